@@ -23,6 +23,7 @@ from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.recall import asked_of, recalled
 from fixturecheck.kernel.select import flush_faces
 from fixturecheck.machining.as_ground import grind
+from fixturecheck.machining.as_milled import MilledCut, mill
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.nesting.answer import rest_of, rest_shapes, staging_answer
 from fixturecheck.nesting.seating import footings, holding_nothing
@@ -42,7 +43,7 @@ Found = Callable[[Finding], None]
 
 STEPS: Mapping[str, tuple[str, ...]] = {
     "contacts": ("seat", "nest", "angle", "drill", "vise"),
-    "cuts": ("reach", "align", "limits", "clear"),
+    "cuts": ("reach", "mill", "align", "limits", "clear"),
     "dials": ("dials",),
     "rest": ("rest", "location", "tolerance"),
     "hardening": ("hardening",),
@@ -143,17 +144,23 @@ class _Work:
             steps[step]()
 
     def grind(self) -> None:
-        """Grind every cut that can be ground."""
+        """Grind and mill every cut that can be worked out."""
         setup = self.stage.setup
-        cuts: list[GroundCut] = []
+        cuts, milled, count = list[GroundCut](), list[MilledCut](), len(setup.cuts) + len(setup.end_mills)
         for cut in setup.cuts:
-            self._progress(f"cut {cut.name}", len(cuts) / len(setup.cuts))
+            self._progress(f"cut {cut.name}", len(cuts) / count)
             try:
                 key = self.keys["cuts"] and f"{self.keys['cuts']} {cut.name}"
                 cuts.append(recalled(key, partial(grind, self.bare["cuts"], cut)))
             except (NotComputedError, KernelError) as reason:
                 self._miss("cuts", cut.name, reason)
-        self.stage = replace(self.stage, cuts=tuple(cuts))
+        for run in setup.end_mills:
+            self._progress(f"end mill {run.name}", (len(setup.cuts) + len(milled)) / count)
+            try:
+                milled.append(mill(setup, run))
+            except (NotComputedError, KernelError) as reason:
+                self._miss("cuts", run.name, reason)
+        self.stage = replace(self.stage, cuts=tuple(cuts), milled=tuple(milled))
 
     def dial(self) -> None:
         """Work out what the dials read for every cut that could be ground."""
@@ -382,7 +389,7 @@ def _result(work: _Work, findings: list[Finding]) -> Result:
         sources=setup.sources,
         findings=tuple(findings),
         contacts=tuple(replace(p.contact, patch=p.name) for p in stage.contacts.patches),
-        cuts=tuple(c.made for c in stage.cuts),
+        cuts=tuple(c.made for c in stage.worked),
         dials=tuple(d.found for d in stage.dialled if d.found is not None),
         offsets=stage.offsets,
         shapes=_shapes(stage, findings),
@@ -436,7 +443,7 @@ def _shapes(stage: Stage, findings: list[Finding]) -> tuple[NamedShape, ...]:
         if body.poles:
             found[f"{body.name} poles"] = _poles(body)
     groups = [[p.shape for p in stage.contacts.patches], [o.shape for o in stage.contacts.overlaps]]
-    groups += [list(c.shapes) for c in stage.cuts] + [list(f.shapes) for f in findings]
+    groups += [list(c.shapes) for c in stage.worked] + [list(f.shapes) for f in findings]
     groups.append(list(rest_shapes(stage.answered)) if stage.answered else [])
     for group in groups:
         for shape in group:

@@ -26,6 +26,7 @@ MODULES = {
     "release": "fixturecheck.checks.release",
     "angle": "fixturecheck.checks.angle",
     "drill": "fixturecheck.checks.drill",
+    "mill": "fixturecheck.checks.mill",
     "vise": "fixturecheck.checks.vise",
     "hardening": "fixturecheck.checks.hardening",
 }

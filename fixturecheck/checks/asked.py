@@ -11,6 +11,7 @@ from fixturecheck.setup.model import Setup
 _HELD = frozenset({"hold", "crash", "release"})
 _STAGED = frozenset({"rest", "location", "tolerance"})
 _OF_THE_REST = frozenset({"location", "tolerance"})
+_ANY_CUT = frozenset({"reach", "clear"})
 _CUT = frozenset({"reach", "clear", "align", "limits", "dials"})
 
 
@@ -50,7 +51,9 @@ def _lacks(setup: Setup, check: str) -> str:
         return "tolerance_mm of any face"
     if check == "dials" and setup.transfers:
         return ""
-    if check in _CUT and not setup.cuts:
+    if check in _ANY_CUT and not (setup.cuts or setup.end_mills):
+        return "[[cut]] or [[end_mill]]"
+    if check in _CUT - _ANY_CUT and not setup.cuts:
         return "[[cut]]"
     if check == "dials" and setup.machine.downfeed is None:
         return "[machine.downfeed]"

@@ -1,9 +1,10 @@
-"""Do wheel, flange and guard clear everything over the whole travel, overtravel included.
+"""Does everything that moves with the wheel or cutter clear everything over the whole travel.
 
-What: the space that each of them sweeps in a cut against every body: fixtures, parts that are not ground in
-the cut, and the parts of the cut as ground (flange and guard only; what the wheel takes from them is stock
-or a gouge, which `reach` judges). A strap or toe clamp is stated as a force and not drawn: the tip of its bar
-is surely there, the bar may be anywhere round it.
+What: the space that wheel, flange and guard sweep, overtravel included, or flutes, shank, nut and spindle
+nose of an end mill, in a cut against every body: fixtures, parts that are not cut in it, and its own parts
+as cut (not for what cuts them: what it takes from them is stock or a gouge, which `reach` judges; a shank
+may pass close in what was just cut). A strap or toe clamp is stated as a force and not drawn: the tip of
+its bar is surely there, the bar may be anywhere round it.
 Why: a block that the wheel catches at the end of a stroke breaks the wheel; a flange that rubs on a wall
 ruins part and mount.
 Formula: common volume of the swept solid and the body; where there is none, their least distance. Neither
@@ -30,7 +31,8 @@ from fixturecheck.errors import FixturecheckError, NotComputedError
 from fixturecheck.kernel.boolean import Apart, apart
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Solid
-from fixturecheck.machining.clearance import Approach, Undrawn, approaches, movers_of, too_near, undrawn
+from fixturecheck.machining.as_milled import OF_HOLDER, MilledCut, longer_tool
+from fixturecheck.machining.clearance import Approach, Undrawn, approaches, kept_clear_mm, too_near, undrawn
 from fixturecheck.machining.cut import GroundCut, Mover
 from fixturecheck.machining.detours import blocking_dodges, larger_wheel, passing, reroutes
 from fixturecheck.result.detour import Dodge
@@ -40,7 +42,7 @@ from fixturecheck.wording.remedies import dodge_words
 from fixturecheck.wording.sentences import first_up
 
 ID = "clear"
-TITLE = "Wheel, flange and guard over the whole travel"
+TITLE = "Wheel or cutter, and what goes with it, over the whole travel"
 
 MOST_SOLVED = 12
 """Remedies are solved for this many bodies of a cut; the largest collisions first."""
@@ -50,21 +52,21 @@ _LIMIT_SOURCE = "machine.least_clearance_mm; common practice, no source"
 
 def check(stage: Stage) -> Iterator[Finding]:
     """Yield one finding for each body that comes too close, and one for whatever clears."""
-    for cut in stage.cuts:
+    for cut in stage.worked:
         try:
             found = list(approaches(cut, stage.placed, stage.setup.machine.least_clearance_mm))
         except NotComputedError as reason:
-            says = f"Clearances of {cut.cut.name} could not be computed: {reason}"
-            yield not_computed(ID, cut.cut.name, says, cut=cut.cut.name)
+            says = f"Clearances of {cut.name} could not be computed: {reason}"
+            yield not_computed(ID, cut.name, says, cut=cut.name)
             continue
         yield from _judge(stage, cut, found)
         yield from _clamps(stage, cut)
 
 
-def _judge(stage: Stage, cut: GroundCut, found: list[Approach]) -> Iterator[Finding]:
+def _judge(stage: Stage, cut: GroundCut | MilledCut, found: list[Approach]) -> Iterator[Finding]:
     """Yield the findings of one cut."""
     least_mm = stage.setup.machine.least_clearance_mm
-    close = [a for a in found if too_near(a.apart.distance_mm, least_mm)]
+    close = [a for a in found if too_near(a.apart.distance_mm, kept_clear_mm(cut, a.mover, a.body, least_mm))]
     cures = Budget(CLEAR)
     with spending(cures):
         solved = _remedies(stage, cut, close)
@@ -73,17 +75,20 @@ def _judge(stage: Stage, cut: GroundCut, found: list[Approach]) -> Iterator[Find
         if finding.remedy is None and cures.spent:
             finding = replace(finding, says=f"{finding.says} No way past was looked for: {SPENT}.")
         yield finding
-    for mover in movers_of(cut):
+    for mover in cut.movers:
         if any(a.mover == mover for a in close):
             continue
         nearest = next((a for a in found if a.mover == mover), None)
         yield _passes(stage, cut, mover, nearest)
 
 
-def _remedies(stage: Stage, cut: GroundCut, close: list[Approach]) -> dict[str, list[Dodge]]:
+def _remedies(stage: Stage, cut: GroundCut | MilledCut, close: list[Approach]) -> dict[str, list[Dodge]]:
     """Solve for what would let the wheel pass each body, against all movers at once."""
+    own = {p.body for p in cut.parts}
     order = sorted(close, key=lambda a: (-a.apart.common_mm3, a.apart.distance_mm, a.body))
-    names = list(dict.fromkeys(a.body for a in order if a.body not in cut.cut.parts))[:MOST_SOLVED]
+    names = list(dict.fromkeys(a.body for a in order if a.mover in OF_HOLDER or a.body not in own))[
+        :MOST_SOLVED
+    ]
     movers: dict[str, set[Mover]] = {}
     for a in order:
         movers.setdefault(a.body, set()).add(a.mover)
@@ -97,20 +102,27 @@ def _remedies(stage: Stage, cut: GroundCut, close: list[Approach]) -> dict[str, 
     return solved
 
 
-def _ways_past(stage: Stage, cut: GroundCut, name: str, close: dict[str, set[Mover]]) -> list[Dodge]:
-    """Return the ways past one body: those of the path where there are any, else those of the blocking."""
+def _ways_past(
+    stage: Stage, cut: GroundCut | MilledCut, name: str, close: dict[str, set[Mover]]
+) -> list[Dodge]:
+    """Return the ways past one body: those of path or tool if there are any, else those of the blocking."""
+    if isinstance(cut, MilledCut):
+        longer = longer_tool(stage.setup, cut, stage.placed) if close[name] & OF_HOLDER else None
+        if longer is not None or stage.setup.body(name).role != "fixture":
+            return [] if longer is None else [longer]
+        return blocking_dodges(stage.setup, cut, stage.placed, name, cut.movers)
     found = list(reroutes(passing(stage.setup, cut, stage.placed, name, close)))
     if found or stage.setup.body(name).role != "fixture":
         return found
-    return blocking_dodges(stage.setup, cut, stage.placed, name, movers_of(cut))
+    return blocking_dodges(stage.setup, cut, stage.placed, name, cut.movers)
 
 
-def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> Finding:
+def _too_close(stage: Stage, cut: GroundCut | MilledCut, a: Approach, ways: list[Dodge]) -> Finding:
     """Judge a collision or a clearance below the limit."""
-    least_mm, name, write = stage.setup.machine.least_clearance_mm, cut.cut.name, stage.setup.write
+    least_mm, name, write = stage.setup.machine.least_clearance_mm, cut.name, stage.setup.write
     subject, remedy = f"{name}/{a.body}", _remedy(stage, cut, a, ways)
     direction = ways[0].direction if ways else _away(a)
-    travel = NamedShape(name=f"{a.mover} travel {name}", role=Role.TRAVEL, geometry=movers_of(cut)[a.mover])
+    travel = NamedShape(name=f"{a.mover} travel {name}", role=Role.TRAVEL, geometry=cut.movers[a.mover])
     hit = a.apart.common_mm3 > stage.setup.tolerances.overlap_mm3
     if hit:
         box = box_of(a.apart.common)
@@ -162,7 +174,7 @@ def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> 
     )
 
 
-def _clamps(stage: Stage, cut: GroundCut) -> Iterator[Finding]:
+def _clamps(stage: Stage, cut: GroundCut | MilledCut) -> Iterator[Finding]:
     """Hold the space of the clamps that are not drawn against the wheel and what goes with it."""
     for clamp in stage.setup.holding.clamps if stage.setup.holding else ():
         space = undrawn(clamp)
@@ -174,19 +186,19 @@ def _clamps(stage: Stage, cut: GroundCut) -> Iterator[Finding]:
             says = f"Whether the wheel clears {clamp.name} could not be computed: {reason}."
             yield not_computed(
                 ID,
-                f"{cut.cut.name}/{clamp.name}",
+                f"{cut.name}/{clamp.name}",
                 says,
-                cut=cut.cut.name,
+                cut=cut.name,
                 named=clamp.name,
                 asks=Kind.CLAMP_CLEARS,
                 unit="mm",
             )
 
 
-def _clamp(stage: Stage, cut: GroundCut, space: Undrawn) -> Finding:
+def _clamp(stage: Stage, cut: GroundCut | MilledCut, space: Undrawn) -> Finding:
     """Judge the clearance of one clamp that is not drawn."""
-    least_mm, name, write = stage.setup.machine.least_clearance_mm, cut.cut.name, stage.setup.write
-    movers, clamp = movers_of(cut), space.clamp
+    least_mm, name, write = stage.setup.machine.least_clearance_mm, cut.name, stage.setup.write
+    movers, clamp = cut.movers, space.clamp
 
     def from_movers(solid: Solid) -> dict[str, Apart]:
         found = {m: apart(swept, solid, f"the {m} of {name} and {clamp}") for m, swept in movers.items()}
@@ -210,12 +222,12 @@ def _clamp(stage: Stage, cut: GroundCut, space: Undrawn) -> Finding:
             f"The clamp's bar and screw are not drawn, so whether they clear is not known."
         )
         remedy = (
-            f"Lay the bar of {clamp} away from the travel, and try the whole travel by hand with the wheel "
-            f"stopped and raised."
+            f"Lay the bar of {clamp} away from the travel, and try the whole travel by hand with the "
+            f"{'wheel' if isinstance(cut, GroundCut) else 'spindle'} stopped and raised."
         )
     else:
         verdict, kind, remedy = Verdict.GO, Kind.CLAMP_CLEARS, None
-        says = f"Cut {name}: wheel, flange and guard clear {clamp}, whichever way its bar lies."
+        says = f"Cut {name}: {', '.join(movers)} clear {clamp}, whichever way its bar lies."
     return judge(
         gap_mm if verdict is not Verdict.GO else away_mm,
         unit="mm",
@@ -233,9 +245,9 @@ def _clamp(stage: Stage, cut: GroundCut, space: Undrawn) -> Finding:
     )
 
 
-def _passes(stage: Stage, cut: GroundCut, mover: str, nearest: Approach | None) -> Finding:
+def _passes(stage: Stage, cut: GroundCut | MilledCut, mover: str, nearest: Approach | None) -> Finding:
     """Say how far away the closest body stays."""
-    least_mm, name = stage.setup.machine.least_clearance_mm, cut.cut.name
+    least_mm, name = stage.setup.machine.least_clearance_mm, cut.name
     if nearest is None:
         says = f"Cut {name}: nothing stands near the {mover}."
         return Finding(
@@ -266,14 +278,14 @@ def _passes(stage: Stage, cut: GroundCut, mover: str, nearest: Approach | None) 
     )
 
 
-def _remedy(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> str | None:
+def _remedy(stage: Stage, cut: GroundCut | MilledCut, a: Approach, ways: list[Dodge]) -> str | None:
     """Put the solved changes in one sentence; where there is none, the wheel or flange that would pass."""
     write = stage.setup.write
     if ways:
         text = "; or ".join(dodge_words(w, write) for w in ways)
         least = write.length(stage.setup.machine.least_clearance_mm, "g")
         return f"{first_up(text)}: checked again, {least} clear."
-    if a.mover == "flange":
+    if a.mover == "flange" and isinstance(cut, GroundCut):
         top_mm = box_of(a.body_shape)[5]
         return larger_wheel(stage.setup, cut, top_mm - cut.path.floor_z_mm, a.body)
     return None

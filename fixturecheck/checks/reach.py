@@ -1,4 +1,4 @@
-"""Does the wheel get to floor, wall and corner of each cut, and take nothing else.
+"""Does wheel or cutter get to all that it should make, and take nothing else.
 
 What: the part as ground (stock less the exact sweep) against the drawing: flange depth, stock left over,
 gouges, the radius in the corner, the share of each target face that is made.
@@ -23,8 +23,9 @@ from collections.abc import Iterator, Mapping
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.measure import centre_of, thinner_mm
+from fixturecheck.kernel.measure import centre_of, proud_mm, thinner_mm
 from fixturecheck.kernel.shapes import Shape
+from fixturecheck.machining.as_milled import MilledCut, below_floor_mm, whole_step_mm
 from fixturecheck.machining.clearance import depth_beside_flange, flange_reach_mm, gouge_depth_mm
 from fixturecheck.machining.cut import CornerMade, GroundCut, PartGround
 from fixturecheck.machining.detours import dressed_to, larger_wheel, no_gouge, ridges_mm, whole_floor
@@ -35,7 +36,7 @@ from fixturecheck.units import Writing, percent
 from fixturecheck.wording.sentences import first_up
 
 ID = "reach"
-TITLE = "Floor, wall and corner as the wheel makes them"
+TITLE = "Floor, wall and corner as wheel or cutter makes them"
 
 LEAST_SHARE = 0.999
 _SAME_MM = 1e-6
@@ -53,12 +54,17 @@ def check(stage: Stage) -> Iterator[Finding]:
             if part.corner is not None:
                 yield _corner(stage.setup, cut, part, part.corner)
             yield from _faces(cut, part)
+    for run in stage.milled:
+        for part in run.parts:
+            yield _missed(stage.setup, run, part)
+            yield _gouge(stage.setup, run, part)
+            yield from _faces(run, part)
 
 
 def _depth(setup: Setup, cut: GroundCut) -> Finding:
     """Hold the flange's reach against the depth of the floor."""
     wheel_mm, flange_mm = setup.wheel.diameter_mm, setup.machine.flange.diameter_mm
-    reach_mm, name = flange_reach_mm(wheel_mm, flange_mm), cut.cut.name
+    reach_mm, name = flange_reach_mm(wheel_mm, flange_mm), cut.name
     try:
         deepest = depth_beside_flange(cut, reach_mm)
     except NotComputedError as reason:
@@ -97,27 +103,32 @@ def _ridges(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
             at_most=limit_mm * 1e3,
             verdict=Verdict.GO if height_mm <= limit_mm else Verdict.NO_GO,
             check=ID,
-            subject=cut.cut.name,
+            subject=cut.name,
             kind=Kind.RIDGES,
-            cut=cut.cut.name,
+            cut=cut.name,
             says=f"A cross feed of {write.length(cut.cut.cross_feed_mm, 'g')} is wider than the wheel's flat "
-            f"and leaves ridges {write.gap(height_mm * 1e3)} high on the floor of {cut.cut.name}.",
+            f"and leaves ridges {write.gap(height_mm * 1e3)} high on the floor of {cut.name}.",
             remedy="Feed no more than the width of the wheel's flat per pass.",
             source=_TOLERANCE,
         )
 
 
-def _missed(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
+def _missed(setup: Setup, cut: GroundCut | MilledCut, part: PartGround) -> Finding:
     """Judge the stock that is left apart from the wheel's own corner."""
-    thick_mm, name, write = thinner_mm(part.missed), cut.cut.name, setup.write
-    limit_mm = _limit_mm(setup, part.body, cut.cut.floor)
+    name, write, tool, limit_mm = cut.name, setup.write, _tool(cut), _limit_of(setup, cut, part)
+    ground = isinstance(cut, GroundCut)
+    thick_mm = thinner_mm(part.missed) if ground else proud_mm(part.missed, part.target)
     good = meets(thick_mm, at_most=limit_mm)
     kept = write.volume(part.leftover_mm3)
-    in_corner = f" ({kept} stays in the corner)" if part.leftover_mm3 > 0 else ""
-    says = f"Cut {name}: the wheel takes all the stock of {part.body} that it can reach{in_corner}."
+    in_corner = (
+        f" ({kept} stays in {'the corner' if ground else 'corners and ridges'})"
+        if part.leftover_mm3 > 0
+        else ""
+    )
+    says = f"Cut {name}: the {tool} takes all the stock of {part.body} that it can reach{in_corner}."
     if not good:
-        says = f"Cut {name}: the wheel leaves {write.volume(part.leftover_mm3)} of stock on {part.body}. "
-        says += f"Outside the wheel's own corner it is up to {write.length(thick_mm)} thick."
+        says = f"Cut {name}: the {tool} leaves {write.volume(part.leftover_mm3)} of stock on {part.body}. "
+        says += f"Outside the {tool}'s own corner it is up to {write.length(thick_mm)} thick."
     return judge(
         thick_mm,
         unit="mm",
@@ -128,7 +139,7 @@ def _missed(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
         about=(part.body,),
         cut=name,
         says=says,
-        remedy=None if good else whole_floor(setup, cut),
+        remedy=None if good else _whole(setup, cut, part),
         source=_TOLERANCE,
         shapes=() if good else _shapes(Role.LEFTOVER, cut, part, part.leftover),
         location_mm=None if good else _place(part.missed),
@@ -136,19 +147,18 @@ def _missed(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
     )
 
 
-def _gouge(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
+def _gouge(setup: Setup, cut: GroundCut | MilledCut, part: PartGround) -> Finding:
     """Judge what the wheel takes below the drawing, the drawn fillet apart."""
-    name, write = cut.cut.name, setup.write
-    limit_mm = _limit_mm(setup, part.body, cut.cut.floor)
+    name, write, tool, limit_mm = cut.name, setup.write, _tool(cut), _limit_of(setup, cut, part)
     deep_mm = gouge_depth_mm(part, limit_mm)
     good = meets(deep_mm, at_most=limit_mm)
-    says = f"Cut {name}: the wheel does not gouge {part.body}."
+    says = f"Cut {name}: the {tool} does not gouge {part.body}."
     if not good:
-        says = f"Cut {name}: the wheel gouges {part.body} up to {write.length(deep_mm)} deep. "
+        says = f"Cut {name}: the {tool} gouges {part.body} up to {write.length(deep_mm)} deep. "
         says += f"It takes {write.volume(part.gouge_mm3)} that should stay."
     elif part.gouge is not None:
         says = (
-            f"Cut {name}: the wheel takes {write.volume(part.gouge_mm3)} of {part.body} below the drawing, "
+            f"Cut {name}: the {tool} takes {write.volume(part.gouge_mm3)} of {part.body} below the drawing, "
         )
         says += "all of it "
         says += "in the fillet of the corner." if part.dug is None else "within tolerance."
@@ -162,7 +172,7 @@ def _gouge(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
         about=(part.body,),
         cut=name,
         says=says,
-        remedy=None if good else no_gouge(setup, cut, part),
+        remedy=None if good else _no_gouge(setup, cut, part),
         source=_TOLERANCE,
         shapes=() if good else _shapes(Role.GOUGE, cut, part, part.gouge),
         location_mm=None if good else _place(part.dug),
@@ -172,7 +182,7 @@ def _gouge(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
 
 def _corner(setup: Setup, cut: GroundCut, part: PartGround, corner: CornerMade) -> Finding:
     """Judge the radius left between floor and wall."""
-    radius_mm, drawn_mm, where = corner.radius_mm, corner.drawn_mm, f"{part.body} in cut {cut.cut.name}"
+    radius_mm, drawn_mm, where = corner.radius_mm, corner.drawn_mm, f"{part.body} in cut {cut.name}"
     verdict, remedy, source = Verdict.GO, None, "geometry of the solids"
     limit_mm, radius, drawn = drawn_mm, *(setup.write.length(r) for r in (radius_mm, drawn_mm))
     short = _short(cut.cut, corner)
@@ -212,10 +222,10 @@ def _corner(setup: Setup, cut: GroundCut, part: PartGround, corner: CornerMade) 
         at_most=limit_mm,
         verdict=verdict,
         check=ID,
-        subject=f"{cut.cut.name}/{part.body}",
+        subject=f"{cut.name}/{part.body}",
         kind=Kind.CORNER,
         about=(part.body,),
-        cut=cut.cut.name,
+        cut=cut.name,
         says=says,
         remedy=remedy,
         source=source,
@@ -260,25 +270,62 @@ def _relieve(cut: Cut, radius_mm: float, limit_mm: float, write: Writing) -> str
     return f"{first_up(relief)}, or state a profile tolerance that allows the radius."
 
 
-def _faces(cut: GroundCut, part: PartGround) -> Iterator[Finding]:
+def _faces(cut: GroundCut | MilledCut, part: PartGround) -> Iterator[Finding]:
     """Judge how much of each target face is made, of what the wheel's corner leaves reachable."""
     for face, kept in zip(part.faces, part.corner_shares, strict=True):
         reachable = 1.0 - kept
         share = face.share_made / reachable if reachable > 0 else 0.0
-        says = f"Cut {cut.cut.name} makes {percent(share)} of {face.face}"
-        says += f", apart from the {percent(kept)} that the wheel's corner cannot reach." if kept > 0 else "."
+        says = f"Cut {cut.name} makes {percent(share)} of {face.face}"
+        says += (
+            f", apart from the {percent(kept)} that the {_tool(cut)}'s corner cannot reach."
+            if kept > 0
+            else "."
+        )
         yield judge(
             share,
             unit="share",
             at_least=LEAST_SHARE,
             check=ID,
-            subject=f"{cut.cut.name}/{face.face}",
+            subject=f"{cut.name}/{face.face}",
             kind=Kind.FACE_MADE,
             about=(face.face,),
-            cut=cut.cut.name,
+            cut=cut.name,
             says=says,
             source="common practice, no source",
         )
+
+
+def _tool(cut: GroundCut | MilledCut) -> str:
+    return "wheel" if isinstance(cut, GroundCut) else "cutter"
+
+
+def _limit_of(setup: Setup, cut: GroundCut | MilledCut, part: PartGround) -> float:
+    """Return what stock or gouge a cut may leave: by its floor, of an end mill by the least of its faces."""
+    faces = [cut.cut.floor] if isinstance(cut, GroundCut) else cut.run.makes
+    return min(_limit_mm(setup, part.body, face) for face in faces)
+
+
+def _whole(setup: Setup, cut: GroundCut | MilledCut, part: PartGround) -> str | None:
+    """Say what would take all the stock."""
+    if isinstance(cut, GroundCut):
+        return whole_floor(setup, cut)
+    step_mm = whole_step_mm(cut, part.body)
+    if step_mm is not None:
+        step = setup.write.length(step_mm, "g")
+        return f"Step over by {step} at most: that leaves nothing between the rounds."
+    leave_mm = max(m.leave_mm for m in cut.run.moves)
+    return "Take what is left on the walls off in a last run." if leave_mm > 0.0 else None
+
+
+def _no_gouge(setup: Setup, cut: GroundCut | MilledCut, part: PartGround) -> str | None:
+    """Say what would keep the tool out of the part."""
+    if isinstance(cut, GroundCut):
+        return no_gouge(setup, cut, part)
+    deep_mm = below_floor_mm(cut, part)
+    if deep_mm <= 0.0:
+        return None
+    high = setup.write.number(cut.lowest_mm(part.body) + deep_mm, "mm", "g")
+    return f"Keep the tip {setup.write.length(deep_mm, 'g')} higher, at z {high}."
 
 
 def _limit_mm(setup: Setup, body_name: str, face: str, *, untold_mm: float | None = None) -> float:
@@ -289,12 +336,14 @@ def _limit_mm(setup: Setup, body_name: str, face: str, *, untold_mm: float | Non
     return setup.tolerances.touch_mm if untold_mm is None else untold_mm
 
 
-def _shapes(role: Role, cut: GroundCut, part: PartGround, shape: Shape | None) -> tuple[NamedShape, ...]:
+def _shapes(
+    role: Role, cut: GroundCut | MilledCut, part: PartGround, shape: Shape | None
+) -> tuple[NamedShape, ...]:
     """Return the region under the name it has in the cut, so that it is drawn once."""
     if shape is None:
         return ()
     return (
-        NamedShape(name=f"{role} {cut.cut.name} {part.body}", role=role, geometry=shape, bodies=(part.body,)),
+        NamedShape(name=f"{role} {cut.name} {part.body}", role=role, geometry=shape, bodies=(part.body,)),
     )
 
 

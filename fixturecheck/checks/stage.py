@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.dials.plan import Dialled
 from fixturecheck.kernel.shapes import Solid
+from fixturecheck.machining.as_milled import MilledCut
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.nesting.answer import StagingAnswer
 from fixturecheck.nesting.seating import face_place
@@ -34,6 +35,8 @@ class Stage:
         All patches at the drawn pose.
     cuts : tuple of GroundCut
         Each cut with its wheel sweep and the part as ground.
+    milled : tuple of MilledCut
+        Each run of an end mill with its sweeps and the parts as milled.
     dialled : tuple of Dialled
         The dials of each cut; empty where the machine has none.
     offsets : tuple of DatumOffset
@@ -50,11 +53,17 @@ class Stage:
     placed: Mapping[str, Solid]
     contacts: ContactMap
     cuts: tuple[GroundCut, ...]
+    milled: tuple[MilledCut, ...] = ()
     dialled: tuple[Dialled, ...] = ()
     offsets: tuple[DatumOffset, ...] = ()
     answered: StagingAnswer | None = None
     held: Held | None = None
     hardened: HardeningFound | None = None
+
+    @property
+    def worked(self) -> tuple[GroundCut | MilledCut, ...]:
+        """Return every cut and run that was worked out."""
+        return (*self.cuts, *self.milled)
 
     def shapes_under(self, body: str) -> tuple[NamedShape, ...]:
         """Return the patches that a body touches anything with."""

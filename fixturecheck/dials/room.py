@@ -11,7 +11,7 @@ from fixturecheck.kernel.measure import box_gap_mm, box_of, loose_box
 from fixturecheck.kernel.place import placed_at, rotation, shifted
 from fixturecheck.kernel.shapes import Box, Shape
 from fixturecheck.machining.clearance import too_near
-from fixturecheck.machining.cut import Mover, WheelPath, WheelRim, sweep_of
+from fixturecheck.machining.cut import OF_WHEEL, Mover, WheelPath, WheelRim, sweep_of
 from fixturecheck.setup.model import Machine
 
 
@@ -65,7 +65,7 @@ class WheelRoom:
         self._machine, self._rim, self._bodies = machine, rim, bodies
         self._overlap_mm3 = overlap_mm3
         self._boxes: dict[str, Box] = {name: box_of(shape) for name, shape in bodies.items()}
-        still = {mover: sweep_of(mover, machine, rim, self._path(0.0)) for mover in Mover}
+        still = {mover: sweep_of(mover, machine, rim, self._path(0.0)) for mover in OF_WHEEL}
         self._still: Movers = {mover: shape for mover, shape in still.items() if shape is not None}
         self._low_mm = {Mover.WHEEL: 0.0, Mover.FLANGE: rim.radius_mm - machine.flange.diameter_mm / 2}
         if Mover.GUARD in self._still:

@@ -22,7 +22,6 @@ from fixturecheck.kernel.construct import compound
 from fixturecheck.kernel.measure import box_of, face_frame, loose_box
 from fixturecheck.kernel.place import shifted, transformed
 from fixturecheck.kernel.shapes import Box, Shape, Solid
-from fixturecheck.machining.clearance import movers_of
 from fixturecheck.machining.cut import GroundCut, Sweeps, rim_of, sweeps_of
 from fixturecheck.machining.detours import clears
 from fixturecheck.machining.grinding import Abrasion, Forces, Pass, Stroke, abrasion, cut_loads, pass_forces
@@ -156,7 +155,7 @@ class GrindingProcess:
 
     def clears(self, shape: Shape) -> bool:
         """Say whether wheel, flanges and guard keep the machine's least clearance over the whole travel."""
-        return clears(shape, list(movers_of(self.ground).values()), self.setup.machine.least_clearance_mm)
+        return clears(shape, list(self.ground.movers.values()), self.setup.machine.least_clearance_mm)
 
     def counterpart(self, case: LoadCase) -> LoadCase:
         """Return the case itself: the wheel stands at the same places whatever the downfeed."""

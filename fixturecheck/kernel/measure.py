@@ -527,6 +527,16 @@ def depth_mm(region: Shape, whole: Shape, left: Shape) -> float:
     return deepest
 
 
+def proud_mm(region: Shape | None, whole: Shape) -> float:
+    """Return how far what stands on a solid stands off it at the most, read on triangles; 0 for None."""
+    if region is None:
+        return 0.0
+    corners, triangles = tessellated(region, _MESH_MM, _MESH_RAD)
+    spots = np.unique(np.round(np.concatenate([corners, corners[triangles].mean(axis=1)]), 6), axis=0)
+    spots = spots[:: math.ceil(len(spots) / _MOST_SPOTS)]
+    return max(float(cq.Vertex.makeVertex(*spot).distance(whole)) for spot in spots)
+
+
 _REACH_SPOTS = 120
 _CLOSE_MM = 1e-4
 

@@ -11,15 +11,14 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.boolean import Split, clipped, joined, shared_area_mm2, split
 from fixturecheck.kernel.brep.topology import one_of_each, solids_of
 from fixturecheck.kernel.construct import pulled
-from fixturecheck.kernel.measure import box_of, hollow_rounds, loose_box, volume_mm3
+from fixturecheck.kernel.measure import area_mm2, box_of, hollow_rounds, loose_box, volume_mm3
 from fixturecheck.kernel.place import drawing_matrix, shifted
-from fixturecheck.kernel.shapes import Box, Shape, Solid
+from fixturecheck.kernel.shapes import Box, Face, Shape, Solid
 from fixturecheck.machining.cut import (
     CornerMade,
     GroundCut,
     PartGround,
     PartTargets,
-    TargetFace,
     WheelPath,
     WheelRim,
     rim_of,
@@ -57,18 +56,27 @@ def stock_of(cut: Cut, part: PartTargets, write: Writing = METRIC) -> Stock:
     NotComputedError
         Part and layer do not add up to the stock within 1e-6 of it.
     """
-    name = part.body.name
-    drawn_mm3 = volume_mm3(part.solid)
-    layers = list(_layers(cut, part))
+    return with_layers(part.body.name, part.solid, list(_layers(cut, part)), cut.name, write)
+
+
+def with_layers(name: str, solid: Solid, layers: Sequence[Shape], cut_name: str, write: Writing) -> Stock:
+    """Return a part with layers of stock put on it.
+
+    Raises
+    ------
+    NotComputedError
+        Part and layers do not add up to the stock within 1e-6 of it.
+    """
+    drawn_mm3 = volume_mm3(solid)
     if not layers:
-        return Stock(solid=part.solid, layer=None, solid_mm3=drawn_mm3)
+        return Stock(solid=solid, layer=None, solid_mm3=drawn_mm3)
     layer = joined(layers, f"the stock on {name}")
     # A layer may run into the part itself, as in a slot narrower below; only what is outside is stock.
-    outside = split(layer, part.solid, f"the stock on {name} by the part")
+    outside = split(layer, solid, f"the stock on {name} by the part")
     if outside.kept is None:
-        message = f"the stock of cut {cut.name} lies wholly inside {name}"
+        message = f"the stock of cut {cut_name} lies wholly inside {name}"
         raise NotComputedError(message)
-    whole = joined([part.solid, outside.kept], f"{name} and its stock")
+    whole = joined([solid, outside.kept], f"{name} and its stock")
     solids = solids_of(whole)
     whole_mm3 = sum(volume_mm3(s) for s in solids)
     if len(solids) != 1 or abs(whole_mm3 - drawn_mm3 - outside.kept_mm3) > _SUM_SHARE * whole_mm3:
@@ -293,6 +301,7 @@ def grind(setup: Setup, cut: Cut, *, path: WheelPath | None = None) -> GroundCut
     where = path or wheel_path(cut, rim, parts)
     sweeps = sweeps_of(setup.machine, rim, where)
     ground = ground_each(cut, where, parts, lambda p: _grind_part(setup, cut, rim, where, sweeps.wheel, p))
+    corners = [p.corner.radius_mm for p in ground if p.corner is not None]
     return GroundCut(
         cut=cut,
         path=where,
@@ -300,8 +309,8 @@ def grind(setup: Setup, cut: Cut, *, path: WheelPath | None = None) -> GroundCut
         flange_sweep=sweeps.flange,
         guard_sweep=sweeps.guard,
         parts=ground,
-        made=_made(cut, where, ground),
-        shapes=tuple(_named(cut, ground, wheel_at(rim, where))),
+        made=made_of(cut.name, ground, _travel(where), max(corners) if corners else None),
+        shapes=tuple(shapes_of(cut.name, ground, wheel_at(rim, where))),
     )
 
 
@@ -309,81 +318,123 @@ def _grind_part(
     setup: Setup, cut: Cut, rim: WheelRim, path: WheelPath, sweep: Solid, part: PartTargets
 ) -> PartGround:
     """Take the sweep from one part's stock; leftover and gouge are worked out apart from it, as a check."""
-    name, write, near_mm = part.body.name, setup.write, setup.tolerances.touch_mm
-    stock = stock_of(cut, part, write)
-    whole = split(stock.solid, sweep, f"the stock of {name} by the wheel of {cut.name}")
-    layer = _NO_SPLIT
-    if stock.layer is not None:
-        layer = split(stock.layer, sweep, f"the layer on {name} by the wheel of {cut.name}")
-    drawn = split(part.solid, sweep, f"{name} by the wheel of {cut.name}")
-    if whole.kept is None:
-        message = f"the wheel of cut {cut.name} takes all of {name}; is the path where it should be?"
-        raise NotComputedError(message)
-    if abs(whole.kept_mm3 - drawn.kept_mm3 - layer.kept_mm3) > _SUM_SHARE * stock.solid_mm3:
-        message = (
-            f"{name} as ground by {cut.name} has {write.volume(whole.kept_mm3, '.6g')}, but drawn part less "
-            f"gouge plus leftover is {write.volume(drawn.kept_mm3 + layer.kept_mm3, '.6g')}"
-        )
-        raise NotComputedError(message)
-    corner, missed = corner_of(part, rim, path, whole.kept, layer.kept)
+    name, near_mm = part.body.name, setup.tolerances.touch_mm
+    stock = stock_of(cut, part, setup.write)
+    taken = taken_of(name, part.solid, stock, sweep, f"the wheel of {cut.name}", setup.write)
+    ground, layer, drawn = taken.ground, taken.layer, taken.drawn
+    corner, missed = corner_of(part, rim, path, ground, layer.kept)
     touched = layer.kept is not None or drawn.taken is not None
     targets = [part.floor] + ([part.wall] if part.wall else [])
     return PartGround(
         body=name,
         target=part.solid,
         stock=stock.solid,
-        ground=whole.kept,
+        ground=ground,
         leftover=layer.kept,
         missed=missed,
         gouge=drawn.taken,
         dug=outside_fillet(part, rim, path, drawn.taken),
-        removed_mm3=whole.taken_mm3,
+        removed_mm3=taken.removed_mm3,
         leftover_mm3=layer.kept_mm3,
         gouge_mm3=drawn.taken_mm3,
         corner=corner,
         faces=tuple(
-            FaceMade(face=t.name, share_made=_share(t, whole.kept, near_mm) if touched else 1.0)
+            FaceMade(face=t.name, share_made=share_of(t.faces, ground, near_mm) if touched else 1.0)
             for t in targets
         ),
         corner_shares=tuple(
-            _share(t, corner.left, near_mm, facing=-1) if corner and corner.left else 0.0 for t in targets
+            share_of(t.faces, corner.left, near_mm, facing=-1) if corner and corner.left else 0.0
+            for t in targets
         ),
     )
 
 
-def _share(target: TargetFace, shape: Shape, near_mm: float, *, facing: int = 1) -> float:
-    """Return the share of a target face that lies on the surface of a solid."""
-    on = sum(shared_area_mm2(f, shape, within_mm=near_mm, facing=facing) for f in target.faces)
-    return min(on / target.area_mm2, 1.0)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Taken:
+    """What a sweep takes of a part.
+
+    Parameters
+    ----------
+    ground : Shape
+        The stock less the sweep.
+    removed_mm3 : float
+        What it takes of the stock.
+    layer, drawn : Split
+        What it leaves and takes of the layer, and of the part as drawn.
+    """
+
+    ground: Shape
+    removed_mm3: float
+    layer: Split
+    drawn: Split
 
 
-def _made(cut: Cut, path: WheelPath, parts: tuple[PartGround, ...]) -> CutMade:
-    """Sum the parts of a cut; the corner is the largest of theirs."""
-    corners = [p.corner.radius_mm for p in parts if p.corner is not None]
+def taken_of(name: str, solid: Solid, stock: Stock, sweep: Shape, by: str, write: Writing) -> Taken:
+    """Take a sweep from a part's stock; leftover and gouge are worked out apart from it, as a check.
+
+    Parameters
+    ----------
+    by : str
+        What sweeps, named in the errors: `the wheel of top`.
+
+    Raises
+    ------
+    NotComputedError
+        Nothing is left, or what is left is not drawn part less gouge plus leftover within 1e-6.
+    """
+    whole = split(stock.solid, sweep, f"the stock of {name} by {by}")
+    layer = _NO_SPLIT if stock.layer is None else split(stock.layer, sweep, f"the layer on {name} by {by}")
+    drawn = split(solid, sweep, f"{name} by {by}")
+    if whole.kept is None:
+        message = f"{by} takes all of {name}; is the path where it should be?"
+        raise NotComputedError(message)
+    if abs(whole.kept_mm3 - drawn.kept_mm3 - layer.kept_mm3) > _SUM_SHARE * stock.solid_mm3:
+        message = (
+            f"{name} as cut by {by} has {write.volume(whole.kept_mm3, '.6g')}, but drawn part less "
+            f"gouge plus leftover is {write.volume(drawn.kept_mm3 + layer.kept_mm3, '.6g')}"
+        )
+        raise NotComputedError(message)
+    return Taken(ground=whole.kept, removed_mm3=whole.taken_mm3, layer=layer, drawn=drawn)
+
+
+def share_of(faces: Sequence[Face], shape: Shape, near_mm: float, *, facing: int = 1) -> float:
+    """Return the share of flat faces that lies on the surface of a solid."""
+    on = sum(shared_area_mm2(f, shape, within_mm=near_mm, facing=facing) for f in faces)
+    return min(on / sum(area_mm2(f) for f in faces), 1.0)
+
+
+def made_of(
+    name: str, parts: Sequence[PartGround], travel: WheelTravel | None, corner_mm: float | None
+) -> CutMade:
+    """Sum the parts of a cut."""
     return CutMade(
-        name=cut.name,
+        name=name,
         removed_mm3=sum(p.removed_mm3 for p in parts),
         leftover_mm3=sum(p.leftover_mm3 for p in parts),
         gouge_mm3=sum(p.gouge_mm3 for p in parts),
-        corner_radius_mm=max(corners) if corners else None,
+        corner_radius_mm=corner_mm,
         faces=tuple(f for p in parts for f in p.faces),
-        travel=WheelTravel(
-            floor_z_mm=path.floor_z_mm,
-            x_from_mm=path.x_from_mm,
-            x_to_mm=path.x_to_mm,
-            y_from_mm=path.y_from_mm,
-            y_to_mm=path.y_to_mm,
-        ),
+        travel=travel,
     )
 
 
-def _named(cut: Cut, parts: tuple[PartGround, ...], wheel: Solid) -> list[NamedShape]:
-    """Name what a report may show: the wheel, each part as ground, its leftover and gouge."""
-    shapes = [NamedShape(name=wheel_name(cut.name), role=Role.WHEEL, geometry=wheel)]
+def _travel(path: WheelPath) -> WheelTravel:
+    return WheelTravel(
+        floor_z_mm=path.floor_z_mm,
+        x_from_mm=path.x_from_mm,
+        x_to_mm=path.x_to_mm,
+        y_from_mm=path.y_from_mm,
+        y_to_mm=path.y_to_mm,
+    )
+
+
+def shapes_of(cut: str, parts: Sequence[PartGround], tool: Shape) -> list[NamedShape]:
+    """Name what a report may show: the tool, each part as cut, its leftover and gouge."""
+    shapes = [NamedShape(name=wheel_name(cut), role=Role.WHEEL, geometry=tool)]
     for p in parts:
         regions = ((Role.GROUND, p.ground), (Role.LEFTOVER, p.leftover), (Role.GOUGE, p.gouge))
         shapes += [
-            NamedShape(name=f"{role} {cut.name} {p.body}", role=role, geometry=g, bodies=(p.body,))
+            NamedShape(name=f"{role} {cut} {p.body}", role=role, geometry=g, bodies=(p.body,))
             for role, g in regions
             if g is not None
         ]

@@ -11,7 +11,7 @@ from fixturecheck.kernel.brep.topology import solids_of
 from fixturecheck.kernel.construct import cylinder
 from fixturecheck.kernel.measure import box_gap_mm, box_of, depth_mm, loose_box, thinner_mm
 from fixturecheck.kernel.shapes import Shape, Solid
-from fixturecheck.machining.cut import GroundCut, Mover, PartGround
+from fixturecheck.machining.cut import CUTS, CutMadeBy, GroundCut, Mover, PartGround
 from fixturecheck.result.hold import ClampKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.holding import Clamp
@@ -35,17 +35,17 @@ class Approach:
     apart: Apart
 
 
-def movers_of(cut: GroundCut) -> dict[Mover, Shape]:
-    """Return the swept volume of whatever moves with the wheel, by name."""
-    swept = {Mover.WHEEL: cut.wheel_sweep, Mover.FLANGE: cut.flange_sweep, Mover.GUARD: cut.guard_sweep}
-    return {name: shape for name, shape in swept.items() if shape is not None}
+def kept_clear_mm(cut: CutMadeBy, mover: Mover, body: str, least_mm: float) -> float:
+    """Return how far a mover must keep away from a body: a shank may pass close in what was just cut."""
+    own = mover is Mover.SHANK and any(p.body == body for p in cut.parts)
+    return 2 * ROUNDING_MM if own else least_mm
 
 
-def approaches(cut: GroundCut, placed: Mapping[str, Solid], least_mm: float) -> Iterator[Approach]:
+def approaches(cut: CutMadeBy, placed: Mapping[str, Solid], least_mm: float) -> Iterator[Approach]:
     """Yield for each mover every body closer than `least_mm`, and the closest one whatever its distance.
 
-    Bodies that are ground in the cut stand as ground and meet only flange and guard: what the wheel takes
-    from them is stock or a gouge. Boxes bound the distance from below, so far bodies cost nothing.
+    Bodies that are cut stand as cut and do not meet what cuts them: what it takes from them is stock or a
+    gouge. Boxes bound the distance from below, so far bodies cost nothing.
 
     Raises
     ------
@@ -55,25 +55,27 @@ def approaches(cut: GroundCut, placed: Mapping[str, Solid], least_mm: float) -> 
     ground = {p.body: p.ground for p in cut.parts}
     bodies: dict[str, Shape] = {name: ground.get(name, solid) for name, solid in placed.items()}
     boxes = {name: loose_box(shape) for name, shape in bodies.items()}
-    for mover, swept in movers_of(cut).items():
+    for mover, swept in cut.movers.items():
         swept_box = loose_box(swept)
         gaps = {n: box_gap_mm(swept_box, box) for n, box in boxes.items()}
         closest: Approach | None = None
+        told = False
         for name in sorted(gaps, key=lambda n: (gaps[n], n)):
-            if mover == Mover.WHEEL and name in ground:
+            if mover in CUTS and name in ground:
                 continue
             best_mm = closest.apart.distance_mm if closest else math.inf
             if gaps[name] > max(best_mm, least_mm):
                 break
-            how = apart(swept, bodies[name], f"the {mover} of {cut.cut.name} and {name}")
+            how = apart(swept, bodies[name], f"the {mover} of {cut.name} and {name}")
             if how is None:
                 continue
             found = Approach(mover=mover, body=name, body_shape=bodies[name], apart=how)
-            if too_near(how.distance_mm, least_mm):
+            near = too_near(how.distance_mm, kept_clear_mm(cut, mover, name, least_mm))
+            if near:
                 yield found
             if how.distance_mm < best_mm:
-                closest = found
-        if closest is not None and not too_near(closest.apart.distance_mm, least_mm):
+                closest, told = found, near
+        if closest is not None and not told:
             yield closest
 
 

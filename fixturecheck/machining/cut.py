@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from itertools import pairwise
+from typing import Protocol
 
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.faceref import FaceRef
@@ -48,11 +49,21 @@ class WheelPath:
 
 
 class Mover(StrEnum):
-    """What moves along the path of a cut."""
+    """What moves along the path of a cut; wheel and cutter cut, the rest goes with them."""
 
     WHEEL = "wheel"
     FLANGE = "flange"
     GUARD = "guard"
+    CUTTER = "cutter"
+    SHANK = "shank"
+    NUT = "nut"
+    NOSE = "nose"
+
+
+OF_WHEEL = (Mover.WHEEL, Mover.FLANGE, Mover.GUARD)
+OF_CUTTER = (Mover.CUTTER, Mover.SHANK, Mover.NUT, Mover.NOSE)
+CUTS = frozenset({Mover.WHEEL, Mover.CUTTER})
+"""What takes stock: whatever it takes of the parts of its cut is stock or a gouge, and no collision."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -134,6 +145,37 @@ class GroundCut:
     parts: tuple[PartGround, ...]
     made: CutMade
     shapes: tuple[NamedShape, ...] = field(default=())
+
+    @property
+    def name(self) -> str:
+        """What the cut is called."""
+        return self.cut.name
+
+    @property
+    def movers(self) -> Mapping[Mover, Shape]:
+        """Return the swept volume of whatever moves with the wheel, by name."""
+        swept = {
+            Mover.WHEEL: self.wheel_sweep,
+            Mover.FLANGE: self.flange_sweep,
+            Mover.GUARD: self.guard_sweep,
+        }
+        return {name: shape for name, shape in swept.items() if shape is not None}
+
+
+class CutMadeBy(Protocol):
+    """A cut worked out, whatever made it: what moves, and the parts as it leaves them."""
+
+    @property
+    def name(self) -> str:
+        """What the cut is called."""
+
+    @property
+    def movers(self) -> Mapping[Mover, Shape]:
+        """The swept volume of whatever moves, by name; the first is what cuts."""
+
+    @property
+    def parts(self) -> tuple[PartGround, ...]:
+        """The parts as cut."""
 
 
 _FACING = math.cos(math.radians(30.0))

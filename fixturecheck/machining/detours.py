@@ -22,6 +22,7 @@ from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.as_ground import grind, wheel_side_mm
 from fixturecheck.machining.clearance import Approach, approaches, gouge_depth_mm, too_near
 from fixturecheck.machining.cut import (
+    CutMadeBy,
     GroundCut,
     Mover,
     PartGround,
@@ -171,7 +172,7 @@ def raised(
 
 
 def blocking_dodges(
-    setup: Setup, cut: GroundCut, placed: Mapping[str, Solid], name: str, swept: Mapping[Mover, Shape]
+    setup: Setup, cut: CutMadeBy, placed: Mapping[str, Solid], name: str, swept: Mapping[Mover, Shape]
 ) -> list[Dodge]:
     """Return every change of what stands there that lets the cut pass a fixture body, the smallest first.
 
@@ -180,16 +181,16 @@ def blocking_dodges(
     """
     shape, least_mm = placed[name], setup.machine.least_clearance_mm
     sweeps, pieces = list(swept.values()), together(setup, name)
-    who = setup.body(name).group or name
+    who, parts = setup.body(name).group or name, tuple(p.body for p in cut.parts)
     found = []
     if is_loose(setup, name):
         found.append(lowered(name, shape, sweeps, least_mm))
-    if not any(s.on in pieces and s.body in cut.cut.parts for s in setup.seats):
+    if not any(s.on in pieces and s.body in parts for s in setup.seats):
         others = {n: s for n, s in placed.items() if n not in pieces}
         whole = compound([placed[n] for n in pieces]) if len(pieces) > 1 else shape
         found.append(moved_aside(who, whole, sweeps, others, least_mm))
     if not any(found):
-        found.append(raised(who, name, shape, sweeps, cut.cut.parts, least_mm, on_magnet=bool(setup.poles())))
+        found.append(raised(who, name, shape, sweeps, parts, least_mm, on_magnet=bool(setup.poles())))
     return sorted((d for d in found if d is not None), key=lambda d: d.by_mm)
 
 

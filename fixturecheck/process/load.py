@@ -233,6 +233,7 @@ def _cut_faces(stated: StatedSetup) -> set[str]:
     dials: Dials | None = stated.rest["dials"]
     found = {face for cut in cuts for face in (cut.floor, cut.wall) if face}
     found |= {drill.hole for drill in drills}
+    found |= {face for run in stated.rest["end_mills"] for face in run.makes}
     if dials is not None:
         touched = (dials.touch_top, dials.touch_side, *dials.may_mark)
         found |= {FaceRef(text).face for text in touched if text is not None}

@@ -64,7 +64,8 @@ def only_mills(setup: Setup) -> bool:
 
 _ENDS = ("_deg", "_share", "_mm3", "_c", "_hrc", "_s", "_min")
 _APART = (
-    "flange", "guard", "downfeed", "cross_feed", "push", "press", "clamps", "milling", "sizes", "name",
+    "flange", "guard", "downfeed", "cross_feed", "push", "press", "clamps", "milling", "sizes", "moves",
+    "name",
 )  # fmt: skip
 
 
@@ -138,6 +139,10 @@ def _rows(setup: Setup) -> Iterator[tuple[str, str]]:
         yield f"size of {size.part}.{size.face}", _of_record(size, units)
     for drill in setup.drills:
         yield f"drill {drill.name}", _of_record(drill, units)
+    for run in setup.end_mills:
+        yield f"end mill {run.name}", _of_record(run, units)
+        for n, move in enumerate(run.moves, start=1):
+            yield f"move {n} of {run.name}", _of_record(move, units)
     yield from _of_lists(setup, units)
 
 
@@ -217,14 +222,15 @@ ASKED = {
     "tolerance": "tolerances",
     "hold": "hold",
     "crash": "letting go",
-    "reach": "reach of the wheel",
-    "clear": "clearance of the wheel",
+    "reach": "reach of wheel or cutter",
+    "clear": "clearance of wheel or cutter",
     "align": "alignment",
     "dials": "dials",
     "limits": "limits of wheel and machine",
     "release": "release",
     "angle": "angles",
     "drill": "holes",
+    "mill": "end mills",
     "vise": "vise",
     "hardening": "hardening",
 }
@@ -238,14 +244,15 @@ QUESTIONS = {
     "tolerance": "do the seats close within tolerances",
     "hold": "do the parts hold",
     "crash": "where does a part go if it lets go",
-    "reach": "does the wheel reach floor and wall",
-    "clear": "does the wheel clear everything",
+    "reach": "does wheel or cutter reach all that it makes",
+    "clear": "does wheel or cutter clear everything",
     "align": "are the cut faces level and parallel",
     "dials": "what do the dials read, and where are they zeroed",
     "limits": "are speed, travels and daylight within limits",
     "release": "how do the parts come off",
     "angle": "does the slope come out right",
     "drill": "can the holes be drilled and tapped",
+    "mill": "does each end mill fit what it makes",
     "vise": "does the vise press straight",
     "hardening": "do sizes and hardness come out right",
     "made": "are the faces there that it seats by",

@@ -9,7 +9,7 @@ from fixturecheck.result.shapes import Vector
 
 
 class DodgeKind(StrEnum):
-    """What is changed: the path of the wheel, in three ways, or what stands in its way, in three."""
+    """What is changed: the path of the wheel, in three ways, what stands in its way, in three, or a tool."""
 
     TRAVEL = "travel"
     FEED = "feed"
@@ -17,6 +17,7 @@ class DodgeKind(StrEnum):
     MOVE = "move"
     LOWER = "lower"
     RAISE = "raise"
+    STICK_OUT = "stick out"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,7 +31,8 @@ class Dodge:
     by_mm : float
         How much less overtravel or overrun, how far shifted or moved, how much lower or higher.
     to_mm : float
-        What is then set: overtravel, cross feed, shift, height of the top; the move or rise itself.
+        What is then set: overtravel, cross feed, shift, height of the top, how far the tool stands out; the
+        move or rise itself.
     direction : Vector
         Which way.
     body : str

@@ -138,6 +138,33 @@ class Kind(StrEnum):
     GUARD_HITS_CLAMP = "guard hits clamp"
     CLAMP_NOT_DRAWN = "clamp not drawn"
     CLAMP_CLEARS = "clamp clears"
+    # What a cutter, and what goes with it, runs into, and whether it fits what it makes.
+    CUTTER_HITS = "cutter hits"
+    SHANK_HITS = "shank hits"
+    NUT_HITS = "nut hits"
+    NOSE_HITS = "nose hits"
+    CUTTER_RUBS = "cutter rubs"
+    SHANK_RUBS = "shank rubs"
+    NUT_RUBS = "nut rubs"
+    NOSE_RUBS = "nose rubs"
+    CUTTER_CLOSE = "cutter close"
+    SHANK_CLOSE = "shank close"
+    NUT_CLOSE = "nut close"
+    NOSE_CLOSE = "nose close"
+    CUTTER_CLEARS = "cutter clears"
+    SHANK_CLEARS = "shank clears"
+    NUT_CLEARS = "nut clears"
+    NOSE_CLEARS = "nose clears"
+    CUTTER_HITS_CLAMP = "cutter hits clamp"
+    SHANK_HITS_CLAMP = "shank hits clamp"
+    NUT_HITS_CLAMP = "nut hits clamp"
+    NOSE_HITS_CLAMP = "nose hits clamp"
+    INSIDE_RADIUS = "inside radius"
+    FLOOR_RADIUS = "floor radius"
+    SCALLOP = "scallop"
+    FLUTE_LENGTH = "flute length"
+    OVERHANGING = "overhanging"
+    MILL_DAYLIGHT = "daylight for the cutter"
     # Jaws of a vise.
     JAW_PRESSURE = "jaw pressure"
     JAW_COCKS = "jaw cocks"
@@ -492,6 +519,9 @@ def margin_of(
     return None if within is None else within - abs(value)
 
 
+MOVERS = ("wheel", "flange", "guard", "cutter", "shank", "nut", "nose")
+"""What moves in a cut."""
+
 QUESTIONS: Mapping[tuple[str, Kind], str] = {
     ("seat", Kind.CLOSED): "share",
     ("seat", Kind.ON_A_LINE): "share",
@@ -510,10 +540,10 @@ QUESTIONS: Mapping[tuple[str, Kind], str] = {
     ("location", Kind.FREE): "located",
     **{
         ("clear", Kind(f"{mover} {how}")): f"{mover} clearance"
-        for mover in ("wheel", "flange", "guard")
+        for mover in MOVERS
         for how in ("hits", "rubs", "close", "clears")
     },
-    **{("clear", Kind(f"{mover} hits clamp")): "clamp clearance" for mover in ("wheel", "flange", "guard")},
+    **{("clear", Kind(f"{mover} hits clamp")): "clamp clearance" for mover in MOVERS},
     ("clear", Kind.CLAMP_NOT_DRAWN): "clamp clearance",
     ("clear", Kind.CLAMP_CLEARS): "clamp clearance",
 }

@@ -15,6 +15,7 @@ from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.names import nearest
 from fixturecheck.setup.dials import Dials, Handwheel, Squaring, Transfer
 from fixturecheck.setup.drilling import Drilling
+from fixturecheck.setup.end_mill import EndMilling, MillMove
 from fixturecheck.setup.hardening import FunctionalSize, Hardening
 from fixturecheck.setup.holding import Clamp, Holding, Milling
 from fixturecheck.setup.reader import KeyPath, Stated, TextSpot
@@ -48,6 +49,8 @@ RECORDS: Mapping[str, type] = {
     "seat": Seat,
     "cut": Cut,
     "drill": Drilling,
+    "end_mill": EndMilling,
+    "end_mill.moves": MillMove,
     "staging": Staging,
     "staging.push": Push,
     "staging.press": Press,
@@ -72,6 +75,7 @@ BY_OTHER_KEYS = {
     "staging": ("push", "press"),
     "holding": ("clamps", "milling"),
     "hardening": ("sizes",),
+    "end_mill": ("moves",),
 }
 """Fields that are stated as tables of their own."""
 
@@ -83,7 +87,8 @@ SINGLE = (
 """Tables that there is one of, at the top or in another; the rest are lists, written `[[cut]]`."""
 
 LISTS = (
-    "equipment", "body", "seat", "cut", "drill", "clamp", "mill", "transfer", "square", "material", "finish",
+    "equipment", "body", "seat", "cut", "drill", "end_mill", "clamp", "mill", "transfer", "square",
+    "material", "finish",
 )  # fmt: skip
 
 ALL = (

@@ -285,10 +285,10 @@ class _Spreading:
 
     def _name_all(self, values: dict[str, Any]) -> None:
         """Put the names of all its parts where the name of a gang stands for them."""
-        for kind, key in (("cut", "parts"), ("drill", "parts"), ("mill", "parts")):
+        for kind in ("cut", "drill", "end_mill", "mill"):
             entries = values.get(kind)
             if isinstance(entries, list):
-                values[kind] = [self._all_in(e, key) if isinstance(e, Mapping) else e for e in entries]
+                values[kind] = [self._all_in(e, "parts") if isinstance(e, Mapping) else e for e in entries]
         staging = values.get("staging")
         if isinstance(staging, Mapping):
             staging = self._all_in(self._all_in(staging, "order"), "loose")

@@ -20,6 +20,7 @@ from fixturecheck.result import Source
 from fixturecheck.result.finding import Origin
 from fixturecheck.setup.dials import Dials, Squaring, Transfer
 from fixturecheck.setup.drilling import Drilling
+from fixturecheck.setup.end_mill import EndMilling
 from fixturecheck.setup.guessed import Guess
 from fixturecheck.setup.hardening import Hardening
 from fixturecheck.setup.holding import Holding
@@ -163,6 +164,8 @@ class Setup:
         What is ground, in order.
     drills : sequence of Drilling
         Holes that are drilled and tapped.
+    end_mills : sequence of EndMilling
+        Runs of end mills.
     units : str
         `mm` or `inch`: what reports show. The numbers in here are always in the units of their names.
     small_lengths : str
@@ -204,6 +207,7 @@ class Setup:
     seats: tuple[Seat, ...] = ()
     cuts: tuple[Cut, ...] = ()
     drills: tuple[Drilling, ...] = ()
+    end_mills: tuple[EndMilling, ...] = ()
     machine: Machine = field(default_factory=Machine)
     wheel: Wheel = field(default_factory=Wheel)
     units: str = "mm"
@@ -229,6 +233,7 @@ class Setup:
             "seats": Seat,
             "cuts": Cut,
             "drills": Drilling,
+            "end_mills": EndMilling,
             "sources": Source,
             "transfers": Transfer,
             "squared": Squaring,

@@ -16,7 +16,7 @@ from fixturecheck.setup.reader import KeyPath, Stated, TextSpot
 Origins = Mapping[tuple[str, ...], Origin]
 """By what is stated: `("body", NAME)`, `("seat", OWN, OTHER)`, `("holding",)`; `()` is the file."""
 
-_NAMED = ("body", "equipment", "cut", "drill", "clamp", "mill")
+_NAMED = ("body", "equipment", "cut", "drill", "end_mill", "clamp", "mill")
 _SINGLE = ("setup", "machine", "wheel", "staging", "holding", "hardening", "tolerances")
 
 _TABLES: Mapping[str, tuple[str, ...]] = {
@@ -31,7 +31,7 @@ _TABLES: Mapping[str, tuple[str, ...]] = {
 }
 """By check, the tables that ask its question, for a finding about the whole set-up."""
 
-_OF_A_CUT = frozenset({"reach", "clear", "align", "limits", "describe"})
+_OF_A_CUT = frozenset({"reach", "clear", "align", "limits", "describe", "mill"})
 """Checks whose findings are led to the cut first, not to the part."""
 
 
@@ -116,7 +116,8 @@ def _keys(setup: Setup, finding: Finding) -> Iterator[tuple[str, ...]]:
     """Yield what a finding is about, the nearest first."""
     if finding.named:
         yield "clamp", finding.named
-    of_cut = [("cut", finding.cut), ("drill", finding.cut), ("mill", finding.cut)] if finding.cut else []
+    kinds = ("cut", "drill", "end_mill", "mill")
+    of_cut = [(kind, finding.cut) for kind in kinds] if finding.cut else []
     if finding.check in _OF_A_CUT:
         yield from of_cut
     if len(finding.about) > 1:

@@ -36,7 +36,7 @@ DRAFT = "http://json-schema.org/draft-07/schema#"
 
 _TEXT: Schema = {"type": "string"}
 _NAME: Schema = {"type": "string", "pattern": f"^{NAME.pattern}$", "maxLength": MOST_NAME}
-_NAMED = ("equipment", "body", "cut", "drill", "material", "finish")
+_NAMED = ("equipment", "body", "cut", "drill", "end_mill", "material", "finish")
 _PLACED = ("body", "equipment")
 _STEP = "step:"
 

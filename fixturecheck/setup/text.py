@@ -14,6 +14,7 @@ from fixturecheck.names import CHECKS, SEVERITIES, allowed_name, nearest, one_of
 from fixturecheck.setup.dials import Dials, Squaring, Transfer
 from fixturecheck.setup.document import ALL, LISTS, read_document, twins
 from fixturecheck.setup.drilling import Drilling, refuse_bad_words_of_drill
+from fixturecheck.setup.end_mill import EndMilling, refuse_bad_words_of_end_mill
 from fixturecheck.setup.facts import BodyFacts, EquipmentFacts, body_facts, equipment_facts
 from fixturecheck.setup.gangs import StatedPlacing, spread_out
 from fixturecheck.setup.guessed import guesses
@@ -236,12 +237,13 @@ def read_tables(
             "seats": wrong.each(pieces["seat"], lambda s: s.record(Seat)),
             "cuts": wrong.each(pieces["cut"], _cut),
             "drills": wrong.each(pieces["drill"], _drill),
+            "end_mills": wrong.each(pieces["end_mill"], _end_mill),
             "transfers": wrong.each(pieces["transfer"], lambda t: t.record(Transfer)),
             "squared": wrong.each(pieces["square"], lambda s: s.record(Squaring)),
             "guessed": wrong.or_else(lambda: guesses(as_stated or facts, head.guessed), ()),
             **{field: wrong.or_else(partial(of, facts), None) for field, of in _SINGLE.items()},
         }
-    for kind in ("equipment", "cut", "drill", "clamp", "mill", "transfer"):
+    for kind in ("equipment", "cut", "drill", "end_mill", "clamp", "mill", "transfer"):
         _note_repeats(wrong, kind, ((e.values.get("name"), e) for e in pieces[kind]))
     _note_repeats(wrong, "body", ((b.name, b.entry) for b in read))
     if all_read:
@@ -279,6 +281,17 @@ def _drill(stated: Stated) -> Drilling:
     except SetupError as reason:
         stated.fail(str(reason))
     return drill
+
+
+def _end_mill(stated: Stated) -> EndMilling:
+    """Return a run of an end mill that a table states; its sizes make a cutter, its moves have places."""
+    run = stated.record(EndMilling)
+    try:
+        allowed_name(run.name, f"end_mill {run.name!r}")
+        refuse_bad_words_of_end_mill(run)
+    except SetupError as reason:
+        stated.fail(str(reason))
+    return run
 
 
 def _severity(facts: Stated) -> dict[str, str]:

@@ -16,6 +16,7 @@ from fixturecheck.kernel.script import flaw_of
 from fixturecheck.names import BY_PLACE, CHECKS, MOST_NAME, SEVERITIES, allowed_name, nearest, one_of
 from fixturecheck.setup.dials import refuse_bad_dials
 from fixturecheck.setup.drilling import refuse_bad_drills
+from fixturecheck.setup.end_mill import refuse_bad_end_mills
 from fixturecheck.setup.hardening import refuse_bad_hardening
 from fixturecheck.setup.holding import refuse_bad_holding
 from fixturecheck.setup.records import LEAN_MM, ZONE_MM, BodyRole, PoleSign, ReliefKind
@@ -130,9 +131,13 @@ def _of_machine(setup: Setup) -> Iterator[_Record]:
 
 
 def _drilled_and_hardened(setup: Setup) -> Iterator[_Record]:
-    """Yield the records of holes, and of how the parts are hardened."""
+    """Yield the records of holes, of runs of end mills, and of how the parts are hardened."""
     for drill in setup.drills:
         yield ("drill", drill.name), f"drill {drill.name!r}", drill
+    for run in setup.end_mills:
+        yield ("end_mill", run.name), f"end_mill {run.name!r}", run
+        for move in run.moves:
+            yield ("end_mill", run.name), f"end_mill {run.name!r}, {move.kind}", move
     if setup.hardening is not None:
         yield ("hardening",), "hardening", setup.hardening
         for size in setup.hardening.sizes:
@@ -488,6 +493,7 @@ _REFUSALS: tuple[tuple[tuple[str, ...], Callable[[Setup], None]], ...] = (
     (("staging",), refuse_bad_staging),
     (("holding",), _refuse_bad_hold),
     ((), refuse_bad_drills),
+    ((), refuse_bad_end_mills),
     (("hardening",), refuse_bad_hardening),
     (("dials",), refuse_bad_dials),
     (("relief",), _refuse_bad_relieving),

@@ -173,6 +173,8 @@ def dodge_words(dodge: Dodge, write: Writing) -> str:
             return f"move {dodge.body} {far} toward {along}"
         case DodgeKind.RAISE:
             return _raise_words(dodge, far)
+        case DodgeKind.STICK_OUT:
+            return f"let the cutter stand out {far} further ({write.length(dodge.to_mm, 'g')} in all)"
         case DodgeKind.TRAVEL:
             where = "both ends" if dodge.both_ends else f"the {back} end"
             left = write.length(dodge.to_mm, ".2f", "down")

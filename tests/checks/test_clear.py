@@ -11,7 +11,6 @@ import pytest
 from fixturecheck.checks import clear
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.place import shifted
-from fixturecheck.machining.clearance import movers_of
 from fixturecheck.machining.detours import (
     blocking_dodges,
     clears,
@@ -160,7 +159,7 @@ def test_a_post_beside_the_wheel_meets_the_guard():
     assert [f.kind for f in hit] == ["guard hits"]
     # Between the axis and 15 degrees below, the plate's edge falls away from the corner that sweeps with it.
     (one,) = hit
-    swept = movers_of(run(pawl(), machine=Machine(guard=guard))[0].cuts[0])["guard"]
+    swept = run(pawl(), machine=Machine(guard=guard))[0].cuts[0].movers["guard"]
     assert one.shapes[0].geometry.Volume() == pytest.approx(
         swept.intersect(cq.Solid.makeBox(4, 2, 150, cq.Vector(8, -13.5, 0))).Volume()
     )
@@ -192,7 +191,7 @@ def test_many_far_bodies_cost_next_to_nothing(monkeypatch):
 
 def test_the_tallest_block_that_clears_is_found_and_one_step_more_does_not():
     staged, found = run(pawl(), block("high", (4, 0.5, 61), (-6, -0.8, 0)))
-    sweeps = list(movers_of(staged.cuts[0]).values())
+    sweeps = list(staged.cuts[0].movers.values())
     way = lowered("high", staged.placed["high"], sweeps, 1.0)
     assert way is not None
     assert way.by_mm == pytest.approx(4.0)  # 3 mm in the way, 1 mm to keep clear
@@ -206,7 +205,7 @@ def test_the_tallest_block_that_clears_is_found_and_one_step_more_does_not():
 def test_a_block_is_moved_the_shorter_way_and_not_into_another_body():
     high = block("high", (4, 3, 61), (-6, -2.0, 0))
     staged, _ = run(pawl(), high, machine=Machine(guard=None))
-    sweeps = list(movers_of(staged.cuts[0]).values())
+    sweeps = list(staged.cuts[0].movers.values())
     way = moved_aside("high", staged.placed["high"], sweeps, {}, 1.0)
     assert way is not None
     assert way.direction == (0.0, -1.0, 0.0)
@@ -248,14 +247,14 @@ def test_a_piece_of_equipment_moves_whole_and_what_carries_the_part_stays():
     machine = Machine(guard=None)
     staged, _ = run(pawl(), *pieces, block("fence", (4, 3, 10), (-6, -6, 0)), machine=machine)
     cut = staged.cuts[0]
-    ways = blocking_dodges(staged.setup, cut, staged.placed, "plate", movers_of(cut))
+    ways = blocking_dodges(staged.setup, cut, staged.placed, "plate", cut.movers)
     (move,) = [w for w in ways if w.kind is DodgeKind.MOVE]
     # Alone the plate would go 3 mm toward -Y; with the fence there and the foot behind it, 15 mm toward +Y.
     assert (move.by_mm, move.direction) == (pytest.approx(15.0), (0.0, 1.0, 0.0))
     assert "move angle" in dodge_words(move, METRIC)
     seat = Seat(body="pawl_1", face="floor", on="foot", on_face="face_1")
     seated = dataclasses.replace(staged.setup, seats=(seat,))
-    ways = blocking_dodges(seated, cut, staged.placed, "plate", movers_of(cut))
+    ways = blocking_dodges(seated, cut, staged.placed, "plate", cut.movers)
     assert [w.kind for w in ways] == [DodgeKind.RAISE]
 
 

@@ -141,6 +141,16 @@ hole = "bore"
 flute_mm = 40
 stick_out_mm = 60
 thread = "M6"
+[[end_mill]]
+name = "pocket"
+parts = ["part"]
+makes = ["floor"]
+diameter_mm = 8
+flute_mm = 20
+stick_out_mm = 30
+[[end_mill.moves]]
+kind = "pocket"
+face = "floor"
 [hardening]
 process = "vacuum_gas"
 [[hardening.sizes]]
@@ -151,7 +161,8 @@ tolerance_mm = 0.02
 
 BASE = tomllib.loads(WHOLE)
 LISTED = (
-    "equipment", "body", "seat", "cut", "drill", "clamp", "mill", "transfer", "square", "material", "finish",
+    "equipment", "body", "seat", "cut", "drill", "end_mill", "clamp", "mill", "transfer", "square",
+    "material", "finish",
 )  # fmt: skip
 PLACES: dict[str, tuple[str | int, ...]] = {
     **{name: (name, 0) if name in LISTED else (name,) for name in RECORDS if "." not in name},
@@ -163,6 +174,7 @@ PLACES: dict[str, tuple[str | int, ...]] = {
     "staging.press": ("staging", "press", 0),
     "body.seats": ("body", 1, "seats", 0),
     "hardening.sizes": ("hardening", "sizes", 0),
+    "end_mill.moves": ("end_mill", 0, "moves", 0),
 }
 TRIED = [table for table, place in PLACES.items() if place[0] in BASE]
 """Where a table of each kind stands in the document above."""
@@ -179,7 +191,8 @@ POOL: tuple[Any, ...] = (
 READER_KNOWS = re.compile(
     "does not belong to this shape|must be smaller than|dressed profile must|no body is named|is not known|"
     "cannot be read|no regular file|which is not stated|not magnetic, and with|between must name|"
-    "must be a positive number of mm|states no seats|the raised spindle leaves|stated without a thread"
+    "must be a positive number of mm|states no seats|the raised spindle leaves|stated without a thread|"
+    "end_mill 'pocket': "
 )
 """What no schema knows: what a name names, what a file holds, and which sizes and tables go together."""
 

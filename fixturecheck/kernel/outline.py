@@ -1,0 +1,256 @@
+"""Level outlines of straight and round pieces: read off faces and sections, and pulled up into solids."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import cadquery as cq
+import numpy as np
+
+from fixturecheck.errors import KernelError
+from fixturecheck.kernel.boolean import common
+from fixturecheck.kernel.brep.topology import solids_of
+from fixturecheck.kernel.construct import Point2, polygon_face
+from fixturecheck.kernel.measure import is_straight, loose_box
+from fixturecheck.kernel.shapes import Edge, Face, Shape, Solid
+
+_LEVEL_MM = 1e-6
+_ROOM_MM = 1.0
+_SAG_MM = 5e-4
+"""How far the chords of a curve that is neither straight nor round may lie off it."""
+_MOST_CHORDS = 512
+_SAME_SHARE = 1e-6
+"""How much of its volume a prism may miss area times height by."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """A straight piece of an outline, mm."""
+
+    start: Point2
+    end: Point2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arc:
+    """A round piece of an outline.
+
+    Parameters
+    ----------
+    centre : tuple of float
+        X and Y, mm.
+    radius_mm : float
+    from_rad, turn_rad : float
+        Where it starts, and how far it goes round, counterclockwise positive; 2 pi is a whole circle.
+    """
+
+    centre: Point2
+    radius_mm: float
+    from_rad: float
+    turn_rad: float
+
+    def at(self, share: float) -> Point2:
+        """Return the point at a share of its length, 0 to 1."""
+        angle = self.from_rad + share * self.turn_rad
+        x, y = self.centre
+        return x + self.radius_mm * math.cos(angle), y + self.radius_mm * math.sin(angle)
+
+    @property
+    def start(self) -> Point2:
+        """Where it begins."""
+        return self.at(0.0)
+
+    @property
+    def end(self) -> Point2:
+        """Where it ends."""
+        return self.at(1.0)
+
+
+Piece = Line | Arc
+Ring = tuple[Piece, ...]
+"""Pieces end to end, closed."""
+
+
+def outlines_of(face: Face) -> tuple[Ring, ...]:
+    """Return the rings of a level face as seen from above, outer first.
+
+    Raises
+    ------
+    KernelError
+        The face is not level.
+    """
+    box = loose_box(face)
+    if face.geomType() != "PLANE" or abs(abs(face.normalAt().z) - 1.0) > 1e-9:
+        message = f"a face from z {box[2]:g} to {box[5]:g} mm is not level, so it has no outline from above"
+        raise KernelError(message)
+    return tuple(_ring(wire) for wire in (face.outerWire(), *face.innerWires()))
+
+
+def section_of(solid: Shape, z_mm: float) -> tuple[tuple[Ring, ...], ...]:
+    """Return what a level plane cuts of a solid: for each area its rings, outer first.
+
+    Raises
+    ------
+    KernelError
+        The section failed in the kernel.
+    """
+    x0, y0, z0, x1, y1, z1 = loose_box(solid)
+    if not z0 < z_mm < z1:
+        return ()
+    corners = ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
+    out = ((-1, -1), (1, -1), (1, 1), (-1, 1))
+    wide = [(x + i * _ROOM_MM, y + j * _ROOM_MM, z_mm) for (x, y), (i, j) in zip(corners, out, strict=True)]
+    sheet = polygon_face([np.array(wide)])
+    return tuple(outlines_of(face) for face in common(sheet, solid).Faces())
+
+
+def prism_of(rings: Sequence[Ring], from_z_mm: float, to_z_mm: float) -> Solid:
+    """Return the upright prism over an outline with its holes, outer ring first.
+
+    Raises
+    ------
+    KernelError
+        The rings do not close, or cross.
+    """
+    wires = [_wire(ring, from_z_mm) for ring in rings]
+    face = cq.Face.makeFromWires(wires[0], wires[1:])
+    prism = cq.Solid.extrudeLinear(face, cq.Vector(0, 0, to_z_mm - from_z_mm))
+    solids = solids_of(prism)
+    drawn_mm3 = area_mm2(rings) * (to_z_mm - from_z_mm)
+    if len(solids) != 1 or abs(solids[0].Volume() - drawn_mm3) > _SAME_SHARE * drawn_mm3:
+        message = f"an outline of {sum(map(len, rings))} pieces could not be pulled up into a solid"
+        raise KernelError(message)
+    return solids[0]
+
+
+def area_mm2(rings: Sequence[Ring]) -> float:
+    """Return the area within an outline, outer ring first: Green's formula, closed form."""
+    outer, *holes = (abs(around_mm2(ring)) for ring in rings)
+    return outer - sum(holes)
+
+
+def around_mm2(ring: Ring) -> float:
+    """Return the area within a ring, positive where it runs counterclockwise."""
+    return sum(_under_mm2(piece) for piece in ring)
+
+
+def _under_mm2(piece: Piece) -> float:
+    """Return half of the integral of x dy - y dx along a piece."""
+    (x0, y0), (x1, y1) = piece.start, piece.end
+    if isinstance(piece, Line):
+        return 0.5 * (x0 * y1 - x1 * y0)
+    (cx, cy), radius = piece.centre, piece.radius_mm
+    return 0.5 * (cx * (y1 - y0) - cy * (x1 - x0) + radius * radius * piece.turn_rad)
+
+
+def _ring(wire: cq.Wire) -> Ring:
+    """Return the pieces of a closed wire in the order in which they run."""
+    pieces: list[Piece] = []
+    for edge in wire.Edges():
+        pieces += _pieces(edge)
+    if len(pieces) == 1:
+        return tuple(pieces)
+    return _in_a_row(pieces)
+
+
+def _in_a_row(pieces: list[Piece]) -> Ring:
+    """Put pieces end to end, turning round those that run the other way."""
+    rest = pieces[1:]
+    chain = [pieces[0]]
+    while rest:
+        at = chain[-1].end
+        turned = [(math.dist(at, p.start), i, False) for i, p in enumerate(rest)]
+        turned += [(math.dist(at, p.end), i, True) for i, p in enumerate(rest)]
+        _, i, turn = min(turned)
+        piece = rest.pop(i)
+        chain.append(back(piece) if turn else piece)
+    return tuple(chain)
+
+
+def back(piece: Piece) -> Piece:
+    """Return a piece run the other way."""
+    if isinstance(piece, Line):
+        return Line(start=piece.end, end=piece.start)
+    return Arc(
+        centre=piece.centre,
+        radius_mm=piece.radius_mm,
+        from_rad=piece.from_rad + piece.turn_rad,
+        turn_rad=-piece.turn_rad,
+    )
+
+
+def _pieces(edge: Edge) -> list[Piece]:
+    """Return a level edge as one straight or round piece, any other curve as chords."""
+    if is_straight(edge):
+        a, b = edge.startPoint(), edge.endPoint()
+        return [Line(start=(a.x, a.y), end=(b.x, b.y))]
+    if edge.geomType() == "CIRCLE":
+        return [_arc(edge)]
+    round_ = _round(edge)
+    if round_ is not None:
+        return [round_]
+    count = 8
+    while count < _MOST_CHORDS and _sag_mm(edge, count) > _SAG_MM:
+        count *= 2
+    points = [edge.positionAt(t) for t in np.linspace(0.0, 1.0, count + 1)]
+    return [Line(start=(a.x, a.y), end=(b.x, b.y)) for a, b in pairwise(points)]
+
+
+def _sag_mm(edge: Edge, count: int) -> float:
+    """Return how far chords of equal length lie off a curve, in the middle of each."""
+    points = [edge.positionAt(t) for t in np.linspace(0.0, 1.0, 2 * count + 1)]
+    return max(
+        float((points[i] - (points[i - 1] + points[i + 1]) * 0.5).Length) for i in range(1, len(points), 2)
+    )
+
+
+def _round(edge: Edge) -> Arc | None:
+    """Return a curve of another kind that is a circle all the same, as where a plane cuts a torus level."""
+    if edge.IsClosed():
+        return None
+    points = [(p.x, p.y) for p in (edge.positionAt(t) for t in np.linspace(0.0, 1.0, 9))]
+    a, b, c = points[0], points[4], points[8]
+    (bx, by), (cx, cy) = ((p[0] - a[0], p[1] - a[1]) for p in (b, c))
+    d = 2 * (bx * cy - by * cx)
+    if abs(d) < _LEVEL_MM:
+        return None
+    x = (cy * (bx * bx + by * by) - by * (cx * cx + cy * cy)) / d
+    y = (bx * (cx * cx + cy * cy) - cx * (bx * bx + by * by)) / d
+    centre, radius = (a[0] + x, a[1] + y), math.hypot(x, y)
+    if max(abs(math.dist(p, centre) - radius) for p in points) > _LEVEL_MM:
+        return None
+    start, middle = (math.atan2(p[1] - centre[1], p[0] - centre[0]) for p in (a, b))
+    half = (middle - start + math.pi) % (2 * math.pi) - math.pi
+    return Arc(centre=centre, radius_mm=radius, from_rad=start, turn_rad=2 * half)
+
+
+def _arc(edge: Edge) -> Arc:
+    """Return a round edge with the way it goes round."""
+    centre, radius = edge.arcCenter(), float(edge.radius())
+    a, m, b = (edge.positionAt(t) for t in (0.0, 0.5, 1.0))
+    angles = [math.atan2(p.y - centre.y, p.x - centre.x) for p in (a, m, b)]
+    half = (angles[1] - angles[0] + math.pi) % (2 * math.pi) - math.pi
+    turn = 2 * half
+    if edge.IsClosed():
+        turn = 2 * math.pi
+    return Arc(centre=(centre.x, centre.y), radius_mm=radius, from_rad=angles[0], turn_rad=turn)
+
+
+def _wire(ring: Ring, z_mm: float) -> cq.Wire:
+    """Return a ring as a wire at a height."""
+
+    def at(point: Point2) -> cq.Vector:
+        return cq.Vector(point[0], point[1], z_mm)
+
+    edges = []
+    for piece in ring:
+        if isinstance(piece, Line):
+            edges.append(cq.Edge.makeLine(at(piece.start), at(piece.end)))
+        elif abs(piece.turn_rad) >= 2 * math.pi - 1e-12:
+            edges.append(cq.Edge.makeCircle(piece.radius_mm, at(piece.centre)))
+        else:
+            edges.append(cq.Edge.makeThreePointArc(at(piece.start), at(piece.at(0.5)), at(piece.end)))
+    return cq.Wire.assembleEdges(edges)

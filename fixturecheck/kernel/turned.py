@@ -1,0 +1,198 @@
+"""The space that a tool takes up which turns about an upright axis, as it goes along lines and arcs or down.
+
+The section of the tool is pulled along a line, and turned about the centre of an arc, once for each side of
+its axis. Where the path turns a corner the outer half of the section is turned about the tool's own axis, and
+half turns close the ends. Pieces that follow each other so meet in flat faces, which the kernel joins well.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+
+import cadquery as cq
+
+from fixturecheck.errors import KernelError
+from fixturecheck.kernel.construct import Point2
+from fixturecheck.kernel.outline import Arc, Line, Piece
+from fixturecheck.kernel.shapes import Face, Shape, Solid
+from fixturecheck.kernel.sweep import Outline, Travel, bounds, edge_of, swept_outline
+
+_SAME_MM = 1e-9
+_STRAIGHT_RAD = 1e-9
+_ORIGIN, _UP = cq.Vector(0, 0, 0), cq.Vector(0, 0, 1)
+
+
+def straight_down(outline: Outline, at: Point2, tip_z_mm: float, from_z_mm: float) -> Solid:
+    """Return what a tool sweeps whose tip comes down from one height to another, or stands at one.
+
+    Parameters
+    ----------
+    outline : sequence of segment
+        Radius over the height above the tip.
+    """
+    up_mm = max(from_z_mm - tip_z_mm, 0.0)
+    travel = Travel(x_from_mm=0.0, x_to_mm=0.0, y_from_mm=0.0, y_to_mm=up_mm, axis_z_mm=0.0)
+    stood = swept_outline(outline, travel).rotate(_ORIGIN, cq.Vector(1, 0, 0), 90.0)
+    moved: Solid = stood.translate(cq.Vector(at[0], at[1], tip_z_mm))
+    return moved
+
+
+def along_path(outline: Outline, path: Sequence[Piece], tip_z_mm: float, *, outer: bool = False) -> Shape:
+    """Return what a tool sweeps whose tip goes along level pieces that follow each other.
+
+    Parameters
+    ----------
+    outline : sequence of segment
+        Radius over the height above the tip.
+    path : sequence of Piece
+        Where its axis goes, open or closed.
+    outer : bool
+        Of a closed path that runs counterclockwise, sweep only the half of the tool on its outside, and of
+        one that runs clockwise only the inside; what lies on the other side is swept besides.
+
+    Raises
+    ------
+    KernelError
+        The kernel could not turn or join the pieces.
+    """
+    half, whole = _section(outline, halves=1), _section(outline, halves=2)
+    pieces = [p for p in path if isinstance(p, Arc) or math.dist(p.start, p.end) > _SAME_MM]
+    if not pieces:
+        return straight_down(outline, path[0].start, tip_z_mm, tip_z_mm)
+    closed = math.dist(pieces[0].start, pieces[-1].end) < 1e-6
+    sides = (-1,) if outer else (-1, 1)
+    found = [solid for piece in pieces for solid in _swept(half, whole, piece, sides)]
+    follow = [*pairwise(pieces), *([(pieces[-1], pieces[0])] if closed else [])]
+    for before, after in follow:
+        found += _at_corner(half, before, after, sides)
+    if not closed:
+        found.append(_spun(half, pieces[0].start, _way(pieces[0], 0.0) + math.pi / 2, math.pi))
+        found.append(_spun(half, pieces[-1].end, _way(pieces[-1], 1.0) - math.pi / 2, math.pi))
+    sweep = fused(found)
+    moved: Shape = sweep.translate(cq.Vector(0, 0, tip_z_mm))
+    return moved
+
+
+def fused(solids: Sequence[Shape]) -> Shape:
+    """Return the union of solids, their faces left in pieces: merged, round ones have come out invalid.
+
+    Raises
+    ------
+    KernelError
+        The kernel fails, or what comes out is not valid.
+    """
+    whole = solids[0].fuse(*solids[1:]) if len(solids) > 1 else solids[0]
+    if not whole.isValid() or not whole.Solids():
+        message = "the sweep of a cutter along its path came out invalid"
+        raise KernelError(message)
+    return whole.Solids()[0] if len(whole.Solids()) == 1 else whole
+
+
+def _way(piece: Piece, share: float) -> float:
+    """Return the direction in which a piece runs at one of its ends, as an angle."""
+    if isinstance(piece, Arc):
+        return piece.from_rad + share * piece.turn_rad + math.copysign(math.pi / 2, piece.turn_rad)
+    return math.atan2(piece.end[1] - piece.start[1], piece.end[0] - piece.start[0])
+
+
+def _swept(half: Face, whole: Face, piece: Piece, sides: Sequence[int]) -> Iterator[Solid]:
+    """Yield what halves of a tool sweep along a piece: on its left (side 1), its right (-1), or both."""
+    both = len(sides) > 1
+    if isinstance(piece, Line):
+        section = whole if both else half
+        along = cq.Vector(piece.end[0] - piece.start[0], piece.end[1] - piece.start[1], 0)
+        turned = _placed(section, piece.start, _way(piece, 0.0) + sides[-1] * math.pi / 2)
+        yield _valid(cq.Solid.extrudeLinear(turned, along))
+        return
+    start = piece.from_rad if piece.turn_rad > 0 else piece.from_rad + piece.turn_rad
+    sections = [_beside(half, piece, side) for side in sides]
+    if both and half.BoundingBox().xmax < piece.radius_mm:
+        sections = [whole.translate(cq.Vector(piece.radius_mm, 0, 0))]
+    for section in sections:
+        yield _turned(section, piece.centre, start, abs(piece.turn_rad))
+
+
+def _beside(half: Face, arc: Arc, side: int) -> Face:
+    """Return half a section on one side of an arc, its centre at the origin."""
+    away = side * arc.turn_rad < 0
+    return half.translate(cq.Vector(arc.radius_mm, 0, 0)) if away else _inward(half, arc.radius_mm)
+
+
+def _inward(half: Face, radius_mm: float) -> Face:
+    """Return the half of a section toward the centre of its arc, as far as that centre.
+
+    What reaches beyond the centre of a small arc is left out; tools that stand at its ends take most of it.
+    """
+    facing = half.mirror("YZ").translate(cq.Vector(radius_mm, 0, 0))
+    box = facing.BoundingBox()
+    if box.xmin >= -1e-9:
+        return cq.Face(facing.wrapped)
+    corners = [
+        (0, box.zmin - 1),
+        (radius_mm + 1, box.zmin - 1),
+        (radius_mm + 1, box.zmax + 1),
+        (0, box.zmax + 1),
+    ]
+    kept = cq.Face.makeFromWires(cq.Wire.makePolygon([cq.Vector(x, 0, z) for x, z in corners], close=True))
+    return facing.intersect(kept).Faces()[0]
+
+
+def _at_corner(half: Face, before: Piece, after: Piece, sides: Sequence[int]) -> Iterator[Solid]:
+    """Yield the turn of the outer half of a tool where a path turns a corner."""
+    turn = (_way(after, 0.0) - _way(before, 1.0) + math.pi) % (2 * math.pi) - math.pi
+    side = -1 if turn > 0 else 1
+    if abs(turn) > _STRAIGHT_RAD and side in sides:
+        start = _way(before, 1.0) + side * math.pi / 2
+        yield _spun(half, after.start, min(start, start + turn), abs(turn))
+
+
+def _spun(half: Face, at: Point2, from_rad: float, by_rad: float) -> Solid:
+    """Return half a section turned about the tool's own axis."""
+    return _turned(half, at, from_rad, by_rad)
+
+
+def _turned(section: Face, at: Point2, from_rad: float, by_rad: float) -> Solid:
+    """Return what a section in the plane XZ sweeps about the Z axis, turned to its start and put in place."""
+    solid = _valid(cq.Solid.revolve(section, math.degrees(by_rad), _ORIGIN, _UP))
+    return cq.Solid(_placed(solid, at, from_rad).wrapped)
+
+
+def _placed(shape: Shape, at: Point2, turn_rad: float) -> Shape:
+    """Return a shape turned about the Z axis and moved."""
+    turned = shape.rotate(_ORIGIN, _UP, math.degrees(turn_rad))
+    moved: Shape = turned.translate(cq.Vector(at[0], at[1], 0))
+    return moved
+
+
+def _valid(solid: Solid) -> Solid:
+    if solid.Volume() < 0:
+        solid = cq.Solid(solid.wrapped.Reversed())
+    if not solid.isValid():
+        message = "the section of a cutter could not be swept along its path"
+        raise KernelError(message)
+    return solid
+
+
+def _section(outline: Outline, *, halves: int) -> Face:
+    """Return the section of a tool in the plane XZ, its axis the Z axis and its tip at the origin.
+
+    Parameters
+    ----------
+    halves : int
+        1 for the half toward +X, 2 for both.
+    """
+    y0, y1, r0, r1 = bounds(outline)
+    # The outline is drawn over Y with its radius along Z: turned so that Y goes up and Z along X.
+    edges = [
+        edge_of(segment, 0.0, 0.0, side=side).rotate(_ORIGIN, cq.Vector(1, 1, 1), 120.0)
+        for side in (1, -1)[:halves]
+        for segment in outline
+    ]
+    for y, r in ((y0, r0), (y1, r1)):
+        if r > _SAME_MM:
+            edges.append(cq.Edge.makeLine(cq.Vector(r, 0, y), cq.Vector(-r if halves > 1 else 0, 0, y)))
+    if halves == 1:
+        edges.append(cq.Edge.makeLine(cq.Vector(0, 0, y1), cq.Vector(0, 0, y0)))
+    return cq.Face.makeFromWires(cq.Wire.combine(edges, 1e-6)[0])

@@ -1,0 +1,450 @@
+"""Each part of an end mill's run once it is milled: what cutter and holder sweep, and what is left."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from fixturecheck.errors import NotComputedError
+from fixturecheck.faceref import FaceRef
+from fixturecheck.kernel.boolean import joined, split
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.construct import compound, pulled
+from fixturecheck.kernel.measure import box_of, hollow_rounds, is_flat, normal_in_middle, volume_mm3
+from fixturecheck.kernel.outline import Line, prism_of
+from fixturecheck.kernel.place import placed_at
+from fixturecheck.kernel.shapes import Face, Shape, Solid
+from fixturecheck.kernel.stock import closed
+from fixturecheck.kernel.turned import along_path, fused, straight_down
+from fixturecheck.machining.as_ground import Stock, made_of, shapes_of, share_of, taken_of, with_layers
+from fixturecheck.machining.cut import Mover, PartGround
+from fixturecheck.machining.detours import clears
+from fixturecheck.machining.end_mill import (
+    Pass,
+    Walls,
+    cutter_outline,
+    flat_radius_mm,
+    largest_radius_mm,
+    passes_of,
+    radius_at_mm,
+    walls_of,
+)
+from fixturecheck.machining.swept_area import (
+    Bounds,
+    merged,
+    outlined,
+    outlines,
+    polygons_in,
+    swept_outlines,
+    swept_polygon,
+)
+from fixturecheck.result.contact import CutMade, FaceMade
+from fixturecheck.result.detour import Dodge, DodgeKind
+from fixturecheck.result.shapes import NamedShape, Vector
+from fixturecheck.setup.end_mill import CutterShape, EndMilling, MoveKind
+from fixturecheck.setup.model import Body, Setup
+
+_OVER_MM = 1.0
+"""How far a plunge starts above everything that stands there."""
+_TRIM_MM = 1e-3
+"""How far within what the cutter could reach stock must lie to count as missed, not as left in a corner."""
+_NOSE_LONG_MM = 100.0
+"""How much of what turns above the nut is looked at."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MilledCut:
+    """One run of an end mill worked out.
+
+    Parameters
+    ----------
+    run : EndMilling
+        As stated.
+    bodies, solids : mapping of str to Body, Solid
+        Its parts, and each where it stands.
+    passes : mapping of str to tuple of Pass
+        Where it goes over each part.
+    walls : mapping of str to tuple of Walls
+        What of each part its axis keeps away from at its lowest.
+    movers : mapping of Mover to Shape
+        What flutes, shank, nut and nose sweep.
+    parts : tuple of PartGround
+        The parts as milled.
+    made : CutMade
+        The numbers.
+    shapes : tuple of NamedShape
+        What a report may show.
+    """
+
+    run: EndMilling
+    bodies: Mapping[str, Body]
+    solids: Mapping[str, Solid]
+    passes: Mapping[str, tuple[Pass, ...]]
+    walls: Mapping[str, tuple[Walls, ...]]
+    movers: Mapping[Mover, Shape]
+    parts: tuple[PartGround, ...]
+    made: CutMade
+    shapes: tuple[NamedShape, ...] = field(default=())
+
+    @property
+    def name(self) -> str:
+        """What the run is called."""
+        return self.run.name
+
+    def depth_mm(self, part: str) -> float:
+        """Return how far the lowest tip goes below the highest place of the stock that the cutter takes."""
+        stock, passes = next(p.stock for p in self.parts if p.body == part), self.passes[part]
+        high_mm = max(box_of(stock)[5] - self.lowest_mm(part), 0.0) + _OVER_MM
+        column = prisms_over(passes, 0.5 * self.run.diameter_mm, 0.0, high_mm, -math.inf)
+        taken = split(stock, column, f"the stock of {part} by the way of the cutter").taken
+        return 0.0 if taken is None else box_of(taken)[5] - self.lowest_mm(part)
+
+    def lowest_mm(self, part: str) -> float:
+        """Return the height of the tip where it is lowest over a part."""
+        return min(p.z_mm for p in self.passes[part])
+
+
+def mill(setup: Setup, run: EndMilling) -> MilledCut:
+    """Mill the parts of a run and compare them with the drawing.
+
+    Raises
+    ------
+    NotComputedError
+        A pass could not be worked out, or a boolean did not add up; no number is given from it.
+    KernelError
+        The pocket cannot be closed, or a sweep could not be built.
+    """
+    placed = {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
+    passes = {part: passes_of(run, setup.body(part), placed[part]) for part in run.parts}
+    stocks = {part: _stock(setup, run, part, placed[part]) for part in run.parts}
+    top_mm = max(box_of(s.solid)[5] for s in stocks.values()) + _OVER_MM
+    every = tuple(dict.fromkeys(p for found in passes.values() for p in found))
+    movers = {Mover.CUTTER: cutter_sweep(run, every, top_mm), **holder_sweeps(run, every)}
+    walls = {part: walls_of(run, placed[part], min(p.z_mm for p in found)) for part, found in passes.items()}
+    parts = tuple(
+        _milled(setup, run, part, placed[part], stocks[part], movers[Mover.CUTTER], passes[part], walls[part])
+        for part in run.parts
+    )
+    last = every[-1]
+    tool = straight_down(cutter_outline(run), last.path[-1].end, last.z_mm, last.z_mm)
+    return MilledCut(
+        run=run,
+        bodies={part: setup.body(part) for part in run.parts},
+        solids={part: placed[part] for part in run.parts},
+        passes=passes,
+        walls=walls,
+        movers=movers,
+        parts=parts,
+        made=made_of(run.name, parts, None, None),
+        shapes=tuple(shapes_of(run.name, parts, tool)),
+    )
+
+
+def _stock(setup: Setup, run: EndMilling, part: str, solid: Solid) -> Stock:
+    """Return a part before a run: its pocket, slot or step full, or stock on the faces that are made."""
+    body = setup.body(part)
+    numbers = sorted({i for name in run.makes for i in body.face_indices(name)})
+    faces = [faces_of(solid)[i] for i in numbers]
+    if run.stock_mm is not None:
+        layers = [pulled(face, _scaled(normal_in_middle(face), run.stock_mm)) for face in faces]
+        return with_layers(part, solid, layers, run.name, setup.write)
+    what = f"{', '.join(run.makes)} of {part}"
+    full = closed(solid, numbers, what)
+    layer = split(full, solid, f"{part} with {what} full by the part").kept
+    if layer is None:
+        message = f"closing {what} adds nothing, so what {run.name} takes is not known; state stock_mm"
+        raise NotComputedError(message)
+    return Stock(solid=full, layer=layer, solid_mm3=volume_mm3(full))
+
+
+def _scaled(v: Vector, by: float) -> Vector:
+    return v[0] * by, v[1] * by, v[2] * by
+
+
+def cutter_sweep(run: EndMilling, passes: Sequence[Pass], top_mm: float) -> Shape:
+    """Return what the flutes of a cutter sweep.
+
+    That of a square cutter is a prism for each height, exact. Of any other, plunges, lines and arcs are
+    exact, and so is the round of a pocket beside its walls; the rounds within it count from the ridges that
+    they leave up, so that what lies between two rounds is left as a layer as high as its ridges.
+
+    Raises
+    ------
+    KernelError
+        The kernel could not build or join it.
+    NotComputedError
+        The outline of what it sweeps could not be put together.
+    """
+    if run.shape == CutterShape.SQUARE:
+        return prisms_over(passes, 0.5 * run.diameter_mm, 0.0, run.flute_mm, top_mm)
+    outline, pieces = cutter_outline(run), list[Shape]()
+    for one in passes:
+        if one.plunges:
+            pieces.append(straight_down(outline, one.path[0].start, one.z_mm, top_mm))
+        elif one.round == 0:
+            pieces.append(along_path(outline, one.path, one.z_mm, outer=one.step_mm > 0.0))
+    rounds = [p for p in passes if p.step_mm > 0.0]
+    if rounds:
+        ridge_mm = ridge_of_rounds_mm(run, rounds[0].step_mm)
+        pieces.append(prisms_over(rounds, radius_at_mm(run, ridge_mm), ridge_mm, run.flute_mm, top_mm))
+    return fused([solid for piece in pieces for solid in piece.Solids()])
+
+
+def ridge_mm(run: EndMilling, step_mm: float) -> float:
+    """Return how high the ridge is that a cutter leaves between two level passes a step apart, mm.
+
+    r - sqrt(r^2 - (s - f)^2 / 4) for a corner of radius r beside a flat of width f; a ball has no flat.
+    Beyond a step of f + 2 r a wall is left, and the height is that of the corner.
+
+    References
+    ----------
+    Chord of a circle, closed form.
+    """
+    corner, flat = run.corner_radius_mm, 2.0 * flat_radius_mm(run)
+    half = 0.5 * max(step_mm - flat, 0.0)
+    return corner if half >= corner else corner - math.sqrt(corner * corner - half * half)
+
+
+def ridge_of_rounds_mm(run: EndMilling, step_mm: float) -> float:
+    """Return the ridge that rounds of a pocket leave where they turn a square corner, sqrt 2 steps apart."""
+    return ridge_mm(run, math.sqrt(2.0) * step_mm)
+
+
+def holder_sweeps(run: EndMilling, passes: Sequence[Pass]) -> dict[Mover, Shape]:
+    """Return what shank, nut and nose sweep over all passes."""
+    shank_mm = largest_radius_mm(run) if run.shank_mm is None else 0.5 * run.shank_mm
+    nut_to = run.stick_out_mm + run.nut_long_mm
+    spans = {
+        Mover.SHANK: (shank_mm, run.flute_mm, run.stick_out_mm),
+        Mover.NUT: (0.5 * run.nut_mm, run.stick_out_mm, nut_to),
+        Mover.NOSE: (0.5 * run.nose_mm, nut_to, nut_to + _NOSE_LONG_MM),
+    }
+    return {
+        mover: prisms_over(passes, radius, low, high, -math.inf)
+        for mover, (radius, low, high) in spans.items()
+        if high - low > 1e-6
+    }
+
+
+def prisms_over(
+    passes: Sequence[Pass], radius_mm: float, low_mm: float, high_mm: float, top_mm: float
+) -> Shape:
+    """Return what a cylinder on a tool sweeps over level passes and plunges.
+
+    Parameters
+    ----------
+    low_mm, high_mm : float
+        Its ends above the tip.
+    top_mm : float
+        From what height a plunge comes down.
+    """
+    spans = [(p, p.z_mm + low_mm, max(p.z_mm + high_mm, top_mm if p.plunges else -math.inf)) for p in passes]
+    levels = sorted({round(z, 9) for _, a, b in spans for z in (a, b)})
+    prisms: list[Shape] = []
+    for low, high in pairwise(levels):
+        there = [p.path for p, a, b in spans if a < high - 1e-9 and b > low + 1e-9]
+        if there:
+            prisms += [prism_of(rings, low, high) for rings in swept_outlines(there, radius_mm)]
+    return prisms[0] if len(prisms) == 1 else _stacked(prisms, len(levels) > 2)
+
+
+def _stacked(prisms: Sequence[Shape], meet: bool) -> Shape:
+    return joined(prisms, "what a cutter sweeps at several heights") if meet else compound(prisms)
+
+
+def _milled(
+    setup: Setup,
+    run: EndMilling,
+    part: str,
+    solid: Solid,
+    stock: Stock,
+    sweep: Shape,
+    passes: Sequence[Pass],
+    walls: Sequence[Walls],
+) -> PartGround:
+    """Take the sweep of the flutes from one part's stock."""
+    taken = taken_of(part, solid, stock, sweep, f"the cutter of {run.name}", setup.write)
+    body = setup.body(part)
+    flat = [name for name in run.makes if all(is_flat(faces_of(solid)[i]) for i in body.face_indices(name))]
+    faces = {name: [faces_of(solid)[i] for i in body.face_indices(name)] for name in flat}
+    missed = _missed(run, taken.layer.kept, passes, walls)
+    # Ridges between rounds are judged by their height; a floor under them counts as made.
+    steps = [ridge_of_rounds_mm(run, p.step_mm) for p in passes if p.step_mm > 0.0]
+    near_mm = setup.tolerances.touch_mm + max(steps, default=0.0)
+    return PartGround(
+        body=part,
+        target=solid,
+        stock=stock.solid,
+        ground=taken.ground,
+        leftover=taken.layer.kept,
+        missed=missed,
+        gouge=taken.drawn.taken,
+        dug=_dug(run, solid, taken.drawn.taken, passes, walls),
+        removed_mm3=taken.removed_mm3,
+        leftover_mm3=taken.layer.kept_mm3,
+        gouge_mm3=taken.drawn.taken_mm3,
+        corner=None,
+        faces=tuple(
+            FaceMade(face=FaceRef.of(part, name), share_made=share_of(of, taken.ground, near_mm))
+            for name, of in faces.items()
+        ),
+        corner_shares=tuple(
+            0.0 if taken.layer.kept is None else _kept_share(of, taken.layer.kept, missed, near_mm)
+            for of in faces.values()
+        ),
+    )
+
+
+def _kept_share(faces: Sequence[Face], left: Shape, missed: Shape | None, near_mm: float) -> float:
+    """Return the share of faces that the cutter's own corners keep it from."""
+    whole = share_of(faces, left, near_mm, facing=-1)
+    return whole - (0.0 if missed is None else share_of(faces, missed, near_mm, facing=-1))
+
+
+def _free(walls: Sequence[Walls], around: BaseGeometry) -> BaseGeometry:
+    """Return where the axis of the cutter may stand, of an area."""
+    free = around.difference(merged([w.area.buffer(w.keep_mm, quad_segs=48) for w in walls]))
+    # A sliver of no area would be widened like any other.
+    return merged(polygons_in(free))
+
+
+def _missed(
+    run: EndMilling, leftover: Shape | None, passes: Sequence[Pass], walls: Sequence[Walls]
+) -> Shape | None:
+    """Return what of the leftover the cutter could have reached from anywhere between the walls."""
+    if leftover is None:
+        return None
+    x0, y0, _, x1, y1, z1 = box_of(leftover)
+    wide = 2.0 * largest_radius_mm(run)
+    corners = [(x0 - wide, y0 - wide), (x1 + wide, y0 - wide), (x1 + wide, y1 + wide), (x0 - wide, y1 + wide)]
+    around = [Line(start=a, end=b) for a, b in pairwise([*corners, corners[0]])]
+    free = _free(walls, Polygon(corners))
+    tip_mm, corner_mm = min(p.z_mm for p in passes), run.corner_radius_mm
+    steps = [p.step_mm for p in passes if p.step_mm > 0.0]
+    low_mm = tip_mm + (ridge_of_rounds_mm(run, steps[0]) + 1e-6 if steps and corner_mm > 0.0 else 0.0)
+    spans = [(max(tip_mm + corner_mm, low_mm), z1 + 1.0, 0.5 * run.diameter_mm)]
+    if corner_mm > 0.0 and low_mm < tip_mm + corner_mm:
+        spans.append((low_mm, tip_mm + corner_mm, flat_radius_mm(run)))
+    found: list[Shape] = []
+    bounds = Bounds.joined([Bounds.offsets(around, 0.0, 0), *(_kept(w, w.keep_mm) for w in walls)])
+    edges = [p for area in outlines(free, bounds, wide) for ring, _ in area for p in ring]
+    for low, high, radius in spans:
+        if low >= high:
+            continue
+        trimmed = max(radius - _TRIM_MM, 0.0)
+        reach = free.buffer(trimmed, quad_segs=48) if trimmed > 0.0 else free
+        for rings in outlined(reach, Bounds.offsets(edges, trimmed, 0), wide):
+            inside = split(leftover, prism_of(rings, low, high), f"what {run.name} leaves, in reach").taken
+            found += [] if inside is None else [*inside.Solids()]
+    return compound(found) if found else None
+
+
+def _kept(wall: Walls, by_mm: float) -> Bounds:
+    return Bounds.offsets(wall.pieces, by_mm, 1)
+
+
+def floor_fillet_mm(solid: Solid, floor_mm: float) -> float:
+    """Return the largest drawn radius between a floor at a height and what stands beside it; 0 for none."""
+    found = [
+        fillet.radius_mm
+        for fillet in hollow_rounds(solid)
+        if abs(fillet.z_mm - floor_mm - fillet.radius_mm) < _TRIM_MM
+    ]
+    return max(found, default=0.0)
+
+
+def _dug(
+    run: EndMilling,
+    solid: Solid,
+    gouge: Shape | None,
+    passes: Sequence[Pass],
+    walls: Sequence[Walls],
+) -> Shape | None:
+    """Return what of a gouge lies outside the fillet drawn between floor and walls."""
+    floor_mm = min(p.z_mm for p in passes)
+    drawn_mm = floor_fillet_mm(solid, floor_mm)
+    if gouge is None or drawn_mm <= 0.0:
+        return gouge
+    by_mm = drawn_mm + _TRIM_MM
+    ring = merged([w.area.buffer(by_mm, quad_segs=48) for w in walls])
+    kept: Shape | None = gouge
+    for rings in outlined(ring, Bounds.joined([_kept(w, by_mm) for w in walls]), by_mm):
+        if kept is None:
+            return None
+        zone = prism_of(rings, floor_mm - _TRIM_MM, floor_mm + drawn_mm + _TRIM_MM)
+        try:
+            kept = split(kept, zone, f"what {run.name} gouges, by the drawn fillet").kept
+        except NotComputedError:
+            # Of a sliver too thin for the kernel to cut, nothing is taken as lying in the fillet.
+            return kept
+    return kept
+
+
+OF_HOLDER = frozenset({Mover.SHANK, Mover.NUT, Mover.NOSE})
+"""What goes up where a cutter stands out further."""
+_STEP_MM = 0.5
+"""Lengths that a cutter stands out by are named in these."""
+
+
+def longer_tool(setup: Setup, cut: MilledCut, placed: Mapping[str, Solid]) -> Dodge | None:
+    """Return how much further a cutter must stand out for nut and nose to clear; None where it is no help.
+
+    The part is looked at as milled. The shank grows with it. What is found was tried on the solids.
+    """
+    run, least_mm = cut.run, setup.machine.least_clearance_mm
+    bodies = {**placed, **{p.body: p.ground for p in cut.parts}}
+    every = tuple(dict.fromkeys(p for found in cut.passes.values() for p in found))
+    lowest_mm = min(p.z_mm for p in every)
+    top_mm = max(box_of(shape)[5] for shape in bodies.values())
+    needed_mm = math.ceil((top_mm + least_mm - lowest_mm - run.stick_out_mm) / _STEP_MM) * _STEP_MM
+
+    def works(by_mm: float) -> bool:
+        longer = replace(run, stick_out_mm=run.stick_out_mm + by_mm)
+        sweeps = [s for m, s in holder_sweeps(longer, every).items() if m is not Mover.SHANK]
+        return all(clears(shape, sweeps, least_mm) for shape in bodies.values())
+
+    if needed_mm <= 0.0 or not works(needed_mm):
+        return None
+    low, high = 0, round(needed_mm / _STEP_MM)
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if works(middle * _STEP_MM) else (middle, high)
+    by_mm = high * _STEP_MM
+    return Dodge(
+        kind=DodgeKind.STICK_OUT, by_mm=by_mm, to_mm=run.stick_out_mm + by_mm, direction=(0.0, 0.0, 1.0)
+    )
+
+
+_STEP_SHARES = (0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5)
+
+
+def whole_step_mm(cut: MilledCut, part: str) -> float | None:
+    """Return the largest of some shorter steps of a pocket that leaves nothing between the rounds."""
+    run, passes = cut.run, cut.passes[part]
+    steps = [p.step_mm for p in passes if p.step_mm > 0.0]
+    if not steps:
+        return None
+    flat = flat_radius_mm(run) or radius_at_mm(run, run.corner_radius_mm)
+    for share in _STEP_SHARES:
+        step_mm = float(f"{share * steps[0]:.2g}")
+        moves = tuple(replace(m, step_mm=step_mm) if m.kind == MoveKind.POCKET else m for m in run.moves)
+        tried = passes_of(replace(run, moves=moves), cut.bodies[part], cut.solids[part])
+        rounds = merged([swept_polygon([p.path for p in tried if p.step_mm > 0.0], flat)])
+        whole = merged([Polygon(area.exterior) for area in polygons_in(rounds)])
+        islands = merged([w.area for w in cut.walls[part]])
+        if not polygons_in(whole.difference(rounds).difference(islands.buffer(largest_radius_mm(run)))):
+            return step_mm
+    return None
+
+
+def below_floor_mm(cut: MilledCut, part: PartGround) -> float:
+    """Return how far the tip goes below the lowest face that it makes."""
+    body = cut.bodies[part.body]
+    numbers = [i for name in cut.run.makes for i in body.face_indices(name)]
+    low_mm = min(box_of(faces_of(part.target)[i])[2] for i in numbers)
+    return max(low_mm - cut.lowest_mm(part.body), 0.0)

@@ -1,0 +1,447 @@
+"""Where an end mill goes over a part: its profile, and its passes worked out from level faces and walls."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+
+import numpy as np
+from shapely.geometry import LineString, Point
+from shapely.geometry.base import BaseGeometry
+
+from fixturecheck.errors import NotComputedError
+from fixturecheck.kernel.brep.topology import edges_of, faces_of
+from fixturecheck.kernel.construct import Point2
+from fixturecheck.kernel.measure import box_of, edge_ends, normal_in_middle
+from fixturecheck.kernel.outline import Arc, Line, Piece, Ring, outlines_of, section_of
+from fixturecheck.kernel.shapes import Solid
+from fixturecheck.kernel.sweep import Segment
+from fixturecheck.machining.swept_area import (
+    Bounds,
+    Path,
+    area_of,
+    merged,
+    outlines,
+    polygons_in,
+    swept_polygon,
+    turned_round,
+)
+from fixturecheck.setup.end_mill import OVER_FACE, EndMilling, MillMove, MoveKind
+from fixturecheck.setup.model import Body
+
+_BESIDE_MM = 1e-4
+"""How far above or below a level at which a part changes it is cut to see what stands there."""
+_SAME_MM = 1e-6
+_MOST_LEVELS = 24
+_MOST_ROUNDS = 400
+_NEAR_END_MM = 5e-3
+_STEP_OF_POINT = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pass:
+    """One level pass of a cutter, or a plunge.
+
+    Parameters
+    ----------
+    path : tuple of Piece
+        Where its axis goes; of a plunge, a line without length.
+    z_mm : float
+        Height of its tip.
+    plunges : bool
+        Whether it comes straight down.
+    round : int
+        Which round of a pocket it is, 0 beside the walls.
+    step_mm : float
+        From one round of the pocket to the next; zero where it is no pocket.
+    """
+
+    path: Path
+    z_mm: float
+    plunges: bool = False
+    round: int = 0
+    step_mm: float = 0.0
+
+
+def cutter_outline(run: EndMilling) -> tuple[Segment, ...]:
+    """Return the radius of a cutter over the height above its tip, from its end to the top of its flutes."""
+    radius, corner, top = 0.5 * run.diameter_mm, run.corner_radius_mm, run.flute_mm
+    tilt = math.radians(run.taper_deg)
+    if corner <= 0.0:
+        end = radius + top * math.tan(tilt)
+        return (("line", (0.0, radius), (top, end)),)
+    low = (0.0, radius - corner)
+    # The corner runs smoothly into the side.
+    turn = math.pi / 2 - tilt
+
+    def at(angle: float) -> tuple[float, float]:
+        return corner * (1 - math.cos(angle)), radius - corner + corner * math.sin(angle)
+
+    meets = at(turn)
+    found: list[Segment] = [("arc", low, at(0.5 * turn), meets)]
+    if top > meets[0] + _SAME_MM:
+        found.append(("line", meets, (top, meets[1] + (top - meets[0]) * math.tan(tilt))))
+    return tuple(found)
+
+
+def radius_at_mm(run: EndMilling, above_mm: float) -> float:
+    """Return the radius of a cutter at a height above its tip, mm."""
+    radius, corner, tilt = 0.5 * run.diameter_mm, run.corner_radius_mm, math.radians(run.taper_deg)
+    above = max(above_mm, 0.0)
+    meets = corner * (1 - math.sin(tilt))
+    if above < meets:
+        return radius - corner + math.sqrt(corner * corner - (corner - above) ** 2)
+    side = radius - corner + corner * math.cos(tilt)
+    return side + (above - meets) * math.tan(tilt)
+
+
+def largest_radius_mm(run: EndMilling) -> float:
+    """Return the radius of a cutter at the top of its flutes, mm."""
+    return radius_at_mm(run, run.flute_mm)
+
+
+def flat_radius_mm(run: EndMilling) -> float:
+    """Return the radius of the flat end of a cutter, mm."""
+    return 0.5 * run.diameter_mm - run.corner_radius_mm
+
+
+def step_of(run: EndMilling, move: MillMove) -> float:
+    """Return the step from one round of a pocket to the next, mm: as stated, or what the cutter bears."""
+    if move.step_mm is not None:
+        return move.step_mm
+    flat_mm = flat_radius_mm(run)
+    return flat_mm if flat_mm > 0.0 else _STEP_OF_POINT * run.diameter_mm
+
+
+def passes_of(run: EndMilling, body: Body, solid: Solid) -> tuple[Pass, ...]:
+    """Return where the cutter goes over one part, in the machine's frame.
+
+    Raises
+    ------
+    NotComputedError
+        A face that a move goes over is not level, or the cutter does not go in between its walls.
+    """
+    found: list[Pass] = []
+    for move in run.moves:
+        if move.kind in OVER_FACE:
+            found += _Over(run, move, body, solid).passes()
+        else:
+            found.append(_stated(move))
+    return tuple(found)
+
+
+def _stated(move: MillMove) -> Pass:
+    """Return a move whose points are stated."""
+    points, z_mm = move.at_mm, move.z_mm if move.z_mm is not None else 0.0
+    if move.kind == MoveKind.PLUNGE:
+        return Pass(path=(Line(start=points[0], end=points[0]),), z_mm=z_mm, plunges=True)
+    if move.kind == MoveKind.ARC:
+        return Pass(path=(_arc_through(*points),), z_mm=z_mm)
+    return Pass(path=tuple(Line(start=a, end=b) for a, b in pairwise(points)), z_mm=z_mm)
+
+
+def _arc_through(a: Point2, b: Point2, c: Point2) -> Piece:
+    """Return the arc from the first of three points through the second to the third."""
+    (bx, by), (cx, cy) = ((p[0] - a[0], p[1] - a[1]) for p in (b, c))
+    d = 2 * (bx * cy - by * cx)
+    if abs(d) < _SAME_MM:
+        return Line(start=a, end=c)
+    x = (cy * (bx * bx + by * by) - by * (cx * cx + cy * cy)) / d
+    y = (bx * (cx * cx + cy * cy) - cx * (bx * bx + by * by)) / d
+    centre = (a[0] + x, a[1] + y)
+    start, middle, end = (math.atan2(p[1] - centre[1], p[0] - centre[0]) for p in (a, b, c))
+    ahead, part = ((e - start) % (2 * math.pi) for e in (end, middle))
+    turn = ahead if part <= ahead else ahead - 2 * math.pi
+    return Arc(centre=centre, radius_mm=math.hypot(x, y), from_rad=start, turn_rad=turn)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Walls:
+    """What of a part the axis of a cutter must keep away from, at one height.
+
+    Parameters
+    ----------
+    area : shapely geometry
+        The part as cut at that height.
+    pieces : tuple of Piece
+        Its outlines.
+    keep_mm : float
+        How far the axis keeps away from it.
+    """
+
+    area: BaseGeometry
+    pieces: tuple[Piece, ...]
+    keep_mm: float
+
+
+def walls_of(run: EndMilling, solid: Solid, z_mm: float, leave_mm: float = 0.0) -> tuple[Walls, ...]:
+    """Return the walls of a part that a cutter keeps away from while its tip is at a height.
+
+    The part is cut on either side of every level at which it has a corner. Of what lies right over the floor
+    the upper end counts: a fillet there is narrower than a cutter that can make it.
+    """
+    found = [
+        Walls(area=area, pieces=pieces, keep_mm=radius_at_mm(run, height) + leave_mm)
+        for height, area, pieces in _sections_above(solid, z_mm)
+    ]
+    return tuple(_unlike(found))
+
+
+@lru_cache(maxsize=64)
+def _sections_above(solid: Solid, z_mm: float) -> tuple[tuple[float, BaseGeometry, tuple[Piece, ...]], ...]:
+    """Return the sections of a part on either side of its levels above a height, and how high each is."""
+    found = []
+    above = sorted({round(float(p[2]) - z_mm, 6) for e in edges_of(solid) for p in edge_ends(e)})
+    for level in [h for h in above if h > 2 * _BESIDE_MM][:_MOST_LEVELS]:
+        for height in (level - _BESIDE_MM, level + _BESIDE_MM):
+            rings = section_of(solid, z_mm + height)
+            if rings:
+                area = merged([area_of(area) for area in rings])
+                found.append((height, area, tuple(p for a in rings for ring in a for p in ring)))
+    return tuple(found)
+
+
+def _unlike(walls: Sequence[Walls]) -> Iterator[Walls]:
+    """Yield walls, each once where those above keep the axis as far from the same area."""
+    for i, one in enumerate(walls):
+        rest = (other for other in walls[i + 1 :] if other.keep_mm >= one.keep_mm - _SAME_MM)
+        if not any(other.pieces == one.pieces for other in rest):
+            yield one
+
+
+class _Over:
+    """The passes of one move over a level face of a part."""
+
+    def __init__(self, run: EndMilling, move: MillMove, body: Body, solid: Solid) -> None:
+        self._run, self._move, self._body = run, move, body
+        name = move.face or ""
+        faces = [faces_of(solid)[i] for i in body.face_indices(name)]
+        self._rings = self._level(faces, f"{body.name}.{name}")
+        self._floor = merged([area_of(rings) for rings in self._rings])
+        self._z_mm = box_of(faces[0])[2] if move.z_mm is None else move.z_mm
+        self._walls = walls_of(run, solid, self._z_mm, move.leave_mm)
+
+    def _level(self, faces: Sequence[object], what: str) -> list[tuple[Ring, ...]]:
+        """Return the rings of faces that lie at one height and look up."""
+        for face in faces:
+            box = box_of(face)
+            if box[5] - box[2] > _SAME_MM:
+                message = f"{what} is not level, so a {self._move.kind} over it is not worked out"
+                raise NotComputedError(message)
+        return [outlines_of(face) for face in faces]
+
+    def passes(self) -> list[Pass]:
+        """Return them.
+
+        Raises
+        ------
+        NotComputedError
+            The cutter does not go in between the walls.
+        """
+        if self._move.kind == MoveKind.POCKET:
+            return self._pocket()
+        return self._slot() if self._move.kind == MoveKind.SLOT else self._contour()
+
+    def _free(self, within: BaseGeometry) -> BaseGeometry:
+        """Return where the axis may stand: within an area, away from the walls."""
+        taken = [wall.area.buffer(wall.keep_mm, quad_segs=48) for wall in self._walls]
+        return within.difference(merged(taken)) if taken else within
+
+    def _bounds(self) -> list[Bounds]:
+        return [Bounds.offsets(wall.pieces, wall.keep_mm, 1) for wall in self._walls]
+
+    @property
+    def _keep_mm(self) -> float:
+        return max((wall.keep_mm for wall in self._walls), default=0.5 * self._run.diameter_mm)
+
+    def _pocket(self) -> list[Pass]:
+        """Go round beside the walls first, then by steps toward the middle."""
+        step_mm = step_of(self._run, self._move)
+        floor = [p for rings in self._rings for ring in rings for p in ring]
+        free = self._free(self._floor)
+        if not polygons_in(free):
+            raise NotComputedError(self._too_wide())
+        bounds = Bounds.joined([Bounds.offsets(floor, 0.0, 0), *self._bounds()])
+        found: list[Pass] = []
+        areas = outlines(free, bounds, self._keep_mm)
+        for rounds in range(_MOST_ROUNDS):
+            # Counterclockwise beside the outer walls, clockwise round an island: the wall is on the right.
+            rings = [turned_round(r, n == 0) for area in areas for n, (r, _) in enumerate(area)]
+            found += [Pass(path=r, z_mm=self._z_mm, round=rounds, step_mm=step_mm) for r in rings]
+            inner = merged([area_of([ring for ring, _ in area]) for area in areas]).buffer(
+                -step_mm, quad_segs=48
+            )
+            if not polygons_in(inner):
+                return found
+            areas = outlines(inner, Bounds.offsets([p for r in rings for p in r], step_mm, 0), step_mm)
+        message = f"a step of {step_mm:g} mm makes more than {_MOST_ROUNDS} rounds of the pocket"
+        raise NotComputedError(message)
+
+    def _too_wide(self) -> str:
+        where = f"{self._body.name}.{self._move.face}"
+        wide = f"a cutter of {self._run.diameter_mm:g} mm"
+        for wall in self._walls:
+            taken = wall.area.buffer(wall.keep_mm - 1e-3)
+            if polygons_in(self._floor.difference(taken)):
+                return f"{wide} is just as wide as the pocket at {where}; state a slot"
+        return f"{wide} does not go in between the walls at {where}"
+
+    def _slot(self) -> list[Pass]:
+        """Go once along the middle of the face, up to what closes an end and out of one that is open."""
+        box = np.array(self._floor.minimum_rotated_rectangle.exterior.coords)
+        sides = np.diff(box, axis=0)[:2]
+        longer = int(np.linalg.norm(sides[1]) > np.linalg.norm(sides[0]))
+        way = sides[longer] / np.linalg.norm(sides[longer])
+        half = 0.5 * float(np.linalg.norm(sides[longer])) + self._run.diameter_mm
+        middle = box[:4].mean(axis=0)
+        line = LineString([middle - half * way, middle + half * way])
+        taken = merged([w.area.buffer(w.keep_mm - 1e-3, quad_segs=48) for w in self._walls])
+        free = line.difference(taken)
+        parts = list(free.geoms) if hasattr(free, "geoms") else [free]
+        along = max((p for p in parts if p.length > 0), key=lambda p: p.length, default=None)
+        if along is None:
+            raise NotComputedError(self._too_wide())
+        ends = [self._ends_at(np.array(along.coords[i]), middle, way) for i in (0, -1)]
+        return [Pass(path=(Line(start=ends[0], end=ends[1]),), z_mm=self._z_mm)]
+
+    def _ends_at(self, rough: np.ndarray, middle: np.ndarray, way: np.ndarray) -> Point2:
+        """Return where the axis is as far from a wall as it must be, next to a rough place on the line."""
+        at = float((rough - middle) @ way)
+        found = [t for wall in self._walls for t in _kept(wall, middle, way) if abs(t - at) < _NEAR_END_MM]
+        best = min(found, key=lambda t: abs(t - at), default=at)
+        x, y = (middle + best * way).tolist()
+        return x, y
+
+    def _contour(self) -> list[Pass]:
+        """Go along the walls that stand beside the face, past both ends of each."""
+        radius = 0.5 * self._run.diameter_mm
+        wide = self._floor.buffer(radius, quad_segs=48)
+        floor = [p for rings in self._rings for ring in rings for p in ring]
+        bounds = Bounds.joined([Bounds.offsets(floor, radius, 0), *self._bounds()])
+        found = []
+        for area in outlines(self._free(wide), bounds, max(radius, self._keep_mm)):
+            for ring, groups in area:
+                found += [Pass(path=path, z_mm=self._z_mm) for path in _along(ring, groups)]
+        if not found:
+            message = f"no wall stands beside {self._body.name}.{self._move.face}, so there is no contour"
+            raise NotComputedError(message)
+        return found
+
+
+def _along(ring: Ring, groups: Sequence[int]) -> Iterator[Path]:
+    """Yield the runs of a ring's pieces that belong to walls."""
+    if all(groups):
+        yield ring
+        return
+    count = len(ring)
+    start = next(i for i in range(count) if not groups[i])
+    run: list[Piece] = []
+    for i in range(start, start + count + 1):
+        if groups[i % count]:
+            run.append(ring[i % count])
+        elif run:
+            yield tuple(run)
+            run = []
+
+
+def _kept(wall: Walls, middle: np.ndarray, way: np.ndarray) -> Iterator[float]:
+    """Yield where on a line the axis is exactly as far from a piece of a wall as it must be."""
+    keep = wall.keep_mm
+    for piece in wall.pieces:
+        if isinstance(piece, Line):
+            a, b = np.array(piece.start), np.array(piece.end)
+            along = (b - a) / max(float(np.linalg.norm(b - a)), 1e-12)
+            normal = np.array([-along[1], along[0]])
+            slope = float(way @ normal)
+            if abs(slope) > 1e-9:
+                yield from ((float((a - middle) @ normal) + s * keep) / slope for s in (-1, 1))
+            rounds = [(a, keep), (b, keep)]
+        else:
+            rounds = [(np.array(piece.centre), abs(piece.radius_mm + s * keep)) for s in (-1, 1)]
+            rounds += [(np.array(p), keep) for p in (piece.start, piece.end)]
+        for centre, radius in rounds:
+            foot = float((centre - middle) @ way)
+            off = float(np.linalg.norm(centre - middle - foot * way))
+            if off <= radius + _SAME_MM:
+                half = math.sqrt(max(radius * radius - off * off, 0.0))
+                yield from (foot - half, foot + half)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InsideCorner:
+    """A corner between two walls that a cutter goes along.
+
+    Parameters
+    ----------
+    at_mm : tuple of float
+        Where it is, X and Y.
+    radius_mm : float
+        As drawn; zero where it is sharp.
+    angle_rad : float
+        Between the walls, on the open side.
+    keep_mm : float
+        Radius of the cutter at that height.
+    """
+
+    at_mm: Point2
+    radius_mm: float
+    angle_rad: float
+    keep_mm: float
+
+
+_LOOK_MM = 0.02
+_FLAT_RAD = math.radians(3.0)
+
+
+def inside_corners(walls: Sequence[Walls], passes: Sequence[Pass]) -> tuple[InsideCorner, ...]:
+    """Return the inside corners beside some passes: rounds that the part lies outside of, and sharp ones."""
+    lines = [p.path for p in passes if not p.plunges]
+    if not lines:
+        return ()
+    found = []
+    for wall in walls:
+        near = swept_polygon(lines, 1.5 * wall.keep_mm + 1e-3)
+        for place, radius, angle in _inside(wall):
+            if near.contains(Point(place)):
+                found.append(
+                    InsideCorner(at_mm=place, radius_mm=radius, angle_rad=angle, keep_mm=wall.keep_mm)
+                )
+    return tuple(found)
+
+
+def _inside(wall: Walls) -> Iterator[tuple[Point2, float, float]]:
+    """Yield place, radius and angle of the inside corners of an outline."""
+    ends: dict[tuple[float, float], list[Piece]] = {}
+    for piece in wall.pieces:
+        for end in (piece.start, piece.end):
+            ends.setdefault((round(end[0], 6), round(end[1], 6)), []).append(piece)
+        if isinstance(piece, Arc) and piece.radius_mm > _LOOK_MM:
+            x, y = piece.at(0.5)
+            share = _LOOK_MM / piece.radius_mm
+            toward = (x + share * (piece.centre[0] - x), y + share * (piece.centre[1] - y))
+            if not wall.area.contains(Point(toward)):
+                yield (x, y), piece.radius_mm, math.pi - abs(piece.turn_rad)
+    for place, pieces in ends.items():
+        if len(pieces) != 2:
+            continue
+        disc = Point(place).buffer(_LOOK_MM, quad_segs=32)
+        angle = 2.0 * math.pi * (1.0 - disc.intersection(wall.area).area / disc.area)
+        if angle < math.pi - _FLAT_RAD:
+            yield place, 0.0, angle
+
+
+def under_itself_mm2(body: Body, solid: Solid, name: str) -> float | None:
+    """Return how much of a level face lies under its part, mm2; None where it is not level or looks down."""
+    faces = [faces_of(solid)[i] for i in body.face_indices(name)]
+    total = 0.0
+    for face in faces:
+        box = box_of(face)
+        if box[5] - box[2] > _SAME_MM or normal_in_middle(face)[2] < 0.5:
+            return None
+        floor = area_of(outlines_of(face))
+        above = [area for _, area, _ in _sections_above(solid, box[2])]
+        total += merged(above).intersection(floor.buffer(-_BESIDE_MM)).area
+    return total

@@ -1,0 +1,399 @@
+"""What a turning disc sweeps along a level path, seen from above: exact outlines of lines and arcs.
+
+Which pieces bound the area is found on polygons (shapely), where round pieces are chords. Each side of a
+polygon lies on the offset of a piece of the path, or on the disc round one of its ends. The outline is put
+together of those lines and circles again, and its corners are where they meet, exact to rounding.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import shapely
+from shapely.geometry import LinearRing, LineString, MultiPolygon, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from fixturecheck.arrays import Bools, Floats, Ints
+from fixturecheck.errors import NotComputedError
+from fixturecheck.kernel.construct import Point2
+from fixturecheck.kernel.outline import Arc, Line, Piece, Ring, around_mm2, back
+
+Path = tuple[Piece, ...]
+"""Pieces end to end, open or closed."""
+
+_SIDES = 48
+"""Chords in a quarter turn of a disc."""
+_SAG_MM = 2e-4
+"""How far the chords of a round piece of a path may lie off it."""
+_SAME_MM = 1e-9
+_TANGENT_MM = 1e-7
+"""Lines and circles that miss each other by less touch."""
+_NOTHING_MM2 = 1e-6
+"""Area below which a hole or an island is rounding."""
+
+
+def points_of(path: Sequence[Piece], sag_mm: float = _SAG_MM) -> list[Point2]:
+    """Return a path as points, its arcs as chords that lie off them by no more than `sag_mm`."""
+    points = [path[0].start]
+    for piece in path:
+        if isinstance(piece, Arc):
+            most = 2 * math.sqrt(2 * sag_mm / piece.radius_mm) if piece.radius_mm > sag_mm else 1.0
+            count = max(math.ceil(abs(piece.turn_rad) / most), 2)
+            points += [piece.at(i / count) for i in range(1, count)]
+        points.append(piece.end)
+    return points
+
+
+def area_of(rings: Sequence[Ring]) -> Polygon:
+    """Return rings, outer first, as a polygon; arcs are chords."""
+    outer, *holes = (points_of(ring)[:-1] for ring in rings)
+    polygon = Polygon(outer, holes)
+    return polygon if polygon.is_valid else polygon.buffer(0)
+
+
+def swept_polygon(paths: Iterable[Path], radius_mm: float) -> BaseGeometry:
+    """Return roughly what a disc sweeps along paths: arcs and the disc's own rounds are chords.
+
+    A path of one whole circle with no radius is a point at which the disc stands.
+    """
+    grown = [
+        Point(points[0]).buffer(radius_mm, quad_segs=_SIDES)
+        if len(set(points)) == 1
+        else LineString(points).buffer(radius_mm, quad_segs=_SIDES)
+        for points in map(points_of, paths)
+    ]
+    return shapely.union_all(grown)
+
+
+def swept_outlines(paths: Sequence[Path], radius_mm: float) -> tuple[tuple[Ring, ...], ...]:
+    """Return what a disc sweeps along level paths.
+
+    Parameters
+    ----------
+    paths : sequence of tuple of Piece
+        Where its centre goes, mm.
+    radius_mm : float
+        Of the disc.
+
+    Returns
+    -------
+    tuple of tuple of Ring
+        For each area its rings, outer first.
+
+    Raises
+    ------
+    NotComputedError
+        An outline could not be put together of lines and circles.
+    """
+    pieces = [piece for path in paths for piece in path]
+    rough = swept_polygon(paths, radius_mm)
+    bounds = Bounds.offsets(pieces, radius_mm, 0)
+    return outlined(rough, bounds, radius_mm)
+
+
+def outlined(rough: BaseGeometry, bounds: Bounds, radius_mm: float) -> tuple[tuple[Ring, ...], ...]:
+    """Return the areas of a rough shape as `outlines` does, their rings alone."""
+    return tuple(tuple(ring for ring, _ in area) for area in outlines(rough, bounds, radius_mm))
+
+
+def outlines(
+    rough: BaseGeometry, bounds: Bounds, radius_mm: float
+) -> tuple[tuple[tuple[Ring, tuple[int, ...]], ...], ...]:
+    """Return the areas of a rough shape, bounded exactly.
+
+    Parameters
+    ----------
+    rough : shapely geometry
+        Polygons whose sides are chords of the bounds.
+    bounds : Bounds
+        Lines and circles that can bound it.
+    radius_mm : float
+        The greatest radius that was made of chords.
+
+    Returns
+    -------
+    tuple
+        For each area its rings, outer first; with each ring, which group of bounds each piece comes from.
+
+    Raises
+    ------
+    NotComputedError
+        An outline could not be put together of lines and circles.
+    """
+    off_mm = radius_mm * (1 - math.cos(math.pi / (4 * _SIDES))) + _SAG_MM + 1e-6
+    return tuple(
+        tuple(_nearest(ring, bounds, off_mm) for ring in (area.exterior, *area.interiors) if _counts(ring))
+        for area in polygons_in(rough)
+    )
+
+
+def _nearest(ring: LinearRing, bounds: Bounds, off_mm: float) -> tuple[Ring, tuple[int, ...]]:
+    """Return the outline of a ring, by the closest bounds that its sides lie on.
+
+    A chord of the polygon may stand for two steps of a round, which lie four times as far off it.
+    """
+    try:
+        return _outline(ring, bounds, off_mm)
+    except NotComputedError:
+        return _outline(ring, bounds, 4.0 * off_mm)
+
+
+def polygons_in(shape: BaseGeometry) -> list[Polygon]:
+    """Return the areas of a shape that are more than rounding."""
+    parts = shape.geoms if hasattr(shape, "geoms") else [shape]
+    return [p for p in parts if isinstance(p, Polygon) and p.area > _NOTHING_MM2]
+
+
+def _counts(ring: LinearRing) -> bool:
+    return bool(Polygon(ring).area > _NOTHING_MM2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Bounds:
+    """Lines and circles that can bound an area, in groups.
+
+    Parameters
+    ----------
+    points, ways : ndarray, shape (n, 2)
+        A point on each line and its unit direction.
+    centres : ndarray, shape (m, 2)
+    radii_mm : ndarray, shape (m,)
+    groups : ndarray of int, shape (n + m,)
+        Where each comes from; lines first.
+    """
+
+    points: Floats
+    ways: Floats
+    centres: Floats
+    radii_mm: Floats
+    groups: Ints
+
+    @classmethod
+    def offsets(cls, pieces: Sequence[Piece], by_mm: float, group: int) -> Bounds:
+        """Return what bounds pieces widened by a distance to both sides; by 0 they bound as they are."""
+        lines, rounds = [], []
+        for piece in pieces:
+            if by_mm > 0.0:
+                rounds += [(*end, by_mm) for end in (piece.start, piece.end)]
+            if isinstance(piece, Arc):
+                radii = {piece.radius_mm + by_mm, abs(piece.radius_mm - by_mm)}
+                rounds += [(*piece.centre, radius) for radius in sorted(radii) if radius > _SAME_MM]
+                continue
+            long_mm = math.dist(piece.start, piece.end)
+            if long_mm > _SAME_MM:
+                u, v = ((b - a) / long_mm for a, b in zip(piece.start, piece.end, strict=True))
+                (x, y) = piece.start
+                lines += [(x - side * v, y + side * u, u, v) for side in sorted({by_mm, -by_mm})]
+        straight = np.array(lines).reshape(-1, 4)
+        round_ = np.array(rounds).reshape(-1, 3)
+        if len(round_):
+            _, first = np.unique(round_.round(9), axis=0, return_index=True)
+            round_ = round_[np.sort(first)]
+        return cls(
+            points=straight[:, :2],
+            ways=straight[:, 2:],
+            centres=round_[:, :2],
+            radii_mm=round_[:, 2],
+            groups=np.full(len(straight) + len(round_), group),
+        )
+
+    @classmethod
+    def joined(cls, several: Sequence[Bounds]) -> Bounds:
+        """Return all of several bounds."""
+        lines = [b.groups[: len(b.points)] for b in several]
+        rounds = [b.groups[len(b.points) :] for b in several]
+        return cls(
+            points=np.concatenate([b.points for b in several]),
+            ways=np.concatenate([b.ways for b in several]),
+            centres=np.concatenate([b.centres for b in several]),
+            radii_mm=np.concatenate([b.radii_mm for b in several]),
+            groups=np.concatenate([*lines, *rounds]),
+        )
+
+    def fitting(self, corners: Floats, off_mm: float) -> Bools:
+        """Return which of them each side of a polygon (k, 2) lies on, (k, n + m); lines first."""
+        ends = np.stack([corners, np.roll(corners, -1, axis=0)])
+        arm = ends[:, :, None, :] - self.points
+        aside = np.abs(arm[..., 0] * self.ways[:, 1] - arm[..., 1] * self.ways[:, 0])
+        on_line = (aside <= off_mm).all(axis=0)
+        away = np.linalg.norm(ends[:, :, None, :] - self.centres, axis=3)
+        on_circle = (np.abs(away - self.radii_mm) <= off_mm).all(axis=0)
+        # A chord of one circle may end on another that crosses it twice: its middle lies off that one.
+        middle = np.linalg.norm(ends.mean(axis=0)[:, None, :] - self.centres, axis=2)
+        half = 0.5 * np.linalg.norm(ends[1] - ends[0], axis=1)[:, None]
+        sag = self.radii_mm - np.sqrt(np.maximum(self.radii_mm**2 - half**2, 0.0))
+        on_circle &= np.abs(middle - (self.radii_mm - sag)) <= off_mm
+        return np.asarray(np.concatenate([on_line, on_circle], axis=1))
+
+
+def _outline(ring: LinearRing, bounds: Bounds, off_mm: float) -> tuple[Ring, tuple[int, ...]]:
+    """Return the ring of a polygon as the lines and circles that its sides lie on, and their groups."""
+    corners = np.array(ring.coords)[:-1]
+    fits = bounds.fitting(corners, off_mm)
+    if not fits.any(axis=1).all():
+        message = "a side of what the cutter sweeps lies on no line or circle of its path"
+        raise NotComputedError(message)
+    runs = _runs(fits)
+    if len(runs) == 1:
+        return (_whole_circle(bounds, runs[0][0], corners),), (int(bounds.groups[runs[0][0]]),)
+    starts = [
+        _corner(bounds, before, after, corners[at])
+        for (before, _), (after, at) in zip([runs[-1], *runs[:-1]], runs, strict=True)
+    ]
+    pieces = [
+        _piece(bounds, index, a, b, corners[_middle_corner(first, after, len(corners))])
+        for (index, first), (_, after), a, b in zip(
+            runs, [*runs[1:], runs[0]], starts, [*starts[1:], starts[0]], strict=True
+        )
+    ]
+    made = tuple(p for p in pieces if p is not None)
+    groups = tuple(
+        int(bounds.groups[index]) for (index, _), piece in zip(runs, pieces, strict=True) if piece is not None
+    )
+    _refuse_other_area(made, ring, off_mm)
+    return made, groups
+
+
+def _runs(fits: Bools) -> list[tuple[int, int]]:
+    """Return which line or circle each run of sides lies on, and the side it begins with, (k, n) given.
+
+    Each run is as long as any one bound fits. The first begins where the last must end.
+    """
+    count = len(fits)
+    # Start at a side that does not go on from the one before it on any common bound, if there is one.
+    start = next((i for i in range(count) if not (fits[i] & fits[i - 1]).any()), None)
+    if start is None:
+        whole = np.flatnonzero(fits.all(axis=0))
+        if len(whole):
+            return [(int(whole[0]), 0)]
+        start = _after_longest(fits)
+    runs, i = [], 0
+    order = np.roll(fits, -start, axis=0)
+    while i < count:
+        left, j = order[i].copy(), i
+        while j + 1 < count and (left & order[j + 1]).any():
+            j += 1
+            left &= order[j]
+        runs.append((int(np.flatnonzero(left)[0]), (start + i) % count))
+        i = j + 1
+    if len(runs) > 1 and runs[0][0] == runs[-1][0]:
+        runs[0] = (runs[0][0], runs.pop()[1])
+    return runs
+
+
+def _after_longest(fits: Bools) -> int:
+    """Return the side after the longest run that fits one bound going round."""
+    count, best = len(fits), (0, 0)
+    for i in range(count):
+        left, j = fits[i].copy(), i
+        while j - i < count and (left & fits[(j + 1) % count]).any():
+            j += 1
+            left &= fits[j % count]
+        best = max(best, (j - i, (j + 1) % count))
+    return best[1]
+
+
+def _middle_corner(first: int, after: int, count: int) -> int:
+    """Return a corner well within a run of sides."""
+    long = (after - first) % count or count
+    return (first + (long + 1) // 2) % count
+
+
+def _whole_circle(bounds: Bounds, index: int, corners: Floats) -> Arc:
+    """Return a ring that is one circle."""
+    lines = len(bounds.points)
+    if index < lines:
+        message = "a closed outline came out as one straight line"
+        raise NotComputedError(message)
+    x, y = bounds.centres[index - lines].tolist()
+    turn = math.copysign(2 * math.pi, _signed_area(corners))
+    return Arc(centre=(x, y), radius_mm=float(bounds.radii_mm[index - lines]), from_rad=0.0, turn_rad=turn)
+
+
+def _signed_area(corners: Floats) -> float:
+    x, y = corners.T
+    return float(0.5 * np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))
+
+
+def _corner(bounds: Bounds, a: int, b: int, near: Floats) -> Floats:
+    """Return where two bounds meet, nearest to a rough corner; where they touch, the point of touch."""
+    lines = len(bounds.points)
+    if a >= lines and b < lines:
+        a, b = b, a
+    if b < lines:
+        return _line_line(bounds.points[a], bounds.ways[a], bounds.points[b], bounds.ways[b], near)
+    centre, radius = bounds.centres[b - lines], float(bounds.radii_mm[b - lines])
+    if a < lines:
+        foot = bounds.points[a] + ((centre - bounds.points[a]) @ bounds.ways[a]) * bounds.ways[a]
+        return _off_foot(foot, bounds.ways[a], radius, float(np.linalg.norm(centre - foot)), near)
+    other, other_r = bounds.centres[a - lines], float(bounds.radii_mm[a - lines])
+    apart = float(np.linalg.norm(other - centre))
+    if apart <= _SAME_MM:
+        message = "two rounds about one centre follow each other in an outline"
+        raise NotComputedError(message)
+    way = (other - centre) / apart
+    along = (apart * apart + radius * radius - other_r * other_r) / (2 * apart)
+    return _off_foot(centre + along * way, np.array([-way[1], way[0]]), radius, abs(along), near)
+
+
+def _line_line(p: Floats, u: Floats, q: Floats, v: Floats, near: Floats) -> Floats:
+    cross = float(u[0] * v[1] - u[1] * v[0])
+    if abs(cross) < 1e-9:
+        # One line goes on as the other: any point between will do.
+        return np.asarray(p + ((near - p) @ u) * u)
+    arm = q - p
+    return np.asarray(p + float(arm[0] * v[1] - arm[1] * v[0]) / cross * u)
+
+
+def _off_foot(foot: Floats, way: Floats, radius: float, away: float, near: Floats) -> Floats:
+    """Return where a line meets a circle, whose centre it passes `away` at `foot`, nearest to a corner."""
+    if away > radius - _TANGENT_MM:
+        return foot
+    half = math.sqrt(radius * radius - away * away)
+    return min((foot + half * way, foot - half * way), key=lambda p: float(np.linalg.norm(p - near)))
+
+
+def _piece(bounds: Bounds, index: int, a: Floats, b: Floats, between: Floats) -> Piece | None:
+    """Return the piece of a bound from one corner to the next; None where they are one."""
+    if float(np.linalg.norm(b - a)) <= _SAME_MM and index < len(bounds.points):
+        return None
+    start, end = (float(a[0]), float(a[1])), (float(b[0]), float(b[1]))
+    lines = len(bounds.points)
+    if index < lines:
+        return Line(start=start, end=end)
+    centre, radius = bounds.centres[index - lines], float(bounds.radii_mm[index - lines])
+    angles = [math.atan2(*(p - centre)[::-1]) for p in (a, between, b)]
+    ahead = (angles[2] - angles[0]) % (2 * math.pi)
+    middle = (angles[1] - angles[0]) % (2 * math.pi)
+    turn = ahead if middle <= ahead else ahead - 2 * math.pi
+    if abs(turn) * radius <= _SAME_MM or (2 * math.pi - abs(turn)) * radius <= _SAME_MM:
+        return None
+    return Arc(
+        centre=(float(centre[0]), float(centre[1])), radius_mm=radius, from_rad=angles[0], turn_rad=turn
+    )
+
+
+def _refuse_other_area(pieces: Ring, ring: LinearRing, off_mm: float) -> None:
+    """Refuse an outline that does not close, or whose area is not that of the polygon it was made from."""
+    gaps = [math.dist(a.end, b.start) for a, b in pairwise([*pieces, pieces[0]])]
+    found = Polygon(points_of(pieces)[:-1])
+    most = 3 * off_mm * ring.length + _NOTHING_MM2
+    if max(gaps) > 1e-6 or not found.is_valid or abs(found.area - Polygon(ring).area) > most:
+        message = "the outline of what the cutter sweeps could not be put together of lines and circles"
+        raise NotComputedError(message)
+
+
+def turned_round(ring: Ring, counterclockwise: bool) -> Ring:
+    """Return a ring that runs a given way round."""
+    if (around_mm2(ring) > 0) == counterclockwise:
+        return ring
+    return tuple(back(piece) for piece in reversed(ring))
+
+
+def merged(areas: Sequence[BaseGeometry]) -> BaseGeometry:
+    """Return the union of areas."""
+    return shapely.union_all(list(areas)) if areas else MultiPolygon()

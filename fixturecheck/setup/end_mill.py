@@ -1,0 +1,239 @@
+"""What the user states of an end mill's run: cutter and holder, the faces that it makes, and its moves."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+from fixturecheck.errors import SetupError, about
+from fixturecheck.fields import HIDDEN, allowed, recorded
+from fixturecheck.names import nearest
+from fixturecheck.setup.records import BodyRole
+
+if TYPE_CHECKING:
+    from fixturecheck.setup.model import Setup
+
+
+class CutterShape(StrEnum):
+    """What the end of a cutter looks like."""
+
+    SQUARE = "square"
+    BULL = "bull"
+    BALL = "ball"
+    TAPERED = "tapered"
+
+
+class MoveKind(StrEnum):
+    """How a cutter goes."""
+
+    PLUNGE = "plunge"
+    LINE = "line"
+    ARC = "arc"
+    SLOT = "slot"
+    POCKET = "pocket"
+    CONTOUR = "contour"
+
+
+OVER_FACE = frozenset({MoveKind.SLOT, MoveKind.POCKET, MoveKind.CONTOUR})
+"""Moves that are worked out from a level face of each part."""
+
+_POINTS = {MoveKind.PLUNGE: (1, 1), MoveKind.LINE: (2, 500), MoveKind.ARC: (3, 3)}
+"""How many points the other moves have, at least and at most."""
+
+
+@recorded
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MillMove:
+    """One move of an end mill, level but for a plunge.
+
+    Parameters
+    ----------
+    kind : str
+        `plunge` (straight down at a point), `line` (through points), `arc` (from the first of three points
+        through the second to the third), or worked out from a level face of each part: `slot` (once along
+        its middle), `pocket` (all over it, beside the walls first) or `contour` (once along its walls).
+    face : str or None
+        The level face, of a slot, pocket or contour.
+    at_mm : tuple of (float, float)
+        X and Y of the points of the other moves, in the machine's frame.
+    z_mm : float or None
+        Height of the tip; None is that of the face.
+    step_mm : float or None
+        From one round of a pocket to the next; None is half of the cutter's flat, or a tenth of the diameter
+        of a cutter without one.
+    leave_mm : float
+        What is left on the walls beside a slot, pocket or contour.
+    """
+
+    kind: str = field(metadata=allowed(words=MoveKind))
+    face: str | None = None
+    at_mm: tuple[tuple[float, float], ...] = field(default=(), metadata=allowed(-10000.0, 10000.0))
+    z_mm: float | None = field(default=None, metadata=allowed(-10000.0, 10000.0))
+    step_mm: float | None = field(default=None, metadata=allowed(0.01, 200.0))
+    leave_mm: float = field(default=0.0, metadata=allowed(0.0, 50.0, matters="what is left on the walls"))
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
+
+
+@recorded
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EndMilling:
+    """One run of an end mill over some parts, its spindle along Z.
+
+    Parameters
+    ----------
+    name : str
+        What it is called.
+    parts : tuple of str
+        The parts that it cuts.
+    makes : tuple of str
+        The faces that it makes on each of them.
+    moves : tuple of MillMove
+        Where it goes, in order; each is one list entry `[[end_mill.moves]]`.
+    stock_mm : float or None
+        What stands on each face that it makes, which is then flat; None where they bound a pocket, slot or
+        step, which is full before.
+    shape : str
+        `square`, `bull` (a square one with rounded corners), `ball` or `tapered`.
+    diameter_mm : float
+        Of its flutes; of a tapered one at its tip.
+    corner_mm : float
+        Radius of the corners of a bull-nosed or tapered one.
+    taper_deg : float
+        Of a tapered one, from its axis to its side.
+    flute_mm : float
+        Length of its flutes from the tip.
+    shank_mm : float or None
+        Diameter of what is above the flutes; None is that of the flutes at their upper end.
+    stick_out_mm : float
+        How far its tip stands out of the chuck or collet nut.
+    nut_mm, nut_long_mm : float
+        Diameter and length of the chuck or collet nut.
+    nose_mm : float
+        Diameter of what turns above the nut.
+    daylight_mm : float or None
+        From the table to the nose of the raised spindle; None does not ask whether the tool goes in.
+    """
+
+    name: str
+    parts: tuple[str, ...]
+    makes: tuple[str, ...]
+    moves: tuple[MillMove, ...]
+    stock_mm: float | None = field(default=None, metadata=allowed(0.001, 100.0))
+    shape: str = field(
+        default=CutterShape.SQUARE, metadata=allowed(words=CutterShape, matters="what it leaves in corners")
+    )
+    diameter_mm: float = field(metadata=allowed(0.05, 200.0))
+    corner_mm: float = field(default=0.0, metadata=allowed(0.0, 100.0, matters="what it leaves in corners"))
+    taper_deg: float = field(default=0.0, metadata=allowed(0.0, 45.0, matters="how its walls stand"))
+    flute_mm: float = field(metadata=allowed(0.1, 1000.0))
+    shank_mm: float | None = field(default=None, metadata=allowed(0.05, 200.0))
+    stick_out_mm: float = field(metadata=allowed(0.1, 1000.0))
+    nut_mm: float = field(default=40.0, metadata=allowed(1.0, 300.0, matters="whether the nut clears"))
+    nut_long_mm: float = field(default=60.0, metadata=allowed(1.0, 500.0, matters="whether the nose clears"))
+    nose_mm: float = field(default=80.0, metadata=allowed(1.0, 500.0, matters="whether the nose clears"))
+    daylight_mm: float | None = field(default=None, metadata=allowed(1.0, 3000.0))
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
+
+    @property
+    def corner_radius_mm(self) -> float:
+        """Radius between its end and its side."""
+        return 0.5 * self.diameter_mm if self.shape == CutterShape.BALL else self.corner_mm
+
+    @property
+    def above_flutes_mm(self) -> float:
+        """Length of shank between flutes and nut."""
+        return self.stick_out_mm - self.flute_mm
+
+
+def refuse_bad_words_of_end_mill(run: EndMilling) -> None:
+    """Refuse what cannot be, whatever the parts: sizes that make no cutter, moves without a place.
+
+    Raises
+    ------
+    SetupError
+        Says what, and what to state.
+    """
+    for flaw in (*_flaws_of_cutter(run), *(flaw for move in run.moves for flaw in _flaws_of_move(move))):
+        message = f"end_mill {run.name!r}: {flaw}"
+        raise SetupError(message)
+
+
+def _flaws_of_cutter(run: EndMilling) -> Iterator[str]:
+    """Yield what is wrong with the cutter and its holder."""
+    radius, cornered = 0.5 * run.diameter_mm, {CutterShape.BULL, CutterShape.TAPERED}
+    if run.shape == CutterShape.BULL and not 0.0 < run.corner_mm < radius:
+        yield f"state corner_mm, above 0 and below {radius:g}, half of its diameter"
+    if run.shape not in cornered and run.corner_mm > 0.0:
+        yield f"a {run.shape} cutter has no corner_mm; leave it out, or state shape 'bull'"
+    if run.corner_mm > radius:
+        yield f"corner_mm {run.corner_mm:g} is more than {radius:g}, half of its diameter"
+    if (run.shape == CutterShape.TAPERED) != (run.taper_deg > 0.0):
+        yield "state taper_deg above 0 for a tapered cutter, and for no other"
+    if run.flute_mm > run.stick_out_mm:
+        yield f"flute_mm {run.flute_mm:g} is more than the {run.stick_out_mm:g} that it stands out"
+    if run.flute_mm < run.corner_radius_mm:
+        yield f"flute_mm {run.flute_mm:g} ends below the corner of {run.corner_radius_mm:g}"
+    long_mm = run.stick_out_mm + run.nut_long_mm
+    if run.daylight_mm is not None and long_mm >= run.daylight_mm:
+        yield (
+            f"cutter and nut are {long_mm:g} mm long, and the raised spindle leaves {run.daylight_mm:g} mm "
+            "over the table; take a shorter cutter or holder"
+        )
+    if not run.moves:
+        yield "state its moves, like [[end_mill.moves]] kind = 'pocket'"
+    if not run.makes:
+        yield "state makes, the faces that it makes"
+
+
+def _flaws_of_move(move: MillMove) -> Iterator[str]:
+    """Yield what is wrong with a move by itself."""
+    if move.kind in OVER_FACE:
+        if move.face is None:
+            yield f"a {move.kind} needs face, the level face that it goes over"
+        if move.at_mm:
+            yield f"a {move.kind} is worked out from its face; leave at_mm out"
+        return
+    least, most = _POINTS.get(MoveKind(move.kind), (1, 1))
+    if not least <= len(move.at_mm) <= most:
+        yield f"at_mm of a {move.kind} holds {least} point{'s' if least > 1 else ''}, like [[10, 5]]"
+    if move.z_mm is None:
+        yield f"a {move.kind} needs z_mm, the height of the tip"
+    if move.face is not None:
+        yield f"a {move.kind} goes where at_mm says; leave face out"
+
+
+def refuse_bad_end_mills(setup: Setup) -> None:
+    """Refuse runs whose parts or faces are not there.
+
+    Raises
+    ------
+    SetupError
+        Names what is not there, and the nearest that is.
+    """
+    taken = [c.name for c in setup.cuts]
+    for run in setup.end_mills:
+        with about("end_mill", run.name):
+            refuse_bad_words_of_end_mill(run)
+            if run.name in taken:
+                message = f"end_mill {run.name!r}: another cut has this name; give each its own"
+                raise SetupError(message)
+            taken.append(run.name)
+            _refuse_bad_faces(setup, run)
+
+
+def _refuse_bad_faces(setup: Setup, run: EndMilling) -> None:
+    where, parts = f"end_mill {run.name!r}", [b.name for b in setup.bodies if b.role == BodyRole.PART]
+    if not run.parts:
+        message = f"{where}: name the parts that are cut"
+        raise SetupError(message)
+    for part in run.parts:
+        if part not in parts:
+            message = f"{where}: no part is named {part!r}; {nearest(part, parts)}"
+            raise SetupError(message)
+        body = setup.body(part)
+        for face in (*run.makes, *(m.face for m in run.moves if m.face)):
+            if not body.face_indices(face):
+                message = f"{where}: {part} has no face {face!r}; {nearest(face, body.faces)}"
+                raise SetupError(message)

@@ -1,0 +1,123 @@
+"""What `mill`, `reach` and `clear` say of end mills, on pockets whose numbers can be worked out by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import cadquery as cq
+import pytest
+
+from fixturecheck import engine
+from fixturecheck.result.finding import Kind, Verdict
+from fixturecheck.setup.end_mill import MillMove
+from fixturecheck.setup.model import Body, Setup
+from tests.machining.test_end_mill import pocketed, run_of
+
+ASKED = ["reach", "mill", "clear"]
+
+
+def setup_of(body: Body, *others: Body, **given) -> Setup:
+    return Setup(name="bench", bodies=(body, *others), end_mills=(run_of(**given),))
+
+
+def found(setup: Setup, *only: str) -> dict[Kind, list]:
+    told: dict[Kind, list] = {}
+    for finding in engine.check(setup, only=only or ASKED).findings:
+        told.setdefault(finding.kind, []).append(finding)
+    return told
+
+
+@cache
+def plain() -> dict[Kind, list]:
+    return found(setup_of(pocketed(round_mm=5.0)))
+
+
+@cache
+def square() -> dict[Kind, list]:
+    return found(setup_of(pocketed(round_mm=0.0)), "mill")
+
+
+def test_a_pocket_that_fits_its_cutter_goes():
+    told = plain()
+    assert {f.verdict for each in told.values() for f in each} == {Verdict.GO}
+    (inside,) = told[Kind.INSIDE_RADIUS]
+    assert (inside.value, inside.limit) == (pytest.approx(4.0), pytest.approx(5.0))
+    (flutes,) = told[Kind.FLUTE_LENGTH]
+    assert (flutes.value, flutes.limit) == (pytest.approx(12.0), pytest.approx(8.0))
+
+
+def test_a_square_corner_keeps_the_radius():
+    """r / sin 45 - r off the edge: 1.657 mm, closed form; half of a zone of 4 mm takes it up."""
+    (inside,) = square()[Kind.INSIDE_RADIUS]
+    assert inside.verdict is Verdict.CAUTION
+    assert "1.657 mm off its edge" in inside.says
+    body = replace(pocketed(round_mm=0.0), tolerance_mm={"*": 4.0})
+    (wide,) = found(setup_of(body), "mill")[Kind.INSIDE_RADIUS]
+    assert wide.verdict is Verdict.GO
+
+
+def test_a_corner_drawn_sharper_than_the_cutter_is_no_go():
+    (inside,) = found(setup_of(pocketed(round_mm=3.0)), "mill")[Kind.INSIDE_RADIUS]
+    assert (inside.verdict, inside.limit) == (Verdict.NO_GO, pytest.approx(3.0))
+    assert "at most 6 mm" in inside.remedy
+
+
+def test_flutes_shorter_than_the_pocket_is_deep():
+    told = found(setup_of(pocketed(round_mm=5.0), flute_mm=6.0))
+    (flutes,) = told[Kind.FLUTE_LENGTH]
+    assert (flutes.verdict, flutes.limit) == (Verdict.NO_GO, pytest.approx(8.0))
+    # The shank is as thick as the flutes and rubs on the walls over the last 2 mm.
+    assert any(k in told for k in (Kind.SHANK_RUBS, Kind.SHANK_HITS))
+
+
+def test_rounds_too_far_apart_are_told_with_a_step_that_is_not():
+    wide = MillMove(kind="pocket", face="floor", step_mm=8.0)
+    (left,) = found(setup_of(pocketed(38.0, 18.0), moves=(wide,)), "reach")[Kind.STOCK_LEFT]
+    assert left.verdict is Verdict.NO_GO
+    assert "Step over by" in left.remedy
+
+
+def test_a_floor_under_a_lip_is_not_come_down_to():
+    """A T-slot 20 wide under a mouth of 10: 2 x 5 x 40 mm2 of its floor lie under the lips."""
+    block = cq.Workplane("XY").box(40, 30, 24, centered=(True, True, False))
+    slot = cq.Workplane("XY").box(50, 20, 6, centered=(True, True, False)).translate((0, 0, 8))
+    mouth = cq.Workplane("XY").box(50, 10, 20, centered=(True, True, False)).translate((0, 0, 8))
+    solid = block.cut(slot).cut(mouth).solids().val()
+    named: dict[str, tuple[int, ...]] = {"floor": (), "walls": ()}
+    for i, face in enumerate(solid.Faces()):
+        middle = face.Center()
+        if abs(middle.z - 8.0) < 1e-6:
+            named["floor"] += (i,)
+        elif 8.0 < middle.z < 23.9 and abs(abs(middle.x) - 20.0) > 1e-6 and abs(middle.y) < 14.9:
+            named["walls"] += (i,)
+    told = found(setup_of(Body(name="block", solid=solid, faces=named), flute_mm=20.0))
+    (lip,) = told[Kind.OVERHANGING]
+    assert lip.verdict is Verdict.NO_GO
+    assert lip.value == pytest.approx(400.0, rel=1e-3)
+    (left,) = told[Kind.STOCK_LEFT]
+    assert left.verdict is not Verdict.NO_GO or left.value > 0.0
+    (gouge,) = told[Kind.GOUGE]
+    assert gouge.verdict is Verdict.GO
+
+
+def test_a_nut_near_a_jaw_is_told_how_far_the_cutter_must_stand_out():
+    """The floor lies at 16, the jaw's top at 50; with 30 sticking out the nut comes down to 46."""
+    jaw = Body(
+        name="jaw",
+        solid=cq.Workplane("XY").box(40, 10, 50, centered=(True, True, False)).translate((0, 16, 0)).val(),
+        role="fixture",
+    )
+    told = found(setup_of(pocketed(round_mm=5.0), jaw), "clear")
+    (hit,) = told[Kind.NUT_HITS]
+    assert hit.verdict is Verdict.NO_GO
+    assert "stand out 5.00 mm further (35 mm in all)" in hit.remedy or "5 mm further" in hit.remedy
+
+
+def test_a_ball_is_judged_by_its_ridges():
+    """4 - sqrt(16 - 2 s^2 / 4) where rounds turn a corner: 0.0630 mm at a step of 1 mm."""
+    body = replace(pocketed(30.0, 18.0, 5.0, floor_mm=4.0), tolerance_mm={"*": 0.1})
+    move = MillMove(kind="pocket", face="floor", step_mm=1.0)
+    (ridge,) = found(setup_of(body, shape="ball", moves=(move,)), "mill")[Kind.SCALLOP]
+    assert ridge.verdict is Verdict.NO_GO
+    assert (ridge.value, ridge.limit) == (pytest.approx(62.996, abs=0.001), pytest.approx(50.0))

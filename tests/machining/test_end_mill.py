@@ -1,0 +1,210 @@
+"""End mills over pockets, slots and steps: closed forms, and the mesh union of a ball along its path."""
+
+from __future__ import annotations
+
+import math
+
+import cadquery as cq
+import manifold3d
+import numpy as np
+import pytest
+
+from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.kernel.measure import volume_mm3
+from fixturecheck.kernel.outline import Arc, Line
+from fixturecheck.kernel.turned import along_path, straight_down
+from fixturecheck.machining.as_milled import MilledCut, mill, ridge_mm
+from fixturecheck.machining.end_mill import cutter_outline, radius_at_mm
+from fixturecheck.setup.end_mill import EndMilling, MillMove
+from fixturecheck.setup.model import Body, Setup
+
+DEEP = 8.0
+
+
+def pocketed(long: float = 24.0, wide: float = 12.0, round_mm: float = 4.0, floor_mm: float = 0.0) -> Body:
+    """A block 40 x 20 x 24 with a pocket 8 deep in its middle, its floor and walls named."""
+    hole = cq.Workplane("XY").box(long, wide, 12.0, centered=(True, True, False))
+    hole = hole.edges("|Z").fillet(round_mm) if round_mm else hole
+    hole = hole.faces("<Z").edges().fillet(floor_mm) if floor_mm else hole
+    block = cq.Workplane("XY").box(40.0, 20.0, 24.0, centered=(True, True, False))
+    solid = block.cut(hole.translate((0, 0, 24.0 - DEEP))).solids().val()
+    named: dict[str, tuple[int, ...]] = {"floor": (), "walls": ()}
+    for i, face in enumerate(solid.Faces()):
+        middle, flat = face.Center(), face.geomType() == "PLANE"
+        if flat and abs(middle.z - 16.0) < 1e-6:
+            named["floor"] = (i,)
+        elif 16.0 < middle.z < 23.9 and max(abs(middle.x) / 20, abs(middle.y) / 10) < 0.999:
+            named["walls"] += (i,)
+    return Body(name="block", solid=solid, faces=named)
+
+
+def run_of(**given) -> EndMilling:
+    stated = {"diameter_mm": 8.0, "flute_mm": 12.0, "stick_out_mm": 30.0, "makes": ("floor", "walls")} | given
+    moves = stated.pop("moves", (MillMove(kind="pocket", face="floor"),))
+    return EndMilling(name="pocket", parts=("block",), moves=moves, **stated)
+
+
+def milled(body: Body, **given) -> MilledCut:
+    run = run_of(**given)
+    return mill(Setup(name="bench", bodies=(body,), end_mills=(run,)), run)
+
+
+def test_a_pocket_comes_out_whole():
+    """24 x 12 x 8 less what its rounds of 4 mm take, closed form."""
+    (part,) = milled(pocketed()).parts
+    assert part.removed_mm3 == pytest.approx((24 * 12 - (4 - math.pi) * 16) * DEEP, rel=1e-9)
+    assert (part.leftover_mm3, part.gouge_mm3) == (0.0, 0.0)
+    assert [f.share_made for f in part.faces] == [pytest.approx(1.0)]
+
+
+def test_a_square_corner_keeps_the_radius_of_the_cutter():
+    """(1 - pi/4) r^2 over the depth in each of four corners, closed form; nothing else is left."""
+    (part,) = milled(pocketed(round_mm=0.0)).parts
+    assert part.leftover_mm3 == pytest.approx(4 * (1 - math.pi / 4) * 16 * DEEP, rel=1e-9)
+    assert part.missed is None
+
+
+def test_rounds_too_far_apart_leave_an_island():
+    cut = milled(pocketed(38.0, 18.0), moves=(MillMove(kind="pocket", face="floor", step_mm=8.0),))
+    (part,) = cut.parts
+    # The only round goes 4 mm inside the walls; within it 22 x 2 is not reached.
+    assert volume_mm3(part.missed) == pytest.approx(22.0 * 2.0 * DEEP, rel=1e-6)
+
+
+def test_what_is_left_on_the_walls_is_missed():
+    (part,) = milled(pocketed(), moves=(MillMove(kind="pocket", face="floor", leave_mm=0.25),)).parts
+    # Corners of 4 mm come out a quarter further in, at the radius of the cutter.
+    assert part.leftover_mm3 == pytest.approx((24 * 12 - 23.5 * 11.5) * DEEP, rel=1e-9)
+    assert volume_mm3(part.missed) == pytest.approx(part.leftover_mm3, rel=0.05)
+
+
+@pytest.mark.parametrize("long", [60.0, 30.0])
+def test_a_slot_as_wide_as_the_cutter(long):
+    """Open at both ends, or closed by half rounds: its volume, closed form."""
+    move = MillMove(kind="slot", face="floor")
+    (part,) = milled(pocketed(long, 8.0, 0.0 if long > 40 else 3.99999999), moves=(move,)).parts
+    whole = 40 * 8 if long > 40 else 22 * 8 + math.pi * 16
+    assert part.removed_mm3 == pytest.approx(whole * DEEP, rel=1e-6)
+    assert part.gouge_mm3 == pytest.approx(0.0, abs=1e-3)
+
+
+def test_a_pocket_as_wide_as_the_cutter_is_a_slot():
+    with pytest.raises(NotComputedError, match="state a slot"):
+        milled(pocketed(30.0, 8.0, 0.0))
+
+
+def test_a_cutter_wider_than_the_pocket_does_not_go_in():
+    with pytest.raises(NotComputedError, match="does not go in"):
+        milled(pocketed(), diameter_mm=12.5)
+
+
+def test_a_bull_nose_makes_the_fillet_of_a_floor():
+    """A corner as large as the drawn fillet leaves and gouges nothing."""
+    (part,) = milled(pocketed(floor_mm=2.0), shape="bull", corner_mm=2.0).parts
+    assert part.leftover_mm3 == pytest.approx(0.0, abs=1e-6)
+    assert part.gouge_mm3 == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_square_end_takes_the_fillet_and_that_is_no_gouge_outside_it():
+    (part,) = milled(pocketed(floor_mm=2.0)).parts
+    assert part.gouge_mm3 > 10.0
+    assert part.dug is None
+
+
+def test_a_plunge_bores_its_own_hole():
+    block = (
+        cq.Workplane("XY")
+        .box(40, 20, 24, centered=(True, True, False))
+        .faces(">Z")
+        .workplane()
+        .hole(8.0, 8.0)
+    )
+    solid = block.solids().val()
+    made = tuple(
+        i for i, f in enumerate(solid.Faces()) if f.geomType() == "CYLINDER" or abs(f.Center().z - 16) < 1e-6
+    )
+    body = Body(name="block", solid=solid, faces={"hole": made})
+    plunge = MillMove(kind="plunge", at_mm=((0.0, 0.0),), z_mm=16.0)
+    (part,) = milled(body, makes=("hole",), moves=(plunge,)).parts
+    assert part.removed_mm3 == pytest.approx(math.pi * 16 * 8, rel=1e-9)
+    assert (part.leftover_mm3, part.gouge_mm3) == (0.0, 0.0)
+
+
+def test_stock_on_a_face_is_faced_off():
+    block = cq.Workplane("XY").box(40, 6, 24, centered=(True, True, False)).solids().val()
+    top = next(i for i, f in enumerate(block.Faces()) if f.Center().z > 23.9)
+    body = Body(name="block", solid=block, faces={"top": (top,)})
+    line = MillMove(kind="line", at_mm=((-30.0, 0.0), (30.0, 0.0)), z_mm=24.0)
+    (part,) = milled(body, makes=("top",), stock_mm=0.5, moves=(line,)).parts
+    assert part.removed_mm3 == pytest.approx(40 * 6 * 0.5, rel=1e-9)
+    assert part.faces[0].share_made == pytest.approx(1.0)
+
+
+def ball_mesh(at: np.ndarray, radius: float, top: float) -> manifold3d.Manifold:
+    """A ball-nosed cutter as a fine mesh, its tip at a point."""
+    ball = manifold3d.Manifold.sphere(radius, 128).translate((0.0, 0.0, radius))
+    shank = manifold3d.Manifold.cylinder(top - radius, radius, radius, 128).translate((0.0, 0.0, radius))
+    return (ball + shank).translate(at.tolist())
+
+
+def test_a_ball_along_a_path_against_a_union_of_hulls():
+    """A convex cutter that goes along a line sweeps the hull of its ends; the mesh is not quite round."""
+    outline = cutter_outline(run_of(shape="ball"))
+    path = [Line(start=(0.0, 0.0), end=(20.0, 0.0)), Line(start=(20.0, 0.0), end=(20.0, 15.0))]
+    exact = volume_mm3(along_path(outline, path, 3.0))
+    tools = [ball_mesh(np.array([x, y, 3.0]), 4.0, 12.0) for x, y in ((0, 0), (20, 0), (20, 15))]
+    mesh = manifold3d.Manifold.batch_hull(tools[:2]) + manifold3d.Manifold.batch_hull(tools[1:])
+    assert exact == pytest.approx(mesh.volume(), rel=1.5e-3)
+
+
+@pytest.mark.parametrize("radius", [20.0, 4.0])
+def test_a_ball_along_an_arc(radius):
+    """Pappus for the section, with half of a cutter at either end."""
+    arc = Arc(centre=(0.0, 0.0), radius_mm=radius, from_rad=0.3, turn_rad=-1.2)
+    section, whole = math.pi * 8 + 8 * 8, 2 / 3 * math.pi * 64 + math.pi * 16 * 8
+    found = volume_mm3(along_path(cutter_outline(run_of(shape="ball")), [arc], 0.0))
+    assert found == pytest.approx(1.2 * radius * section + whole, rel=1e-9)
+
+
+def test_a_tapered_cutter_that_stands_is_a_cone():
+    """Frustum of a cone, closed form."""
+    run = run_of(shape="tapered", taper_deg=10.0)
+    top = 4.0 + 12.0 * math.tan(math.radians(10.0))
+    found = volume_mm3(straight_down(cutter_outline(run), (1.0, 2.0), 0.0, 0.0))
+    assert found == pytest.approx(math.pi * 12.0 / 3 * (16 + 4 * top + top * top), rel=1e-9)
+    assert radius_at_mm(run, 12.0) == pytest.approx(top)
+
+
+def test_ridges_of_a_ball():
+    """r - sqrt(r^2 - s^2 / 4), closed form: 4 mm and a step of 1 mm leave 0.0314 mm; a square end none."""
+    assert ridge_mm(run_of(shape="ball"), 1.0) == pytest.approx(4.0 - math.sqrt(16.0 - 0.25))
+    assert ridge_mm(run_of(), 3.0) == 0.0
+
+
+def test_a_ball_leaves_no_more_than_ridges_and_its_own_corner():
+    (part,) = milled(
+        pocketed(30.0, 18.0, 5.0, floor_mm=4.0),
+        shape="ball",
+        moves=(MillMove(kind="pocket", face="floor", step_mm=2.0),),
+    ).parts
+    assert part.gouge_mm3 == pytest.approx(0.0, abs=0.05)
+    assert part.missed is None
+
+
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [
+        ({"shape": "bull"}, "corner_mm"),
+        ({"corner_mm": 1.0}, "no corner_mm"),
+        ({"taper_deg": 5.0}, "taper_deg"),
+        ({"flute_mm": 40.0}, "stands out"),
+        ({"moves": (MillMove(kind="pocket"),)}, "needs face"),
+        ({"moves": (MillMove(kind="line", at_mm=((0.0, 0.0), (1.0, 0.0))),)}, "z_mm"),
+        ({"moves": (MillMove(kind="arc", at_mm=((0.0, 0.0),), z_mm=1.0),)}, "3 points"),
+        ({"makes": ("flor",)}, "floor"),
+        ({"daylight_mm": 80.0}, "raised spindle"),
+    ],
+)
+def test_a_cutter_that_cannot_be_is_refused(given, says):
+    with pytest.raises(SetupError, match=says):
+        Setup(name="bench", bodies=(pocketed(),), end_mills=(run_of(**given),))
