@@ -4,15 +4,17 @@ What: the cutter's radius against the smallest inside corner between the walls t
 of its own corner against the one drawn at the floor; the ridges between the rounds of a pocket; flutes
 against the depth below the stock; how much of a face lies under the part itself; tool and work against the
 daylight. What it leaves and gouges, `reach` answers from the solids; what it and its holder run into,
-`clear`. Why: an end mill leaves its own radius in every inside corner; a shank rubs where the depth is more
-than the flutes are long; no end mill comes down to a floor under a lip.
+`clear`.
+Why: an end mill leaves its own radius in every inside corner; a shank rubs where the depth is more than the
+flutes are long; no end mill comes down to a floor under a lip.
 Formulas: (1 - pi/4) r^2 stays in a square corner, (sqrt 2 - 1) r off its edge; a ridge is
 r - sqrt(r^2 - (s - f)^2 / 4) high for a corner radius r, a flat f and a step s.
 Limits: a corner drawn with a radius needs a cutter no larger; one drawn square keeps the cutter's radius, a
 caution unless half the profile tolerance of the faces takes it up; ridges within half that tolerance, a
 caution beyond where none is stated (ISO 1101 [@iso1101]); the least clearance of the machine for the
-daylight. Go: a pocket with corners R 5 and a cutter of 8 mm. No-go: the same with corners R 3, or flutes
-shorter than it is deep.
+daylight.
+Go: a pocket with corners R 5 and a cutter of 8 mm. No-go: the same with corners R 3, or flutes shorter than
+it is deep.
 """
 
 from __future__ import annotations
@@ -25,7 +27,7 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.machining.as_milled import MilledCut, floor_fillet_mm, ridge_mm, ridge_of_rounds_mm
 from fixturecheck.machining.cut import PartGround
-from fixturecheck.machining.end_mill import InsideCorner, inside_corners, under_itself_mm2
+from fixturecheck.machining.end_mill import TightCorner, inside_corners, under_itself_mm2
 from fixturecheck.result.finding import Finding, FindingText, Kind, Verdict, judge
 from fixturecheck.result.shapes import Vector
 
@@ -118,7 +120,7 @@ class _Run:
             **self._told(Kind.INSIDE_RADIUS, says, remedy, source, at_mm=at),
         )
 
-    def _square(self, corner: InsideCorner, where: str) -> tuple[str, Verdict, str | None, float, str]:
+    def _square(self, corner: TightCorner, where: str) -> tuple[str, Verdict, str | None, float, str]:
         """Judge an inside corner that is drawn without a radius."""
         write, radius_mm = self._write, corner.keep_mm
         off = 1.0 / math.sin(0.5 * corner.angle_rad) - 1.0

@@ -77,6 +77,16 @@ Ring = tuple[Piece, ...]
 def outlines_of(face: Face) -> tuple[Ring, ...]:
     """Return the rings of a level face as seen from above, outer first.
 
+    Parameters
+    ----------
+    face : Face
+        A level face.
+
+    Returns
+    -------
+    tuple[Ring, ...]
+        The rings of a level face as seen from above, outer first.
+
     Raises
     ------
     KernelError
@@ -91,6 +101,18 @@ def outlines_of(face: Face) -> tuple[Ring, ...]:
 
 def section_of(solid: Shape, z_mm: float) -> tuple[tuple[Ring, ...], ...]:
     """Return what a level plane cuts of a solid: for each area its rings, outer first.
+
+    Parameters
+    ----------
+    solid : Solid
+        The part where it stands.
+    z_mm : float
+        Height of the tip.
+
+    Returns
+    -------
+    tuple[tuple[Ring, ...], ...]
+        What a level plane cuts of a solid: for each area its rings, outer first.
 
     Raises
     ------
@@ -110,6 +132,20 @@ def section_of(solid: Shape, z_mm: float) -> tuple[tuple[Ring, ...], ...]:
 def prism_of(rings: Sequence[Ring], from_z_mm: float, to_z_mm: float) -> Solid:
     """Return the upright prism over an outline with its holes, outer ring first.
 
+    Parameters
+    ----------
+    rings : sequence of Ring
+        Closed outlines, outer first.
+    from_z_mm : float
+        Where it begins, a height.
+    to_z_mm : float
+        Where it ends, a height.
+
+    Returns
+    -------
+    Solid
+        The upright prism over an outline with its holes, outer ring first.
+
     Raises
     ------
     KernelError
@@ -127,13 +163,35 @@ def prism_of(rings: Sequence[Ring], from_z_mm: float, to_z_mm: float) -> Solid:
 
 
 def area_mm2(rings: Sequence[Ring]) -> float:
-    """Return the area within an outline, outer ring first: Green's formula, closed form."""
+    """Return the area within an outline, outer ring first: Green's formula, closed form.
+
+    Parameters
+    ----------
+    rings : sequence of Ring
+        Closed outlines, outer first.
+
+    Returns
+    -------
+    float
+        The area within an outline, outer ring first: Green's formula, closed form.
+    """
     outer, *holes = (abs(around_mm2(ring)) for ring in rings)
     return outer - sum(holes)
 
 
 def around_mm2(ring: Ring) -> float:
-    """Return the area within a ring, positive where it runs counterclockwise."""
+    """Return the area within a ring, positive where it runs counterclockwise.
+
+    Parameters
+    ----------
+    ring : Ring
+        A closed outline.
+
+    Returns
+    -------
+    float
+        The area within a ring, positive where it runs counterclockwise.
+    """
     return sum(_under_mm2(piece) for piece in ring)
 
 
@@ -171,7 +229,18 @@ def _in_a_row(pieces: list[Piece]) -> Ring:
 
 
 def back(piece: Piece) -> Piece:
-    """Return a piece run the other way."""
+    """Return a piece run the other way.
+
+    Parameters
+    ----------
+    piece : Piece
+        A straight or round piece.
+
+    Returns
+    -------
+    Piece
+        A piece run the other way.
+    """
     if isinstance(piece, Line):
         return Line(start=piece.end, end=piece.start)
     return Arc(

@@ -31,6 +31,17 @@ def straight_down(outline: Outline, at: Point2, tip_z_mm: float, from_z_mm: floa
     ----------
     outline : sequence of segment
         Radius over the height above the tip.
+    at : tuple of float
+        X and Y of the axis, mm.
+    tip_z_mm : float
+        Height of the tip.
+    from_z_mm : float
+        Where it begins, a height.
+
+    Returns
+    -------
+    Solid
+        What a tool sweeps whose tip comes down from one height to another, or stands at one.
     """
     up_mm = max(from_z_mm - tip_z_mm, 0.0)
     travel = Travel(x_from_mm=0.0, x_to_mm=0.0, y_from_mm=0.0, y_to_mm=up_mm, axis_z_mm=0.0)
@@ -51,6 +62,13 @@ def along_path(outline: Outline, path: Sequence[Piece], tip_z_mm: float, *, oute
     outer : bool
         Of a closed path that runs counterclockwise, sweep only the half of the tool on its outside, and of
         one that runs clockwise only the inside; what lies on the other side is swept besides.
+    tip_z_mm : float
+        Height of the tip.
+
+    Returns
+    -------
+    Shape
+        What a tool sweeps whose tip goes along level pieces that follow each other.
 
     Raises
     ------
@@ -77,6 +95,16 @@ def along_path(outline: Outline, path: Sequence[Piece], tip_z_mm: float, *, oute
 
 def fused(solids: Sequence[Shape]) -> Shape:
     """Return the union of solids, their faces left in pieces: merged, round ones have come out invalid.
+
+    Parameters
+    ----------
+    solids : sequence of Shape
+        What is joined.
+
+    Returns
+    -------
+    Shape
+        The union of solids, their faces left in pieces: merged, round ones have come out invalid.
 
     Raises
     ------

@@ -51,6 +51,20 @@ def stock_of(cut: Cut, part: PartTargets, write: Writing = METRIC) -> Stock:
     it moves out with both, so the hollow corner is filled; a relief, which lies beneath floor or wall, was
     cut before and stays open.
 
+    Parameters
+    ----------
+    cut : MilledCut
+        The run worked out.
+    part : str
+        Name of the part.
+    write : Writing
+        How quantities are written.
+
+    Returns
+    -------
+    Stock
+        A part before its cut.
+
     Raises
     ------
     NotComputedError
@@ -61,6 +75,24 @@ def stock_of(cut: Cut, part: PartTargets, write: Writing = METRIC) -> Stock:
 
 def with_layers(name: str, solid: Solid, layers: Sequence[Shape], cut_name: str, write: Writing) -> Stock:
     """Return a part with layers of stock put on it.
+
+    Parameters
+    ----------
+    name : str
+        Name of the face.
+    solid : Solid
+        The part where it stands.
+    layers : sequence of Shape
+        Stock put on it.
+    cut_name : str
+        Name of the cut, for errors.
+    write : Writing
+        How quantities are written.
+
+    Returns
+    -------
+    Stock
+        A part with layers of stock put on it.
 
     Raises
     ------
@@ -120,6 +152,20 @@ def ground_each(
 
     Between the ends of its traverse the wheel sweeps the same section at every X. A copy that stands there,
     turned alike and at the same Y and Z, comes out as the first did, moved along X.
+
+    Parameters
+    ----------
+    cut : MilledCut
+        The run worked out.
+    path : tuple of Piece
+        Pieces end to end.
+    parts : sequence of PartGround
+        The parts as cut.
+
+    Returns
+    -------
+    tuple[PartGround, ...]
+        Grind every part of a cut, those that come out alike once..
     """
     found: dict[Key, tuple[PartGround, float]] = {}
     ground = []

@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.boolean import joined, split
-from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.brep.topology import faces_of, solids_of
 from fixturecheck.kernel.construct import compound, pulled
 from fixturecheck.kernel.measure import box_of, hollow_rounds, is_flat, normal_in_middle, volume_mm3
 from fixturecheck.kernel.outline import Line, prism_of
@@ -25,7 +25,7 @@ from fixturecheck.machining.as_ground import Stock, made_of, shapes_of, share_of
 from fixturecheck.machining.cut import Mover, PartGround
 from fixturecheck.machining.detours import clears
 from fixturecheck.machining.end_mill import (
-    Pass,
+    CutterPass,
     Walls,
     cutter_outline,
     flat_radius_mm,
@@ -35,7 +35,7 @@ from fixturecheck.machining.end_mill import (
     walls_of,
 )
 from fixturecheck.machining.swept_area import (
-    Bounds,
+    AreaBounds,
     merged,
     outlined,
     outlines,
@@ -46,7 +46,7 @@ from fixturecheck.machining.swept_area import (
 from fixturecheck.result.contact import CutMade, FaceMade
 from fixturecheck.result.detour import Dodge, DodgeKind
 from fixturecheck.result.shapes import NamedShape, Vector
-from fixturecheck.setup.end_mill import CutterShape, EndMilling, MoveKind
+from fixturecheck.setup.end_mill import CutterMove, CutterShape, EndMilling
 from fixturecheck.setup.model import Body, Setup
 
 _OVER_MM = 1.0
@@ -67,7 +67,7 @@ class MilledCut:
         As stated.
     bodies, solids : mapping of str to Body, Solid
         Its parts, and each where it stands.
-    passes : mapping of str to tuple of Pass
+    passes : mapping of str to tuple of CutterPass
         Where it goes over each part.
     walls : mapping of str to tuple of Walls
         What of each part its axis keeps away from at its lowest.
@@ -84,7 +84,7 @@ class MilledCut:
     run: EndMilling
     bodies: Mapping[str, Body]
     solids: Mapping[str, Solid]
-    passes: Mapping[str, tuple[Pass, ...]]
+    passes: Mapping[str, tuple[CutterPass, ...]]
     walls: Mapping[str, tuple[Walls, ...]]
     movers: Mapping[Mover, Shape]
     parts: tuple[PartGround, ...]
@@ -111,6 +111,18 @@ class MilledCut:
 
 def mill(setup: Setup, run: EndMilling) -> MilledCut:
     """Mill the parts of a run and compare them with the drawing.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up.
+    run : EndMilling
+        The run as stated.
+
+    Returns
+    -------
+    MilledCut
+        Mill the parts of a run and compare them with the drawing..
 
     Raises
     ------
@@ -166,12 +178,26 @@ def _scaled(v: Vector, by: float) -> Vector:
     return v[0] * by, v[1] * by, v[2] * by
 
 
-def cutter_sweep(run: EndMilling, passes: Sequence[Pass], top_mm: float) -> Shape:
+def cutter_sweep(run: EndMilling, passes: Sequence[CutterPass], top_mm: float) -> Shape:
     """Return what the flutes of a cutter sweep.
 
     That of a square cutter is a prism for each height, exact. Of any other, plunges, lines and arcs are
     exact, and so is the round of a pocket beside its walls; the rounds within it count from the ridges that
     they leave up, so that what lies between two rounds is left as a layer as high as its ridges.
+
+    Parameters
+    ----------
+    run : EndMilling
+        The run as stated.
+    passes : sequence of Pass
+        Where the cutter goes.
+    top_mm : float
+        Height from which a plunge comes down.
+
+    Returns
+    -------
+    Shape
+        What the flutes of a cutter sweep.
 
     Raises
     ------
@@ -192,7 +218,7 @@ def cutter_sweep(run: EndMilling, passes: Sequence[Pass], top_mm: float) -> Shap
     if rounds:
         ridge_mm = ridge_of_rounds_mm(run, rounds[0].step_mm)
         pieces.append(prisms_over(rounds, radius_at_mm(run, ridge_mm), ridge_mm, run.flute_mm, top_mm))
-    return fused([solid for piece in pieces for solid in piece.Solids()])
+    return fused([solid for piece in pieces for solid in solids_of(piece)])
 
 
 def ridge_mm(run: EndMilling, step_mm: float) -> float:
@@ -200,6 +226,18 @@ def ridge_mm(run: EndMilling, step_mm: float) -> float:
 
     r - sqrt(r^2 - (s - f)^2 / 4) for a corner of radius r beside a flat of width f; a ball has no flat.
     Beyond a step of f + 2 r a wall is left, and the height is that of the corner.
+
+    Parameters
+    ----------
+    run : EndMilling
+        The run as stated.
+    step_mm : float
+        From one pass to the next.
+
+    Returns
+    -------
+    float
+        How high the ridge is that a cutter leaves between two level passes a step apart, mm.
 
     References
     ----------
@@ -211,12 +249,38 @@ def ridge_mm(run: EndMilling, step_mm: float) -> float:
 
 
 def ridge_of_rounds_mm(run: EndMilling, step_mm: float) -> float:
-    """Return the ridge that rounds of a pocket leave where they turn a square corner, sqrt 2 steps apart."""
+    """Return the ridge that rounds of a pocket leave where they turn a square corner, sqrt 2 steps apart.
+
+    Parameters
+    ----------
+    run : EndMilling
+        The run as stated.
+    step_mm : float
+        From one pass to the next.
+
+    Returns
+    -------
+    float
+        The ridge that rounds of a pocket leave where they turn a square corner, sqrt 2 steps apart.
+    """
     return ridge_mm(run, math.sqrt(2.0) * step_mm)
 
 
-def holder_sweeps(run: EndMilling, passes: Sequence[Pass]) -> dict[Mover, Shape]:
-    """Return what shank, nut and nose sweep over all passes."""
+def holder_sweeps(run: EndMilling, passes: Sequence[CutterPass]) -> dict[Mover, Shape]:
+    """Return what shank, nut and nose sweep over all passes.
+
+    Parameters
+    ----------
+    run : EndMilling
+        The run as stated.
+    passes : sequence of Pass
+        Where the cutter goes.
+
+    Returns
+    -------
+    dict[Mover, Shape]
+        What shank, nut and nose sweep over all passes.
+    """
     shank_mm = largest_radius_mm(run) if run.shank_mm is None else 0.5 * run.shank_mm
     nut_to = run.stick_out_mm + run.nut_long_mm
     spans = {
@@ -232,7 +296,7 @@ def holder_sweeps(run: EndMilling, passes: Sequence[Pass]) -> dict[Mover, Shape]
 
 
 def prisms_over(
-    passes: Sequence[Pass], radius_mm: float, low_mm: float, high_mm: float, top_mm: float
+    passes: Sequence[CutterPass], radius_mm: float, low_mm: float, high_mm: float, top_mm: float
 ) -> Shape:
     """Return what a cylinder on a tool sweeps over level passes and plunges.
 
@@ -242,6 +306,15 @@ def prisms_over(
         Its ends above the tip.
     top_mm : float
         From what height a plunge comes down.
+    passes : sequence of Pass
+        Where the cutter goes.
+    radius_mm : float
+        Radius of what turns.
+
+    Returns
+    -------
+    Shape
+        What a cylinder on a tool sweeps over level passes and plunges.
     """
     spans = [(p, p.z_mm + low_mm, max(p.z_mm + high_mm, top_mm if p.plunges else -math.inf)) for p in passes]
     levels = sorted({round(z, 9) for _, a, b in spans for z in (a, b)})
@@ -264,7 +337,7 @@ def _milled(
     solid: Solid,
     stock: Stock,
     sweep: Shape,
-    passes: Sequence[Pass],
+    passes: Sequence[CutterPass],
     walls: Sequence[Walls],
 ) -> PartGround:
     """Take the sweep of the flutes from one part's stock."""
@@ -314,7 +387,7 @@ def _free(walls: Sequence[Walls], around: BaseGeometry) -> BaseGeometry:
 
 
 def _missed(
-    run: EndMilling, leftover: Shape | None, passes: Sequence[Pass], walls: Sequence[Walls]
+    run: EndMilling, leftover: Shape | None, passes: Sequence[CutterPass], walls: Sequence[Walls]
 ) -> Shape | None:
     """Return what of the leftover the cutter could have reached from anywhere between the walls."""
     if leftover is None:
@@ -331,25 +404,38 @@ def _missed(
     if corner_mm > 0.0 and low_mm < tip_mm + corner_mm:
         spans.append((low_mm, tip_mm + corner_mm, flat_radius_mm(run)))
     found: list[Shape] = []
-    bounds = Bounds.joined([Bounds.offsets(around, 0.0, 0), *(_kept(w, w.keep_mm) for w in walls)])
+    bounds = AreaBounds.joined([AreaBounds.offsets(around, 0.0, 0), *(_kept(w, w.keep_mm) for w in walls)])
     edges = [p for area in outlines(free, bounds, wide) for ring, _ in area for p in ring]
     for low, high, radius in spans:
         if low >= high:
             continue
         trimmed = max(radius - _TRIM_MM, 0.0)
         reach = free.buffer(trimmed, quad_segs=48) if trimmed > 0.0 else free
-        for rings in outlined(reach, Bounds.offsets(edges, trimmed, 0), wide):
+        for rings in outlined(reach, AreaBounds.offsets(edges, trimmed, 0), wide):
             inside = split(leftover, prism_of(rings, low, high), f"what {run.name} leaves, in reach").taken
-            found += [] if inside is None else [*inside.Solids()]
+            found += [] if inside is None else solids_of(inside)
     return compound(found) if found else None
 
 
-def _kept(wall: Walls, by_mm: float) -> Bounds:
-    return Bounds.offsets(wall.pieces, by_mm, 1)
+def _kept(wall: Walls, by_mm: float) -> AreaBounds:
+    return AreaBounds.offsets(wall.pieces, by_mm, 1)
 
 
 def floor_fillet_mm(solid: Solid, floor_mm: float) -> float:
-    """Return the largest drawn radius between a floor at a height and what stands beside it; 0 for none."""
+    """Return the largest drawn radius between a floor at a height and what stands beside it; 0 for none.
+
+    Parameters
+    ----------
+    solid : Solid
+        The part where it stands.
+    floor_mm : float
+        Height of the floor.
+
+    Returns
+    -------
+    float
+        The largest drawn radius between a floor at a height and what stands beside it; 0 for none.
+    """
     found = [
         fillet.radius_mm
         for fillet in hollow_rounds(solid)
@@ -362,7 +448,7 @@ def _dug(
     run: EndMilling,
     solid: Solid,
     gouge: Shape | None,
-    passes: Sequence[Pass],
+    passes: Sequence[CutterPass],
     walls: Sequence[Walls],
 ) -> Shape | None:
     """Return what of a gouge lies outside the fillet drawn between floor and walls."""
@@ -373,7 +459,7 @@ def _dug(
     by_mm = drawn_mm + _TRIM_MM
     ring = merged([w.area.buffer(by_mm, quad_segs=48) for w in walls])
     kept: Shape | None = gouge
-    for rings in outlined(ring, Bounds.joined([_kept(w, by_mm) for w in walls]), by_mm):
+    for rings in outlined(ring, AreaBounds.joined([_kept(w, by_mm) for w in walls]), by_mm):
         if kept is None:
             return None
         zone = prism_of(rings, floor_mm - _TRIM_MM, floor_mm + drawn_mm + _TRIM_MM)
@@ -395,6 +481,20 @@ def longer_tool(setup: Setup, cut: MilledCut, placed: Mapping[str, Solid]) -> Do
     """Return how much further a cutter must stand out for nut and nose to clear; None where it is no help.
 
     The part is looked at as milled. The shank grows with it. What is found was tried on the solids.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up.
+    cut : MilledCut
+        The run worked out.
+    placed : mapping of str to Solid
+        Every body where it stands.
+
+    Returns
+    -------
+    Dodge | None
+        How much further a cutter must stand out for nut and nose to clear; None where it is no help.
     """
     run, least_mm = cut.run, setup.machine.least_clearance_mm
     bodies = {**placed, **{p.body: p.ground for p in cut.parts}}
@@ -424,7 +524,20 @@ _STEP_SHARES = (0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5)
 
 
 def whole_step_mm(cut: MilledCut, part: str) -> float | None:
-    """Return the largest of some shorter steps of a pocket that leaves nothing between the rounds."""
+    """Return the largest of some shorter steps of a pocket that leaves nothing between the rounds.
+
+    Parameters
+    ----------
+    cut : MilledCut
+        The run worked out.
+    part : str
+        Name of the part.
+
+    Returns
+    -------
+    float | None
+        The largest of some shorter steps of a pocket that leaves nothing between the rounds.
+    """
     run, passes = cut.run, cut.passes[part]
     steps = [p.step_mm for p in passes if p.step_mm > 0.0]
     if not steps:
@@ -432,7 +545,7 @@ def whole_step_mm(cut: MilledCut, part: str) -> float | None:
     flat = flat_radius_mm(run) or radius_at_mm(run, run.corner_radius_mm)
     for share in _STEP_SHARES:
         step_mm = float(f"{share * steps[0]:.2g}")
-        moves = tuple(replace(m, step_mm=step_mm) if m.kind == MoveKind.POCKET else m for m in run.moves)
+        moves = tuple(replace(m, step_mm=step_mm) if m.kind == CutterMove.POCKET else m for m in run.moves)
         tried = passes_of(replace(run, moves=moves), cut.bodies[part], cut.solids[part])
         rounds = merged([swept_polygon([p.path for p in tried if p.step_mm > 0.0], flat)])
         whole = merged([Polygon(area.exterior) for area in polygons_in(rounds)])
@@ -443,7 +556,20 @@ def whole_step_mm(cut: MilledCut, part: str) -> float | None:
 
 
 def below_floor_mm(cut: MilledCut, part: PartGround) -> float:
-    """Return how far the tip goes below the lowest face that it makes."""
+    """Return how far the tip goes below the lowest face that it makes.
+
+    Parameters
+    ----------
+    cut : MilledCut
+        The run worked out.
+    part : str
+        Name of the part.
+
+    Returns
+    -------
+    float
+        How far the tip goes below the lowest face that it makes.
+    """
     body = cut.bodies[part.body]
     numbers = [i for name in cut.run.makes for i in body.face_indices(name)]
     low_mm = min(box_of(faces_of(part.target)[i])[2] for i in numbers)

@@ -21,7 +21,18 @@ ROUNDING_MM = 1e-6
 
 
 def too_near(distance_mm: float, least_mm: float) -> bool:
-    """Return whether a distance falls short of the clearance by more than rounding."""
+    """Return whether a distance falls short of the clearance by more than rounding.
+
+    Parameters
+    ----------
+    least_mm : float
+        The least clearance of the machine.
+
+    Returns
+    -------
+    bool
+        Whether a distance falls short of the clearance by more than rounding.
+    """
     return distance_mm < least_mm - ROUNDING_MM
 
 

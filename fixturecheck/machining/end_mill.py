@@ -20,7 +20,7 @@ from fixturecheck.kernel.outline import Arc, Line, Piece, Ring, outlines_of, sec
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.kernel.sweep import Segment
 from fixturecheck.machining.swept_area import (
-    Bounds,
+    AreaBounds,
     Path,
     area_of,
     merged,
@@ -29,7 +29,7 @@ from fixturecheck.machining.swept_area import (
     swept_polygon,
     turned_round,
 )
-from fixturecheck.setup.end_mill import OVER_FACE, EndMilling, MillMove, MoveKind
+from fixturecheck.setup.end_mill import OVER_FACE, CutterMove, EndMilling, MillMove
 from fixturecheck.setup.model import Body
 
 _BESIDE_MM = 1e-4
@@ -42,7 +42,7 @@ _STEP_OF_POINT = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Pass:
+class CutterPass:
     """One level pass of a cutter, or a plunge.
 
     Parameters
@@ -67,7 +67,18 @@ class Pass:
 
 
 def cutter_outline(run: EndMilling) -> tuple[Segment, ...]:
-    """Return the radius of a cutter over the height above its tip, from its end to the top of its flutes."""
+    """Return the radius of a cutter over the height above its tip, from its end to the top of its flutes.
+
+    Parameters
+    ----------
+    run : EndMilling
+        The run as stated.
+
+    Returns
+    -------
+    tuple[Segment, ...]
+        The radius of a cutter over the height above its tip, from its end to the top of its flutes.
+    """
     radius, corner, top = 0.5 * run.diameter_mm, run.corner_radius_mm, run.flute_mm
     tilt = math.radians(run.taper_deg)
     if corner <= 0.0:
@@ -88,7 +99,20 @@ def cutter_outline(run: EndMilling) -> tuple[Segment, ...]:
 
 
 def radius_at_mm(run: EndMilling, above_mm: float) -> float:
-    """Return the radius of a cutter at a height above its tip, mm."""
+    """Return the radius of a cutter at a height above its tip, mm.
+
+    Parameters
+    ----------
+    run : EndMilling
+        The run as stated.
+    above_mm : float
+        Height above the tip.
+
+    Returns
+    -------
+    float
+        The radius of a cutter at a height above its tip, mm.
+    """
     radius, corner, tilt = 0.5 * run.diameter_mm, run.corner_radius_mm, math.radians(run.taper_deg)
     above = max(above_mm, 0.0)
     meets = corner * (1 - math.sin(tilt))
@@ -99,32 +123,81 @@ def radius_at_mm(run: EndMilling, above_mm: float) -> float:
 
 
 def largest_radius_mm(run: EndMilling) -> float:
-    """Return the radius of a cutter at the top of its flutes, mm."""
+    """Return the radius of a cutter at the top of its flutes, mm.
+
+    Parameters
+    ----------
+    run : EndMilling
+        The run as stated.
+
+    Returns
+    -------
+    float
+        The radius of a cutter at the top of its flutes, mm.
+    """
     return radius_at_mm(run, run.flute_mm)
 
 
 def flat_radius_mm(run: EndMilling) -> float:
-    """Return the radius of the flat end of a cutter, mm."""
+    """Return the radius of the flat end of a cutter, mm.
+
+    Parameters
+    ----------
+    run : EndMilling
+        The run as stated.
+
+    Returns
+    -------
+    float
+        The radius of the flat end of a cutter, mm.
+    """
     return 0.5 * run.diameter_mm - run.corner_radius_mm
 
 
 def step_of(run: EndMilling, move: MillMove) -> float:
-    """Return the step from one round of a pocket to the next, mm: as stated, or what the cutter bears."""
+    """Return the step from one round of a pocket to the next, mm: as stated, or what the cutter bears.
+
+    Parameters
+    ----------
+    run : EndMilling
+        The run as stated.
+    move : MillMove
+        The move as stated.
+
+    Returns
+    -------
+    float
+        The step from one round of a pocket to the next, mm: as stated, or what the cutter bears.
+    """
     if move.step_mm is not None:
         return move.step_mm
     flat_mm = flat_radius_mm(run)
     return flat_mm if flat_mm > 0.0 else _STEP_OF_POINT * run.diameter_mm
 
 
-def passes_of(run: EndMilling, body: Body, solid: Solid) -> tuple[Pass, ...]:
+def passes_of(run: EndMilling, body: Body, solid: Solid) -> tuple[CutterPass, ...]:
     """Return where the cutter goes over one part, in the machine's frame.
+
+    Parameters
+    ----------
+    run : EndMilling
+        The run as stated.
+    body : Body
+        The part.
+    solid : Solid
+        The part where it stands.
+
+    Returns
+    -------
+    tuple[CutterPass, ...]
+        Where the cutter goes over one part, in the machine's frame.
 
     Raises
     ------
     NotComputedError
         A face that a move goes over is not level, or the cutter does not go in between its walls.
     """
-    found: list[Pass] = []
+    found: list[CutterPass] = []
     for move in run.moves:
         if move.kind in OVER_FACE:
             found += _Over(run, move, body, solid).passes()
@@ -133,14 +206,14 @@ def passes_of(run: EndMilling, body: Body, solid: Solid) -> tuple[Pass, ...]:
     return tuple(found)
 
 
-def _stated(move: MillMove) -> Pass:
+def _stated(move: MillMove) -> CutterPass:
     """Return a move whose points are stated."""
     points, z_mm = move.at_mm, move.z_mm if move.z_mm is not None else 0.0
-    if move.kind == MoveKind.PLUNGE:
-        return Pass(path=(Line(start=points[0], end=points[0]),), z_mm=z_mm, plunges=True)
-    if move.kind == MoveKind.ARC:
-        return Pass(path=(_arc_through(*points),), z_mm=z_mm)
-    return Pass(path=tuple(Line(start=a, end=b) for a, b in pairwise(points)), z_mm=z_mm)
+    if move.kind == CutterMove.PLUNGE:
+        return CutterPass(path=(Line(start=points[0], end=points[0]),), z_mm=z_mm, plunges=True)
+    if move.kind == CutterMove.ARC:
+        return CutterPass(path=(_arc_through(*points),), z_mm=z_mm)
+    return CutterPass(path=tuple(Line(start=a, end=b) for a, b in pairwise(points)), z_mm=z_mm)
 
 
 def _arc_through(a: Point2, b: Point2, c: Point2) -> Piece:
@@ -182,6 +255,22 @@ def walls_of(run: EndMilling, solid: Solid, z_mm: float, leave_mm: float = 0.0) 
 
     The part is cut on either side of every level at which it has a corner. Of what lies right over the floor
     the upper end counts: a fillet there is narrower than a cutter that can make it.
+
+    Parameters
+    ----------
+    run : EndMilling
+        The run as stated.
+    solid : Solid
+        The part where it stands.
+    z_mm : float
+        Height of the tip.
+    leave_mm : float
+        What is left on the walls besides.
+
+    Returns
+    -------
+    tuple[Walls, ...]
+        The walls of a part that a cutter keeps away from while its tip is at a height.
     """
     found = [
         Walls(area=area, pieces=pieces, keep_mm=radius_at_mm(run, height) + leave_mm)
@@ -233,7 +322,7 @@ class _Over:
                 raise NotComputedError(message)
         return [outlines_of(face) for face in faces]
 
-    def passes(self) -> list[Pass]:
+    def passes(self) -> list[CutterPass]:
         """Return them.
 
         Raises
@@ -241,42 +330,42 @@ class _Over:
         NotComputedError
             The cutter does not go in between the walls.
         """
-        if self._move.kind == MoveKind.POCKET:
+        if self._move.kind == CutterMove.POCKET:
             return self._pocket()
-        return self._slot() if self._move.kind == MoveKind.SLOT else self._contour()
+        return self._slot() if self._move.kind == CutterMove.SLOT else self._contour()
 
     def _free(self, within: BaseGeometry) -> BaseGeometry:
         """Return where the axis may stand: within an area, away from the walls."""
         taken = [wall.area.buffer(wall.keep_mm, quad_segs=48) for wall in self._walls]
         return within.difference(merged(taken)) if taken else within
 
-    def _bounds(self) -> list[Bounds]:
-        return [Bounds.offsets(wall.pieces, wall.keep_mm, 1) for wall in self._walls]
+    def _bounds(self) -> list[AreaBounds]:
+        return [AreaBounds.offsets(wall.pieces, wall.keep_mm, 1) for wall in self._walls]
 
     @property
     def _keep_mm(self) -> float:
         return max((wall.keep_mm for wall in self._walls), default=0.5 * self._run.diameter_mm)
 
-    def _pocket(self) -> list[Pass]:
+    def _pocket(self) -> list[CutterPass]:
         """Go round beside the walls first, then by steps toward the middle."""
         step_mm = step_of(self._run, self._move)
         floor = [p for rings in self._rings for ring in rings for p in ring]
         free = self._free(self._floor)
         if not polygons_in(free):
             raise NotComputedError(self._too_wide())
-        bounds = Bounds.joined([Bounds.offsets(floor, 0.0, 0), *self._bounds()])
-        found: list[Pass] = []
+        bounds = AreaBounds.joined([AreaBounds.offsets(floor, 0.0, 0), *self._bounds()])
+        found: list[CutterPass] = []
         areas = outlines(free, bounds, self._keep_mm)
         for rounds in range(_MOST_ROUNDS):
             # Counterclockwise beside the outer walls, clockwise round an island: the wall is on the right.
             rings = [turned_round(r, n == 0) for area in areas for n, (r, _) in enumerate(area)]
-            found += [Pass(path=r, z_mm=self._z_mm, round=rounds, step_mm=step_mm) for r in rings]
+            found += [CutterPass(path=r, z_mm=self._z_mm, round=rounds, step_mm=step_mm) for r in rings]
             inner = merged([area_of([ring for ring, _ in area]) for area in areas]).buffer(
                 -step_mm, quad_segs=48
             )
             if not polygons_in(inner):
                 return found
-            areas = outlines(inner, Bounds.offsets([p for r in rings for p in r], step_mm, 0), step_mm)
+            areas = outlines(inner, AreaBounds.offsets([p for r in rings for p in r], step_mm, 0), step_mm)
         message = f"a step of {step_mm:g} mm makes more than {_MOST_ROUNDS} rounds of the pocket"
         raise NotComputedError(message)
 
@@ -289,7 +378,7 @@ class _Over:
                 return f"{wide} is just as wide as the pocket at {where}; state a slot"
         return f"{wide} does not go in between the walls at {where}"
 
-    def _slot(self) -> list[Pass]:
+    def _slot(self) -> list[CutterPass]:
         """Go once along the middle of the face, up to what closes an end and out of one that is open."""
         box = np.array(self._floor.minimum_rotated_rectangle.exterior.coords)
         sides = np.diff(box, axis=0)[:2]
@@ -305,7 +394,7 @@ class _Over:
         if along is None:
             raise NotComputedError(self._too_wide())
         ends = [self._ends_at(np.array(along.coords[i]), middle, way) for i in (0, -1)]
-        return [Pass(path=(Line(start=ends[0], end=ends[1]),), z_mm=self._z_mm)]
+        return [CutterPass(path=(Line(start=ends[0], end=ends[1]),), z_mm=self._z_mm)]
 
     def _ends_at(self, rough: np.ndarray, middle: np.ndarray, way: np.ndarray) -> Point2:
         """Return where the axis is as far from a wall as it must be, next to a rough place on the line."""
@@ -315,16 +404,16 @@ class _Over:
         x, y = (middle + best * way).tolist()
         return x, y
 
-    def _contour(self) -> list[Pass]:
+    def _contour(self) -> list[CutterPass]:
         """Go along the walls that stand beside the face, past both ends of each."""
         radius = 0.5 * self._run.diameter_mm
         wide = self._floor.buffer(radius, quad_segs=48)
         floor = [p for rings in self._rings for ring in rings for p in ring]
-        bounds = Bounds.joined([Bounds.offsets(floor, radius, 0), *self._bounds()])
+        bounds = AreaBounds.joined([AreaBounds.offsets(floor, radius, 0), *self._bounds()])
         found = []
         for area in outlines(self._free(wide), bounds, max(radius, self._keep_mm)):
             for ring, groups in area:
-                found += [Pass(path=path, z_mm=self._z_mm) for path in _along(ring, groups)]
+                found += [CutterPass(path=path, z_mm=self._z_mm) for path in _along(ring, groups)]
         if not found:
             message = f"no wall stands beside {self._body.name}.{self._move.face}, so there is no contour"
             raise NotComputedError(message)
@@ -371,7 +460,7 @@ def _kept(wall: Walls, middle: np.ndarray, way: np.ndarray) -> Iterator[float]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class InsideCorner:
+class TightCorner:
     """A corner between two walls that a cutter goes along.
 
     Parameters
@@ -396,8 +485,21 @@ _LOOK_MM = 0.02
 _FLAT_RAD = math.radians(3.0)
 
 
-def inside_corners(walls: Sequence[Walls], passes: Sequence[Pass]) -> tuple[InsideCorner, ...]:
-    """Return the inside corners beside some passes: rounds that the part lies outside of, and sharp ones."""
+def inside_corners(walls: Sequence[Walls], passes: Sequence[CutterPass]) -> tuple[TightCorner, ...]:
+    """Return the inside corners beside some passes: rounds that the part lies outside of, and sharp ones.
+
+    Parameters
+    ----------
+    walls : sequence of Walls
+        What the axis keeps away from.
+    passes : sequence of Pass
+        Where the cutter goes.
+
+    Returns
+    -------
+    tuple[TightCorner, ...]
+        The inside corners beside some passes: rounds that the part lies outside of, and sharp ones.
+    """
     lines = [p.path for p in passes if not p.plunges]
     if not lines:
         return ()
@@ -407,7 +509,7 @@ def inside_corners(walls: Sequence[Walls], passes: Sequence[Pass]) -> tuple[Insi
         for place, radius, angle in _inside(wall):
             if near.contains(Point(place)):
                 found.append(
-                    InsideCorner(at_mm=place, radius_mm=radius, angle_rad=angle, keep_mm=wall.keep_mm)
+                    TightCorner(at_mm=place, radius_mm=radius, angle_rad=angle, keep_mm=wall.keep_mm)
                 )
     return tuple(found)
 
@@ -434,7 +536,22 @@ def _inside(wall: Walls) -> Iterator[tuple[Point2, float, float]]:
 
 
 def under_itself_mm2(body: Body, solid: Solid, name: str) -> float | None:
-    """Return how much of a level face lies under its part, mm2; None where it is not level or looks down."""
+    """Return how much of a level face lies under its part, mm2; None where it is not level or looks down.
+
+    Parameters
+    ----------
+    body : Body
+        The part.
+    solid : Solid
+        The part where it stands.
+    name : str
+        Name of the face.
+
+    Returns
+    -------
+    float | None
+        How much of a level face lies under its part, mm2; None where it is not level or looks down.
+    """
     faces = [faces_of(solid)[i] for i in body.face_indices(name)]
     total = 0.0
     for face in faces:

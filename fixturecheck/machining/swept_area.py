@@ -37,7 +37,20 @@ _NOTHING_MM2 = 1e-6
 
 
 def points_of(path: Sequence[Piece], sag_mm: float = _SAG_MM) -> list[Point2]:
-    """Return a path as points, its arcs as chords that lie off them by no more than `sag_mm`."""
+    """Return a path as points, its arcs as chords that lie off them by no more than `sag_mm`.
+
+    Parameters
+    ----------
+    path : tuple of Piece
+        Pieces end to end.
+    sag_mm : float
+        How far a chord may lie off its arc.
+
+    Returns
+    -------
+    list[Point2]
+        A path as points, its arcs as chords that lie off them by no more than `sag_mm`.
+    """
     points = [path[0].start]
     for piece in path:
         if isinstance(piece, Arc):
@@ -49,7 +62,18 @@ def points_of(path: Sequence[Piece], sag_mm: float = _SAG_MM) -> list[Point2]:
 
 
 def area_of(rings: Sequence[Ring]) -> Polygon:
-    """Return rings, outer first, as a polygon; arcs are chords."""
+    """Return rings, outer first, as a polygon; arcs are chords.
+
+    Parameters
+    ----------
+    rings : sequence of Ring
+        Closed outlines, outer first.
+
+    Returns
+    -------
+    Polygon
+        Rings, outer first, as a polygon; arcs are chords.
+    """
     outer, *holes = (points_of(ring)[:-1] for ring in rings)
     polygon = Polygon(outer, holes)
     return polygon if polygon.is_valid else polygon.buffer(0)
@@ -59,6 +83,18 @@ def swept_polygon(paths: Iterable[Path], radius_mm: float) -> BaseGeometry:
     """Return roughly what a disc sweeps along paths: arcs and the disc's own rounds are chords.
 
     A path of one whole circle with no radius is a point at which the disc stands.
+
+    Parameters
+    ----------
+    paths : sequence of tuple of Piece
+        Where the centre of the disc goes, mm.
+    radius_mm : float
+        Radius of what turns.
+
+    Returns
+    -------
+    shapely geometry
+        Roughly what a disc sweeps along paths: arcs and the disc's own rounds are chords.
     """
     grown = [
         Point(points[0]).buffer(radius_mm, quad_segs=_SIDES)
@@ -91,17 +127,32 @@ def swept_outlines(paths: Sequence[Path], radius_mm: float) -> tuple[tuple[Ring,
     """
     pieces = [piece for path in paths for piece in path]
     rough = swept_polygon(paths, radius_mm)
-    bounds = Bounds.offsets(pieces, radius_mm, 0)
+    bounds = AreaBounds.offsets(pieces, radius_mm, 0)
     return outlined(rough, bounds, radius_mm)
 
 
-def outlined(rough: BaseGeometry, bounds: Bounds, radius_mm: float) -> tuple[tuple[Ring, ...], ...]:
-    """Return the areas of a rough shape as `outlines` does, their rings alone."""
+def outlined(rough: BaseGeometry, bounds: AreaBounds, radius_mm: float) -> tuple[tuple[Ring, ...], ...]:
+    """Return the areas of a rough shape as `outlines` does, their rings alone.
+
+    Parameters
+    ----------
+    rough : shapely geometry
+        Polygons whose sides are chords of the bounds.
+    bounds : AreaBounds
+        Lines and circles that can bound it.
+    radius_mm : float
+        Radius of what turns.
+
+    Returns
+    -------
+    tuple[tuple[Ring, ...], ...]
+        The areas of a rough shape as `outlines` does, their rings alone.
+    """
     return tuple(tuple(ring for ring, _ in area) for area in outlines(rough, bounds, radius_mm))
 
 
 def outlines(
-    rough: BaseGeometry, bounds: Bounds, radius_mm: float
+    rough: BaseGeometry, bounds: AreaBounds, radius_mm: float
 ) -> tuple[tuple[tuple[Ring, tuple[int, ...]], ...], ...]:
     """Return the areas of a rough shape, bounded exactly.
 
@@ -109,7 +160,7 @@ def outlines(
     ----------
     rough : shapely geometry
         Polygons whose sides are chords of the bounds.
-    bounds : Bounds
+    bounds : AreaBounds
         Lines and circles that can bound it.
     radius_mm : float
         The greatest radius that was made of chords.
@@ -131,7 +182,7 @@ def outlines(
     )
 
 
-def _nearest(ring: LinearRing, bounds: Bounds, off_mm: float) -> tuple[Ring, tuple[int, ...]]:
+def _nearest(ring: LinearRing, bounds: AreaBounds, off_mm: float) -> tuple[Ring, tuple[int, ...]]:
     """Return the outline of a ring, by the closest bounds that its sides lie on.
 
     A chord of the polygon may stand for two steps of a round, which lie four times as far off it.
@@ -143,7 +194,18 @@ def _nearest(ring: LinearRing, bounds: Bounds, off_mm: float) -> tuple[Ring, tup
 
 
 def polygons_in(shape: BaseGeometry) -> list[Polygon]:
-    """Return the areas of a shape that are more than rounding."""
+    """Return the areas of a shape that are more than rounding.
+
+    Parameters
+    ----------
+    shape : shapely geometry
+        Areas, and perhaps lines and points.
+
+    Returns
+    -------
+    list[Polygon]
+        The areas of a shape that are more than rounding.
+    """
     parts = shape.geoms if hasattr(shape, "geoms") else [shape]
     return [p for p in parts if isinstance(p, Polygon) and p.area > _NOTHING_MM2]
 
@@ -153,7 +215,7 @@ def _counts(ring: LinearRing) -> bool:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Bounds:
+class AreaBounds:
     """Lines and circles that can bound an area, in groups.
 
     Parameters
@@ -173,7 +235,7 @@ class Bounds:
     groups: Ints
 
     @classmethod
-    def offsets(cls, pieces: Sequence[Piece], by_mm: float, group: int) -> Bounds:
+    def offsets(cls, pieces: Sequence[Piece], by_mm: float, group: int) -> AreaBounds:
         """Return what bounds pieces widened by a distance to both sides; by 0 they bound as they are."""
         lines, rounds = [], []
         for piece in pieces:
@@ -202,7 +264,7 @@ class Bounds:
         )
 
     @classmethod
-    def joined(cls, several: Sequence[Bounds]) -> Bounds:
+    def joined(cls, several: Sequence[AreaBounds]) -> AreaBounds:
         """Return all of several bounds."""
         lines = [b.groups[: len(b.points)] for b in several]
         rounds = [b.groups[len(b.points) :] for b in several]
@@ -230,7 +292,7 @@ class Bounds:
         return np.asarray(np.concatenate([on_line, on_circle], axis=1))
 
 
-def _outline(ring: LinearRing, bounds: Bounds, off_mm: float) -> tuple[Ring, tuple[int, ...]]:
+def _outline(ring: LinearRing, bounds: AreaBounds, off_mm: float) -> tuple[Ring, tuple[int, ...]]:
     """Return the ring of a polygon as the lines and circles that its sides lie on, and their groups."""
     corners = np.array(ring.coords)[:-1]
     fits = bounds.fitting(corners, off_mm)
@@ -303,7 +365,7 @@ def _middle_corner(first: int, after: int, count: int) -> int:
     return (first + (long + 1) // 2) % count
 
 
-def _whole_circle(bounds: Bounds, index: int, corners: Floats) -> Arc:
+def _whole_circle(bounds: AreaBounds, index: int, corners: Floats) -> Arc:
     """Return a ring that is one circle."""
     lines = len(bounds.points)
     if index < lines:
@@ -319,7 +381,7 @@ def _signed_area(corners: Floats) -> float:
     return float(0.5 * np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))
 
 
-def _corner(bounds: Bounds, a: int, b: int, near: Floats) -> Floats:
+def _corner(bounds: AreaBounds, a: int, b: int, near: Floats) -> Floats:
     """Return where two bounds meet, nearest to a rough corner; where they touch, the point of touch."""
     lines = len(bounds.points)
     if a >= lines and b < lines:
@@ -357,7 +419,7 @@ def _off_foot(foot: Floats, way: Floats, radius: float, away: float, near: Float
     return min((foot + half * way, foot - half * way), key=lambda p: float(np.linalg.norm(p - near)))
 
 
-def _piece(bounds: Bounds, index: int, a: Floats, b: Floats, between: Floats) -> Piece | None:
+def _piece(bounds: AreaBounds, index: int, a: Floats, b: Floats, between: Floats) -> Piece | None:
     """Return the piece of a bound from one corner to the next; None where they are one."""
     if float(np.linalg.norm(b - a)) <= _SAME_MM and index < len(bounds.points):
         return None
@@ -388,12 +450,36 @@ def _refuse_other_area(pieces: Ring, ring: LinearRing, off_mm: float) -> None:
 
 
 def turned_round(ring: Ring, counterclockwise: bool) -> Ring:
-    """Return a ring that runs a given way round."""
+    """Return a ring that runs a given way round.
+
+    Parameters
+    ----------
+    ring : Ring
+        A closed outline.
+    counterclockwise : bool
+        Which way round, seen from above.
+
+    Returns
+    -------
+    Ring
+        A ring that runs a given way round.
+    """
     if (around_mm2(ring) > 0) == counterclockwise:
         return ring
     return tuple(back(piece) for piece in reversed(ring))
 
 
 def merged(areas: Sequence[BaseGeometry]) -> BaseGeometry:
-    """Return the union of areas."""
+    """Return the union of areas.
+
+    Parameters
+    ----------
+    areas : sequence of shapely geometry
+        What is joined.
+
+    Returns
+    -------
+    shapely geometry
+        The union of areas.
+    """
     return shapely.union_all(list(areas)) if areas else MultiPolygon()

@@ -25,7 +25,7 @@ class CutterShape(StrEnum):
     TAPERED = "tapered"
 
 
-class MoveKind(StrEnum):
+class CutterMove(StrEnum):
     """How a cutter goes."""
 
     PLUNGE = "plunge"
@@ -36,10 +36,10 @@ class MoveKind(StrEnum):
     CONTOUR = "contour"
 
 
-OVER_FACE = frozenset({MoveKind.SLOT, MoveKind.POCKET, MoveKind.CONTOUR})
+OVER_FACE = frozenset({CutterMove.SLOT, CutterMove.POCKET, CutterMove.CONTOUR})
 """Moves that are worked out from a level face of each part."""
 
-_POINTS = {MoveKind.PLUNGE: (1, 1), MoveKind.LINE: (2, 500), MoveKind.ARC: (3, 3)}
+_POINTS = {CutterMove.PLUNGE: (1, 1), CutterMove.LINE: (2, 500), CutterMove.ARC: (3, 3)}
 """How many points the other moves have, at least and at most."""
 
 
@@ -67,7 +67,7 @@ class MillMove:
         What is left on the walls beside a slot, pocket or contour.
     """
 
-    kind: str = field(metadata=allowed(words=MoveKind))
+    kind: str = field(metadata=allowed(words=CutterMove))
     face: str | None = None
     at_mm: tuple[tuple[float, float], ...] = field(default=(), metadata=allowed(-10000.0, 10000.0))
     z_mm: float | None = field(default=None, metadata=allowed(-10000.0, 10000.0))
@@ -150,6 +150,11 @@ class EndMilling:
 def refuse_bad_words_of_end_mill(run: EndMilling) -> None:
     """Refuse what cannot be, whatever the parts: sizes that make no cutter, moves without a place.
 
+    Parameters
+    ----------
+    run : EndMilling
+        The run as stated.
+
     Raises
     ------
     SetupError
@@ -195,7 +200,7 @@ def _flaws_of_move(move: MillMove) -> Iterator[str]:
         if move.at_mm:
             yield f"a {move.kind} is worked out from its face; leave at_mm out"
         return
-    least, most = _POINTS.get(MoveKind(move.kind), (1, 1))
+    least, most = _POINTS.get(CutterMove(move.kind), (1, 1))
     if not least <= len(move.at_mm) <= most:
         yield f"at_mm of a {move.kind} holds {least} point{'s' if least > 1 else ''}, like [[10, 5]]"
     if move.z_mm is None:
@@ -206,6 +211,11 @@ def _flaws_of_move(move: MillMove) -> Iterator[str]:
 
 def refuse_bad_end_mills(setup: Setup) -> None:
     """Refuse runs whose parts or faces are not there.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up.
 
     Raises
     ------
