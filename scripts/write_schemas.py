@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 
-from fixturecheck.setup.schema import SCHEMAS, shipped, written
+from fixturecheck.schemas import SCHEMAS, shipped, written
 
 
 def main() -> int:

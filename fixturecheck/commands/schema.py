@@ -16,17 +16,18 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
     """Add the command and its options."""
     schema = commands.add_parser(
         "schema",
-        help="write the schemas by which an editor completes and checks set-ups",
-        description="Writes setup.schema.json, shop.schema.json and measurements.schema.json into a folder, "
-        "and says which first line names them in a file there. Without a folder it says where those lie "
-        "that came with the program.",
+        help="write the schemas by which an editor completes and checks set-ups, jobs and studies",
+        description="Writes the schemas of set-ups, jobs, the set-ups of a job, studies, the shop and "
+        "measurements into a folder, and says which first line names them in a file there. Without a folder "
+        "it says where those lie that came with the program.",
     )
     schema.add_argument("folder", nargs="?", metavar="FOLDER", type=Path, help="where the set-ups are")
     schema.set_defaults(command=_schema)
 
 
 def _schema(options: argparse.Namespace) -> int:
-    from fixturecheck.setup.schema import SCHEMAS, first_line, put_into, shipped  # noqa: PLC0415 -- the records
+    from fixturecheck.schemas import SCHEMAS, put_into, shipped  # noqa: PLC0415 -- the records
+    from fixturecheck.setup.schema import first_line  # noqa: PLC0415 -- the records
 
     if options.folder is None:
         return GO if say("".join(f"{shipped(name)}\n" for name in SCHEMAS)) else NOT_COMPUTED

@@ -85,7 +85,17 @@ def read_job_text(path: Path, overrides: Mapping[str, str]) -> StatedJob:
     SetupError
         The file cannot be read, or states something wrong: every mistake with its line.
     """
-    facts = read_document(path, overrides)
+    return job_of(read_document(path, overrides), path)
+
+
+def job_of(facts: Stated, path: Path) -> StatedJob:
+    """Return the job that the tables of its file state.
+
+    Raises
+    ------
+    SetupError
+        As for `read_job_text`.
+    """
     wrong = Mistakes()
     with wrong.noted():
         facts.only(TABLES)

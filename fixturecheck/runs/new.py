@@ -123,7 +123,8 @@ def _written_and_checked(
     with painting(request.pictures) as painter:
         progress("load the kernel", 0.02)
         from fixturecheck.kernel.step import reading_once  # noqa: PLC0415 -- the painter starts first
-        from fixturecheck.setup.schema import SETUP_FILE, put_into  # noqa: PLC0415 -- the painter starts first
+        from fixturecheck.schemas import put_into  # noqa: PLC0415 -- the painter starts first
+        from fixturecheck.setup.schema import SETUP_FILE  # noqa: PLC0415 -- the painter starts first
 
         with reading_once():
             progress(f"read {Path(drawn).name}", 0.1)

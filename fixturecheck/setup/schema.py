@@ -6,21 +6,16 @@ names, a face, a wheel whose sizes do not go together) is known only to the read
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import MISSING, Field, is_dataclass
-from importlib.resources import files
-from pathlib import Path
-from types import NoneType, UnionType
+from types import MappingProxyType, NoneType, UnionType
 from typing import Any, get_args, get_origin
 
-from fixturecheck.errors import SetupError
 from fixturecheck.fields import Allowed, allowed_in, own_fields
-from fixturecheck.files import write_whole
 from fixturecheck.names import CHECKS, MOST_NAME, NAME, SEVERITIES
 from fixturecheck.setup.document import ALL, BY_OTHER_KEYS, LISTS, RECORDS
 from fixturecheck.setup.facts import AXES, FREE_KEYS, GANG_KEYS, MOST_REFERENCES, PLACING_KEYS
-from fixturecheck.setup.keys import NEEDED, RECORD_OF, Key, heading, keys_of, purpose_of
+from fixturecheck.setup.keys import NEEDED, RECORD_OF, Key, heading, keys_of_record, purpose_of_record
 from fixturecheck.setup.measurement import CHUCKS, MEASURED, MOST_MEASUREMENTS
 from fixturecheck.setup.reader import MOST_ENTRIES, types_of
 from fixturecheck.setup.records import MOST_SELECTOR, MOST_TURNS, PLACE_MM, TURN_DEG, Rank
@@ -34,7 +29,9 @@ Schema = dict[str, Any]
 DRAFT = "http://json-schema.org/draft-07/schema#"
 """The draft that editors of TOML know."""
 
-_TEXT: Schema = {"type": "string"}
+TEXT: Schema = {"type": "string"}
+"""Any text."""
+
 _NAME: Schema = {"type": "string", "pattern": f"^{NAME.pattern}$", "maxLength": MOST_NAME}
 _NAMED = ("equipment", "body", "cut", "drill", "end_mill", "material", "finish")
 _PLACED = ("body", "equipment")
@@ -44,11 +41,15 @@ _STEP = "step:"
 def setup_schema() -> Schema:
     """Return the schema of a set-up."""
     top = {name: _top(name) for name in ALL if name != "severity"}
-    of_each = dict.fromkeys(CHECKS, _ref("level"))
+    of_each = dict.fromkeys(CHECKS, reference("level"))
     top["severity"] = _object(of_each, "[severity]  What a no-go of a check counts as.")
-    definitions = {name: _table(name) for name in RECORDS} | _shared() | {"level": {"enum": list(SEVERITIES)}}
+    definitions = (
+        {name: _table(name) for name in RECORDS}
+        | shared_definitions()
+        | {"level": {"enum": list(SEVERITIES)}}
+    )
     return {
-        **_root("Set-up of one grinding operation", top, definitions),
+        **root_schema("Set-up of one grinding operation", top, definitions),
         "if": _not({"required": ["setup"], "properties": {"setup": {"required": ["shop"]}}}),
         "then": {"properties": {"wheel": _not({"required": ["name"]})}},
     }
@@ -57,52 +58,32 @@ def setup_schema() -> Schema:
 def shop_schema() -> Schema:
     """Return the schema of a file of the shop."""
     top = {name: _top(name) for name in SHOP_TABLES if name != "wheel"}
-    top["wheel"] = _list("wheel")
+    top["wheel"] = list_of("wheel")
     needed = ("material", "finish", "wheel", "machine", "machine.flange", "machine.guard")
     definitions = {name: _table(name) for name in needed}
     definitions["wheel"]["required"] = ["name"]
-    return _root("What stays the same in a shop from job to job", top, definitions)
+    return root_schema("What stays the same in a shop from job to job", top, definitions)
 
 
 def measurements_schema() -> Schema:
     """Return the schema of a file of measurements on a chuck."""
     top = {
         "calibration": _top("calibration"),
-        "equipment": {**_list("equipment"), "minItems": 1, "maxItems": 1},
-        "measurement": {**_list("measurement"), "minItems": 2, "maxItems": MOST_MEASUREMENTS},
+        "equipment": {**list_of("equipment"), "minItems": 1, "maxItems": 1},
+        "measurement": {**list_of("measurement"), "minItems": 2, "maxItems": MOST_MEASUREMENTS},
     }
-    definitions = {name: _table(name) for name in (*MEASURED, "equipment", "body.seats")} | _shared()
+    definitions = {
+        name: _table(name) for name in (*MEASURED, "equipment", "body.seats")
+    } | shared_definitions()
     chuck = definitions["equipment"]
     chuck["properties"]["kind"] = {"enum": list(CHUCKS)}
     chuck["allOf"] = list(_rules("equipment", CHUCKS))
-    made = _root("What was measured on a magnetic chuck", top, definitions)
+    made = root_schema("What was measured on a magnetic chuck", top, definitions)
     return {**made, "required": list(top)}
 
 
-SCHEMAS: Mapping[str, Callable[[], Schema]] = {
-    "setup.schema.json": setup_schema,
-    "shop.schema.json": shop_schema,
-    "measurements.schema.json": measurements_schema,
-}
-"""By the name of the file that ships with the program, what makes it."""
-
 SETUP_FILE = "setup.schema.json"
-
-
-def written(schema: Schema) -> str:
-    """Return a schema as the text of its file."""
-    return json.dumps(schema, indent=1, ensure_ascii=False) + "\n"
-
-
-def shipped(name: str = SETUP_FILE) -> Path:
-    """Return where a schema lies that came with the program.
-
-    Parameters
-    ----------
-    name : str
-        A key of `SCHEMAS`.
-    """
-    return Path(str(files("fixturecheck.setup").joinpath(name)))
+"""The file that ships with the schema of a set-up."""
 
 
 def first_line(name: str = SETUP_FILE, folder: str = ".") -> str:
@@ -111,48 +92,15 @@ def first_line(name: str = SETUP_FILE, folder: str = ".") -> str:
     Parameters
     ----------
     name : str
-        A key of `SCHEMAS`.
+        A file that ships with the program.
     folder : str
         Where the schema lies, counted from the folder of the file.
     """
     return f"#:schema {folder}/{name}"
 
 
-def put_into(folder: Path, names: Iterable[str] = tuple(SCHEMAS)) -> tuple[Path, ...]:
-    """Put schemas that came with the program into a folder; an older one of ours there is replaced.
-
-    Parameters
-    ----------
-    folder : Path
-    names : iterable of str
-        Keys of `SCHEMAS`.
-
-    Raises
-    ------
-    SetupError
-        A file of the name is there that is no schema of ours.
-    """
-    found = []
-    for name in names:
-        text, path = shipped(name).read_text(encoding="utf-8"), folder / name
-        if path.exists() and not _is_ours(path, name):
-            message = f"{path} exists and is no schema of fixturecheck; move it away"
-            raise SetupError(message)
-        write_whole(path, text)
-        found.append(path)
-    return tuple(found)
-
-
-def _is_ours(path: Path, name: str) -> bool:
-    try:
-        there = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return False
-    title = json.loads(shipped(name).read_text(encoding="utf-8"))["title"]
-    return isinstance(there, dict) and there.get("title") == title
-
-
-def _root(title: str, top: Mapping[str, Schema], definitions: Mapping[str, Schema]) -> Schema:
+def root_schema(title: str, top: Mapping[str, Schema], definitions: Mapping[str, Schema]) -> Schema:
+    """Return the schema of a whole file from what stands at its top and what that refers to."""
     return {
         "$schema": DRAFT,
         "title": title,
@@ -167,15 +115,17 @@ def _root(title: str, top: Mapping[str, Schema], definitions: Mapping[str, Schem
 def _top(name: str) -> Schema:
     """Return what stands under the name of a table at the top."""
     if name in LISTS:
-        return _list(name)
-    return _ref(name)
+        return list_of(name)
+    return reference(name)
 
 
-def _list(name: str) -> Schema:
-    return {"type": "array", "items": _ref(name), "maxItems": MOST_ENTRIES}
+def list_of(name: str) -> Schema:
+    """Return a list of tables that are each as a definition says."""
+    return {"type": "array", "items": reference(name), "maxItems": MOST_ENTRIES}
 
 
-def _ref(name: str) -> Schema:
+def reference(name: str) -> Schema:
+    """Return what a definition says."""
     return {"$ref": f"#/definitions/{name}"}
 
 
@@ -190,37 +140,67 @@ def _object(properties: Mapping[str, Schema], description: str = "") -> Schema:
 
 
 def _table(name: str) -> Schema:
-    """Return the schema of one table."""
+    """Return the schema of one table of a set-up."""
     record = RECORD_OF[name]
-    own = {
-        f.name: f
-        for f in own_fields(record)
-        if f.name not in BY_OTHER_KEYS.get(name, ()) or _is_below(name, f)
-    }
-    told = {key.name: key for key in keys_of(name)}
-    properties: dict[str, Schema] = {}
-    rules: list[Schema] = []
-    required: list[str] = []
-    for field in own.values():
-        value = _of_key(name, field)
-        properties[field.name] = _told(value, field, told.get(field.name))
-        inch = inch_key(field.name)
-        if inch is not None:
-            properties[inch] = _inch(field, value, told.get(field.name))
-            rules.append(_not({"required": [field.name, inch]}))
-        if field.default is MISSING and field.default_factory is MISSING:
-            if inch is None:
-                required.append(field.name)
-            else:
-                rules.append({"anyOf": [{"required": [field.name]}, {"required": [inch]}]})
-    made = _object(properties, f"{heading(name)}  {purpose_of(name)}")
-    rules += _rules(name)
+    others = BY_OTHER_KEYS.get(name, ())
+    below = {f.name for f in own_fields(record) if f.name in others and _is_below(name, f)}
+    special = {f.name: found for f in own_fields(record) if (found := _special(name, f)) is not None}
+    made = record_schema(
+        record, heading(name), special=special, without=set(others) - below, bare=below, rules=_rules(name)
+    )
     if name == "wheel":
         made["properties"]["name"] = {
-            **_TEXT,
+            **TEXT,
             "description": "A wheel of the shop's file that [setup] names.",
         }
-    return made | ({"required": required} if required else {}) | ({"allOf": rules} if rules else {})
+    return made
+
+
+def record_schema(
+    record: type,
+    head: str,
+    *,
+    special: Mapping[str, Schema] = MappingProxyType({}),
+    without: Collection[str] = (),
+    bare: Collection[str] = (),
+    rules: Iterable[Schema] = (),
+) -> Schema:
+    """Return the schema of a table that states a data class.
+
+    Parameters
+    ----------
+    record : type
+        The data class.
+    head : str
+        How the table is opened in a file.
+    special : mapping of str to schema
+        What keys take whose type does not say it.
+    without, bare : collection of str
+        Fields that are no keys of the table, and keys that are not described.
+    rules : iterable of schema
+        What the keys ask of each other.
+    """
+    types = types_of(record)
+    told = {key.name: key for key in keys_of_record(record, {*without, *bare})}
+    properties: dict[str, Schema] = {}
+    asked: list[Schema] = []
+    required: list[str] = []
+    for field in (f for f in own_fields(record) if f.name not in without):
+        name = field.name
+        value = special.get(name) or _of_type(types[name], allowed_in(field) or Allowed())
+        properties[name] = _told(value, field, told.get(name))
+        inch = inch_key(name)
+        if inch is not None:
+            properties[inch] = _inch(field, value, told.get(name))
+            asked.append(_not({"required": [name, inch]}))
+        if field.default is MISSING and field.default_factory is MISSING:
+            if inch is None:
+                required.append(name)
+            else:
+                asked.append({"anyOf": [{"required": [name]}, {"required": [inch]}]})
+    asked += rules
+    made = _object(properties, f"{head}  {purpose_of_record(record)}")
+    return made | ({"required": required} if required else {}) | ({"allOf": asked} if asked else {})
 
 
 def _is_below(name: str, field: Field[Any]) -> bool:
@@ -289,7 +269,7 @@ def _param(param: Param) -> Schema:
     if param.is_material:
         return _one_of_ours(materials())
     if isinstance(param.default, str):
-        return {"enum": list(param.options)} if param.options else dict(_TEXT)
+        return {"enum": list(param.options)} if param.options else dict(TEXT)
     return _within(_kind_of(param.default), param.allowed)
 
 
@@ -297,25 +277,31 @@ def _kind_of(value: object) -> str:
     return "integer" if isinstance(value, int) else "number"
 
 
-def _of_key(table: str, field: Field[Any]) -> Schema:
-    """Return what a key of a table takes."""
-    special = _special(table, field)
-    if special is not None:
-        return special
-    return _of_type(types_of(RECORD_OF[table])[field.name], allowed_in(field) or Allowed())
+def special_schema(table: str, key: str) -> Schema:
+    """Return what a key of a table of a set-up takes whose type does not say it.
+
+    Raises
+    ------
+    KeyError
+        The type of the key says it.
+    """
+    found = next((_special(table, f) for f in own_fields(RECORD_OF[table]) if f.name == key), None)
+    if found is None:
+        raise KeyError(key)
+    return found
 
 
 def _special(table: str, field: Field[Any]) -> Schema | None:
     """Return what a key takes whose type does not say it; None where it does."""
     by_table: Mapping[tuple[str, str], Callable[[], Schema]] = {
-        ("setup", "name"): lambda: {**_TEXT, "maxLength": MOST_HEAD, "pattern": r"\S"},
+        ("setup", "name"): lambda: {**TEXT, "maxLength": MOST_HEAD, "pattern": r"\S"},
         ("equipment", "kind"): lambda: {"enum": list(equipment())},
         ("equipment", "params"): lambda: {"type": "object"},
-        ("machine", "guard"): lambda: {"anyOf": [{"const": False}, _ref("machine.guard")]},
-        ("holding", "calibrated"): lambda: dict(_TEXT),
+        ("machine", "guard"): lambda: {"anyOf": [{"const": False}, reference("machine.guard")]},
+        ("holding", "calibrated"): lambda: dict(TEXT),
         ("material", "grinds_as"): lambda: {"enum": ["", *GRINDS_AS]},
         ("body", "material"): lambda: _one_of_ours(materials()),
-        ("body", "faces"): lambda: _by_name(_ref("face")),
+        ("body", "faces"): lambda: _by_name(reference("face")),
         ("body", "finish"): lambda: {
             "anyOf": [
                 _one_of_ours(finishes()),
@@ -328,11 +314,11 @@ def _special(table: str, field: Field[Any]) -> Schema | None:
     if field.name == "name" and table in _NAMED:
         return dict(_NAME)
     if table in _PLACED and field.name in {"at", "rotate"}:
-        return _ref({"at": "point", "rotate": "turns"}[field.name])
+        return reference({"at": "point", "rotate": "turns"}[field.name])
     if table in _PLACED and field.name == "seats":
-        return _list("body.seats") | ({"minItems": 1} if table == "equipment" else {})
+        return list_of("body.seats") | ({"minItems": 1} if table == "equipment" else {})
     if field.name == "source":
-        return {**_TEXT, "minLength": LEAST_SOURCE}
+        return {**TEXT, "minLength": LEAST_SOURCE}
     if field.name == "along_mm":
         rule = allowed_in(field) or Allowed()
         return {"anyOf": [_within("number", rule), _numbers(_within("number", rule), least=1, most=3)]}
@@ -345,7 +331,7 @@ def _of_type(hint: Any, rule: Allowed) -> Schema:
     if origin is UnionType:
         return {"anyOf": [_of_type(member, rule) for member in args if member is not NoneType]}
     if isinstance(hint, type) and is_dataclass(hint):
-        return _ref(_name_of(hint))
+        return reference(_name_of(hint))
     if origin is Mapping or (isinstance(origin, type) and issubclass(origin, Mapping)):
         each = _of_type(args[1], rule)
         by_name = {"type": "object", "additionalProperties": each}
@@ -354,7 +340,7 @@ def _of_type(hint: Any, rule: Allowed) -> Schema:
     if origin is tuple:
         return _of_tuple(args, rule)
     if hint is str:
-        return {"enum": list(rule.words)} if rule.words else dict(_TEXT)
+        return {"enum": list(rule.words)} if rule.words else dict(TEXT)
     if hint is bool:
         return {"type": "boolean"}
     return _within("integer" if hint is int else "number", rule)
@@ -409,7 +395,7 @@ def _converted(schema: Any, key: str) -> Any:
 
 def _one_of_ours(table: Iterable[str]) -> Schema:
     """Return a name that the shop has, or one of the user's own: editors offer the first."""
-    return {"anyOf": [{"enum": list(table)}, dict(_TEXT)]}
+    return {"anyOf": [{"enum": list(table)}, dict(TEXT)]}
 
 
 def _by_name(each: Schema) -> Schema:
@@ -422,7 +408,7 @@ def _by_name(each: Schema) -> Schema:
     }
 
 
-def _shared() -> dict[str, Schema]:
+def shared_definitions() -> dict[str, Schema]:
     """Return what several keys take: a point, turns, and references to faces."""
     place = {"type": "number", "minimum": PLACE_MM.least, "maximum": PLACE_MM.most}
     point = _numbers(place, least=3, most=3)

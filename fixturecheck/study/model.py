@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Any
 
+from fixturecheck.fields import allowed
 from fixturecheck.result import Source
 from fixturecheck.result.finding import Verdict
 
@@ -19,6 +21,77 @@ class Take(StrEnum):
     ALL = "all"
     SOBOL = "sobol"
     LATIN = "latin"
+
+
+MOST_VARIANTS = 100_000
+MOST_SEED = 2**63 - 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StudyEntry:
+    """What is varied together: the set-ups, which variants are taken, and what is asked of each.
+
+    Parameters
+    ----------
+    name : str
+        What it is called; the file's name where it is left out.
+    setups : list of text
+        The set-ups, counted from the study's folder.
+    take : str
+        `all` combinations, or a spread of them: `sobol` or `latin`.
+    count, seed : int
+        How many variants a spread takes, and what it is repeated by.
+    only : list of text
+        The checks to ask; all where it is left out.
+    skip : list of text
+        Checks to leave out.
+    strict : bool
+        Whether a caution counts as not passed.
+    """
+
+    name: str | None = None
+    setups: tuple[str, ...]
+    take: str = field(default=Take.ALL, metadata=allowed(words=Take))
+    count: int = field(default=64, metadata=allowed(1, MOST_VARIANTS))
+    seed: int = field(default=0, metadata=allowed(0, MOST_SEED))
+    only: tuple[str, ...] | None = None
+    skip: tuple[str, ...] = ()
+    strict: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ParameterEntry:
+    """What is varied, and over which values.
+
+    Parameters
+    ----------
+    name : str
+        What it is called in the table; what it sets where it is left out.
+    set : str
+        The key that it gives values to, as `--set` names it.
+    sets : list of text
+        In its place: several keys that go together.
+    values : list
+        The values; with `sets` each is a list, one for each key.
+    range : list of numbers
+        In their place: low and high end.
+    steps : int
+        How many values the range is divided into, its ends included.
+    nominal, tolerance : float
+        In their place: the middle and the whole width of a zone in which the value spreads.
+    flip_within : float
+        How closely a flip of the verdict is looked for; a thousandth of the range where it is left out.
+    """
+
+    name: str | None = None
+    set: str | None = None
+    sets: tuple[str, ...] | None = None
+    values: Any = None
+    range: tuple[float, float] | None = None
+    steps: int = field(default=0, metadata=allowed(0, MOST_VARIANTS))
+    nominal: float | None = None
+    tolerance: float | None = None
+    flip_within: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

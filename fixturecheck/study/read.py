@@ -9,14 +9,9 @@ from typing import Any
 
 from fixturecheck.checks import chosen
 from fixturecheck.errors import Mistakes, SetupError
-from fixturecheck.names import nearest
 from fixturecheck.setup.document import read_document
 from fixturecheck.setup.reader import Stated
-from fixturecheck.study.model import ParameterValue, Study, StudyParameter, Take
-
-MOST_VARIANTS = 100_000
-_HEAD = ("name", "setups", "take", "count", "seed", "only", "skip", "strict")
-_KEYS = ("name", "set", "sets", "values", "range", "steps", "nominal", "tolerance", "flip_within")
+from fixturecheck.study.model import ParameterEntry, ParameterValue, Study, StudyEntry, StudyParameter, Take
 
 
 def read_study(path: Path) -> Study:
@@ -32,39 +27,49 @@ def read_study(path: Path) -> Study:
     SetupError
         It cannot be read, or something in it is wrong: every mistake with its line.
     """
-    facts = read_document(path, {})
+    return study_of(read_document(path, {}), path)
+
+
+def study_of(facts: Stated, path: Path) -> Study:
+    """Return the study that the tables of its file state.
+
+    Raises
+    ------
+    SetupError
+        As for `read_study`.
+    """
     wrong = Mistakes()
     with wrong.noted():
         facts.only(("study", "parameter"))
     head = facts.table("study")
-    with wrong.noted():
-        head.only(_HEAD)
-    setups = wrong.or_else(lambda: _setups(head, path.parent), ())
-    take = wrong.or_else(lambda: _take(head), Take.ALL)
-    parameters = wrong.each(
-        wrong.or_else(lambda: facts.tables("parameter"), []), lambda stated: _parameter(stated, take)
-    )
-    asked = wrong.or_else(lambda: _checks(head), (None, ()))
-    numbers = wrong.or_else(lambda: _numbers(head), (64, 0))
-    strict = wrong.or_else(lambda: head.get("strict", "flag", default=False), False)
-    name = wrong.or_else(lambda: head.get("name", "text", default=path.stem), path.stem)
+    readers = {"setups": lambda: _setups(head, path.parent)}
+    entry = wrong.or_else(lambda: head.record(StudyEntry, readers=readers), None)
+    take = Take.ALL if entry is None else Take(entry.take)
+    rows = wrong.or_else(lambda: facts.tables("parameter"), [])
+    parameters = wrong.each(rows, lambda stated: _parameter(stated, take))
     wrong.raise_any()
+    if entry is None:
+        facts.fail("the study has no [study]")
+    try:
+        chosen(entry.only, entry.skip)
+    except SetupError as reason:
+        head.several("", reason)
     names = [p.name for p in parameters]
     twice = next((n for n in names if names.count(n) > 1), None)
     if twice is not None:
         facts.fail(f"two parameters are called {twice!r}; give each a name of its own", "parameter")
-    if not parameters and len(setups) < 2:
+    if not parameters and len(entry.setups) < 2:
         facts.fail("the study has no variants: state a [[parameter]], or several setups", "study")
     return Study(
-        name=name,
-        setups=setups,
+        name=entry.name or path.stem,
+        setups=entry.setups,
         parameters=tuple(parameters),
         take=take,
-        count=numbers[0],
-        seed=numbers[1],
-        only=asked[0],
-        skip=asked[1],
-        strict=strict,
+        count=entry.count,
+        seed=entry.seed,
+        only=entry.only,
+        skip=entry.skip,
+        strict=entry.strict,
     )
 
 
@@ -78,40 +83,12 @@ def _setups(head: Stated, home: Path) -> tuple[str, ...]:
     return tuple(str(home / name) for name in names)
 
 
-def _take(head: Stated) -> Take:
-    word: str = head.get("take", "text", default=str(Take.ALL))
-    if word not in list(Take):
-        head.fail(f"take = {word!r} is unknown; {nearest(word, list(Take))}", "take")
-    return Take(word)
-
-
-def _checks(head: Stated) -> tuple[tuple[str, ...] | None, tuple[str, ...]]:
-    only = head.get("only", "texts")
-    skip = tuple(head.get("skip", "texts", default=[]))
-    try:
-        chosen(only, skip)
-    except SetupError as reason:
-        head.several("", reason)
-    return None if only is None else tuple(only), skip
-
-
-def _numbers(head: Stated) -> tuple[int, int]:
-    count: int = head.get("count", "whole", default=64)
-    seed: int = head.get("seed", "whole", default=0)
-    if not 1 <= count <= MOST_VARIANTS:
-        head.fail(f"count must be from 1 to {MOST_VARIANTS}; got {count}", "count")
-    if seed < 0:
-        head.fail(f"seed must be 0 or more; got {seed}", "seed")
-    return count, seed
-
-
 def _parameter(stated: Stated, take: Take) -> StudyParameter:
-    stated.only(_KEYS)
-    one, several = stated.get("set", "text"), stated.get("sets", "texts")
-    if (one is None) == (several is None):
+    entry = stated.record(ParameterEntry, readers={"values": lambda: stated.get("values", "anything")})
+    if (entry.set is None) == (entry.sets is None):
         stated.fail(f"{stated.what} states set, or sets for what goes together; one of the two")
-    sets = (one,) if one is not None else tuple(several)
-    name = stated.get("name", "text", default=" + ".join(sets))
+    sets = entry.sets if entry.sets is not None else (str(entry.set),)
+    name = " + ".join(sets) if entry.name is None else entry.name
     ways = [key for key in ("values", "range", "nominal") if key in stated.values]
     if len(ways) != 1:
         stated.fail(f"{stated.what} states values, range or nominal with tolerance; one of the three")
@@ -120,8 +97,8 @@ def _parameter(stated: Stated, take: Take) -> StudyParameter:
     if len(sets) > 1:
         stated.fail(f"{stated.what} sets several, which go together by their values only", ways[0])
     if ways == ["range"]:
-        return _range(stated, name, sets, take)
-    return _spread(stated, name, sets, take)
+        return _range(stated, entry, name, sets, take)
+    return _spread(stated, entry, name, sets, take)
 
 
 def _choices(stated: Stated, width: int) -> tuple[tuple[ParameterValue, ...], ...]:
@@ -136,26 +113,30 @@ def _choices(stated: Stated, width: int) -> tuple[tuple[ParameterValue, ...], ..
     return tuple(found)
 
 
-def _range(stated: Stated, name: str, sets: tuple[str, ...], take: Take) -> StudyParameter:
-    ends = stated.need("range", "numbers")
-    if len(ends) != 2 or not all(isinstance(v, int | float) and math.isfinite(v) for v in ends):
+def _range(
+    stated: Stated, entry: ParameterEntry, name: str, sets: tuple[str, ...], take: Take
+) -> StudyParameter:
+    if entry.range is None or not all(map(math.isfinite, entry.range)):
         stated.fail("range must be two numbers, [low, high]", "range")
-    low, high = (float(v) for v in ends)
+    low, high = map(float, entry.range)
     if low >= high:
         stated.fail(f"range runs backwards: {low:g} is not below {high:g}", "range")
-    steps: int = stated.get("steps", "whole", default=0)
-    if take is Take.ALL and steps < 2:
+    if take is Take.ALL and entry.steps < 2:
         stated.fail(f"{stated.what} needs steps, 2 or more, where all combinations are taken", "steps")
-    within = stated.get("flip_within", "number")
+    within = entry.flip_within
     if within is not None and not 0.0 < within < high - low:
         stated.fail("flip_within must be more than 0 and less than the range", "flip_within")
-    return StudyParameter(name=name, sets=sets, ends=(low, high), steps=steps, flip_within=within)
+    return StudyParameter(name=name, sets=sets, ends=(low, high), steps=entry.steps, flip_within=within)
 
 
-def _spread(stated: Stated, name: str, sets: tuple[str, ...], take: Take) -> StudyParameter:
-    nominal, tolerance = stated.need("nominal", "number"), stated.need("tolerance", "number")
+def _spread(
+    stated: Stated, entry: ParameterEntry, name: str, sets: tuple[str, ...], take: Take
+) -> StudyParameter:
+    nominal, tolerance = entry.nominal, entry.tolerance
     if take is Take.ALL:
         stated.fail(f"{stated.what} spreads within a tolerance: take a sample, sobol or latin", "nominal")
-    if not tolerance > 0.0 or not math.isfinite(tolerance):
+    if nominal is None or tolerance is None:
+        stated.fail(f"{stated.what} lacks the key 'tolerance'")
+    if not tolerance > 0.0 or not math.isfinite(tolerance) or not math.isfinite(nominal):
         stated.fail(f"tolerance must be more than 0; got {tolerance:g}", "tolerance")
     return StudyParameter(name=name, sets=sets, nominal=float(nominal), tolerance=float(tolerance))

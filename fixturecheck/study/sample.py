@@ -11,8 +11,7 @@ from scipy.stats import norm, qmc
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import SetupError
-from fixturecheck.study.model import ParameterValue, Study, StudyParameter, Take, Variant
-from fixturecheck.study.read import MOST_VARIANTS
+from fixturecheck.study.model import MOST_VARIANTS, ParameterValue, Study, StudyParameter, Take, Variant
 
 _SIGMAS = 6.0
 """How many standard deviations the whole width of a zone is."""

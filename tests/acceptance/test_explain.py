@@ -12,8 +12,8 @@ from fixturecheck.checks import MODULES
 from fixturecheck.files import shipped_table
 from fixturecheck.report.terminal import SoFar, table
 from fixturecheck.result.finding import Kind, Verdict
+from fixturecheck.schemas import SCHEMAS, shipped
 from fixturecheck.setup.keys import RECORD_OF, keys_of
-from fixturecheck.setup.schema import SCHEMAS, shipped
 from fixturecheck.shop.catalogue import equipment
 from fixturecheck.units import inch_key
 from tests.doors import command

@@ -81,9 +81,11 @@ ALLOWED: Mapping[str, set[str]] = {
     "report": LEAVES | {"comparing", "study", "process", "shop", "setup", "wording"},
     # Doors.
     "sheet": JUDGED | {"process", "report", "wording"},
-    "runs": JUDGED | {"comparing", "study", "engine", "process", "report", "sheet", "start", "touching"},
+    "schemas": {"errors", "files", "names", "process", "setup", "study"},
+    "runs": JUDGED
+    | {"comparing", "study", "engine", "process", "report", "schemas", "sheet", "start", "touching"},
     "commands": LEAVES
-    | {"runs", "study", "checks", "process", "report", "setup", "sheet", "shop", "wording"},
+    | {"runs", "study", "checks", "process", "report", "schemas", "setup", "sheet", "shop", "wording"},
     "cli": LEAVES | {"commands"},
     "cq": JUDGED | {"engine", "report", "touching"},
     "testing": JUDGED | {"engine", "report"},

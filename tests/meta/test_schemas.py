@@ -5,7 +5,7 @@ from __future__ import annotations
 import jsonschema
 import pytest
 
-from fixturecheck.setup.schema import SCHEMAS, shipped, written
+from fixturecheck.schemas import SCHEMAS, shipped, written
 
 
 @pytest.mark.parametrize("name", SCHEMAS)

@@ -19,9 +19,10 @@ import pytest
 
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import allowed_in, own_fields
+from fixturecheck.schemas import SCHEMAS, shipped
 from fixturecheck.setup.document import BY_OTHER_KEYS, RECORDS
 from fixturecheck.setup.reader import Stated, types_of
-from fixturecheck.setup.schema import SCHEMAS, setup_schema, shipped
+from fixturecheck.setup.schema import setup_schema
 from fixturecheck.setup.text import read_facts
 from fixturecheck.shop.catalogue import equipment
 from fixturecheck.units import inch_key, to_inch_key
