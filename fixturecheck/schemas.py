@@ -46,7 +46,13 @@ _VALUES: Schema = {
 
 
 def job_schema() -> Schema:
-    """Return the schema of a job."""
+    """Return the schema of a job.
+
+    Returns
+    -------
+    dict
+        A JSON Schema, draft 7.
+    """
     operation = record_schema(
         Operation,
         "[[operation]]",
@@ -81,7 +87,13 @@ def job_schema() -> Schema:
 
 
 def study_schema() -> Schema:
-    """Return the schema of a study."""
+    """Return the schema of a study.
+
+    Returns
+    -------
+    dict
+        A JSON Schema, draft 7.
+    """
     parameter = record_schema(ParameterEntry, "[[parameter]]", special={"values": _VALUES})
     parameter["allOf"] = [
         {"oneOf": [{"required": [key]} for key in pair]} for pair in (("set", "sets"), _WAYS)
@@ -99,7 +111,13 @@ _WAYS = ("values", "range", "nominal")
 
 
 def job_setup_schema() -> Schema:
-    """Return the schema of the set-up of an operation, whose part the job states."""
+    """Return the schema of the set-up of an operation, whose part the job states.
+
+    Returns
+    -------
+    dict
+        A JSON Schema, draft 7.
+    """
     made = setup_schema()
     body = made["definitions"]["body"]
     body["required"] = [key for key in body["required"] if key != "file"]
@@ -119,7 +137,18 @@ SCHEMAS: Mapping[str, Callable[[], Schema]] = {
 
 
 def written(schema: Schema) -> str:
-    """Return a schema as the text of its file."""
+    """Return a schema as the text of its file.
+
+    Parameters
+    ----------
+    schema : dict
+        As one of `SCHEMAS` makes it.
+
+    Returns
+    -------
+    str
+        JSON, with a line end after it.
+    """
     return json.dumps(schema, indent=1, ensure_ascii=False) + "\n"
 
 
@@ -130,6 +159,11 @@ def shipped(name: str = SETUP_FILE) -> Path:
     ----------
     name : str
         A key of `SCHEMAS`.
+
+    Returns
+    -------
+    Path
+        The file.
     """
     return Path(str(files("fixturecheck.setup").joinpath(name)))
 
@@ -140,8 +174,14 @@ def put_into(folder: Path, names: Iterable[str] = tuple(SCHEMAS)) -> tuple[Path,
     Parameters
     ----------
     folder : Path
+        Where the files are that name them.
     names : iterable of str
         Keys of `SCHEMAS`.
+
+    Returns
+    -------
+    tuple of Path
+        The files that were written.
 
     Raises
     ------

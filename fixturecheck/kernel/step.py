@@ -201,7 +201,7 @@ def _read(path: Path, data: bytes, sha256: str) -> PartFile:
         message = f"{path.name} could not be read as {suffix[1:].upper()} ({reason}); export it again"
         raise SetupError(message) from reason
     if not solids:
-        what = f"only {loose} faces of open shells" if loose else "no shapes of any volume"
+        what = f"only {loose} face{'s' * (loose != 1)} of open shells" if loose else "no shapes of any volume"
         message = f"{path.name} holds no solid, {what}; export the part as a closed solid"
         raise SetupError(message)
     return PartFile(

@@ -27,7 +27,17 @@ from fixturecheck.report.markup import (
     render_page,
     table_of,
 )
-from fixturecheck.report.order import LOCATION, MOST_PICTURES, OVERVIEW, REST, Numbered, numbered, stop_of
+from fixturecheck.report.order import (
+    LOCATION,
+    MOST_PICTURES,
+    OVERVIEW,
+    REST,
+    Numbered,
+    numbered,
+    ranked_contacts,
+    stop_of,
+    stop_of_contact,
+)
 from fixturecheck.report.rest_page import AT_REST, LOCATES, rest_section
 from fixturecheck.report.viewer.view import ViewerMarkup
 from fixturecheck.result import Result
@@ -110,6 +120,7 @@ def _of_a_setup(
         "guessed": facts.assumed_table(result, guessed=True),
         "assumed": facts.assumed_table(result, guessed=False),
         "stated": facts.stated_table(setup),
+        "by_seats": facts.by_seats_table(setup),
         "rests_on": "the solids as drawn and the set-up as stated; what was not stated was not checked",
     }
 
@@ -124,6 +135,7 @@ def _of_an_assembly(result: Result) -> Values:
         "guessed": None,
         "assumed": None,
         "stated": None,
+        "by_seats": None,
         "rests_on": "the solids as drawn; no set-up was stated, so nothing was asked about grinding",
     }
 
@@ -351,8 +363,7 @@ def _as_ground(result: Result) -> Markup:
 
 def _touches(result: Result) -> Markup:
     """List what touches first, then the small gaps."""
-    order = {ContactKind.AREA: 0, ContactKind.LINE: 1, ContactKind.POINT: 2, ContactKind.NEAR: 3}
-    ranked = sorted(result.contacts, key=lambda c: (order[c.kind], c.a, c.b, c.centroid))
+    ranked = ranked_contacts(result)
 
     def size(c: Contact) -> str:
         if c.kind in {ContactKind.AREA, ContactKind.NEAR}:
@@ -364,8 +375,9 @@ def _touches(result: Result) -> Markup:
         return Cell(lines=(mean,), below=f"to {widest}" if widest != mean else "")
 
     rows = [(Cell(lines=(c.a,), below=f"on {c.b}"), c.kind, size(c), gap(c)) for c in ranked]
+    stops = [stop_of_contact(n) for n in range(len(ranked))]
     return render(
         "touches.html",
         most_open=MOST_OPEN,
-        contacts=table_of(("where", "kind", "size", "mean gap"), rows, 2, 3),
+        contacts=table_of(("where", "kind", "size", "mean gap"), rows, 2, 3, stops=stops),
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fixturecheck.result import Result
+from fixturecheck.result.contact import Contact, ContactKind
 from fixturecheck.result.finding import Finding, Group, Verdict
 from fixturecheck.result.hold import HoldFound, PartHeld
 from fixturecheck.wording.groups import Together
@@ -75,6 +76,22 @@ def numbered(result: Result) -> tuple[Numbered, ...]:
 def stop_of(number: str, place: int) -> str:
     """Return the stop of the 3-D view that shows the finding at a place among those told under a number."""
     return number if place == 0 else f"{number}.{place}"
+
+
+_BY_SIZE = {ContactKind.AREA: 0, ContactKind.LINE: 1, ContactKind.POINT: 2, ContactKind.NEAR: 3}
+
+MOST_TOUCHES = 60
+"""Contacts that can each be looked at in the 3-D view; a gang that touches in more places repeats itself."""
+
+
+def ranked_contacts(result: Result) -> list[Contact]:
+    """Return what touches, areas first and small gaps last."""
+    return sorted(result.contacts, key=lambda c: (_BY_SIZE[c.kind], c.a, c.b, c.centroid))
+
+
+def stop_of_contact(place: int) -> str:
+    """Return the stop of the 3-D view that shows the contact at a place of the ranked ones."""
+    return f"touch {place + 1}"
 
 
 def _together(result: Result, group: Group) -> Together:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fixturecheck.fields import own_fields
-from fixturecheck.report.markup import Table
+from fixturecheck.report.markup import Table, table_of
 from fixturecheck.report.order import Numbered, numbered
 from fixturecheck.result import Assumed, Result
 from fixturecheck.result.finding import Finding, NotAsked, Verdict, WhyNotAsked
@@ -74,6 +74,22 @@ def stated_table(setup: Setup) -> Table:
     rows = [(name, text) for name, text in _rows(setup) if text]
     rows += [(f"{body.role} {body.name}", _body(body)) for body in setup.bodies if body.group is None]
     return Table(heads=(), rows=tuple(rows))
+
+
+_TURNED_DEG = 1e-9
+
+
+def by_seats_table(setup: Setup) -> Table | None:
+    """Return the table of the bodies that their seats placed, and where; None where each states its place."""
+    write = setup.write
+    rows = []
+    for body in (b for b in setup.bodies if b.by_seats):
+        at_mm, axis, angle_deg = body.pose()
+        about = ", ".join(f"{v:.4g}" for v in axis)
+        turned = f"{angle_deg:.6g}° about {about}" if angle_deg > _TURNED_DEG else "as drawn"
+        rows.append((body.name, *(write.length(v) for v in at_mm), turned))
+    heads = ("body", "X", "Y", "Z", "turned")
+    return table_of(heads, rows, 1, 2, 3) if rows else None
 
 
 def assumed_line(result: Result) -> str:

@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Collection, Iterable, Mapping
 from copy import copy
 from dataclasses import MISSING, dataclass, field, fields, replace
 from functools import wraps
 from typing import Concatenate, ParamSpec, TypeVar
 
+import numpy as np
+from scipy.spatial.transform import Rotation
+
 from fixturecheck.angles.incline import Incline
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import HIDDEN, recorded
 from fixturecheck.kernel.brep.topology import canonical_order, faces_of, one_of_each
 from fixturecheck.kernel.measure import box_of
-from fixturecheck.kernel.place import composed, placed_at
+from fixturecheck.kernel.place import composed, matrix_of, placed_at
 from fixturecheck.kernel.shapes import Location, Placed, Solid
 from fixturecheck.names import BY_PLACE
+from fixturecheck.numeric import to_vector
 from fixturecheck.result import Source
 from fixturecheck.result.finding import Origin
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.dials import Dials, Squaring, Transfer
 from fixturecheck.setup.drilling import Drilling
 from fixturecheck.setup.end_mill import EndMilling
@@ -85,6 +91,8 @@ class Body:
         The file that the solid was read from.
     says_unit : bool
         Whether that file says what unit its lengths are in.
+    by_seats : bool
+        Whether its seats say where it stands, and nothing else.
     shop_sizes : mapping of str to float, int or str
         Parameters of the piece of equipment that were not stated; only on the first of its bodies.
     """
@@ -107,12 +115,29 @@ class Body:
     fastened: bool = False
     source: Source | None = None
     says_unit: bool = True
+    by_seats: bool = False
     shop_sizes: Mapping[str, float | int | str] = field(default_factory=dict)
     stated: frozenset[str] = field(default=frozenset(), repr=False, metadata=HIDDEN)
 
     def placed(self) -> Placed:
         """Return the solid with its names where it stands."""
         return Placed(name=self.name, solid=self.solid, face_names=tuple(self.face_names()), at=self.at)
+
+    def pose(self) -> tuple[Vector, Vector, float]:
+        """Return where its origin stands and how it is turned.
+
+        Returns
+        -------
+        tuple
+            Place of the origin, mm; the unit axis of the turn; its angle, degrees.
+        """
+        matrix = matrix_of(self.at)
+        turn = np.asarray(Rotation.from_matrix(matrix[:3, :3]).as_rotvec())
+        angle_rad = float(np.linalg.norm(turn))
+        axis = turn / angle_rad if angle_rad > 0.0 else np.array([0.0, 0.0, 1.0])
+        # Zeros are written without a sign.
+        origin, about = (to_vector(v.round(9) + 0.0) for v in (matrix[:3, 3], axis))
+        return origin, about, math.degrees(angle_rad)
 
     def zone_mm(self, face: str) -> float | None:
         """Return the width of the zone stated for a face, by its name or for all; None without one."""

@@ -65,7 +65,8 @@ def placed_as_stated(
         with wrong.noted():
             entries[name].fail(message, key)
     wrong.raise_any()
-    return found
+    before = {b.name: b.at for b in bodies}
+    return tuple(b if b.at is before.get(b.name) else replace(b, by_seats=True) for b in found)
 
 
 def place_by_seats(

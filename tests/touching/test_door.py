@@ -138,7 +138,7 @@ BAD = {
         lambda p: cq.Assembly().add(box(5, 5, 5), name="a").export(str(p)),
         "bad.step holds one solid; give an assembly of two or more",
     ),
-    "sheets": (faces_only, "bad.step holds no solid, only 1 faces of open shells"),
+    "sheets": (faces_only, "bad.step holds no solid, only 1 face of open shells"),
     "solids and sheets": (with_a_sheet, "bad.step holds 1 faces outside its solids"),
 }
 

@@ -141,8 +141,7 @@ function scale(found) {
 /** Put the labels where their places are seen: the stop's own, names of bodies, arrows, and pins of findings. */
 function label(view) {
   const [wide, tall] = [view.canvas.clientWidth, view.canvas.clientHeight];
-  const { stop, motion } = view;
-  const marks = [];
+  const { stop, motion } = view, marks = [];
   const put = (element, place, dx = 0, dy = 0) => marks.push([element, view.camera.seen(place, wide, tall), dx, dy]);
   const share = motion ? view.time : 0;
   if (motion) {
@@ -155,7 +154,7 @@ function label(view) {
     const mark = ring(stop.verdict, stop.ring_mm * tall / view.camera.shown);
     put(mark, stop.spot, -mark.radius, -mark.radius);
     const words = stop.lines.length ? stop.lines : [stop.title];
-    put(signed(words, stop.verdict, `${stop.id}  ${stop.word}`), stop.spot, 22, -74);
+    put(signed(words, stop.verdict, stop.word && `${stop.id}  ${stop.word}`), stop.spot, 22, -74);
   }
   el("map").hidden = !view.mapped();
   if (view.mapped()) {
@@ -187,7 +186,9 @@ function label(view) {
 /** The axes of the machine as they lie in the picture. */
 function axes({ right, up }) {
   return [...right].map((across, i) => {
-    const [x, y] = [26 * across, -26 * up[i]], axis = made("div", "", "view-axis"), name = made("span", "XYZ"[i]);
+    // An axis that points at the eye is a point, and its name would lie on another's.
+    const points = Math.hypot(across, up[i]) < 0.2, [x, y] = [26 * across, -26 * up[i]];
+    const axis = made("div", "", "view-axis"), name = made("span", points ? "" : "XYZ"[i]);
     axis.style.width = `${Math.hypot(x, y)}px`;
     axis.style.transform = `rotate(${Math.atan2(y, x)}rad)`;
     name.style.transform = `rotate(${-Math.atan2(y, x)}rad)`;

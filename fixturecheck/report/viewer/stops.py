@@ -11,7 +11,18 @@ from typing import Any
 
 import numpy as np
 
-from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, LOCATION, OVERVIEW, REST, Numbered, numbered
+from fixturecheck.report.order import (
+    HOLD_FLUX,
+    HOLD_PULL,
+    LOCATION,
+    MOST_TOUCHES,
+    OVERVIEW,
+    REST,
+    Numbered,
+    numbered,
+    ranked_contacts,
+    stop_of_contact,
+)
 from fixturecheck.report.pictures.draw import Drawing
 from fixturecheck.report.pictures.figures import body_colours
 from fixturecheck.report.pictures.scene import (
@@ -26,6 +37,7 @@ from fixturecheck.report.pictures.scene import (
 )
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.report.viewer.things import scale_colours
+from fixturecheck.result.contact import Contact, ContactKind
 from fixturecheck.result.finding import Finding
 from fixturecheck.result.shapes import wheel_name
 from fixturecheck.wording import groups as words
@@ -39,6 +51,12 @@ LIT, LIT_THIN = 1, 2
 
 _ROOM = 1.6
 """Height of a view from the operator's side, in heights of the smallest body that the finding is about."""
+
+_SEEN_THROUGH = 0.35
+"""Opacity of two bodies whose contact is looked at."""
+
+_PATCH_ROOM = 1.2
+"""Least height of a view of a contact, in heights of its patch."""
 
 _WHEEL = 0.16
 """Opacity of a wheel that passes over."""
@@ -64,7 +82,50 @@ def stops_of(drawing: Drawing, places: Mapping[str, int]) -> list[dict[str, Any]
     stops = [whole]
     for row in numbered(drawing.stage.result):
         stops += _row(drawing, row, places)
-    return stops + others
+    shown_ones = enumerate(ranked_contacts(drawing.stage.result)[:MOST_TOUCHES])
+    return stops + others + [_touch(drawing.stage, n, c, places) for n, c in shown_ones]
+
+
+def _touch(stage: MeshedResult, place: int, contact: Contact, places: Mapping[str, int]) -> dict[str, Any]:
+    """Return the stop of a contact: its patch lit, seen through the part that it belongs to."""
+    units = stage.result.shown_in
+    patch = [s for s in (contact.patch,) if s in stage.numbers]
+    about = [b for b in (contact.a.body, contact.b.body) if b in stage.numbers]
+    colours = body_colours(stage.result.shapes)
+    actors = [
+        actor(s, colours, pale=s.name not in about, opacity_share=_SEEN_THROUGH if s.name in about else 1.0)
+        for s in stage.result.shapes
+        if s.role in BODIES
+    ]
+    actors += [actor(stage.shape(name), colours) for name in patch]
+    eye = unit(FRONT_RIGHT)
+    sized = [fit(stage.meshes[name].all_points_mm(), eye) for name in (*about, *patch)]
+    centre = np.array(contact.centroid)
+    height = min(_ROOM * min((h for _, h in sized[: len(about)]), default=1.0), 1e9)
+    scene = {
+        "actors": actors,
+        "camera": camera(centre, eye, up_for(eye), max(height, _PATCH_ROOM * sized[-1][1] if patch else 0.0)),
+        "cut": False,
+        "tags": about,
+        "spot": centre.tolist(),
+    }
+    size = {
+        ContactKind.AREA: shown(contact.area_mm2, "mm2", units),
+        ContactKind.NEAR: shown(contact.area_mm2, "mm2", units),
+        ContactKind.LINE: shown(contact.length_mm, "mm", units),
+    }.get(contact.kind, "")
+    return {
+        **_stop(stage, scene, places, patch),
+        "id": stop_of_contact(place),
+        "of": WHOLE,
+        "tour": False,
+        "title": f"{contact.a} on {contact.b}",
+        "verdict": "",
+        "word": "",
+        "lines": [f"{contact.kind} {size}".strip(), f"mean gap {shown(contact.gap_mean_um, 'um', units)}"],
+        "says": "",
+        "scale": None,
+    }
 
 
 def _general(drawing: Drawing, scene: Mapping[str, Any], places: Mapping[str, int]) -> dict[str, Any]:

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from fixturecheck.kernel.mesh.triangles import Mesh
-from fixturecheck.report.order import numbered
+from fixturecheck.report.order import numbered, ranked_contacts, stop_of_contact
 from fixturecheck.report.pictures.draw import Drawing, drawing_of
 from fixturecheck.report.viewer.block import packed_view
 from fixturecheck.report.viewer.packed import STEP_MM
@@ -69,6 +69,19 @@ def test_the_same_result_gives_the_same_bytes(packed: str, meshes: dict[str, Mes
     again = drawing_of(RESULT, meshes)
     assert again is not drawing
     assert packed_view(RESULT, staged.setup(), meshes_of(RESULT), again) == packed
+
+
+def test_every_contact_is_a_stop_that_shows_its_patch_and_both_bodies(data: dict[str, Any]) -> None:
+    names = [thing["name"] for thing in data["things"]]
+    stops = {s["id"]: s for s in data["stops"]}
+    for place, contact in enumerate(ranked_contacts(RESULT)):
+        stop = stops[stop_of_contact(place)]
+        shown = {names[int(i)]: look for i, look in stop["looks"].items()}
+        assert not stop["tour"]
+        assert stop["spot"] == pytest.approx(contact.centroid, abs=1e-4)
+        assert {contact.a.body, contact.b.body} <= set(shown)
+        assert shown[contact.a.body][0] < 0.5
+        assert [name for name, look in shown.items() if look[1]] == [contact.patch] * bool(contact.patch)
 
 
 def test_every_finding_is_a_stop_in_the_order_of_the_page(data: dict[str, Any]) -> None:

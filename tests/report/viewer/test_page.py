@@ -211,6 +211,25 @@ def test_fingers_turn_and_pinch(browser: Browser, path: Path) -> None:
         assert eye(page) == pytest.approx(turned)
 
 
+def test_what_touches_is_looked_at_by_a_button_of_its_row(page: Page) -> None:
+    """The patch is lit in the part's middle, and is seen through the part that hides it."""
+    row = page.locator("tr[data-stop^='touch ']").first
+    page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
+    row.get_by_role("button").click()
+    page.wait_for_function("!setUpView.flight")
+    assert stop(page) == row.get_attribute("data-stop")
+    told = page.locator("#view-says").inner_text()
+    assert " on " in told
+    assert "mean gap" in told
+    names = page.evaluate(
+        "Object.entries(setUpView.stop.looks).filter(([, look]) => look[1]).map(([i]) => "
+        "setUpView.data.things[i].role)"
+    )
+    assert set(names) <= {"area", "line", "point", "near"}
+    page.locator("#view-on").click()
+    assert page.evaluate("setUpView.stop.tour")
+
+
 def test_nothing_serious_stands_in_anybodys_way(page: Page) -> None:
     """WCAG 2.1 A and AA by axe-core."""
     options = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}
