@@ -16,11 +16,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
-from fixturecheck.holding.model import Leaving, Release
+from fixturecheck.holding.model import Release
 from fixturecheck.magnet.remanence import SOFT_BELOW_A_M
 from fixturecheck.release.motions import TRAVEL_MM
 from fixturecheck.release.sequence import HAND_N
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
+from fixturecheck.result.release import BodyLeaves
 from fixturecheck.shop.tables import material
 from fixturecheck.units import Writing
 from fixturecheck.wording.release import burr_words, first_words, keeps_words, pry_words, step_words
@@ -68,7 +69,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         )
 
 
-def _comes_off(release: Release, body: Leaving, number: int, write: Writing) -> Finding:
+def _comes_off(release: Release, body: BodyLeaves, number: int, write: Writing) -> Finding:
     """Judge one body's way."""
     before = f"{sentence(first_words(release.before))} " if number == 1 else ""
     best = body.ways[0] if body.ways else None
@@ -102,11 +103,11 @@ def _comes_off(release: Release, body: Leaving, number: int, write: Writing) -> 
     )
 
 
-def _unknown(release: Release, body: Leaving) -> bool:
+def _unknown(release: Release, body: BodyLeaves) -> bool:
     return bool(body.ways) and body.ways[0].force_n is None and bool(release.reason)
 
 
-def _verdict(release: Release, body: Leaving) -> Verdict:
+def _verdict(release: Release, body: BodyLeaves) -> Verdict:
     if not body.ways:
         return Verdict.NO_GO
     if _unknown(release, body):
@@ -118,7 +119,7 @@ def _verdict(release: Release, body: Leaving) -> Verdict:
 
 def _keeps(stage: Stage, release: Release) -> Iterator[Finding]:
     """Ask for demagnetising where a steel keeps magnetism, once for each."""
-    together: dict[str, list[Leaving]] = {}
+    together: dict[str, list[BodyLeaves]] = {}
     for body in release.order:
         if body.keeps or body.keeps_unknown:
             together.setdefault(stage.setup.body(body.body).material, []).append(body)

@@ -11,7 +11,7 @@ from fixturecheck.machining.grinding import Stroke
 from fixturecheck.machining.milling import Bitten, CutterWay
 from fixturecheck.magnet.pull import Pulls
 from fixturecheck.result.hold import Outcome, Remedy, Tool
-from fixturecheck.result.release import Burr, ComesOff, FirstSteps, OffWay, PryAt, SteelKeeps
+from fixturecheck.result.release import BodyLeaves, Burr, FirstSteps
 from fixturecheck.result.shapes import Vector
 from fixturecheck.statics.collapse import Collapse, Crash, FactorRange, StartingMotion
 from fixturecheck.statics.equilibrium import EquilibriumProblem, Load
@@ -237,56 +237,12 @@ class PartHold:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Leaving:
-    """How one body comes off after the cut.
-
-    Parameters
-    ----------
-    body : str
-        Its name.
-    residual_n : Range or None
-        What still draws it with the magnet off; None where it is not known.
-    ways : tuple of OffWay
-        Which way it can lift or tip without sliding on a ground face, the easiest first; where none can,
-        which way it comes off all the same; empty where it comes off no way.
-    pry : PryAt or None
-        An edge that a tool can get under.
-    by_hand : bool or None
-        Whether fingers do it.
-    at_mm, direction : Vector or None
-        Where the first way starts, and which way it goes.
-    keeps : SteelKeeps or None
-        What magnetism its steel keeps; None where that is none to speak of, or is not known.
-    keeps_unknown : str
-        Why that is not known; empty where it is.
-    motion : ComesOff or None
-        The first way, as a motion; None where there is none.
-    """
-
-    body: str
-    residual_n: Range | None
-    ways: tuple[OffWay, ...]
-    pry: PryAt | None
-    by_hand: bool | None = None
-    at_mm: Vector | None = None
-    direction: Vector | None = None
-    keeps: SteelKeeps | None = None
-    keeps_unknown: str = ""
-    motion: ComesOff | None = None
-
-    @property
-    def demagnetise(self) -> bool:
-        """Whether its steel keeps some magnetism."""
-        return self.keeps is not None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Release:
     """How the set-up comes apart.
 
     Parameters
     ----------
-    order : tuple of Leaving
+    order : tuple of BodyLeaves
         Bodies in the order in which they come away.
     burrs : tuple of Burr
         Edges that the cuts made, to be stoned.
@@ -296,7 +252,7 @@ class Release:
         Why the residual pull, or all of it, is not known; empty where it is.
     """
 
-    order: tuple[Leaving, ...]
+    order: tuple[BodyLeaves, ...]
     burrs: tuple[Burr, ...]
     before: FirstSteps
     reason: str = ""

@@ -22,7 +22,6 @@ from fixturecheck.result.hold import (
     MagnetUsed,
     PartHeld,
 )
-from fixturecheck.result.release import BodyLeaves
 from fixturecheck.setup.model import Setup
 from fixturecheck.statics.collapse import Swing
 
@@ -54,17 +53,7 @@ def found(setup: Setup, held: Held) -> HoldFound:
         notes=(*held.notes, *(held.pulls.notes if held.pulls else ())),
         kept=held.kept,
         left_out=held.left_out,
-        leaving=tuple(
-            BodyLeaves(
-                body=b.body,
-                residual_n=_pair(b.residual_n) if b.residual_n else None,
-                ways=b.ways,
-                pry=b.pry,
-                demagnetise=b.demagnetise,
-                motion=b.motion,
-            )
-            for b in (release.order if release else ())
-        ),
+        leaving=release.order if release else (),
         burrs=release.burrs if release else (),
         before=release.before if release else None,
         ceiling=CEILING,

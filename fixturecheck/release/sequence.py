@@ -12,7 +12,7 @@ from fixturecheck.contact.patch import ContactMap
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.holding.bearing import movers, weights
 from fixturecheck.holding.clamping import friction_of
-from fixturecheck.holding.model import Leaving, Release
+from fixturecheck.holding.model import Release
 from fixturecheck.interval import Range
 from fixturecheck.kernel.boolean import common
 from fixturecheck.kernel.brep.features import Features, features_of
@@ -36,7 +36,7 @@ from fixturecheck.magnet.remanence import (
 from fixturecheck.numeric import to_vector
 from fixturecheck.release.motions import UP, Room, TouchingFaces, WayOff, support_edges, touches_of, ways_off
 from fixturecheck.result.hold import ClampKind
-from fixturecheck.result.release import Burr, FirstSteps, OffKind, OffWay, PryAt, SteelKeeps
+from fixturecheck.result.release import BodyLeaves, Burr, FirstSteps, OffKind, OffWay, PryAt, SteelKeeps
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import BodyRole, Sparks
 from fixturecheck.shop.tables import material
@@ -131,7 +131,7 @@ def release_of(
     return Release(order=order, burrs=burrs, before=before, reason=reason)
 
 
-def _order(standing: _Standing, loose: Sequence[str], jaws: frozenset[str]) -> tuple[Leaving, ...]:
+def _order(standing: _Standing, loose: Sequence[str], jaws: frozenset[str]) -> tuple[BodyLeaves, ...]:
     """Take bodies away one by one; what comes off no way stays to the end."""
     gone, left, out = jaws, list(loose), []
     known: dict[tuple[str, frozenset[str]], list[_Tried]] = {}
@@ -209,7 +209,7 @@ def takes_n(way: WayOff, loads: Sequence[tuple[Floats, Floats]], solid: Solid, m
     return max(0.0, -moment / reach)
 
 
-def _leaving(standing: _Standing, name: str, tried: Sequence[_Tried], gone: frozenset[str]) -> Leaving:
+def _leaving(standing: _Standing, name: str, tried: Sequence[_Tried], gone: frozenset[str]) -> BodyLeaves:
     """Return how one body comes off."""
     best = tried[0] if tried else None
     reached = pries(name, standing.touches[name], standing.room, gone)
@@ -220,7 +220,7 @@ def _leaving(standing: _Standing, name: str, tried: Sequence[_Tried], gone: froz
     at = pry.at_mm if pry and motion is None else None
     if motion is not None:
         at = motion.at_mm if motion.at_mm is not None else np.array(standing.weights[name].at_mm)
-    return Leaving(
+    return BodyLeaves(
         body=name,
         residual_n=_residual(standing, name, gone),
         ways=tuple(_off_way(t, standing.touches[name]) for t in tried),
@@ -255,17 +255,17 @@ def _chosen(reached: Sequence[Pry], best: _Tried | None) -> Pry | None:
     return min(reached, key=lambda p: round(float(p.out @ along), 6))
 
 
-def _residual(standing: _Standing, name: str, gone: frozenset[str]) -> Range | None:
-    """Return the residual pull on a body from all that is still there, added up."""
+def _residual(standing: _Standing, name: str, gone: frozenset[str]) -> tuple[float, float] | None:
+    """Return the residual pull on a body from all that is still there, added up, low to high."""
     if not material(standing.setup.body(name).material).magnetic:
-        return Range(low=0.0, high=0.0)
+        return 0.0, 0.0
     if not standing.known:
         return None
     low, high = (
         sum(float(np.linalg.norm(force)) for force, _ in _pulls_on(standing, name, gone, high=end))
         for end in (False, True)
     )
-    return Range(low=min(low, high), high=max(low, high))
+    return min(low, high), max(low, high)
 
 
 def _keeps(standing: _Standing, name: str) -> tuple[SteelKeeps | None, str]:

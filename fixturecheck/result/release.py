@@ -166,13 +166,20 @@ class BodyLeaves:
     body : str
         Its name.
     residual_n : (float, float) or None
-        What still draws it with the magnet off.
+        What still draws it with the magnet off, low to high, N; None where it is not known.
     ways : tuple of OffWay
-        How it comes off, the easiest first; empty where it comes off no way.
+        Which way it can lift or tip without sliding on a ground face, the easiest first; where none can,
+        which way it comes off all the same; empty where it comes off no way.
     pry : PryAt or None
         Where a tool gets under an edge.
-    demagnetise : bool
-        Its steel keeps magnetism.
+    by_hand : bool or None
+        Whether fingers do it.
+    at_mm, direction : Vector or None
+        Where the first way starts, and which way it goes.
+    keeps : SteelKeeps or None
+        What magnetism its steel keeps; None where that is none to speak of, or is not known.
+    keeps_unknown : str
+        Why that is not known; empty where it is.
     motion : ComesOff or None
         The first of the ways; None where it comes off no way.
     """
@@ -181,5 +188,14 @@ class BodyLeaves:
     residual_n: tuple[float, float] | None
     ways: tuple[OffWay, ...]
     pry: PryAt | None
-    demagnetise: bool
+    by_hand: bool | None = None
+    at_mm: Vector | None = None
+    direction: Vector | None = None
+    keeps: SteelKeeps | None = None
+    keeps_unknown: str = ""
     motion: ComesOff | None = None
+
+    @property
+    def demagnetise(self) -> bool:
+        """Whether its steel keeps some magnetism."""
+        return self.keeps is not None

@@ -99,7 +99,7 @@ def flat_pull(part, poles, laws, *, gap_um, mmf_a, source_gap_mm, size_mm=2.5, h
         k = MU0 / (source_gap_mm * mm)
         behind = ng.ds(definedon=mesh.Boundaries(f"back{i}"))
         form += energy(ng, 0.5 * k * (u - sign * mmf_a) ** 2 * mm**2 * behind)
-    phi = minimise(ng, space, form, ng.GridFunction(space), precondition="direct", share=1e-11)
+    phi = minimise(ng, space, form, ng.GridFunction(space), precondition="direct", share=1e-9)
     b = MU0 * slab_mm / gap * ng.grad(phi)[2] / mm
     pull = ng.Integrate(b * b / (2 * MU0), mesh, definedon=mesh.Materials("slab")) * mm**2 / slab_mm
     return pull * (2 if half_x else 1) * (2 if half_y else 1), space.ndof

@@ -9,6 +9,7 @@ like the first, on narrower poles; nothing was chosen on the others.
 import cadquery as cq
 import pytest
 
+from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.magnet.pull import FACE_ERROR_SHARE, lifted_low_share
 from fixturecheck.setup.holding import SOURCE_GAP_PITCHES
 from fixturecheck.shop.tables import read
@@ -16,6 +17,7 @@ from tests.magnet import fluxparts as parts
 from tests.magnet import fullair
 
 SHARE_OFF = 0.05
+MESHER = TetMesher()
 
 CHUCK = read("equipment")["flat_magnetic_chuck"]["params"]
 PITCH, SPACER, DEEP = (CHUCK[k]["default"] for k in ("pole_pitch_mm", "spacer_mm", "plate_mm"))
@@ -51,58 +53,80 @@ def drawn(box, cut=()):
     return work.val(), fullair.solid(box=box, cut=cut)
 
 
-def offset(box, *, cut=(), gap_um=5.0, magnet=STIFF, count=2, pitch=PITCH, spacer=SPACER):
-    """Pull by the method over that of the full field, less one, and the latter in N."""
-    solid, reference = drawn(box, cut)
+def method_n(box, *, cut=(), gap_um=5.0, magnet=STIFF, count=2, pitch=PITCH, spacer=SPACER):
+    """Pull by the method, N."""
     share, mmf_a = MAGNETS[magnet]
-    behind_mm, drives_a = share * pitch, mmf_a * pitch / PITCH
     row = parts.bars(
-        count=count, iron_mm=pitch - spacer, spacer_mm=spacer, length_mm=LONG, deep_mm=DEEP, mmf_a=drives_a,
-        source_gap_mm=behind_mm,
+        count=count, iron_mm=pitch - spacer, spacer_mm=spacer, length_mm=LONG, deep_mm=DEEP,
+        mmf_a=mmf_a * pitch / PITCH, source_gap_mm=share * pitch,
     )  # fmt: skip
-    ours = -parts.hold({"part": solid}, row, gap_um=gap_um)[2]
-    truth, _ = fullair.flat_pull(
-        reference, pair(count, pitch, spacer), [parts.MILD, parts.MILD], gap_um=gap_um, mmf_a=drives_a,
-        source_gap_mm=behind_mm, size_mm=3.0, half_x=True, half_y=True,
-    )  # fmt: skip
-    return ours / truth - 1, truth
+    return -parts.hold({"part": drawn(box, cut)[0]}, row, gap_um=gap_um, mesher=MESHER)[2]
 
 
-SEATED = {
+def reference_n(box, *, cut=(), gap_um=5.0, magnet=STIFF, count=2, pitch=PITCH, spacer=SPACER):
+    """Pull by the full field, N."""
+    share, mmf_a = MAGNETS[magnet]
+    return fullair.flat_pull(
+        drawn(box, cut)[1], pair(count, pitch, spacer), [parts.MILD, parts.MILD], gap_um=gap_um,
+        mmf_a=mmf_a * pitch / PITCH, source_gap_mm=share * pitch, size_mm=3.0, half_x=True, half_y=True,
+    )[0]  # fmt: skip
+
+
+CASES = {
     "block": {"box": (-15, -12, 0, 15, 12, 12)},
     "block, soft": {"box": (-20, -15, 0, 20, 15, 15), "magnet": SOFT},
     "bar along the seam, soft": {"box": (-8, -18, 0, 8, 18, 8), "magnet": SOFT},
     "thin plate, rough": {"box": (-15, -15, 0, 15, 15, 4), "gap_um": 20.0},
     "bridge with a slot over the seam, soft": {
         "box": (-18, -10, 0, 18, 10, 14), "cut": [("box", (-6, -11, -1, 6, 11, 6))], "gap_um": 8.0,
-        "magnet": SOFT, "low": 0.20,
+        "magnet": SOFT,
     },
     "fine poles": {"box": (-10, -10, 0, 10, 10, 6), "count": 4, "pitch": 5.0, "spacer": 1.0},
+    "0.25 mm open, soft": {"box": (-20, -15, 0, 20, 15, 15), "gap_um": 250.0, "magnet": SOFT},
+    "1 mm open, soft": {"box": (-20, -15, 0, 20, 15, 15), "gap_um": 1000.0, "magnet": SOFT},
 }  # fmt: skip
+
+# What `reference_n` gave for each, N: it takes a quarter of a minute, and nothing of ours goes into it. Two
+# are found again in every run.
+RECORDED_N = {
+    "block": 452.7,
+    "block, soft": 835.9,
+    "bar along the seam, soft": 824.9,
+    "thin plate, rough": 92.7,
+    "bridge with a slot over the seam, soft": 446.6,
+    "fine poles": 29.74,
+    "0.25 mm open, soft": 411.8,
+    "1 mm open, soft": 108.7,
+}
+AGAIN = ("block", "0.25 mm open, soft")
+# Flux that crosses the slot into its roof is not followed, so there the method reads low, the safe side.
+LOW = {"bridge with a slot over the seam, soft": 0.20}
+OPEN = [n for n in CASES if "open" in n]
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", SEATED)
+@pytest.mark.parametrize("name", AGAIN)
+def test_the_full_field_is_as_recorded(name):
+    assert reference_n(**CASES[name]) == pytest.approx(RECORDED_N[name], rel=1e-3)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", [n for n in CASES if n not in OPEN])
 def test_pull_agrees_with_the_full_field(name, record_property):
     """Within a twentieth, half of what is carried. The reference is high itself: a slab half as thick gives
     1.1 and 0.5 % less on a bar along the seam and a block with a bore, finer elements 0.6 and 0.3 %."""
-    case = dict(SEATED[name])
-    # Flux that crosses the slot into its roof is not followed, so there the method reads low, the safe side.
-    low = case.pop("low", SHARE_OFF)
-    off, truth = offset(**case)
-    record_property("reference_n", truth)
+    off = method_n(**CASES[name]) / RECORDED_N[name] - 1
     record_property("share_off", off)
-    assert -low < off < SHARE_OFF
+    assert -LOW.get(name, SHARE_OFF) < off < SHARE_OFF
     assert off < FACE_ERROR_SHARE
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("gap_um", "magnet"), [(250.0, SOFT), (1000.0, SOFT)])
-def test_a_face_that_stands_open_is_pulled_no_less_than_the_low_end_says(gap_um, magnet, record_property):
+@pytest.mark.parametrize("name", OPEN)
+def test_a_face_that_stands_open_is_pulled_no_less_than_the_low_end_says(name, record_property):
     """Flux that leaves a soft magnet's poles sideways does not cross the gap: the method reads high there."""
-    off, truth = offset((-20, -15, 0, 20, 15, 15), gap_um=gap_um, magnet=magnet)
-    record_property("reference_n", truth)
+    off = method_n(**CASES[name]) / RECORDED_N[name] - 1
     record_property("share_off", off)
     assert off > 0.0
-    low = (1.0 - FACE_ERROR_SHARE) * lifted_low_share(gap_um * 1e-3)
+    low = (1.0 - FACE_ERROR_SHARE) * lifted_low_share(CASES[name]["gap_um"] * 1e-3)
     assert (1.0 + off) * low < 1.0

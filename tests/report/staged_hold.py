@@ -29,7 +29,7 @@ from fixturecheck.result.hold import (
     RemedyKind,
     StopAt,
 )
-from fixturecheck.result.release import BodyLeaves, Burr, FirstSteps, OffKind, OffWay
+from fixturecheck.result.release import BodyLeaves, Burr, FirstSteps, OffKind, OffWay, SteelKeeps
 from tests.report import staged
 
 INPUTS = (
@@ -51,6 +51,16 @@ GOES = BodyMotion(
     axis=None,
 )
 
+KEEPS = SteelKeeps(
+    kept="semi-hard",
+    soft_too=False,
+    coercivity_a_m=(1000.0, 9710.0),
+    path_mm=25.0,
+    mmf_a=240.0,
+    magnet_mmf_a=None,
+    field_t=0.012,
+    chips_t=0.01,
+)
 SLIDE = OffWay(kind=OffKind.SLIDE, along=(1.0, 0.0, 0.0), about_bottom=False, force_n=None)
 
 WEAK = PartHeld(
@@ -167,7 +177,7 @@ def hold() -> HoldFound:
         missing=(("gib_3 in top_flat", "it has no finish"),),
         notes=("brass was meshed coarser",),
         kept=(("plate", "stands on the table and is taken as bolted to it"),),
-        leaving=(BodyLeaves(body="rail", residual_n=(2.0, 4.0), ways=(SLIDE,), pry=None, demagnetise=True),),
+        leaving=(BodyLeaves(body="rail", residual_n=(2.0, 4.0), ways=(SLIDE,), pry=None, keeps=KEEPS),),
         burrs=(Burr(edge="gib_1.left+top", ends=("-X",), sparks=False, seats=(), length_mm=16.0),),
         before=FirstSteps(grinds=True, mills=False, magnet_off=True, demagnetise=False),
         maps=(pull_map("gib_1.bottom", 2.0), pull_map("gib_2.bottom", -14.3)),
