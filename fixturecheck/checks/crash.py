@@ -25,7 +25,7 @@ from fixturecheck.holding.model import PartHold, Way
 from fixturecheck.machining.milling import Bitten
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.hold import FILM, Outcome, Tool
-from fixturecheck.statics.collapse import Crash, crash_verdict
+from fixturecheck.statics.mechanism import Crash, crash_verdict
 from fixturecheck.units import Writing, factor_text
 from fixturecheck.wording.hold import loss_words, over_words
 from fixturecheck.wording.motion import motion_words

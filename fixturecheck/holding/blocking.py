@@ -33,7 +33,7 @@ from fixturecheck.result.hold import ClampKind, Jaws, Remedy, RemedyKind, StopAt
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import equipment, place
 from fixturecheck.setup.model import Body, Setup
-from fixturecheck.statics.collapse import StartingMotion
+from fixturecheck.statics.mechanism import StartingMotion
 
 THICK_MM, STEP_MM, LEAST_TOUCH_MM = 20.0, 0.5, 2.0
 """How thick the block is, the step of its height, and how much of the side it touches at least: a part rides

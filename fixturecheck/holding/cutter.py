@@ -60,8 +60,8 @@ from fixturecheck.result.hold import Driver, RemedyKind, Tool
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.holding import Holding, Milling
 from fixturecheck.setup.model import Setup
-from fixturecheck.statics.collapse import StartingMotion
 from fixturecheck.statics.equilibrium import Load
+from fixturecheck.statics.mechanism import StartingMotion
 
 THE_TABLE = "the table"
 LEAST_DEPTH_MM, DEPTH_STEP_MM = 0.1, 0.05

@@ -21,7 +21,8 @@ from fixturecheck.kernel.place import transformed
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.machining.milling import Bitten
 from fixturecheck.result.hold import MotionKind, Outcome
-from fixturecheck.statics.collapse import Collapse, StartingMotion, collapse
+from fixturecheck.statics.collapse import Collapse, collapse
+from fixturecheck.statics.mechanism import StartingMotion
 from fixturecheck.units import factor_text
 
 _MARGIN = 1.15

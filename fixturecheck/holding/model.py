@@ -13,8 +13,9 @@ from fixturecheck.magnet.pull import Pulls
 from fixturecheck.result.hold import Outcome, Remedy, Tool
 from fixturecheck.result.release import BodyLeaves, Burr, FirstSteps
 from fixturecheck.result.shapes import Vector
-from fixturecheck.statics.collapse import Collapse, Crash, FactorRange, StartingMotion
+from fixturecheck.statics.collapse import Collapse, FactorRange
 from fixturecheck.statics.equilibrium import EquilibriumProblem, Load
+from fixturecheck.statics.mechanism import Crash, StartingMotion
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,8 +17,8 @@ from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.milling import Bitten
 from fixturecheck.result.hold import RemedyKind, Tool
 from fixturecheck.setup.model import Setup
-from fixturecheck.statics.collapse import Crash, StartingMotion
 from fixturecheck.statics.equilibrium import Load
+from fixturecheck.statics.mechanism import Crash, StartingMotion
 
 TRAVEL_MM = 2.0
 """How far a freed part is followed into the tool: by then it has been thrown or the wheel has broken."""

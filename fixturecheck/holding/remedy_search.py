@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from fixturecheck.errors import NotComputedError
+from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.holding.factor import CEILING, factors_of, load_cases
 from fixturecheck.holding.model import LoadCase, PartHold
 from fixturecheck.holding.process import CuttingProcess
@@ -17,7 +17,7 @@ from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.magnet.pull import FacePull, Magnet
 from fixturecheck.result.hold import Remedy, RemedyKind
 from fixturecheck.setup.model import Setup
-from fixturecheck.statics.collapse import collapse, least_that_reaches
+from fixturecheck.statics.collapse import collapse
 
 _ROUNDS = 10
 _PICKED, _FAR_SHARE = 6, 0.85
@@ -245,3 +245,47 @@ def scaled_pull(rig: Rig, ratio: float, pulled: Callable[[FacePull], bool]) -> R
         for f in rig.pulls.faces
     )
     return replace(rig, pulls=replace(rig.pulls, faces=faces))
+
+
+def least_that_reaches(
+    factor: Callable[[float], float], target: float, *, now: float, most: float, share: float = 1e-3
+) -> float | None:
+    """Return the smallest increase of an input that brings the factor to its target.
+
+    Parameters
+    ----------
+    factor : callable
+        Factor at a value of the input; meant to rise with it.
+    target : float
+        Factor wanted.
+    now, most : float
+        Value as it is, and the most that can be had.
+    share : float
+        Accuracy, as a share of the span.
+
+    Returns
+    -------
+    float or None
+        The value, itself tried and found to reach the target; `now` where it does already; None where
+        `most` does not.
+
+    Raises
+    ------
+    SetupError
+        The ends are not finite or the wrong way round.
+    """
+    if not (math.isfinite(now) and math.isfinite(most) and now < most and math.isfinite(target)):
+        message = f"remedy: from {now} to {most} for a factor of {target} is no span to look in"
+        raise SetupError(message)
+    span, fails, reaches = most - now, now, most
+    if factor(fails) >= target:
+        return fails
+    if factor(reaches) < target:
+        return None
+    while reaches - fails > share * span:
+        between = 0.5 * (fails + reaches)
+        if factor(between) >= target:
+            reaches = between
+        else:
+            fails = between
+    return reaches

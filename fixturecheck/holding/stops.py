@@ -21,8 +21,8 @@ from fixturecheck.kernel.brep.topology import solids_of
 from fixturecheck.kernel.place import transformed
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.numeric import to_vector
-from fixturecheck.statics.collapse import StartingMotion
 from fixturecheck.statics.equilibrium import ContactPoint, EquilibriumProblem
+from fixturecheck.statics.mechanism import StartingMotion
 
 _PRESSED_MM, _BLUNT_SHARE = 0.1, 0.5
 """How far a part is pressed into what it meets, and what share of that the two must then lie in each other

@@ -30,8 +30,8 @@ from fixturecheck.result.hold import Driver, Outcome, RemedyKind, Tool
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.shop.tables import material
-from fixturecheck.statics.collapse import Crash, StartingMotion, follow_overlap
 from fixturecheck.statics.equilibrium import Load
+from fixturecheck.statics.mechanism import Crash, StartingMotion, follow_overlap
 
 LEAST_DEPTH_MM, DEPTH_STEP_MM = 0.001, 0.0005
 """The finest downfeed worth setting on a hand wheel, and the step of the answer."""

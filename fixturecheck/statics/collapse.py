@@ -1,4 +1,4 @@
-"""By what factor contacts hold a load, as a range over all starts, and which body then goes which way.
+"""By what factor contacts hold a load, as a range over all starts and over the ranges of all inputs.
 
 The factor multiplies the cutting load; weight, magnet and clamps stay as they are. Real friction does not
 dilate, so what the contacts carry at collapse can depend on how they came to rest. The analysis therefore
@@ -10,136 +10,30 @@ with the others in the middle (a tornado); the ends that lower the factor are th
 the ends that raise it. Where the middle lies beyond the ceiling no input would show there, so the others stay
 at a corner that is known to be weak. More friction or a harder clamp does not always hold better, so a few
 drawn combinations are tried as well and may widen the range.
-
-At collapse a body moves with a twist. Followed as a screw it either runs into the wheel or away from it. How
-much of it the wheel then takes comes from the solids and is only read here. Where that grows it digs in, and
-no factor makes the set-up safe enough to ignore it.
-
-The smallest change that brings the factor back is searched for. Every answer is found by trying the change
-in the full analysis, and the change returned has been tried itself and reaches the target; where the end of
-what can be had does not reach it, the answer is None.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from fixturecheck.arrays import Floats
 from fixturecheck.cache import cached
 from fixturecheck.effort import COLLAPSE, spend
-from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.errors import NotComputedError
 from fixturecheck.interval import Range
-from fixturecheck.numeric import to_vector
-from fixturecheck.result.finding import Verdict
-from fixturecheck.result.hold import BodyMotion, LetsGo, MotionKind, Outcome
+from fixturecheck.result.hold import LetsGo
 from fixturecheck.statics.equilibrium import (
     Equations,
     EquilibriumProblem,
-    Rigid,
-    Vector,
     uneven_fits,
     write_equations,
 )
 from fixturecheck.statics.limit import limit_factor
 from fixturecheck.statics.loading import LOOSE, LoadPath, State, load_path, settle_held
-
-# Share of the fastest body's speed below which a body counts as standing still (its springs still give).
-STANDS = 0.02
-# Turning speed at the body's half size, over its speed, below which it slides and above which it turns.
-SLIDES_BELOW, TURNS_ABOVE = 0.15, 0.4
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StartingMotion(BodyMotion):
-    """How one body starts to move, and where that leads."""
-
-    def velocity_at(self, point_mm: Vector) -> Vector:
-        """Return the velocity of a point that moves with the body, mm per mm."""
-        arm = np.subtract(point_mm, self.at_mm)
-        return to_vector(np.array(self.velocity) + np.cross(self.rotation_rad_mm, arm))
-
-    def pose_after(self, moved_mm: float) -> tuple[Floats, Floats]:
-        """Return where the motion leads if it goes on as it starts: x -> turn @ x + shift.
-
-        The exact screw of the twist, so a body that tips keeps its shape and its axis; exponential of a
-        twist as in Murray, Li, Sastry, A Mathematical Introduction to Robotic Manipulation, 2.36 (from
-        memory).
-        """
-        angle = moved_mm * np.array(self.rotation_rad_mm)
-        turn = Rotation.from_rotvec(angle).as_matrix()
-        size = float(np.linalg.norm(angle))
-        skew = np.cross(np.eye(3), angle)
-        # (1 - cos) / size^2 and (size - sin) / size^3, with their series where those lose digits.
-        first = 0.5 * np.sinc(size / (2.0 * np.pi)) ** 2
-        second = (size - np.sin(size)) / size**3 if size > 1e-3 else 1.0 / 6.0 - size**2 / 120.0
-        along = (np.eye(3) + first * skew + second * skew @ skew) @ (moved_mm * np.array(self.velocity))
-        at = np.array(self.at_mm)
-        return turn, at + along - turn @ at
-
-
-def motions(bodies: tuple[Rigid, ...], twists: Floats) -> tuple[StartingMotion, ...]:
-    """Return the motion of every body that moves, the fastest first.
-
-    Parameters
-    ----------
-    bodies : tuple of Rigid
-        The bodies.
-    twists : ndarray, shape (bodies, 6)
-        Velocity of each reference point and rotation, in any common scale.
-
-    Returns
-    -------
-    tuple of StartingMotion
-        Velocities are shares of the fastest body's; empty where nothing moves.
-    """
-    sizes = np.array([body.size_mm for body in bodies])
-    speeds = np.linalg.norm(twists[:, :3], axis=1) + np.linalg.norm(twists[:, 3:], axis=1) * sizes
-    fastest = float(speeds.max(initial=0.0))
-    if fastest <= 0.0:
-        return ()
-    order = [i for i in np.argsort(-speeds, kind="stable") if speeds[i] > STANDS * fastest]
-    return tuple(_describe(bodies[i], twists[i] / fastest) for i in order)
-
-
-def _describe(body: Rigid, twist: Floats) -> StartingMotion:
-    """Sort one twist into a kind."""
-    velocity, rotation = twist[:3], twist[3:]
-    speed, turning = float(np.linalg.norm(velocity)), float(np.linalg.norm(rotation)) * body.size_mm
-    axis_mm: Vector | None = None
-    axis: Vector | None = None
-    if turning <= SLIDES_BELOW * speed:
-        kind = _straight(velocity / speed)
-    else:
-        unit = rotation / np.linalg.norm(rotation)
-        foot = np.array(body.at_mm) + np.cross(rotation, velocity) / float(rotation @ rotation)
-        axis_mm, axis = to_vector(foot), to_vector(unit)
-        upright = abs(unit[2]) > 0.8
-        if turning >= TURNS_ABOVE * speed:
-            kind = MotionKind.TURNS if upright else MotionKind.TIPS
-        else:
-            kind = MotionKind.SLIDES_AND_TURNS if upright else MotionKind.SLIDES_AND_TIPS
-    return StartingMotion(
-        body=body.name,
-        kind=kind,
-        velocity=to_vector(velocity),
-        rotation_rad_mm=to_vector(rotation),
-        at_mm=body.at_mm,
-        axis_mm=axis_mm,
-        axis=axis,
-    )
-
-
-def _straight(unit: Floats) -> MotionKind:
-    """Name a motion without turning."""
-    if unit[2] > 0.7:
-        return MotionKind.LIFTS
-    return MotionKind.DROPS if unit[2] < -0.7 else MotionKind.SLIDES
-
+from fixturecheck.statics.mechanism import StartingMotion, motions
 
 CEILING = 100.0
 # Shear below this share of what the contacts carry is rounding: such a rest needs no friction.
@@ -518,159 +412,3 @@ def filmed(holding: EquilibriumProblem, film_mu: float) -> EquilibriumProblem:
         The same with the lesser friction at each contact.
     """
     return replace(holding, contacts=tuple(replace(c, mu=min(c.mu, film_mu)) for c in holding.contacts))
-
-
-Factor = Callable[[float], float]
-
-
-def least_that_reaches(
-    factor: Factor, target: float, *, now: float, most: float, share: float = 1e-3
-) -> float | None:
-    """Return the smallest increase of an input that brings the factor to its target.
-
-    Parameters
-    ----------
-    factor : callable
-        Factor at a value of the input; meant to rise with it.
-    target : float
-        Factor wanted.
-    now, most : float
-        Value as it is, and the most that can be had.
-    share : float
-        Accuracy, as a share of the span.
-
-    Returns
-    -------
-    float or None
-        The value, itself tried and found to reach the target; `now` where it does already; None where
-        `most` does not.
-
-    Raises
-    ------
-    SetupError
-        The ends are not finite or the wrong way round.
-    """
-    if not (math.isfinite(now) and math.isfinite(most) and now < most and math.isfinite(target)):
-        message = f"remedy: from {now} to {most} for a factor of {target} is no span to look in"
-        raise SetupError(message)
-    span, fails, reaches = most - now, now, most
-    if factor(fails) >= target:
-        return fails
-    if factor(reaches) < target:
-        return None
-    while reaches - fails > share * span:
-        between = 0.5 * (fails + reaches)
-        if factor(between) >= target:
-            reaches = between
-        else:
-            fails = between
-    return reaches
-
-
-SAFE_FACTOR = 3.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Crash:
-    """The overlap along the motion.
-
-    Parameters
-    ----------
-    outcome : Outcome
-        What happens over the whole travel looked at; digging in anywhere counts as digging in.
-    moved_mm : tuple of float
-        How far the fastest point has moved.
-    overlap_mm3 : tuple of float
-        Common volume with the wheel there.
-    first_mm : float or None
-        Travel after which the overlap first exceeds that at the start; None where it never does.
-    """
-
-    outcome: Outcome
-    moved_mm: tuple[float, ...]
-    overlap_mm3: tuple[float, ...]
-    first_mm: float | None
-
-
-def follow_overlap(
-    overlap_mm3: Callable[[float], float],
-    *,
-    travel_mm: float = 2.0,
-    noise_mm3: float = 1e-6,
-    samples: int = 9,
-) -> Crash:
-    """Move the body along its failure and read whether the wheel takes more of it.
-
-    Parameters
-    ----------
-    overlap_mm3 : callable
-        Common volume of body and wheel after the fastest point has moved this far, mm.
-    travel_mm : float
-        How far to look. Samples are spaced geometrically, since the first hundredth matters most.
-    noise_mm3 : float
-        Change of volume that counts as none.
-    samples : int
-        Number of samples besides the start.
-
-    Returns
-    -------
-    Crash
-        Outcome and samples.
-
-    Raises
-    ------
-    SetupError
-        Travel or samples make no sense.
-    NotComputedError
-        An overlap is negative or not finite.
-    """
-    if not travel_mm > 0.0 or samples < 2:
-        message = f"crash: travel {travel_mm} mm, {samples} samples; state a travel above zero, two samples"
-        raise SetupError(message)
-    moved = (0.0, *(float(t) for t in travel_mm * np.geomspace(1e-3, 1.0, samples)))
-    overlaps = tuple(float(overlap_mm3(t)) for t in moved)
-    for t, volume in zip(moved, overlaps, strict=True):
-        if not (np.isfinite(volume) and volume >= -noise_mm3):
-            message = f"crash: the overlap after {t:.4f} mm came out as {volume} mm³"
-            raise NotComputedError(message)
-    start = overlaps[0]
-    grown = [t for t, volume in zip(moved, overlaps, strict=True) if volume > start + noise_mm3]
-    shrinks = overlaps[-1] < start - noise_mm3
-    outcome = Outcome.FALLS_AWAY if shrinks else Outcome.STAYS
-    return Crash(
-        outcome=Outcome.DIGS_IN if grown else outcome,
-        moved_mm=moved,
-        overlap_mm3=overlaps,
-        first_mm=grown[0] if grown else None,
-    )
-
-
-def crash_verdict(
-    outcome: Outcome, factor: float, *, hold_factor: float, safe_factor: float = SAFE_FACTOR
-) -> Verdict:
-    """Judge a factor together with where the body goes.
-
-    Parameters
-    ----------
-    outcome : Outcome
-        What the freed body does.
-    factor : float
-        Low end of the factor at collapse.
-    hold_factor : float
-        Factor that every set-up must reach.
-    safe_factor : float
-        Factor below which digging in is a no-go; above it, it stays a caution.
-
-    Returns
-    -------
-    Verdict
-        Digging in: no-go below `safe_factor`, else caution. Otherwise no-go below one (it lets go under the
-        cut itself), caution below `hold_factor`, else go.
-    """
-    if not np.isfinite(factor):
-        return Verdict.UNKNOWN
-    if outcome is Outcome.DIGS_IN:
-        return Verdict.NO_GO if factor < max(safe_factor, hold_factor) else Verdict.CAUTION
-    if factor < 1.0:
-        return Verdict.NO_GO
-    return Verdict.CAUTION if factor < hold_factor else Verdict.GO

@@ -13,7 +13,7 @@ from fixturecheck.holding.remedies import tightened_amounts
 from fixturecheck.magnet.rating import MagnetSource
 from fixturecheck.result.hold import Remedy, RemedyKind
 from fixturecheck.result.release import OffKind, OffWay
-from fixturecheck.statics import collapse as collapse_motion
+from fixturecheck.statics import mechanism
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import magnet_words
 from fixturecheck.wording.motion import motion_words
@@ -63,6 +63,6 @@ def test_a_motion_is_told_where_its_axis_lies():
     # About a line along Y through X 25.4, Z 0: its point at (0, 0, 10) moves by omega x arm.
     turn = np.array([0.0, 1.0, 0.0])
     velocity = np.cross(turn, np.subtract(body.at_mm, (25.4, 0.0, 0.0)))
-    (motion,) = collapse_motion.motions((body,), np.array([[*velocity, *turn]]))
+    (motion,) = mechanism.motions((body,), np.array([[*velocity, *turn]]))
     assert motion_words(motion).endswith("over a line along Y at X 25.4, Z 0.0 mm")
     assert motion_words(motion, INCH).endswith("over a line along Y at X 1.000, Z 0.000 in")

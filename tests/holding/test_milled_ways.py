@@ -15,8 +15,9 @@ from fixturecheck.kernel.boolean import joined
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.hold import Outcome
 from fixturecheck.statics import equilibrium
-from fixturecheck.statics.collapse import collapse, motions
+from fixturecheck.statics.collapse import collapse
 from fixturecheck.statics.equilibrium import ContactPoint, Load, Rigid
+from fixturecheck.statics.mechanism import motions
 from tests.holding.rigs import milled
 
 pytestmark = pytest.mark.slow

@@ -17,8 +17,8 @@ from fixturecheck.kernel.boolean import joined
 from fixturecheck.kernel.construct import box
 from fixturecheck.machining.grinding import Stroke
 from fixturecheck.result.hold import Outcome
-from fixturecheck.statics.collapse import motions
 from fixturecheck.statics.equilibrium import Rigid
+from fixturecheck.statics.mechanism import motions
 from tests.holding.rigs import ground
 
 RADIUS_MM, WIDE_MM, TALL_MM = 90.0, 20.5, 40.0

@@ -18,7 +18,7 @@ from fixturecheck.machining.milling import (
 )
 from fixturecheck.result.finding import Verdict
 from fixturecheck.result.hold import Outcome
-from fixturecheck.statics.collapse import crash_verdict
+from fixturecheck.statics.mechanism import crash_verdict
 
 CHIP = Chip(thick_mm=0.05, deep_mm=2.0, exponent=0.2)
 

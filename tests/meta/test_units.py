@@ -68,7 +68,7 @@ BESIDE = {
     "study.model:StudyParameter": {"nominal", "tolerance", "flip_within"},
     "study.model:VariantRow": {"value", "limit", "margin"},
     "study.model:Flip": {"passes_at", "fails_at"},
-    "statics.collapse:least_that_reaches": {"target", "now", "most"},
+    "holding.remedy_search:least_that_reaches": {"target", "now", "most"},
     "holding.remedy_search:Search.least": {"now", "most", "step"},
     "holding.remedy_search:TrialHold.least": {"now", "most", "step"},
     "result.hold:Amount": {"now", "to"},

@@ -8,14 +8,16 @@ import numpy as np
 import pytest
 
 from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.holding.remedy_search import least_that_reaches
 from fixturecheck.interval import Range
 from fixturecheck.machining import grinding
 from fixturecheck.result.finding import Verdict
-from fixturecheck.result.hold import FILM
+from fixturecheck.result.hold import FILM, Outcome
 from fixturecheck.statics import collapse as collapse_module
 from fixturecheck.statics.clamps import friction
-from fixturecheck.statics.collapse import collapse, factor_range, filmed, motions, without
+from fixturecheck.statics.collapse import collapse, factor_range, filmed, without
 from fixturecheck.statics.equilibrium import ContactPoint, EquilibriumProblem, Load, Rigid
+from fixturecheck.statics.mechanism import crash_verdict, follow_overlap, motions
 from fixturecheck.units import factor_text
 from fixturecheck.wording.hold import loss_words
 from fixturecheck.wording.motion import direction_words, lets_go_words, motion_words
@@ -381,26 +383,26 @@ def test_what_is_lost_takes_its_own_share():
 
 def test_tipping_corner_digs_in():
     """A flat top under a level face rises by d: overlap grows by area times d."""
-    found = collapse_module.follow_overlap(lambda t: 3.0 + 400.0 * 0.2 * t)
-    assert found.outcome is collapse_module.Outcome.DIGS_IN
+    found = follow_overlap(lambda t: 3.0 + 400.0 * 0.2 * t)
+    assert found.outcome is Outcome.DIGS_IN
     assert found.first_mm == pytest.approx(0.002)
 
 
 def test_block_that_slides_out_from_under():
     """A block 10 wide and 0.1 into the wheel's strip slides out along Y: what is left shrinks."""
-    found = collapse_module.follow_overlap(lambda t: 0.1 * 5.0 * max(10.0 - t, 0.0))
-    assert found.outcome is collapse_module.Outcome.FALLS_AWAY
+    found = follow_overlap(lambda t: 0.1 * 5.0 * max(10.0 - t, 0.0))
+    assert found.outcome is Outcome.FALLS_AWAY
     assert found.first_mm is None
 
 
 def test_slide_along_the_traverse_stays():
-    assert collapse_module.follow_overlap(lambda t: 7.5).outcome is collapse_module.Outcome.STAYS
+    assert follow_overlap(lambda t: 7.5).outcome is Outcome.STAYS
 
 
 def test_falls_first_and_digs_in_later():
     """A drop, then a corner that comes up: y = -t + 0.8 t^2 crosses zero at 1.25 mm."""
-    found = collapse_module.follow_overlap(lambda t: max(5.0 - t + 0.8 * t * t, 0.0), travel_mm=2.0)
-    assert found.outcome is collapse_module.Outcome.DIGS_IN
+    found = follow_overlap(lambda t: max(5.0 - t + 0.8 * t * t, 0.0), travel_mm=2.0)
+    assert found.outcome is Outcome.DIGS_IN
     assert found.first_mm == pytest.approx(2.0)
 
 
@@ -411,22 +413,21 @@ def test_overlap_of_circle_segment_grows_as_the_part_rises():
         return r * r * math.acos((r - depth) / r) - (r - depth) * math.sqrt(2 * r * depth - depth**2)
 
     rising, sinking = (
-        collapse_module.follow_overlap(lambda t, s=s: 10 * segment(max(0.5 + s * t, 0.0)))
-        for s in (0.1, -0.1)
+        follow_overlap(lambda t, s=s: 10 * segment(max(0.5 + s * t, 0.0))) for s in (0.1, -0.1)
     )
     assert (rising.outcome, sinking.outcome) == (
-        collapse_module.Outcome.DIGS_IN,
-        collapse_module.Outcome.FALLS_AWAY,
+        Outcome.DIGS_IN,
+        Outcome.FALLS_AWAY,
     )
 
 
 def test_crash_refuses_nonsense():
     with pytest.raises(NotComputedError, match="nan"):
-        collapse_module.follow_overlap(lambda t: math.nan)
+        follow_overlap(lambda t: math.nan)
     with pytest.raises(NotComputedError, match="-5"):
-        collapse_module.follow_overlap(lambda t: -5.0)
+        follow_overlap(lambda t: -5.0)
     with pytest.raises(SetupError, match="travel"):
-        collapse_module.follow_overlap(lambda t: 0.0, travel_mm=0.0)
+        follow_overlap(lambda t: 0.0, travel_mm=0.0)
 
 
 @pytest.mark.parametrize(
@@ -442,7 +443,7 @@ def test_crash_refuses_nonsense():
     ],
 )
 def test_verdict_of_factor_and_outcome(outcome, factor, verdict):
-    assert collapse_module.crash_verdict(collapse_module.Outcome(outcome), factor, hold_factor=2.0) is verdict
+    assert crash_verdict(Outcome(outcome), factor, hold_factor=2.0) is verdict
 
 
 def slide_factor(*, pull=500.0, mu=0.2, push=50.0):
@@ -451,17 +452,11 @@ def slide_factor(*, pull=500.0, mu=0.2, push=50.0):
 
 def test_pull_that_restores_the_factor():
     """mu (N + W) / P = 3: N = 3 P / mu - W = 740 N."""
-    needed = collapse_module.least_that_reaches(lambda n: slide_factor(pull=n), 3.0, now=500.0, most=1500.0)
+    needed = least_that_reaches(lambda n: slide_factor(pull=n), 3.0, now=500.0, most=1500.0)
     assert needed == pytest.approx(740.0, abs=1.5)
     assert slide_factor(pull=needed) >= 3.0
-    assert (
-        collapse_module.least_that_reaches(lambda n: slide_factor(pull=n), 3.0, now=800.0, most=1500.0)
-        == 800.0
-    )
-    assert (
-        collapse_module.least_that_reaches(lambda n: slide_factor(pull=n), 30.0, now=500.0, most=1500.0)
-        is None
-    )
+    assert least_that_reaches(lambda n: slide_factor(pull=n), 3.0, now=800.0, most=1500.0) == 800.0
+    assert least_that_reaches(lambda n: slide_factor(pull=n), 30.0, now=500.0, most=1500.0) is None
 
 
 def behind(plain, height):
@@ -490,5 +485,5 @@ def test_height_of_the_block_that_stops_a_tip():
     def factor(height):
         return collapse(behind(plain, height)).factor.low
 
-    height = collapse_module.least_that_reaches(factor, 3.0, now=1.0, most=60.0)
+    height = least_that_reaches(factor, 3.0, now=1.0, most=60.0)
     assert height == pytest.approx((150 * 60 - 310 * 20) / (150 + 0.2 * 310), abs=0.1)
