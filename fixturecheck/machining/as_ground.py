@@ -53,17 +53,17 @@ def stock_of(cut: Cut, part: PartTargets, write: Writing = METRIC) -> Stock:
 
     Parameters
     ----------
-    cut : MilledCut
-        The run worked out.
-    part : str
-        Name of the part.
+    cut : Cut
+        The cut as stated.
+    part : PartTargets
+        The part where it stands, as drawn.
     write : Writing
         How quantities are written.
 
     Returns
     -------
     Stock
-        A part before its cut.
+        The part and the layer on it; without a layer where the cut has no stock.
 
     Raises
     ------
@@ -79,9 +79,9 @@ def with_layers(name: str, solid: Solid, layers: Sequence[Shape], cut_name: str,
     Parameters
     ----------
     name : str
-        Name of the face.
+        Name of the part.
     solid : Solid
-        The part where it stands.
+        The part where it stands, as drawn.
     layers : sequence of Shape
         Stock put on it.
     cut_name : str
@@ -92,7 +92,7 @@ def with_layers(name: str, solid: Solid, layers: Sequence[Shape], cut_name: str,
     Returns
     -------
     Stock
-        A part with layers of stock put on it.
+        The part and what of the layers lies outside it.
 
     Raises
     ------
@@ -155,17 +155,19 @@ def ground_each(
 
     Parameters
     ----------
-    cut : MilledCut
-        The run worked out.
-    path : tuple of Piece
-        Pieces end to end.
-    parts : sequence of PartGround
-        The parts as cut.
+    cut : Cut
+        The cut as stated.
+    path : WheelPath
+        Where the wheel goes.
+    parts : sequence of PartTargets
+        The parts where they stand, as drawn.
+    grind : callable
+        Grinds one part.
 
     Returns
     -------
-    tuple[PartGround, ...]
-        Grind every part of a cut, those that come out alike once..
+    tuple of PartGround
+        Each part as ground, in their order.
     """
     found: dict[Key, tuple[PartGround, float]] = {}
     ground = []

@@ -562,8 +562,8 @@ def below_floor_mm(cut: MilledCut, part: PartGround) -> float:
     ----------
     cut : MilledCut
         The run worked out.
-    part : str
-        Name of the part.
+    part : PartGround
+        The part as milled.
 
     Returns
     -------

@@ -25,13 +25,13 @@ def too_near(distance_mm: float, least_mm: float) -> bool:
 
     Parameters
     ----------
-    least_mm : float
-        The least clearance of the machine.
+    distance_mm, least_mm : float
+        The distance found, and the clearance to be kept.
 
     Returns
     -------
     bool
-        Whether a distance falls short of the clearance by more than rounding.
+        False where it is short by less than the kernel's rounding.
     """
     return distance_mm < least_mm - ROUNDING_MM
 

@@ -29,7 +29,7 @@ _SAYS: Mapping[tuple[str, Kind | None], str] = {
     ("seat", Kind.NO_FOOTING): "{count} parts, {who}, have no area under them.",
     ("seat", Kind.OVERLAP): "{count} pairs overlap as drawn, {value} each: {pairs}.",
     ("reach", Kind.STOCK_LEFT): "Stock up to {value} thick is left on {count} parts, {who}.",
-    ("reach", Kind.GOUGE): "The wheel gouges {count} parts, {who}, {value} deep.",
+    ("reach", Kind.GOUGE): "{count} parts, {who}, are gouged {value} deep.",
     ("reach", Kind.CORNER): "The corners of {count} parts, {who}, come out at R {value}.",
     ("clear", Kind.WHEEL_HITS): "The wheel runs into {count} bodies: {who}.",
     ("clear", Kind.FLANGE_HITS): "The flange runs into {count} bodies: {who}.",

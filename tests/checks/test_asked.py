@@ -48,13 +48,8 @@ def test_what_is_stated_is_asked():
 
 def test_without_a_cut_nothing_is_asked_of_the_wheel():
     lacks = lacking(replace(staged.setup(), cuts=()))
-    assert {c for c, what in lacks.items() if what == "[[cut]]"} == {
-        "reach",
-        "clear",
-        "align",
-        "limits",
-        "dials",
-    }
+    assert {c for c, what in lacks.items() if what == "[[cut]]"} == {"align", "limits", "dials"}
+    assert {c for c, what in lacks.items() if what == "[[cut]] or [[end_mill]]"} == {"reach", "clear"}
 
 
 def test_holding_without_a_cut_is_unknown_and_nothing_can_be_let_go():
