@@ -69,7 +69,7 @@ def same_cold_and_warm(edits):
 
 @pytest.mark.slow
 def test_an_edit_gives_the_same_cold_and_warm():
-    """Three of 200 that were tried by hand, drawn from all of these edits: what is kept, and what is not."""
+    """Nests and rest are kept, contacts are kept, nothing but the drawings is."""
     assert same_cold_and_warm([("stock", 0.3), ("wheel", 0.8), ("stop", 0.5)]) == 3
 
 

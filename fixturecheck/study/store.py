@@ -110,13 +110,7 @@ def study_dict(found: StudyFound) -> dict[str, Any]:
         "tool": {"name": "fixturecheck"},
         "study": found.study.name,
         "counts": counts_of(found.sampled),
-        "best": None
-        if best is None
-        else {
-            "setup": best.variant.setup,
-            "values": dict(best.variant.values),
-            "least_share": best.least_share,
-        },
+        "best": None if best is None else _best(best),
         "flips": [
             {
                 "setup": f.setup,
