@@ -69,6 +69,7 @@ def check(stage: Stage) -> Iterator[Finding]:
 _STOPS = {
     Unreachable.ROUND: "has no flat face there: where it stands highest is not known to the finder",
     Unreachable.NARROW: "has a face there that is smaller than the finder's tip",
+    Unreachable.BARRED: "has other bodies before it, so that there is no room",
 }
 
 
@@ -79,7 +80,8 @@ def _reached(setup: Setup, offset: DatumOffset) -> Finding:
     over = f"a square block of {write.length(offset.block_mm, 'g')} and " if offset.block_mm else ""
     says = f"Transfer {offset.name}: over {over}half the finder's tip of "
     says += f"{write.length(offset.radius_mm, 'g')} the axis stands {off} from {offset.stop}."
-    bad = offset.unreachable is not None and not offset.block_mm
+    barred = offset.unreachable is Unreachable.BARRED
+    bad = offset.unreachable is not None and (barred or not offset.block_mm)
     if bad and offset.unreachable is not None:
         says = f"Transfer {offset.name}: the edge finder cannot touch {offset.stop}, which "
         says += f"{_STOPS[offset.unreachable]}."
@@ -92,7 +94,9 @@ def _reached(setup: Setup, offset: DatumOffset) -> Finding:
         kind=Kind.TOUCH_FACE,
         about=(offset.stop,),
         says=says,
-        remedy=f"Hold a square block against it and touch the block ({write.key('block_mm')}): the axis then "
+        remedy="Clear the room before it, take a narrower block, or touch another stop."
+        if barred
+        else f"Hold a square block against it and touch the block ({write.key('block_mm')}): the axis then "
         f"stands the block's width and {write.length(offset.radius_mm, 'g')} from the stop.",
         source="block and half the tip, closed form",
     )

@@ -5,9 +5,13 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
+import numpy as np
+from shapely import LineString, MultiPoint, Point, box, union_all
+from shapely.geometry.base import BaseGeometry
+
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.boolean import Apart, apart
-from fixturecheck.kernel.measure import box_gap_mm, box_of, loose_box
+from fixturecheck.kernel.measure import box_gap_mm, box_of, loose_box, tessellated
 from fixturecheck.kernel.place import placed_at, rotation, shifted
 from fixturecheck.kernel.shapes import Box, Shape
 from fixturecheck.machining.clearance import too_near
@@ -37,6 +41,9 @@ Movers = Mapping[Mover, Shape]
 """The space of each mover."""
 
 _LEAST_STEP_MM = 0.01
+_EACH_WAY = 25
+_ABOVE_MM = 1e-4
+_COARSE_MM, _COARSE_RAD = 0.05, 0.2
 _SAME_MM = 1e-6
 
 
@@ -94,6 +101,56 @@ class WheelRoom:
     def at(self, pose: WheelPose) -> Movers:
         """Return the space of each mover where the wheel stands."""
         return self._there(self._still, pose)
+
+    def free_places(
+        self, area_mm: tuple[float, float, float, float], low_z_mm: float
+    ) -> Iterator[tuple[float, float]]:
+        """Yield places of the wheel's axis along X and its front face along Y at which no body bars it.
+
+        Every triangle of a body that stands above the wheel's lowest point bars a region: itself, widened by
+        the wheel's thickness toward the front and by half the chord of the wheel at its height either way
+        along X. What is left of the area falls into pieces; each gives a place inside, and a grid of them.
+
+        Parameters
+        ----------
+        area_mm : tuple of float
+            Least X and Y, greatest X and Y that are asked; a line where both Y are the same.
+        low_z_mm : float
+            Height of the wheel's lowest point.
+
+        References
+        ----------
+        Half the chord of a disc of radius R at a height h is sqrt(h (2 R - h)), closed form.
+        """
+        x0, y0, x1, y1 = area_mm
+        area = LineString([(x0, y0), (x1, y0)]) if y1 - y0 < _SAME_MM else box(x0, y0, x1, y1)
+        free = area.difference(self._barred(low_z_mm))
+        pieces = [p for p in getattr(free, "geoms", [free]) if not p.is_empty]
+        middle = Point((x0 + x1) / 2, (y0 + y1) / 2)
+        grid = [Point(x, y) for x in np.linspace(x0, x1, _EACH_WAY) for y in np.linspace(y0, y1, _EACH_WAY)]
+        inside = [p.representative_point() for p in pieces] + [p for p in grid if free.contains(p)]
+        for place in sorted(inside, key=lambda p: (round(p.distance(middle), 6), p.x, p.y)):
+            yield float(place.x), float(place.y)
+
+    def _barred(self, low_z_mm: float) -> BaseGeometry:
+        """Return where the wheel cannot stand at a height, by axis and front face."""
+        radius_mm, thick_mm = self._rim.radius_mm, self._rim.thickness_mm
+        regions: list[BaseGeometry] = []
+        for name, body in self._bodies.items():
+            if self._boxes[name][5] <= low_z_mm + _SAME_MM:
+                continue
+            places, corners = tessellated(body, _COARSE_MM, _COARSE_RAD)
+            triangles = places[corners]
+            tall = triangles[triangles[:, :, 2].max(axis=1) > low_z_mm + _ABOVE_MM]
+            high = np.minimum(tall[:, :, 2].max(axis=1) - low_z_mm, radius_mm)
+            half = np.sqrt(high * (2.0 * radius_mm - high))
+            by_x = half[:, None, None] * np.array([-1.0, 1.0])[None, :, None]
+            by_y = np.array([-thick_mm, 0.0])[None, None, :]
+            sums_x = tall[:, :, 0][:, :, None, None] + (by_x + 0.0 * by_y)[:, None]
+            sums_y = tall[:, :, 1][:, :, None, None] + (0.0 * by_x + by_y)[:, None]
+            points = np.stack([sums_x, sums_y], axis=-1).reshape(len(tall), -1, 2)
+            regions += [MultiPoint(own).convex_hull for own in points]
+        return union_all(regions)
 
     def raised(self, pose: WheelPose) -> Movers:
         """Return the space of wheel and flange as they are raised straight up from a pose."""

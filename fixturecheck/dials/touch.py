@@ -104,7 +104,8 @@ def touch_off(rim: WheelRim, face: TouchFace, side: Side, room: WheelRoom) -> To
     """Return where the wheel touches a face with its rim or its side, or why it cannot.
 
     Places are tried along and across the face, from its middle; the first counts where nothing else is in
-    the way, among those at one X the one where most of the wheel's flat lies on the face.
+    the way, among those at one X the one where most of the wheel's flat lies on the face. Where none of them
+    will do, the places that no body bars are worked out and tried.
 
     Parameters
     ----------
@@ -136,19 +137,52 @@ def touch_off(rim: WheelRim, face: TouchFace, side: Side, room: WheelRoom) -> To
     flat_mm = rim.flat_mm if side is Side.TOP else LEAST_MM
     if best_mm < min(LEAST_MM, flat_mm) - _SAME_MM or not tries:
         return NoTouch(face=face.name, side=side, why=WhyNot.NARROW, at_mm=where, size_mm=best_mm)
-    return _free([t for t in tries if t.contact_mm >= min(LEAST_MM, best_mm)], room)
+    least_mm = min(LEAST_MM, best_mm)
+    found = _free([t for t in tries[:_MOST_TRIED] if t.contact_mm >= least_mm], room)
+    if isinstance(found, TouchOff):
+        return found
+    more = _searched(rim, face, side, normals[0][1], room)
+    elsewhere = _free([t for t in more if t.contact_mm >= least_mm], room)
+    return elsewhere if isinstance(elsewhere, TouchOff) else found or _blocked(tries[0], None)
 
 
-def _free(tries: Sequence[TouchOff], room: WheelRoom) -> TouchOff | NoTouch:
-    """Return the first place at which nothing is in the way; else what is, at the first."""
+def _searched(
+    rim: WheelRim, face: TouchFace, side: Side, normal_y: float, room: WheelRoom
+) -> Iterator[TouchOff]:
+    """Yield places on a face that no body bars, nearest to its middle first.
+
+    Where the wheel's axis and front face can stand is a region of X and Y; what is barred there is taken out
+    of it, and each piece that is left is tried.
+    """
+    x0, y0, z_mm, x1, y1, _ = face.box
+    if side is Side.TOP:
+        reach_mm = rim.flat_mm - min(LEAST_MM, rim.flat_mm)
+        low, high = y0 - reach_mm - rim.flat_from_mm, y1 - rim.flat_mm + reach_mm - rim.flat_from_mm
+        for x_mm, front_mm in room.free_places(
+            (x0, min(low, high), x1, max(low, high)), z_mm + face.stock_mm
+        ):
+            yield _top_at(rim, face, x_mm, front_mm + rim.flat_from_mm)
+        return
+    first = next((t for t in _flanks(rim, face, normal_y)), None)
+    if first is not None:
+        line = (x0, first.y_front_mm, x1, first.y_front_mm)
+        for x_mm, _ in room.free_places(line, first.low_z_mm):
+            yield from _flank_at(rim, face, normal_y, x_mm)
+
+
+def _free(tries: Sequence[TouchOff], room: WheelRoom) -> TouchOff | NoTouch | None:
+    """Return the first place at which nothing is in the way; else what is, at the first; None of none."""
     blocked: Meeting | None = None
-    for touch in tries[:_MOST_TRIED]:
+    for touch in tries:
         hit = next(room.hits(room.at(pose_of(touch)), pose_of(touch)), None)
         if hit is None:
             return touch
         blocked = blocked or hit
-    first = tries[0]
-    return NoTouch(face=first.face, side=first.side, why=WhyNot.BLOCKED, at_mm=first.at_mm, meeting=blocked)
+    return _blocked(tries[0], blocked) if tries else None
+
+
+def _blocked(first: TouchOff, meeting: Meeting | None) -> NoTouch:
+    return NoTouch(face=first.face, side=first.side, why=WhyNot.BLOCKED, at_mm=first.at_mm, meeting=meeting)
 
 
 def pose_of(touch: TouchOff) -> WheelPose:
@@ -166,7 +200,7 @@ def _place_on(face: TouchFace) -> Vector:
 
 def _tops(rim: WheelRim, face: TouchFace) -> Iterator[TouchOff]:
     """Yield places at which the rim comes down on a level face, with how much of its flat lies on it."""
-    x0, y0, z_mm, x1, y1, _ = face.box
+    x0, y0, _, x1, y1, _ = face.box
     flat_mm, middle = rim.flat_mm, (y0 + y1) / 2
     low = {middle - flat_mm / 2, y0, y1 - flat_mm}
     for off_mm in _BESIDE_MM:
@@ -174,49 +208,59 @@ def _tops(rim: WheelRim, face: TouchFace) -> Iterator[TouchOff]:
     for share in _PLACES:
         x_mm = x0 + share * (x1 - x0)
         for at_y in sorted(low, key=lambda v: abs(v + flat_mm / 2 - middle)):
-            on_mm = _on_face_mm((x_mm, at_y, z_mm), (x_mm, at_y + flat_mm, z_mm), face.faces)
-            yield TouchOff(
-                face=face.name,
-                side=Side.TOP,
-                at_mm=(x_mm, at_y + flat_mm / 2, z_mm + face.stock_mm),
-                low_z_mm=z_mm + face.stock_mm,
-                y_front_mm=at_y - rim.flat_from_mm,
-                contact_mm=on_mm,
-                wheel_mm=flat_mm,
-                over_edge=on_mm < flat_mm - _SAME_MM
-                or at_y <= y0 + _SAME_MM
-                or at_y + flat_mm >= y1 - _SAME_MM,
-                stock_mm=face.stock_mm,
-            )
+            yield _top_at(rim, face, x_mm, at_y)
+
+
+def _top_at(rim: WheelRim, face: TouchFace, x_mm: float, at_y: float) -> TouchOff:
+    """Return a touch of the rim on a level face, its axis at an X and its flat from a Y on."""
+    _, y0, z_mm, _, y1, _ = face.box
+    flat_mm = rim.flat_mm
+    on_mm = _on_face_mm((x_mm, at_y, z_mm), (x_mm, at_y + flat_mm, z_mm), face.faces)
+    return TouchOff(
+        face=face.name,
+        side=Side.TOP,
+        at_mm=(x_mm, at_y + flat_mm / 2, z_mm + face.stock_mm),
+        low_z_mm=z_mm + face.stock_mm,
+        y_front_mm=at_y - rim.flat_from_mm,
+        contact_mm=on_mm,
+        wheel_mm=flat_mm,
+        over_edge=on_mm < flat_mm - _SAME_MM or at_y <= y0 + _SAME_MM or at_y + flat_mm >= y1 - _SAME_MM,
+        stock_mm=face.stock_mm,
+    )
 
 
 def _flanks(rim: WheelRim, face: TouchFace, normal_y: float) -> Iterator[TouchOff]:
     """Yield places at which the wheel's side comes up to an upright face, with how far it reaches down it."""
-    x0, y_mm, z0, x1, _, z1 = face.box
+    x0, x1 = face.box[0], face.box[3]
+    for share in _PLACES:
+        yield from _flank_at(rim, face, normal_y, x0 + share * (x1 - x0))
+
+
+def _flank_at(rim: WheelRim, face: TouchFace, normal_y: float, x_mm: float) -> Iterator[TouchOff]:
+    """Yield the touch of the wheel's side on an upright face at an X, if the face is there."""
+    _, y_mm, z0, _, _, z1 = face.box
     outward = 1.0 if normal_y > 0 else -1.0
     # Looking toward +Y it meets the wheel's front side; the rear side otherwise.
     side_r_mm = rim.outline[0][1][1] if outward > 0 else rim.outline[-1][-1][1]
     plane_y = y_mm + outward * face.stock_mm
-    for share in _PLACES:
-        x_mm = x0 + share * (x1 - x0)
-        upright = segment(np.array((x_mm, y_mm, z0)), np.array((x_mm, y_mm, z1)))
-        pieces = [edge_ends(e) for f in face.faces for e in clip_edge(upright, [f])]
-        if not pieces:
-            continue
-        ends = max(([float(a[2]), float(b[2])] for a, b in pieces), key=max)
-        top_mm, tall_mm = max(ends), max(ends) - min(ends)
-        reach_mm = min(BITE_MM, tall_mm)
-        yield TouchOff(
-            face=face.name,
-            side=Side.SIDE,
-            at_mm=(x_mm, plane_y, top_mm - reach_mm / 2),
-            low_z_mm=top_mm - reach_mm + side_r_mm - rim.radius_mm,
-            y_front_mm=plane_y if outward > 0 else plane_y - rim.thickness_mm,
-            contact_mm=reach_mm,
-            wheel_mm=reach_mm,
-            over_edge=True,
-            stock_mm=face.stock_mm,
-        )
+    upright = segment(np.array((x_mm, y_mm, z0)), np.array((x_mm, y_mm, z1)))
+    pieces = [edge_ends(e) for f in face.faces for e in clip_edge(upright, [f])]
+    if not pieces:
+        return
+    ends = max(([float(a[2]), float(b[2])] for a, b in pieces), key=max)
+    top_mm, tall_mm = max(ends), max(ends) - min(ends)
+    reach_mm = min(BITE_MM, tall_mm)
+    yield TouchOff(
+        face=face.name,
+        side=Side.SIDE,
+        at_mm=(x_mm, plane_y, top_mm - reach_mm / 2),
+        low_z_mm=top_mm - reach_mm + side_r_mm - rim.radius_mm,
+        y_front_mm=plane_y if outward > 0 else plane_y - rim.thickness_mm,
+        contact_mm=reach_mm,
+        wheel_mm=reach_mm,
+        over_edge=True,
+        stock_mm=face.stock_mm,
+    )
 
 
 def _on_face_mm(start: Vector, end: Vector, faces: Sequence[Face]) -> float:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
+from shapely import LineString, MultiPoint, box
 
 from fixturecheck.dials.reading import lines_for, with_backlash_mm
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import axis_of, box_of, extent_along, flat_of
+from fixturecheck.kernel.measure import axis_of, box_of, extent_along, flat_of, tessellated
 from fixturecheck.kernel.place import placed_at
-from fixturecheck.kernel.shapes import Face
+from fixturecheck.kernel.shapes import Face, Shape
 from fixturecheck.result.dials import DatumOffset, Unreachable
 from fixturecheck.setup.dials import Toward, Transfer
 from fixturecheck.setup.model import Setup
@@ -18,6 +19,8 @@ from fixturecheck.setup.model import Setup
 _ALONG = 1.0 - 1e-9
 _SQUARE = 1e-9
 _SAME_MM = 1e-6
+_FAR_MM = 1e5
+_COARSE_MM, _COARSE_RAD = 0.05, 0.2
 _TALL_MM = 2.0
 """How much of an upright face an edge finder needs in height: common practice, no source."""
 _WAYS = {
@@ -94,8 +97,39 @@ def datum_offset(setup: Setup, transfer: Transfer) -> DatumOffset:
         takes_up=takes_up,
         error_mm=transfer_error_mm(transfer, set_mm - dial_mm) if known else None,
         limit_mm=None if zone_mm is None else zone_mm / 2,
-        unreachable=_unreachable(faces_of(stop), way, high_mm, transfer.finder_mm),
+        unreachable=Unreachable.BARRED
+        if _barred(setup, transfer, stop, high_mm)
+        else _unreachable(faces_of(stop), way, high_mm, transfer.finder_mm),
     )
+
+
+def _barred(setup: Setup, transfer: Transfer, stop: Shape, high_mm: float) -> bool:
+    """Tell whether there is no room for block and finder in front of a stop, anywhere along it.
+
+    Bodies that stand higher than the finder's tip bar their width, and half the tip on either side.
+    """
+    way = _WAYS[Toward(transfer.toward)]
+    axis = 0 if way[0] else 1
+    sign, across = way[axis], 1 - axis
+    box_mm = box_of(stop)
+    tip_mm = box_mm[5] - _TALL_MM
+    need_mm = (transfer.block_mm or 0.0) + transfer.finder_mm
+    front = box(high_mm + _SAME_MM, -_FAR_MM, high_mm + need_mm, _FAR_MM)
+    free = LineString([(box_mm[across], 0.0), (box_mm[across + 3], 0.0)])
+    for body in setup.bodies:
+        shape = placed_at(body.solid, body.at)
+        if body.name == transfer.stop or box_of(shape)[5] <= tip_mm:
+            continue
+        places, corners = tessellated(shape, _COARSE_MM, _COARSE_RAD)
+        triangles = places[corners]
+        triangles = triangles[triangles[:, :, 2].max(axis=1) > tip_mm]
+        for one in triangles:
+            seen = MultiPoint(np.column_stack([sign * one[:, axis], one[:, across]])).convex_hull
+            met = seen.intersection(front)
+            if not met.is_empty:
+                half_mm = transfer.finder_mm / 2
+                free = free.difference(box(met.bounds[1] - half_mm, -1.0, met.bounds[3] + half_mm, 1.0))
+    return bool(free.is_empty)
 
 
 def _place_mm(setup: Setup, target: FaceRef, way: np.ndarray) -> float:
@@ -123,8 +157,8 @@ def _unreachable(faces: list[Face], way: np.ndarray, high_mm: float, finder_mm: 
             continue
         if abs(float(np.array(flat[0]) @ way) - high_mm) > _SAME_MM:
             continue
-        box = box_of(face)
-        if box[across + 3] - box[across] >= finder_mm - _SAME_MM and box[5] - box[2] >= _TALL_MM:
+        own = box_of(face)
+        if own[across + 3] - own[across] >= finder_mm - _SAME_MM and own[5] - own[2] >= _TALL_MM:
             return None
         why = Unreachable.NARROW
     return why

@@ -12,6 +12,7 @@ from fixturecheck.report.markup import Table, table_of
 from fixturecheck.report.order import Numbered, numbered
 from fixturecheck.result import Assumed, Result
 from fixturecheck.result.finding import Finding, NotAsked, Verdict, WhyNotAsked
+from fixturecheck.setup.hardening import HardenedWhen
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.units import Writing, metric_unit, suffix_of
 from fixturecheck.wording.groups import title
@@ -51,10 +52,37 @@ AT_THE_MILL = (
 )
 
 
+AT_THE_DRILL = (
+    "This page does not replace training, the machine's manual or the law where you work. Local rules "
+    "and the people trained for this machine decide.",
+    "Clamp or block the part against turning: a drill that breaks through grips it and spins it.",
+    "Chuck key out before the spindle turns; guard in place, eye protection on, no gloves, rings, loose "
+    "sleeves or hair near it.",
+    "Spindle stopped before measuring, brushing off chips or taking parts off; chips never by hand.",
+)
+
+AT_THE_FURNACE = (
+    "This page does not replace training, the furnace's manual or the law where you work. Local rules, the "
+    "steel maker's sheet and the people trained for this work decide.",
+    "Hot steel looks like cold steel: tongs, face shield, heat-proof gloves and apron, and a marked place "
+    "for it to cool.",
+    "No damp part or tongs into salt or oil: the steam throws it out. Lid and extinguisher at hand, and air "
+    "enough where gas is used.",
+    "Temper at once, before the part is cold through; hard and untempered it may burst.",
+)
+
+
 def at_the_machine(setup: Setup) -> tuple[tuple[str, ...], ...]:
-    """Return what is said about working safely, a list for each way in which the parts are cut."""
+    """Return what is said about working safely, a list for each way in which the parts are worked."""
     mills = bool(setup.holding and setup.holding.milling)
-    return (*[AT_THE_MACHINE] * (not only_mills(setup)), *[AT_THE_MILL] * mills)
+    heats = setup.hardening is not None and setup.hardening.when == HardenedWhen.AFTER
+    other = mills or bool(setup.drills) or heats
+    return (
+        *[AT_THE_MACHINE] * (bool(setup.cuts) or not other),
+        *[AT_THE_MILL] * mills,
+        *[AT_THE_DRILL] * bool(setup.drills),
+        *[AT_THE_FURNACE] * heats,
+    )
 
 
 def only_mills(setup: Setup) -> bool:

@@ -234,10 +234,11 @@ class CutDials:
 
 
 class Unreachable(StrEnum):
-    """Why an edge finder cannot touch a stop itself."""
+    """Why an edge finder cannot touch a stop itself; barred, neither it nor a block has room there."""
 
     ROUND = "round"
     NARROW = "narrow"
+    BARRED = "barred"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -134,22 +134,25 @@ def _sheet(result: Result, setup: Setup, painter: object, number: str, title: st
 
 def _of_job(job: Job, request: CheckRequest, progress: Progress) -> Iterator[Made]:
     """Yield the sheet of every operation, in their order."""
-    from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.process.checked import check_operation  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.process.run import looked_across, staged_job  # noqa: PLC0415 -- the same
-    from fixturecheck.process.shown import with_across  # noqa: PLC0415 -- the same
-    from fixturecheck.sheet.operation import bare_sheet, with_operation  # noqa: PLC0415 -- the same
+    from fixturecheck.process.shown import checked_setup, with_across  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.operation import bare_sheet, with_operation, with_whole  # noqa: PLC0415 -- the same
 
     stage = staged_job(job, part_of(progress, 0.0, 0.2))
     across = looked_across(stage)
+    whole = [one.finding for one in across if one.number is None]
     for i, operation in enumerate(job.operations):
         progress(f"operation {operation.title}", 0.2 + 0.8 * i / len(job.operations))
         made = stage.setups[operation.number]
         mine = [one.finding for one in across if one.number == operation.number]
         if made.setup is None:
-            yield bare_sheet(job, operation, mine), None, None
+            bare = bare_sheet(job, operation, mine)
+            yield with_whole(bare, [] if i else whole), None, None
             continue
         with painting(request.pictures) as painter:
-            result = check(made.setup, skip=request.skip)
-            shown = with_across(result, made, mine)
-            sheet, png, trouble = _sheet(shown, made.setup, painter, f"{operation.number}", operation.name)
-        yield with_operation(sheet, operation), png, trouble
+            shown = with_across(check_operation(made, skip=request.skip), made, mine)
+            setup = checked_setup(shown)
+            sheet, png, trouble = _sheet(shown, setup, painter, f"{operation.number}", operation.name)
+        told = with_operation(sheet, job, operation)
+        yield with_whole(told, [] if i else whole), png, trouble

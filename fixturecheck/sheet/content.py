@@ -15,9 +15,10 @@ from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.setup.records import Rank
 from fixturecheck.sheet.measured import MeasuredFace
 from fixturecheck.units import Writing
+from fixturecheck.wording.hardening import tempered_words
 from fixturecheck.wording.hold import factor_words, magnet_words
 from fixturecheck.wording.release import burr_words, first_words, pry_words, way_words
-from fixturecheck.wording.sentences import first_up
+from fixturecheck.wording.sentences import first_up, sentence
 from fixturecheck.wording.settings import count_words, move_words, shown_on, time_words
 
 _MOST_CAUTIONS = 8
@@ -88,8 +89,12 @@ class Sheet:
         Number of the operation, empty where there is but one, and its name.
     verdict, meaning, not_asked : str
         What the check says, what that means at the machine, and which questions it does not cover.
+    does : tuple of str
+        What the operation makes, leaves and measures.
     steps : tuple of StagedBody
         The order of staging.
+    special : tuple of str
+        The stack under a slope, what each hole needs, how the furnace is set.
     seats, hold, wheel, off : tuple of str
         What to stone and how to test the seat; magnet or torques; wheel, dress and cut; how parts come off.
     cuts : tuple of CutSheet
@@ -111,7 +116,9 @@ class Sheet:
     verdict: str
     meaning: str
     not_asked: str
+    does: tuple[str, ...]
     steps: tuple[StagedBody, ...]
+    special: tuple[str, ...]
     seats: tuple[str, ...]
     hold: tuple[str, ...]
     datums: tuple[str, ...]
@@ -146,14 +153,16 @@ def sheet_of(
         verdict=str(result.verdict).upper(),
         meaning=banner(result).says,
         not_asked=banner(result).not_asked,
+        does=(),
         steps=tuple(staged_steps(setup)),
+        special=tuple(_special(result)),
         seats=tuple(_seats(result, setup)),
         hold=tuple(_hold(result, setup)),
         datums=tuple(_datums(result, write)),
         wheel=tuple(_wheel(setup)),
         cuts=tuple(_dials(d, write) for d in result.dials),
         measures=tuple(_measures(setup, heights)),
-        off=tuple(_off(result, write)),
+        off=tuple(_off(result, setup)),
         cautions=tuple(_cautions(result)),
         safety=tuple(line for machine in at_the_machine(setup) for line in machine),
         made_from=tuple(f"{s.path}  sha256 {s.sha256}" for s in result.sources),
@@ -208,6 +217,28 @@ def _seats(result: Result, setup: Setup) -> Iterator[str]:
         "Try each seat: press on every corner of the part in turn, it must not rock; a strip of thin paper "
         "under each end of a seat must be held."
     )
+
+
+_SPECIAL = frozenset(
+    {
+        Kind.STACK,
+        Kind.SLOPE,
+        Kind.DRILL_START,
+        Kind.SPOT,
+        Kind.DRILL_SIZE,
+        Kind.THREAD_SHARE,
+        Kind.THREAD_DEPTH,
+        Kind.HARDNESS_TEST,
+    }
+)
+"""Kinds of findings that tell what is set or done besides, whatever their verdict."""
+
+
+def _special(result: Result) -> Iterator[str]:
+    """Yield the stack under a slope, what each hole needs, process and temper, where hardness is tested."""
+    for steel in result.hardening.steels if result.hardening is not None else ():
+        yield f"{steel.process}: {steel.says}. {sentence(tempered_words(steel))}"
+    yield from dict.fromkeys(f.says for f in result.findings if f.kind in _SPECIAL)
 
 
 def _hold(result: Result, setup: Setup) -> Iterator[str]:
@@ -314,11 +345,14 @@ def gauge_for(zone_mm: float | None) -> str:
     return next(gauge for step_mm, gauge in _GAUGES if zone_mm / _TEN >= step_mm)
 
 
-def _off(result: Result, write: Writing) -> Iterator[str]:
-    """Yield how the parts come off, in their order."""
-    hold = result.holding
+def _off(result: Result, setup: Setup) -> Iterator[str]:
+    """Yield how the parts come off, in their order, where a pry reaches them, and what must not rub."""
+    hold, write = result.holding, setup.write
     if hold is None or not hold.leaving:
-        yield "How the parts come off was not worked out. Wheel clear and at rest; lift, do not slide."
+        first = "Wheel clear and at rest" if setup.cuts else "Spindle at rest"
+        if setup.hardening is not None and not setup.cuts:
+            first = "Let it cool in the furnace's own way, with tongs and face shield"
+        yield f"How the parts come off was not worked out. {first}; lift, do not slide."
         return
     if hold.before is not None:
         text = first_words(hold.before)
@@ -327,7 +361,9 @@ def _off(result: Result, write: Writing) -> Iterator[str]:
         way = way_words(body.ways[0], write) if body.ways else "no way off was found"
         pry = f"; pry {pry_words(body.pry, write)}" if body.pry is not None else ""
         again = "; demagnetise" if body.demagnetise else ""
-        yield f"{body.body}: {way}{pry}{again}."
+        rubs = [f"{own}" for own, _ in body.ways[0].rubs] if body.ways else []
+        slides = f"; do not slide it, {' and '.join(rubs)} would rub" if rubs else ""
+        yield f"{body.body}: {way}{pry}{slides}{again}."
 
 
 def _cautions(result: Result) -> Iterator[str]:

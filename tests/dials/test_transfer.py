@@ -83,6 +83,28 @@ def test_from_a_round_stop_over_a_block_to_a_hole():
     assert not one.takes_up
 
 
+@pytest.mark.parametrize(
+    ("from_y", "block_mm", "why"),
+    [
+        (-20.0, None, Unreachable.ROUND),
+        (-20.0, 25.4, Unreachable.BARRED),
+        (-20.0, 6.0, Unreachable.ROUND),
+        (9.0, 25.4, Unreachable.ROUND),
+    ],
+)
+def test_block_and_finder_must_have_room_before_the_stop(from_y, block_mm, why):
+    # A wall 12 mm before the pin's highest place: the tip of 5.08 fits, and 6 with it; 25.4 with it does not.
+    # A wall that begins at the side of the pin, y = 9, leaves room for half the tip beside it.
+    wall = cq.Workplane().box(10.0, 40.0, 40.0, centered=False).val()
+    body = Body(name="wall", role="fixture", solid=wall, at=cq.Location(cq.Vector(10.0, from_y, 50.0)))
+    transfer = over(backlash_mm=0.0, **({} if block_mm is None else {"block_mm": block_mm}))
+    found = scene(transfer, more=(body,))
+    assert datum_offset(found, transfer).unreachable is why
+    if why is Unreachable.BARRED:
+        told = found_of(found)[0]
+        assert (told.verdict, "no room" in told.says) == (Verdict.NO_GO, True)
+
+
 def test_half_a_round_has_its_axis_where_the_whole_has_it():
     solid = drilled().solid.cut(cq.Workplane().box(20, 40, 40).translate((50, 10, 5)).val())
     face = next(i for i, f in enumerate(solid.Faces()) if f.geomType() == "CYLINDER")

@@ -21,7 +21,7 @@ from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.sheet import pages
 from fixturecheck.sheet.content import gauge_for, sheet_of, staged_steps
 from fixturecheck.sheet.measured import heights_of
-from fixturecheck.sheet.operation import bare_sheet, with_operation
+from fixturecheck.sheet.operation import bare_sheet, with_operation, with_whole
 from tests.doors import command
 from tests.report import staged
 
@@ -118,7 +118,9 @@ def test_clamps_carry_their_torque_and_an_operation_what_it_stones(setup, sheet)
     assert "strap (strap clamp, on gib_1): tighten to 12 N m." in lines
     assert "Whether the parts hold was not worked out." in lines
     operation = Operation(number=20, name="tops", kind="grind", makes=("floor",), stones=(("floor", "back"),))
-    assert "Before seating, stone these edges: floor+back." in with_operation(sheet, operation).seats
+    told = with_operation(sheet, SimpleNamespace(sources=()), operation)
+    assert "Before seating, stone these edges: floor+back." in told.seats
+    assert told.does == ("Grind: floor.",)
 
 
 def test_an_operation_without_a_set_up_is_no_go_of_any_sort():
@@ -167,6 +169,52 @@ def test_the_command_writes_both_beside_each_other_and_refuses_what_cannot_be(tm
     (tmp_path / "no").write_text("a file")
     wrong = command("sheet", "models/gib/held.toml", "--out", tmp_path / "no" / "deep" / "gib.pdf")
     assert (wrong.returncode, "cannot be made" in wrong.stderr) == (2, True)
+
+
+@pytest.fixture(scope="module")
+def pawl_sheet(tmp_path_factory):
+    """The sheet of a whole job, without what takes long."""
+    out = tmp_path_factory.mktemp("pawl") / "pawl.pdf"
+    answer = command(
+        "sheet", "models/index_pawl/job.toml", "--skip", "clear,nest,dials", "--no-pictures", "--quiet",
+        "--out", out,
+    )  # fmt: skip
+    assert (answer.returncode, answer.stderr) == (0, "")
+    return out
+
+
+def test_the_sheet_of_a_job_has_a_page_or_two_for_each_operation_and_says_what_each_needs(pawl_sheet):
+    """Sine of 45 degrees times 127 mm is 89.8025 mm; the hole of 2 mm starts on a seat of 2.5 mm."""
+    reader = PdfReader(io.BytesIO(pawl_sheet.read_bytes()))
+    texts = [" ".join(p.extract_text().split()) for p in reader.pages]
+    titles = ["10 square up", "20 angle", "30 corner", "40 pocket", "50 cross hole", "60 harden", "70 final"]
+    starts = [next(i for i, t in enumerate(texts) if t.startswith(title)) for title in titles]
+    assert starts == sorted(starts)
+    ends = [*starts[1:], len(texts)]
+    assert all(1 <= end - start <= 2 for start, end in zip(starts, ends, strict=True))
+    of = {
+        title[:2]: " ".join(texts[start:end]) for title, start, end in zip(titles, starts, ends, strict=True)
+    }
+    page = pawl_sheet.with_suffix(".html").read_text(encoding="utf-8")
+    for number, said in (
+        ("20", "= 89.8025 mm from metric_88"),
+        ("50", "seat of 2.5 mm"),
+        ("60", "tempered at 200 °C"),
+        ("60", "Hot steel looks like cold steel"),
+        ("30", "Leave 0.1 mm on floor"),
+    ):
+        plain = of[number].replace("\u202f", " ")
+        assert said.replace(" ", "") in plain.replace(" ", "")
+        assert said in page.replace("\u202f", " ")
+    assert "Never run a wheel faster" not in of["60"] + of["50"]
+    assert all("job.toml sha256" in text for text in of.values())
+
+
+def test_what_a_job_lacks_as_a_whole_is_on_its_first_sheet(sheet):
+    bad = Finding(check="stock", verdict=Verdict.NO_GO, subject="blank", says="Some of the blank stays.")
+    told = with_whole(sheet, [bad])
+    assert (told.verdict, told.cautions[0]) == ("NO-GO", "NO-GO: Some of the blank stays.")
+    assert with_whole(sheet, []) is sheet
 
 
 def test_without_the_typesetter_it_says_how_to_get_it(monkeypatch):
