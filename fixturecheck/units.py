@@ -92,6 +92,8 @@ _DECIMALS = {"mm": 4, "um": 5}
 _THOU_BELOW_MM = 2.54
 """Lengths below a tenth of an inch are small."""
 
+LARGE_UM = 1000.0
+"""Gaps from here on are told in mm."""
 SPECS = {
     "mm": ".4g",
     "um": ".4g",
@@ -287,14 +289,16 @@ class Writing:
         if unit not in SPECS:
             name = "in/in" if unit == "um/um" and self._inches else signed(unit)
             return f"{_plain(value, _STATED_DIGITS, '')} {name}".strip()
-        return self._said(value, unit, SPECS[unit])
+        return self.gap(value) if unit == "um" else self._said(value, unit, SPECS[unit])
 
     def length(self, length_mm: float, spec: str = "", toward: str = "") -> str:
         """Return a length of mm with its unit."""
         return self._said(length_mm, "mm", spec, toward)
 
     def gap(self, gap_um: float, spec: str = "") -> str:
-        """Return a small length of um with its unit."""
+        """Return a small length of um with its unit; one of a millimetre or more as a length of mm."""
+        if abs(gap_um) >= LARGE_UM and math.isfinite(gap_um):
+            return self.length(gap_um * 1e-3)
         return self._said(gap_um, "um", spec)
 
     def area(self, area_mm2: float, spec: str = "", toward: str = "") -> str:

@@ -29,7 +29,7 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_compu
 from fixturecheck.result.rest import LoadedContact
 from fixturecheck.result.shapes import Vector
 from fixturecheck.statics.rest import Ending
-from fixturecheck.units import Writing, angle_text
+from fixturecheck.units import LARGE_UM, Writing, angle_text
 from fixturecheck.wording.motion import freedom_words, hand_words, order_words
 from fixturecheck.wording.sentences import capitalised
 
@@ -198,7 +198,8 @@ def _open_words(seat: SeatAtRest, opening: float, write: Writing) -> str:
     if not math.isfinite(opening):
         return f"{s.face} no longer faces {s.on}.{s.on_face}"
     if opening - seat.gap_min_um > 1.0:
-        least = write.number(max(seat.gap_min_um, 0.0), "um", ".0f")
+        least_um = max(seat.gap_min_um, 0.0)
+        least = write.gap(least_um) if opening >= LARGE_UM else write.number(least_um, "um", ".0f")
         return f"{where} is open by {least} to {write.gap(opening, '.0f')}"
     return f"{where} is open by {write.gap(opening, '.0f')}"
 

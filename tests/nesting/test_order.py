@@ -54,7 +54,7 @@ def test_a_wedge_that_the_hand_cannot_hold_ends_elsewhere_when_both_are_let_go_t
     assert not told.fits
     assert told.spread_um == pytest.approx(1e3 * TRAVEL, abs=1.0)
     assert order_words(told, METRIC) == (
-        "the rest depends on the order of pushing: pushed in order, parts end up to 12000.0 µm away; "
+        "the rest depends on the order of pushing: pushed in order, parts end up to 12 mm away; "
         "they cannot be staged in reverse order, as high takes the place of low"
     )
 
@@ -149,7 +149,7 @@ def test_the_reverse_of_the_stated_order_is_tried(shapes):
     assert not told.fits
     assert told.spread_um == pytest.approx(1e3 * DROP / SLOPE, abs=0.1)
     assert order_words(told, METRIC) == (
-        "the rest depends on the order of pushing: pushed in reverse order, parts end up to 2500.0 µm away"
+        "the rest depends on the order of pushing: pushed in reverse order, parts end up to 2.5 mm away"
     )
 
 

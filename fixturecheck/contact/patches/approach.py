@@ -24,7 +24,7 @@ from fixturecheck.units import METRIC, Writing
 
 _LOOKS = 9
 _CLOSE_MM = 1e-5
-_BEFORE_MM, _BEHIND_MM = 2e-6, 1e-4
+_BEFORE_MM, _BEHIND_MM = 2e-6, 5e-4
 """The shared volume gives a travel to first contact. The part is taken to be clear this far before it, and
 blocked this far behind it: a wedge counts as shared only once it is thick enough."""
 _STEPS = 5
@@ -100,37 +100,33 @@ def find_first_contact(
         raise NotComputedError(message)
     before, zone = met
     ends = float(looks[before]), float(looks[before + 1])
-    low = _closed_in(lambda t: shared(t) is not None, ends, zone, push)
-    low = _landed(moving, still, push, low, _UNSEEN_MM)
+    low = _first_touch(moving, still, push, ends, lambda t: shared(t) is not None, zone)
     rest = moved_by(moving, low * push)
     return FirstContact(travel_mm=low, patches=tuple(_ahead(rest, still, push, tolerances)))
 
 
-def _closed_in(
-    blocked: Callable[[float], bool], ends_mm: tuple[float, float], zone: Shape, push: Floats
-) -> float:
-    """Return the last travel that is not blocked, by halving.
+def _first_touch(
+    moving: Placed, still: Placed, push: Floats, ends_mm: tuple[float, float],
+    blocked: Callable[[float], bool], zone: Shape,
+) -> float:  # fmt: skip
+    """Return the travel to first contact between one that is clear and one that is blocked.
 
     The length along the push of what two bodies share at a blocked travel is how far the part has gone too
-    far, unless it came out again behind. The travels just before and just behind the one that this gives are
-    tried first. Where one is clear and the other blocked, most halvings need no boolean; where the part is
-    blocked `_SURE_MM` behind already, that travel is the answer.
+    far, unless it came out again behind. Where the part is clear just before the travel that this gives and
+    blocked just behind, the gaps of what is near lead to the first contact; else travels are halved.
     """
     low_mm, high_mm = ends_mm
     shallow, deep = extent_along(zone, push)
     guess = high_mm - (deep - shallow)
     free, shut = guess - _BEFORE_MM, guess + _BEHIND_MM
-    tried = low_mm < guess + _SURE_MM < high_mm
-    if tried and blocked(guess + _SURE_MM) and (free <= low_mm or not blocked(free)):
-        return max(guess, low_mm)
-    known = low_mm < free and shut < high_mm and blocked(shut) and not blocked(free)
-
-    def clear(travel_mm: float) -> bool:
-        if known and not free < travel_mm < shut:
-            return travel_mm <= free
-        return not blocked(travel_mm)
-
-    return last_inside(clear, low_mm, high_mm, apart=_CLOSE_MM)
+    if low_mm < free and shut < high_mm and blocked(shut) and not blocked(free):
+        landed = _landed(moving, still, push, (free, shut), _UNSEEN_MM)
+        if landed is not None:
+            return landed
+        low_mm, high_mm = free, shut
+    low = last_inside(lambda t: not blocked(t), low_mm, high_mm, apart=_CLOSE_MM)
+    landed = _landed(moving, still, push, (low, low + _CLOSE_MM), _UNSEEN_MM)
+    return low if landed is None else landed
 
 
 def early_mm(moving: Placed, still: Placed, push: Floats, deep_mm: float) -> float:
@@ -148,25 +144,29 @@ def early_mm(moving: Placed, still: Placed, push: Floats, deep_mm: float) -> flo
     float
         Zero where nothing lies in the way of the push.
     """
-    return -min(_landed(moving, still, push, 0.0, deep_mm), 0.0)
+    landed = _landed(moving, still, push, (0.0, _CLOSE_MM), deep_mm)
+    return 0.0 if landed is None else -min(landed, 0.0)
 
 
-def _landed(moving: Placed, still: Placed, push: Floats, travel_mm: float, deep_mm: float) -> float:
+def _landed(
+    moving: Placed, still: Placed, push: Floats, ends_mm: tuple[float, float], deep_mm: float
+) -> float | None:
     """Return the travel to first contact to rounding, from one at which bodies touch or overlap slightly.
 
     The kernel sees nothing of an overlap that is thinner than the tolerance of its edges: between a corner
     and a fillet 0.1 um. What is near there has gaps in closed form; each step closes the least of them along
-    the push. Where no such step leads on, the travel stays as it is.
+    the push. None where no such step leads to a travel before the second of the ends.
     """
-    landed_mm = travel_mm
+    low_mm, high_mm = ends_mm
+    landed_mm = low_mm
     for _ in range(_STEPS):
         rows = rows_between(still, moved_by(moving, landed_mm * push), 2.0 * deep_mm)
         out = np.where(rows.body_a == 1, 1.0, -1.0)
         closing = -out * (rows.normal @ push)
         ahead = (closing > _AHEAD) & (rows.gap_mm >= -deep_mm)
         step_mm = float((rows.gap_mm[ahead] / closing[ahead]).min(initial=np.inf))
-        if not travel_mm - _EARLY_MM <= landed_mm + step_mm <= travel_mm + _CLOSE_MM:
-            return travel_mm
+        if not low_mm - _EARLY_MM <= landed_mm + step_mm <= high_mm:
+            return None
         landed_mm += step_mm
         if abs(step_mm) <= _SETTLED_MM:
             break

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fixturecheck.arrays import Bools, Floats, Ints
-from fixturecheck.contact.proximity.placed_features import bodies_of
+from fixturecheck.contact.proximity.placed_features import PlacedFeatures, bodies_of
 from fixturecheck.kernel.brep.features import Features
 from fixturecheck.numeric import all_rows, some_rows
 
@@ -72,7 +72,7 @@ class Shapes:
 
     def __init__(self, features: Sequence[Features]) -> None:
         self.features = tuple(features)
-        self.bodies = bodies_of(features)
+        self.placed = PlacedFeatures(bodies_of(features))
         own = [_own_box(f) for f in features]
         self.box_middle = np.array([0.5 * (low + high) for low, high in own])
         self.box_half = np.array([0.5 * (high - low) for low, high in own])
@@ -91,7 +91,7 @@ class ProximityScene:
 
     def __init__(self, features: Sequence[Features] | Shapes, loose: Sequence[bool]) -> None:
         shapes = features if isinstance(features, Shapes) else Shapes(features)
-        self.bodies, self.box_middle, self.box_half = shapes.bodies, shapes.box_middle, shapes.box_half
+        self.placed, self.box_middle, self.box_half = shapes.placed, shapes.box_middle, shapes.box_half
         self.features = shapes.features
         self.loose = np.array(loose, dtype=bool)
 

@@ -370,40 +370,74 @@ _DIRECTIONS = frozenset({"axis", "zero", "along", "tangent_cones", "face_tangent
 """Columns that turn and shift with their body, and columns that only turn."""
 
 
-def place_features(own: Bodies, rotation: Floats, origin_mm: Floats) -> Bodies:
-    """Return every feature where it stands at poses (n, 3, 3) and (n, 3)."""
-    nowhere = np.zeros_like(origin_mm)
+class _Column(NamedTuple):
+    """Where a column of vectors stands among all rows: kind by number, name, first row, shape."""
 
-    def placed(kind: Any) -> Any:
-        shifts = {name: origin_mm for name in kind._fields if name in _POINTS}
-        shifts |= {name: nowhere for name in kind._fields if name in _DIRECTIONS}
-        moved = {n: _placed(getattr(kind, n), kind.first, rotation, by) for n, by in shifts.items()}
-        return kind._replace(**moved)
-
-    every = Bodies(*(placed(kind) for kind in own))
-    ends, planes = every.edges.ends_mm, own.planes
-    frame = _placed(planes.frame, planes.first, rotation, nowhere)
-    frame[:, 0] = _placed(planes.frame[:, 0].copy(), planes.first, rotation, origin_mm)
-    low, high = np.minimum(ends[:, 0], ends[:, 1]), np.maximum(ends[:, 0], ends[:, 1])
-    edges = every.edges._replace(low_mm=low, high_mm=high)
-    return every._replace(edges=edges, planes=every.planes._replace(frame=frame))
+    kind: int
+    name: str
+    start: int
+    shape: tuple[int, ...]
 
 
-def _placed(local: Floats, first: Ints, rotation: Floats, origin_mm: Floats) -> Floats:
-    """Turn and shift vectors (n, 3) or (n, k, 3)."""
-    flat = local.reshape(len(local), int(np.prod(local.shape[1:-1])), 3)
-    return pose_rows(flat, first, rotation, origin_mm).reshape(local.shape)
+class PlacedFeatures:
+    """The features of bodies, ready to be placed: all their vectors in one array, which is turned at once.
+
+    Parameters
+    ----------
+    own : Bodies
+        Each body's features in its own frame.
+    """
+
+    def __init__(self, own: Bodies) -> None:
+        self._own = own
+        self._columns: list[_Column] = []
+        rows: list[Floats] = []
+        bodies: list[Ints] = []
+        shifted: list[Bools] = []
+
+        def add(kind: int, name: str, local: Floats, first: Ints, points: Bools) -> None:
+            self._columns.append(_Column(kind, name, sum(len(r) for r in rows), local.shape))
+            each = int(np.prod(local.shape[1:-1]))
+            rows.append(local.reshape(-1, 3))
+            bodies.append(np.repeat(np.arange(len(first) - 1), np.diff(first) * each))
+            shifted.append(
+                np.tile(points, len(local)) if len(points) == each else np.repeat(points, len(rows[-1]))
+            )
+
+        kinds: tuple[Any, ...] = tuple(own)
+        for number, kind in enumerate(kinds):
+            for name in kind._fields:
+                if name in _POINTS | _DIRECTIONS:
+                    add(number, name, getattr(kind, name), kind.first, np.array([name in _POINTS]))
+        # A plane's frame is a point, a normal and two directions.
+        planes = Bodies._fields.index("planes")
+        add(planes, "frame", own.planes.frame, own.planes.first, np.array([True, False, False, False]))
+        self._rows: Floats = np.concatenate(rows)
+        self._bodies: Ints = np.concatenate(bodies)
+        self._shifted: Bools = np.concatenate(shifted)
+
+    def at(self, rotation: Floats, origin_mm: Floats) -> Bodies:
+        """Return every feature where it stands at poses (n, 3, 3) and (n, 3)."""
+        rows = pose_rows(self._rows, self._bodies, self._shifted, rotation, origin_mm)
+        moved: list[dict[str, Floats]] = [{} for _ in self._own]
+        for one in self._columns:
+            stop = one.start + int(np.prod(one.shape[:-1]))
+            moved[one.kind][one.name] = rows[one.start : stop].reshape(one.shape)
+        kinds: tuple[Any, ...] = tuple(self._own)
+        every = Bodies(*(kind._replace(**by) for kind, by in zip(kinds, moved, strict=True)))
+        ends = every.edges.ends_mm
+        low, high = np.minimum(ends[:, 0], ends[:, 1]), np.maximum(ends[:, 0], ends[:, 1])
+        return every._replace(edges=every.edges._replace(low_mm=low, high_mm=high))
 
 
 @compiled
-def pose_rows(local: Floats, first: Ints, rotation: Floats, origin_mm: Floats) -> Floats:
-    """Turn and shift vectors (n, k, 3) of bodies whose features start at `first`."""
-    out = np.empty_like(local)
-    for body in range(len(first) - 1):
-        r, o = rotation[body], origin_mm[body]
-        for i in range(first[body], first[body + 1]):
-            for k in range(local.shape[1]):
-                x, y, z = local[i, k, 0], local[i, k, 1], local[i, k, 2]
-                for axis in range(3):
-                    out[i, k, axis] = r[axis, 0] * x + r[axis, 1] * y + r[axis, 2] * z + o[axis]
+def pose_rows(rows: Floats, bodies: Ints, shifted: Bools, rotation: Floats, origin_mm: Floats) -> Floats:
+    """Turn vectors (n, 3) with their bodies, and shift those that are points."""
+    out = np.empty_like(rows)
+    for i in range(len(rows)):
+        r, o = rotation[bodies[i]], origin_mm[bodies[i]]
+        x, y, z = rows[i, 0], rows[i, 1], rows[i, 2]
+        for axis in range(3):
+            by = o[axis] if shifted[i] else 0.0
+            out[i, axis] = r[axis, 0] * x + r[axis, 1] * y + r[axis, 2] * z + by
     return out

@@ -28,7 +28,7 @@ from fixturecheck.contact.proximity.curved import (
     corners_in_concave_tori,
     level_tori_over_faces,
 )
-from fixturecheck.contact.proximity.placed_features import Bodies, Corners, place_features
+from fixturecheck.contact.proximity.placed_features import Bodies, Corners
 from fixturecheck.contact.proximity.smooth import smooth_rows
 from fixturecheck.contact.proximity.vertices_edges import (
     RIM_MM,
@@ -176,7 +176,7 @@ def find_candidates(
     deep = -max(min(0.5 * reach_mm, DEEP_MM), DEEP * reach_mm, deep_mm, LEAST_MM)
     low, high = scene.boxes(rotation, origin_mm)
     pairs = scene.pairs(low, high, reach_mm)
-    standing = place_features(scene.bodies, rotation, origin_mm)
+    standing = scene.placed.at(rotation, origin_mm)
     query = Query(reach_mm, deep, slack_rad, max(reach_mm, -deep))
     rows = run_query(rows_of, standing, low, high, pairs, query)
     rows = rows.where(~superseded(standing, rows))

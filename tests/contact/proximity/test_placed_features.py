@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from fixturecheck.contact.proximity.placed_features import bodies_of, place_features
+from fixturecheck.contact.proximity.placed_features import PlacedFeatures, bodies_of
 from fixturecheck.kernel.brep.features import features_of
 
 TURN = Rotation.from_rotvec([0.3, -1.1, 0.7]).as_matrix()
@@ -21,7 +21,7 @@ def stood():
     step = cq.Workplane().circle(4).extrude(6).faces(">Z").workplane().circle(2).extrude(4).val()
     own = bodies_of([features_of(s) for s in (block, step)])
     rotation, origin = np.array([np.eye(3), TURN]), np.array([np.zeros(3), SHIFT])
-    return own, place_features(own, rotation, origin)
+    return own, PlacedFeatures(own).at(rotation, origin)
 
 
 def test_features_of_a_body_that_stays_are_where_they_were(stood):
