@@ -82,6 +82,10 @@ def along_path(outline: Outline, path: Sequence[Piece], tip_z_mm: float, *, oute
     closed = math.dist(pieces[0].start, pieces[-1].end) < 1e-6
     sides = (-1,) if outer else (-1, 1)
     found = [solid for piece in pieces for solid in _swept(half, whole, piece, sides)]
+    reach_mm = half.BoundingBox().xmax
+    tight = [p for p in pieces if _turns_within(p, reach_mm, sides)]
+    ends = dict.fromkeys(end for p in tight for end in (p.start, p.end))
+    found += [straight_down(outline, end, 0.0, 0.0) for end in ends]
     follow = [*pairwise(pieces), *([(pieces[-1], pieces[0])] if closed else [])]
     for before, after in follow:
         found += _at_corner(half, before, after, sides)
@@ -118,6 +122,17 @@ def fused(solids: Sequence[Shape]) -> Shape:
     return whole.Solids()[0] if len(whole.Solids()) == 1 else whole
 
 
+def _turns_within(piece: Piece, reach_mm: float, sides: Sequence[int]) -> bool:
+    """Return whether a piece turns so tightly that the tool reaches beyond the centre of the arc.
+
+    What lies beyond the centre, seen from the tool, is nearest to it at an end of the arc: a tool that stands
+    at both ends takes all of it. One that goes all the way round takes it from the other side.
+    """
+    if not isinstance(piece, Arc) or piece.radius_mm >= reach_mm:
+        return False
+    return abs(piece.turn_rad) < 2 * math.pi - _STRAIGHT_RAD and math.copysign(1, piece.turn_rad) in sides
+
+
 def _way(piece: Piece, share: float) -> float:
     """Return the direction in which a piece runs at one of its ends, as an angle."""
     if isinstance(piece, Arc):
@@ -151,7 +166,7 @@ def _beside(half: Face, arc: Arc, side: int) -> Face:
 def _inward(half: Face, radius_mm: float) -> Face:
     """Return the half of a section toward the centre of its arc, as far as that centre.
 
-    What reaches beyond the centre of a small arc is left out; tools that stand at its ends take most of it.
+    What reaches beyond the centre of a small arc is left to tools that stand at its ends.
     """
     facing = half.mirror("YZ").translate(cq.Vector(radius_mm, 0, 0))
     box = facing.BoundingBox()

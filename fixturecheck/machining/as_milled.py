@@ -122,7 +122,7 @@ def mill(setup: Setup, run: EndMilling) -> MilledCut:
     Returns
     -------
     MilledCut
-        Mill the parts of a run and compare them with the drawing..
+        The parts as milled, what moves, and the numbers.
 
     Raises
     ------

@@ -35,7 +35,8 @@ from fixturecheck.setup.model import Body
 _BESIDE_MM = 1e-4
 """How far above or below a level at which a part changes it is cut to see what stands there."""
 _SAME_MM = 1e-6
-_MOST_LEVELS = 24
+_MOST_LEVELS = 64
+"""Each costs two sections; more is a free-form part, whose walls sections do not show."""
 _MOST_ROUNDS = 400
 _NEAR_END_MM = 5e-3
 _STEP_OF_POINT = 0.1
@@ -281,10 +282,20 @@ def walls_of(run: EndMilling, solid: Solid, z_mm: float, leave_mm: float = 0.0) 
 
 @lru_cache(maxsize=64)
 def _sections_above(solid: Solid, z_mm: float) -> tuple[tuple[float, BaseGeometry, tuple[Piece, ...]], ...]:
-    """Return the sections of a part on either side of its levels above a height, and how high each is."""
+    """Return the sections of a part on either side of its levels above a height, and how high each is.
+
+    Raises
+    ------
+    NotComputedError
+        There are too many: walls above those that were cut would be passed over.
+    """
     found = []
     above = sorted({round(float(p[2]) - z_mm, 6) for e in edges_of(solid) for p in edge_ends(e)})
-    for level in [h for h in above if h > 2 * _BESIDE_MM][:_MOST_LEVELS]:
+    levels = [h for h in above if h > 2 * _BESIDE_MM]
+    if len(levels) > _MOST_LEVELS:
+        message = f"the part has corners at {len(levels)} heights above the floor, more than {_MOST_LEVELS}"
+        raise NotComputedError(message)
+    for level in levels:
         for height in (level - _BESIDE_MM, level + _BESIDE_MM):
             rings = section_of(solid, z_mm + height)
             if rings:

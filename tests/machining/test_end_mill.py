@@ -8,6 +8,7 @@ import cadquery as cq
 import manifold3d
 import numpy as np
 import pytest
+from shapely.geometry import LineString
 
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.kernel.measure import volume_mm3
@@ -208,3 +209,18 @@ def test_a_ball_leaves_no_more_than_ridges_and_its_own_corner():
 def test_a_cutter_that_cannot_be_is_refused(given, says):
     with pytest.raises(SetupError, match=says):
         Setup(name="bench", bodies=(pocketed(),), end_mills=(run_of(**given),))
+
+
+@pytest.mark.parametrize("turn_deg", [60.0, 200.0, -120.0])
+@pytest.mark.parametrize("kind", [{"shape": "ball"}, {"shape": "bull", "corner_mm": 1.0}])
+def test_a_round_ended_cutter_sweeps_all_of_an_arc_tighter_than_itself(kind, turn_deg):
+    """At each height the area of the arc widened by the radius there (shapely), summed over the height."""
+    run = run_of(**kind)
+    turn = math.radians(turn_deg)
+    arc = Arc(centre=(2.0, -1.0), radius_mm=1.2, from_rad=0.3, turn_rad=turn)
+    line = LineString([arc.at(i / 400) for i in range(401)])
+    heights = np.linspace(0.0, run.flute_mm, 4001)
+    heights = 0.5 * (heights[1:] + heights[:-1])
+    areas = [line.buffer(radius_at_mm(run, h), quad_segs=64).area for h in heights]
+    expected_mm3 = float(np.mean(areas)) * run.flute_mm
+    assert volume_mm3(along_path(cutter_outline(run), [arc], 0.0)) == pytest.approx(expected_mm3, rel=5e-4)
