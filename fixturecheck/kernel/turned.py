@@ -8,10 +8,13 @@ half turns close the ends. Pieces that follow each other so meet in flat faces, 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import reduce
 from itertools import pairwise
 
 import cadquery as cq
+from OCP.BRepClass3d import BRepClass3d_SolidClassifier
+from OCP.TopAbs import TopAbs_State
 
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.construct import Point2
@@ -100,6 +103,9 @@ def along_path(outline: Outline, path: Sequence[Piece], tip_z_mm: float, *, oute
 def fused(solids: Sequence[Shape]) -> Shape:
     """Return the union of solids, their faces left in pieces: merged, round ones have come out invalid.
 
+    The kernel's union of round pieces that meet smoothly has left out whole pieces and called itself valid.
+    It counts only where places all over each piece lie in it; joined one after the other it loses fewer.
+
     Parameters
     ----------
     solids : sequence of Shape
@@ -108,18 +114,52 @@ def fused(solids: Sequence[Shape]) -> Shape:
     Returns
     -------
     Shape
-        The union of solids, their faces left in pieces: merged, round ones have come out invalid.
+        The union of solids, their faces left in pieces.
 
     Raises
     ------
     KernelError
-        The kernel fails, or what comes out is not valid.
+        The kernel fails, or what comes out is not valid or lacks a piece.
     """
-    whole = solids[0].fuse(*solids[1:]) if len(solids) > 1 else solids[0]
-    if not whole.isValid() or not whole.Solids():
-        message = "the sweep of a cutter along its path came out invalid"
-        raise KernelError(message)
-    return whole.Solids()[0] if len(whole.Solids()) == 1 else whole
+    first, *rest = solids
+    if not rest:
+        return first
+    for whole in (first.fuse(*rest), reduce(lambda a, b: a.fuse(b), rest, first)):
+        if whole.isValid() and whole.Solids() and all(_lies_in(solid, whole) for solid in solids):
+            return whole.Solids()[0] if len(whole.Solids()) == 1 else whole
+    message = "the sweep of a cutter along its path could not be joined"
+    raise KernelError(message)
+
+
+_WITHIN_MM, _MOST_PLACES = 0.01, 24
+"""How far behind its surface a piece is looked at, and at how many places."""
+
+
+def _lies_in(solid: Shape, whole: Shape) -> bool:
+    """Return whether places behind the surface of a solid lie in a whole."""
+    corners, triangles = solid.tessellate(0.02, 0.2)
+    mine, theirs = _told_inside(solid), [_told_inside(s) for s in whole.Solids()]
+    for triangle in triangles[:: max(len(triangles) // _MOST_PLACES, 1)]:
+        a, b, c = (corners[i] for i in triangle)
+        normal = (b - a).cross(c - a)
+        # A sliver has no place behind it.
+        if normal.Length < _WITHIN_MM**2:
+            continue
+        place = (a + b + c) * (1 / 3) - normal.normalized() * _WITHIN_MM
+        if mine(place) and not any(inside(place) for inside in theirs):
+            return False
+    return True
+
+
+def _told_inside(solid: Shape) -> Callable[[cq.Vector], bool]:
+    """Return what tells whether a place lies in a solid; made once, since it looks at every face."""
+    classifier = BRepClass3d_SolidClassifier(solid.wrapped)
+
+    def inside(place: cq.Vector) -> bool:
+        classifier.Perform(place.toPnt(), 1e-6)
+        return bool(classifier.State() in (TopAbs_State.TopAbs_IN, TopAbs_State.TopAbs_ON))
+
+    return inside
 
 
 def _turns_within(piece: Piece, reach_mm: float, sides: Sequence[int]) -> bool:
