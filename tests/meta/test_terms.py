@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.meta.source import ROOT
+from tests.meta.source import ROOT, modules
 
 PACKAGE = ROOT / "fixturecheck"
 
@@ -80,7 +80,7 @@ RETIRED = {
 
 @cache
 def _modules() -> dict[Path, ast.Module]:
-    return {p: ast.parse(p.read_text(encoding="utf-8")) for p in sorted(PACKAGE.rglob("*.py"))}
+    return {m.path: m.tree for m in modules()}
 
 
 def definitions(tree: ast.Module) -> Iterator[str]:
