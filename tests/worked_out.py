@@ -15,5 +15,5 @@ def stage_of(setup: Setup) -> tuple[Stage, list[Finding]]:
     work = engine._Work(setup, chosen(), lambda _doing, _share: None)
     for step in engine.STEPS:
         if work.needs(step):
-            engine._work_out(work, step)
+            work.work_out(step)
     return work.stage, work.missing

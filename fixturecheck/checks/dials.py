@@ -268,10 +268,8 @@ def _way(stage: Stage, one: Dialled) -> Iterator[Finding]:
     setup = stage.setup
     least_mm, write = setup.machine.least_clearance_mm, setup.write
     worst: dict[tuple[str, str], Meeting] = {}
-    for m in one.meetings:
-        key = (str(m.mover), m.body)
-        if key not in worst or _nearer(m, worst[key]):
-            worst[key] = m
+    for m in sorted(one.meetings, key=lambda m: (-m.apart.common_mm3, m.apart.distance_mm)):
+        worst.setdefault((str(m.mover), m.body), m)
     for (mover, body), m in sorted(worst.items()):
         hits = m.apart.common_mm3 > setup.tolerances.overlap_mm3
         hits = hits or m.apart.distance_mm <= setup.tolerances.touch_mm
@@ -307,10 +305,6 @@ def _way(stage: Stage, one: Dialled) -> Iterator[Finding]:
             f"{write.length(least_mm, 'g')} to wheel, flange or guard.",
             source="machine.least_clearance_mm; common practice, no source",
         )
-
-
-def _nearer(a: Meeting, b: Meeting) -> bool:
-    return (-a.apart.common_mm3, a.apart.distance_mm) < (-b.apart.common_mm3, b.apart.distance_mm)
 
 
 def _span(setup: Setup, one: Dialled, span: Span) -> Finding:

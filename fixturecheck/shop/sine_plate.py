@@ -42,7 +42,7 @@ def sine_plate(
     SetupError
         No stack of the set makes the angle, or the rolls are too large.
     """
-    if 2 * roll_mm > roll_distance_mm or stop_mm >= roll_distance_mm / 2:
+    if 2 * roll_mm > roll_distance_mm or roll_mm > 2 * plate_mm or stop_mm >= roll_distance_mm / 2:
         message = f"sine_plate: rolls of {roll_mm:g} mm or a stop of {stop_mm:g} mm leave no plate"
         raise SetupError(message)
     bar = SineBar(

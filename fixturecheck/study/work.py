@@ -70,7 +70,8 @@ def _together(
                 thing = waiting.pop(0)
                 try:
                     running[workers.submit(work, thing)] = thing
-                except BrokenExecutor:
+                # A pool that comes to know of a death while it starts a process closes what that one needs.
+                except (BrokenExecutor, OSError, ValueError):
                     waiting.insert(0, thing)
                     _end_started_since(others)
                     return list(running.values())

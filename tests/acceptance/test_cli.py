@@ -16,6 +16,7 @@ import jsonschema
 import pytest
 
 from fixturecheck.cli import main
+from fixturecheck.runs.request import CheckAnswer
 
 ROOT = Path(__file__).parents[2]
 
@@ -105,7 +106,7 @@ def test_a_no_go_is_told_while_the_check_still_runs_and_again_at_the_end(
     early = next(i for i, line in enumerate(told) if line.startswith("so far: ✕ NO-GO seat block.bottom"))
     # What is written comes after the last check.
     assert any(PROGRESS.fullmatch(line) for line in told[:early])
-    assert "left out on request" in done.stdout
+    assert "left out on request" in " ".join(done.stdout.split())
     document = json.loads((tmp_path / "out" / "result.json").read_text())
     left_out = [n["check"] for n in document["not_asked"] if n["reason"] == "left out on request"]
     assert {"nest", "reach", "clear", "hold"} <= set(left_out)
@@ -248,7 +249,8 @@ def test_exit_code_of_each_verdict(
     code: int,
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("fixturecheck.kernel.worker.run_guarded", lambda *_, **__: (verdict, "table", None))
+    answer = CheckAnswer(verdict=verdict, table="table", trouble=None)
+    monkeypatch.setattr("fixturecheck.kernel.worker.run_guarded", lambda *_, **__: answer)
     assert main(["check", str(script), *(["--strict"] if strict else [])]) == code
     assert capsys.readouterr().out.startswith("table")
 

@@ -66,6 +66,7 @@ BESIDE = {
     "numeric:last_inside": {"inside", "outside", "apart"},
     "magnet.field.gaps:strength_for_pull": {"most"},
     "study.model:StudyParameter": {"nominal", "tolerance", "flip_within"},
+    "study.model:ParameterEntry": {"nominal", "tolerance", "flip_within"},
     "study.model:VariantRow": {"value", "limit", "margin"},
     "study.model:Flip": {"passes_at", "fails_at"},
     "holding.remedy_search:least_that_reaches": {"target", "now", "most"},

@@ -107,8 +107,7 @@ def test_pawls_on_a_burr_are_shown_and_told_as_that(faulty) -> None:
     """What lies on the burr is no contact like others in the pictures, and the remedy is a stone."""
     result = check_operation(faulty["py"].setups[70], only={"nest"})
     told = [f for f in result.findings if f.verdict is not Verdict.GO]
-    assert {f.kind for f in told} == {Kind.BESIDE_THE_NEST, Kind.OPEN}
-    assert len(told) == 6
+    assert [f.kind for f in told] == [Kind.OPEN] * 3
     for finding in told:
         assert {s.role for s in finding.shapes} == {Role.BURR}
         assert finding.remedy.startswith("Stone the burr off")

@@ -45,7 +45,7 @@ def shaped(field: Field[Any], value: Any) -> Any:
     """Return a number as the field takes it: alone, or as a list of the usual length."""
     if KIND[field] != "numbers":
         return value
-    if field.name in {"dressed_profile_mm", "bh"}:
+    if "tuple[tuple[" in str(field.type):
         return [[value, value]]
     pair = field.name in {"mu", "source_gap_mm", "source_mmf_a"} or "Range" in str(field.type)
     return [value] * (2 if pair else 3)
@@ -63,6 +63,8 @@ def sample(field: Field[Any]) -> Any:
 
 def default(field: Field[Any]) -> Any:
     """Return what a field holds where nothing is stated."""
+    if field.default is MISSING and field.default_factory is MISSING:
+        return ()
     return field.default if field.default is not MISSING else field.default_factory()
 
 
@@ -71,7 +73,9 @@ def filled(table: str, field: Field[Any], value: Any, key: str = "") -> Stated:
     needed = {
         f.name: sample(f)
         for f in fields(RECORDS[table])
-        if f.default is MISSING and f.default_factory is MISSING
+        if f.default is MISSING
+        and f.default_factory is MISSING
+        and f.name not in BY_OTHER_KEYS.get(table, ())
     }
     needed.pop(field.name, None)
     return stated(table, {**needed, key or field.name: shaped(field, value)})
