@@ -85,7 +85,7 @@ def outlines_of(face: Face) -> tuple[Ring, ...]:
     Returns
     -------
     tuple[Ring, ...]
-        The rings of a level face as seen from above, outer first.
+        Of lines and arcs, mm.
 
     Raises
     ------
@@ -112,7 +112,7 @@ def section_of(solid: Shape, z_mm: float) -> tuple[tuple[Ring, ...], ...]:
     Returns
     -------
     tuple[tuple[Ring, ...], ...]
-        What a level plane cuts of a solid: for each area its rings, outer first.
+        Empty where the plane misses the solid.
 
     Raises
     ------
@@ -144,7 +144,7 @@ def prism_of(rings: Sequence[Ring], from_z_mm: float, to_z_mm: float) -> Solid:
     Returns
     -------
     Solid
-        The upright prism over an outline with its holes, outer ring first.
+        Between two heights, mm.
 
     Raises
     ------
@@ -173,7 +173,7 @@ def area_mm2(rings: Sequence[Ring]) -> float:
     Returns
     -------
     float
-        The area within an outline, outer ring first: Green's formula, closed form.
+        mm2, holes taken off.
     """
     outer, *holes = (abs(around_mm2(ring)) for ring in rings)
     return outer - sum(holes)
@@ -190,7 +190,7 @@ def around_mm2(ring: Ring) -> float:
     Returns
     -------
     float
-        The area within a ring, positive where it runs counterclockwise.
+        mm2.
     """
     return sum(_under_mm2(piece) for piece in ring)
 
@@ -239,7 +239,7 @@ def back(piece: Piece) -> Piece:
     Returns
     -------
     Piece
-        A piece run the other way.
+        From its end to its start.
     """
     if isinstance(piece, Line):
         return Line(start=piece.end, end=piece.start)

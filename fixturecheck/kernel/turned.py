@@ -44,7 +44,7 @@ def straight_down(outline: Outline, at: Point2, tip_z_mm: float, from_z_mm: floa
     Returns
     -------
     Solid
-        What a tool sweeps whose tip comes down from one height to another, or stands at one.
+        In the machine's frame.
     """
     up_mm = max(from_z_mm - tip_z_mm, 0.0)
     travel = Travel(x_from_mm=0.0, x_to_mm=0.0, y_from_mm=0.0, y_to_mm=up_mm, axis_z_mm=0.0)
@@ -71,7 +71,7 @@ def along_path(outline: Outline, path: Sequence[Piece], tip_z_mm: float, *, oute
     Returns
     -------
     Shape
-        What a tool sweeps whose tip goes along level pieces that follow each other.
+        In the machine's frame.
 
     Raises
     ------
@@ -114,7 +114,7 @@ def fused(solids: Sequence[Shape]) -> Shape:
     Returns
     -------
     Shape
-        The union of solids, their faces left in pieces.
+        One solid, or several that lie apart.
 
     Raises
     ------

@@ -197,7 +197,7 @@ def cutter_sweep(run: EndMilling, passes: Sequence[CutterPass], top_mm: float) -
     Returns
     -------
     Shape
-        What the flutes of a cutter sweep.
+        In the machine's frame; several solids where passes do not touch.
 
     Raises
     ------
@@ -237,7 +237,7 @@ def ridge_mm(run: EndMilling, step_mm: float) -> float:
     Returns
     -------
     float
-        How high the ridge is that a cutter leaves between two level passes a step apart, mm.
+        mm above the floor; zero where the step is no wider than the flat.
 
     References
     ----------
@@ -261,7 +261,7 @@ def ridge_of_rounds_mm(run: EndMilling, step_mm: float) -> float:
     Returns
     -------
     float
-        The ridge that rounds of a pocket leave where they turn a square corner, sqrt 2 steps apart.
+        mm above the floor.
     """
     return ridge_mm(run, math.sqrt(2.0) * step_mm)
 
@@ -279,7 +279,7 @@ def holder_sweeps(run: EndMilling, passes: Sequence[CutterPass]) -> dict[Mover, 
     Returns
     -------
     dict[Mover, Shape]
-        What shank, nut and nose sweep over all passes.
+        One for each that has a length; nothing of the flutes.
     """
     shank_mm = largest_radius_mm(run) if run.shank_mm is None else 0.5 * run.shank_mm
     nut_to = run.stick_out_mm + run.nut_long_mm
@@ -314,7 +314,7 @@ def prisms_over(
     Returns
     -------
     Shape
-        What a cylinder on a tool sweeps over level passes and plunges.
+        In the machine's frame; several solids where passes do not touch.
     """
     spans = [(p, p.z_mm + low_mm, max(p.z_mm + high_mm, top_mm if p.plunges else -math.inf)) for p in passes]
     levels = sorted({round(z, 9) for _, a, b in spans for z in (a, b)})
@@ -434,7 +434,7 @@ def floor_fillet_mm(solid: Solid, floor_mm: float) -> float:
     Returns
     -------
     float
-        The largest drawn radius between a floor at a height and what stands beside it; 0 for none.
+        mm.
     """
     found = [
         fillet.radius_mm
@@ -494,7 +494,7 @@ def longer_tool(setup: Setup, cut: MilledCut, placed: Mapping[str, Solid]) -> Do
     Returns
     -------
     Dodge | None
-        How much further a cutter must stand out for nut and nose to clear; None where it is no help.
+        Tried on the solids; None where no length clears.
     """
     run, least_mm = cut.run, setup.machine.least_clearance_mm
     bodies = {**placed, **{p.body: p.ground for p in cut.parts}}
@@ -536,7 +536,7 @@ def whole_step_mm(cut: MilledCut, part: str) -> float | None:
     Returns
     -------
     float | None
-        The largest of some shorter steps of a pocket that leaves nothing between the rounds.
+        mm; None where even the shortest tried leaves something.
     """
     run, passes = cut.run, cut.passes[part]
     steps = [p.step_mm for p in passes if p.step_mm > 0.0]
@@ -568,7 +568,7 @@ def below_floor_mm(cut: MilledCut, part: PartGround) -> float:
     Returns
     -------
     float
-        How far the tip goes below the lowest face that it makes.
+        mm, zero or more.
     """
     body = cut.bodies[part.body]
     numbers = [i for name in cut.run.makes for i in body.face_indices(name)]

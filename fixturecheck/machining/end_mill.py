@@ -78,7 +78,7 @@ def cutter_outline(run: EndMilling) -> tuple[Segment, ...]:
     Returns
     -------
     tuple[Segment, ...]
-        The radius of a cutter over the height above its tip, from its end to the top of its flutes.
+        Lines and arcs of (height, radius), mm, from the tip up.
     """
     radius, corner, top = 0.5 * run.diameter_mm, run.corner_radius_mm, run.flute_mm
     tilt = math.radians(run.taper_deg)
@@ -112,7 +112,7 @@ def radius_at_mm(run: EndMilling, above_mm: float) -> float:
     Returns
     -------
     float
-        The radius of a cutter at a height above its tip, mm.
+        mm.
     """
     radius, corner, tilt = 0.5 * run.diameter_mm, run.corner_radius_mm, math.radians(run.taper_deg)
     above = max(above_mm, 0.0)
@@ -134,7 +134,7 @@ def largest_radius_mm(run: EndMilling) -> float:
     Returns
     -------
     float
-        The radius of a cutter at the top of its flutes, mm.
+        mm.
     """
     return radius_at_mm(run, run.flute_mm)
 
@@ -150,7 +150,7 @@ def flat_radius_mm(run: EndMilling) -> float:
     Returns
     -------
     float
-        The radius of the flat end of a cutter, mm.
+        mm; zero for a ball.
     """
     return 0.5 * run.diameter_mm - run.corner_radius_mm
 
@@ -168,7 +168,7 @@ def step_of(run: EndMilling, move: MillMove) -> float:
     Returns
     -------
     float
-        The step from one round of a pocket to the next, mm: as stated, or what the cutter bears.
+        mm.
     """
     if move.step_mm is not None:
         return move.step_mm
@@ -191,7 +191,7 @@ def passes_of(run: EndMilling, body: Body, solid: Solid) -> tuple[CutterPass, ..
     Returns
     -------
     tuple[CutterPass, ...]
-        Where the cutter goes over one part, in the machine's frame.
+        In the order of the moves, and of a pocket from the walls inward.
 
     Raises
     ------
@@ -271,7 +271,7 @@ def walls_of(run: EndMilling, solid: Solid, z_mm: float, leave_mm: float = 0.0) 
     Returns
     -------
     tuple[Walls, ...]
-        The walls of a part that a cutter keeps away from while its tip is at a height.
+        From low to high, each once.
     """
     found = [
         Walls(area=area, pieces=pieces, keep_mm=radius_at_mm(run, height) + leave_mm)
@@ -509,7 +509,7 @@ def inside_corners(walls: Sequence[Walls], passes: Sequence[CutterPass]) -> tupl
     Returns
     -------
     tuple[TightCorner, ...]
-        The inside corners beside some passes: rounds that the part lies outside of, and sharp ones.
+        In no order; one may be named by several heights.
     """
     lines = [p.path for p in passes if not p.plunges]
     if not lines:
@@ -561,7 +561,7 @@ def under_itself_mm2(body: Body, solid: Solid, name: str) -> float | None:
     Returns
     -------
     float | None
-        How much of a level face lies under its part, mm2; None where it is not level or looks down.
+        mm2.
     """
     faces = [faces_of(solid)[i] for i in body.face_indices(name)]
     total = 0.0

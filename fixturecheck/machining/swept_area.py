@@ -49,7 +49,7 @@ def points_of(path: Sequence[Piece], sag_mm: float = _SAG_MM) -> list[Point2]:
     Returns
     -------
     list[Point2]
-        A path as points, its arcs as chords that lie off them by no more than `sag_mm`.
+        mm, in the order of the path.
     """
     points = [path[0].start]
     for piece in path:
@@ -72,7 +72,7 @@ def area_of(rings: Sequence[Ring]) -> Polygon:
     Returns
     -------
     Polygon
-        Rings, outer first, as a polygon; arcs are chords.
+        Valid; mm.
     """
     outer, *holes = (points_of(ring)[:-1] for ring in rings)
     polygon = Polygon(outer, holes)
@@ -94,7 +94,7 @@ def swept_polygon(paths: Iterable[Path], radius_mm: float) -> BaseGeometry:
     Returns
     -------
     shapely geometry
-        Roughly what a disc sweeps along paths: arcs and the disc's own rounds are chords.
+        One polygon, or several where paths lie apart.
     """
     grown = [
         Point(points[0]).buffer(radius_mm, quad_segs=_SIDES)
@@ -146,7 +146,7 @@ def outlined(rough: BaseGeometry, bounds: AreaBounds, radius_mm: float) -> tuple
     Returns
     -------
     tuple[tuple[Ring, ...], ...]
-        The areas of a rough shape as `outlines` does, their rings alone.
+        For each area its rings, outer first, of lines and arcs.
     """
     return tuple(tuple(ring for ring, _ in area) for area in outlines(rough, bounds, radius_mm))
 
@@ -204,7 +204,7 @@ def polygons_in(shape: BaseGeometry) -> list[Polygon]:
     Returns
     -------
     list[Polygon]
-        The areas of a shape that are more than rounding.
+        Without lines, points and slivers below 1e-6 mm2.
     """
     parts = shape.geoms if hasattr(shape, "geoms") else [shape]
     return [p for p in parts if isinstance(p, Polygon) and p.area > _NOTHING_MM2]
@@ -462,7 +462,7 @@ def turned_round(ring: Ring, counterclockwise: bool) -> Ring:
     Returns
     -------
     Ring
-        A ring that runs a given way round.
+        The same pieces, each run backward where the ring ran the other way.
     """
     if (around_mm2(ring) > 0) == counterclockwise:
         return ring
@@ -480,6 +480,6 @@ def merged(areas: Sequence[BaseGeometry]) -> BaseGeometry:
     Returns
     -------
     shapely geometry
-        The union of areas.
+        Empty where there are none.
     """
     return shapely.union_all(list(areas)) if areas else MultiPolygon()
