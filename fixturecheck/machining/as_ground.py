@@ -122,12 +122,12 @@ def with_layers(name: str, solid: Solid, layers: Sequence[Shape], cut_name: str,
 
 def _layers(cut: Cut, part: PartTargets) -> Iterator[Shape]:
     """Yield the prisms of stock on floor, wall and the corner between them."""
-    up = _scaled(part.floor.normal, cut.stock_mm)
+    up = scaled(part.floor.normal, cut.stock_mm)
     if cut.stock_mm > 0:
         yield from (pulled(f, up) for f in part.floor.faces)
     if part.wall is None:
         return
-    out = _scaled(part.wall.normal, cut.wall_stock_mm)
+    out = scaled(part.wall.normal, cut.wall_stock_mm)
     if cut.wall_stock_mm > 0:
         yield from (pulled(f, out) for f in part.wall.faces)
     both: Vector = (up[0] + out[0], up[1] + out[1], up[2] + out[2])
@@ -135,7 +135,8 @@ def _layers(cut: Cut, part: PartTargets) -> Iterator[Shape]:
         yield from (pulled(f, both) for f in part.corner)
 
 
-def _scaled(v: Vector, by: float) -> Vector:
+def scaled(v: Vector, by: float) -> Vector:
+    """Return a vector so many times as long."""
     return v[0] * by, v[1] * by, v[2] * by
 
 

@@ -21,7 +21,15 @@ from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.shapes import Face, Shape, Solid
 from fixturecheck.kernel.stock import closed
 from fixturecheck.kernel.turned import along_path, fused, straight_down
-from fixturecheck.machining.as_ground import Stock, made_of, shapes_of, share_of, taken_of, with_layers
+from fixturecheck.machining.as_ground import (
+    Stock,
+    made_of,
+    scaled,
+    shapes_of,
+    share_of,
+    taken_of,
+    with_layers,
+)
 from fixturecheck.machining.cut import Mover, PartGround
 from fixturecheck.machining.detours import clears
 from fixturecheck.machining.end_mill import (
@@ -45,7 +53,7 @@ from fixturecheck.machining.swept_area import (
 )
 from fixturecheck.result.contact import CutMade, FaceMade
 from fixturecheck.result.detour import Dodge, DodgeKind
-from fixturecheck.result.shapes import NamedShape, Vector
+from fixturecheck.result.shapes import NamedShape
 from fixturecheck.setup.end_mill import CutterMove, CutterShape, EndMilling
 from fixturecheck.setup.model import Body, Setup
 
@@ -163,7 +171,7 @@ def _stock(setup: Setup, run: EndMilling, part: str, solid: Solid) -> Stock:
     numbers = sorted({i for name in run.makes for i in body.face_indices(name)})
     faces = [faces_of(solid)[i] for i in numbers]
     if run.stock_mm is not None:
-        layers = [pulled(face, _scaled(normal_in_middle(face), run.stock_mm)) for face in faces]
+        layers = [pulled(face, scaled(normal_in_middle(face), run.stock_mm)) for face in faces]
         return with_layers(part, solid, layers, run.name, setup.write)
     what = f"{', '.join(run.makes)} of {part}"
     full = closed(solid, numbers, what)
@@ -172,10 +180,6 @@ def _stock(setup: Setup, run: EndMilling, part: str, solid: Solid) -> Stock:
         message = f"closing {what} adds nothing, so what {run.name} takes is not known; state stock_mm"
         raise NotComputedError(message)
     return Stock(solid=full, layer=layer, solid_mm3=volume_mm3(full))
-
-
-def _scaled(v: Vector, by: float) -> Vector:
-    return v[0] * by, v[1] * by, v[2] * by
 
 
 def cutter_sweep(run: EndMilling, passes: Sequence[CutterPass], top_mm: float) -> Shape:

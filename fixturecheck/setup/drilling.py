@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -120,19 +121,39 @@ def refuse_bad_drills(setup: Setup) -> None:
     for drill in setup.drills:
         with about("drill", drill.name):
             refuse_bad_words_of_drill(drill)
-            _refuse_bad_drill(setup, drill)
+            where = f"drill {drill.name!r}"
+            refuse_unknown_faces(setup, where, drill.parts, (drill.hole,), "drilled")
 
 
-def _refuse_bad_drill(setup: Setup, drill: Drilling) -> None:
-    where, names = f"drill {drill.name!r}", [b.name for b in setup.bodies if b.role == BodyRole.PART]
-    if not drill.parts:
-        message = f"{where}: name the parts that are drilled"
+def refuse_unknown_faces(
+    setup: Setup, where: str, parts: Sequence[str], faces: Sequence[str], done: str
+) -> None:
+    """Refuse a cut into parts that are not there, or without a face that it names.
+
+    Parameters
+    ----------
+    where : str
+        Whose names they are, for the message.
+    parts, faces : sequence of str
+        The parts that are cut, and the faces that each of them must have.
+    done : str
+        What is done to the parts, such as `drilled`.
+
+    Raises
+    ------
+    SetupError
+        Names what is not there, and the nearest that is.
+    """
+    names = [b.name for b in setup.bodies if b.role == BodyRole.PART]
+    if not parts:
+        message = f"{where}: name the parts that are {done}"
         raise SetupError(message)
-    for part in drill.parts:
+    for part in parts:
         if part not in names:
             message = f"{where}: no part is named {part!r}; {nearest(part, names)}"
             raise SetupError(message)
         body = setup.body(part)
-        if not body.face_indices(drill.hole):
-            message = f"{where}: {part} has no face {drill.hole!r}; {nearest(drill.hole, body.faces)}"
-            raise SetupError(message)
+        for face in faces:
+            if not body.face_indices(face):
+                message = f"{where}: {part} has no face {face!r}; {nearest(face, body.faces)}"
+                raise SetupError(message)

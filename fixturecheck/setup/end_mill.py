@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 
 from fixturecheck.errors import SetupError, about
 from fixturecheck.fields import HIDDEN, allowed, recorded
-from fixturecheck.names import nearest
-from fixturecheck.setup.records import BodyRole
+from fixturecheck.setup.drilling import refuse_unknown_faces
 
 if TYPE_CHECKING:
     from fixturecheck.setup.model import Setup
@@ -230,20 +229,5 @@ def refuse_bad_end_mills(setup: Setup) -> None:
                 message = f"end_mill {run.name!r}: another cut has this name; give each its own"
                 raise SetupError(message)
             taken.append(run.name)
-            _refuse_bad_faces(setup, run)
-
-
-def _refuse_bad_faces(setup: Setup, run: EndMilling) -> None:
-    where, parts = f"end_mill {run.name!r}", [b.name for b in setup.bodies if b.role == BodyRole.PART]
-    if not run.parts:
-        message = f"{where}: name the parts that are cut"
-        raise SetupError(message)
-    for part in run.parts:
-        if part not in parts:
-            message = f"{where}: no part is named {part!r}; {nearest(part, parts)}"
-            raise SetupError(message)
-        body = setup.body(part)
-        for face in (*run.makes, *(m.face for m in run.moves if m.face)):
-            if not body.face_indices(face):
-                message = f"{where}: {part} has no face {face!r}; {nearest(face, body.faces)}"
-                raise SetupError(message)
+            faces = (*run.makes, *(m.face for m in run.moves if m.face))
+            refuse_unknown_faces(setup, f"end_mill {run.name!r}", run.parts, faces, "cut")
