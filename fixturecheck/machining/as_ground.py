@@ -135,9 +135,9 @@ def _layers(cut: Cut, part: PartTargets) -> Iterator[Shape]:
         yield from (pulled(f, both) for f in part.corner)
 
 
-def scaled(v: Vector, by: float) -> Vector:
+def scaled(v: Vector, factor: float) -> Vector:
     """Return a vector so many times as long."""
-    return v[0] * by, v[1] * by, v[2] * by
+    return v[0] * factor, v[1] * factor, v[2] * factor
 
 
 _DECIMALS = 9
