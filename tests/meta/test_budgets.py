@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.meta.source import ROOT, Module, modules, repository_files
+from tests.meta.source import ROOT, Module, faults, modules, repository_files
 
 MOST_CODE_LINES = 400
 MOST_FUNCTION_LINES = 60
@@ -25,13 +25,14 @@ IGNORE_CODES = re.compile(
 )  # mypy wants a comment of its own
 REASON = re.compile(r"[A-Za-z]{2,}.*[A-Za-z]{2,}")
 
-every_module = pytest.mark.parametrize("module", modules(), ids=lambda m: m.name)
+
+def test_modules_fit_in_a_head() -> None:
+    long = (m for m in modules() if m.text.count("\n") > MOST_CODE_LINES)
+    assert {m.name: n for m in long if (n := len(_code_lines(m))) > MOST_CODE_LINES} == {}
 
 
-@every_module
-def test_module_fits_in_a_head(module: Module) -> None:
-    assert len(_code_lines(module)) <= MOST_CODE_LINES
-    assert ast.get_docstring(module.tree) or not module.text.strip(), "say which question the module answers"
+def test_modules_say_which_question_they_answer() -> None:
+    assert [m.name for m in modules() if m.text.strip() and not ast.get_docstring(m.tree)] == []
 
 
 def _code_lines(module: Module) -> set[int]:
@@ -59,11 +60,14 @@ def _code_lines(module: Module) -> set[int]:
     return lines
 
 
-@every_module
-def test_functions_fit_on_a_page(module: Module) -> None:
-    functions = [n for n in ast.walk(module.tree) if isinstance(n, ast.FunctionDef | ast.AsyncFunctionDef)]
-    long = {f.name: _lines(f) for f in functions if _lines(f) > MOST_FUNCTION_LINES}
-    assert long == {}
+def _long(module: Module) -> Iterator[str]:
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) and _lines(node) > MOST_FUNCTION_LINES:
+            yield f"{node.name}: {_lines(node)} lines"
+
+
+def test_functions_fit_on_a_page() -> None:
+    assert faults(_long) == {}
 
 
 def _lines(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
@@ -74,17 +78,20 @@ def _lines(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
     return (function.end_lineno or function.lineno) - function.lineno + 1 - spent
 
 
-@every_module
-def test_classes_have_one_job(module: Module) -> None:
+def _crowded(module: Module) -> Iterator[str]:
     for node in ast.walk(module.tree):
         if isinstance(node, ast.ClassDef):
             public = [f.name for f in node.body if isinstance(f, ast.FunctionDef) and f.name[0] != "_"]
-            assert len(public) <= MOST_METHODS, node.name
+            if len(public) > MOST_METHODS:
+                yield f"{node.name}: {len(public)} public methods"
 
 
-@every_module
-def test_nothing_is_swallowed_asserted_or_printed(module: Module) -> None:
-    assert list(_forbidden(module.tree)) == []
+def test_classes_have_one_job() -> None:
+    assert faults(_crowded) == {}
+
+
+def test_nothing_is_swallowed_asserted_or_printed() -> None:
+    assert faults(lambda module: _forbidden(module.tree)) == {}
 
 
 def _forbidden(tree: ast.AST) -> Iterator[str]:
@@ -99,10 +106,12 @@ def _forbidden(tree: ast.AST) -> Iterator[str]:
                 yield f"line {node.lineno}: except {named}"
 
 
-@every_module
-def test_data_classes_are_frozen_slotted_and_by_keyword(module: Module) -> None:
+def test_data_classes_are_frozen_slotted_and_by_keyword() -> None:
     """A private one may be working memory; one that keeps what it has worked out cannot have slots."""
-    wrong = []
+    assert faults(_loose) == {}
+
+
+def _loose(module: Module) -> Iterator[str]:
     for node in ast.walk(module.tree):
         if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
             needed = {"frozen=True", "slots=True", "kw_only=True"}
@@ -114,19 +123,21 @@ def test_data_classes_are_frozen_slotted_and_by_keyword(module: Module) -> None:
                 needed.discard("slots=True")
             marks = [ast.unparse(m) for m in node.decorator_list]
             given = next((m for m in marks if re.match(r"(dataclasses\.)?dataclass\b", m)), None)
-            wrong += [f"{node.name} lacks {n}" for n in sorted(needed) if given and n not in given]
-    assert wrong == []
+            yield from (f"{node.name} lacks {n}" for n in sorted(needed) if given and n not in given)
 
 
-@pytest.mark.parametrize(
-    "path",
-    [p for p in repository_files() if p.suffix == ".py"],
-    ids=lambda p: str(p.relative_to(ROOT)),
-)
-def test_suppressions_say_what_and_why(path: Path) -> None:
-    with tokenize.open(path) as lines:
-        comments = [t for t in tokenize.generate_tokens(lines.readline) if t.type == tokenize.COMMENT]
-    assert [fault for c in comments for fault in _faults(c.string, c.start[0])] == []
+def test_suppressions_say_what_and_why() -> None:
+    files = [p for p in repository_files() if p.suffix == ".py"]
+    assert [f"{p.relative_to(ROOT)}, {what}" for p in files for what in _unreasoned(p)] == []
+
+
+def _unreasoned(path: Path) -> Iterator[str]:
+    text = path.read_text(encoding="utf-8")
+    if not (NOQA.search(text) or IGNORE.search(text)):
+        return
+    for token in tokenize.generate_tokens(io.StringIO(text).readline):
+        if token.type == tokenize.COMMENT:
+            yield from _faults(token.string, token.start[0])
 
 
 def _faults(comment: str, line: int) -> Iterator[str]:

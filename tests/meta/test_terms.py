@@ -5,14 +5,8 @@ from __future__ import annotations
 import ast
 from collections import defaultdict
 from collections.abc import Iterator
-from functools import cache
-from pathlib import Path
 
-import pytest
-
-from tests.meta.source import ROOT, modules
-
-PACKAGE = ROOT / "fixturecheck"
+from tests.meta.source import Module, faults, modules
 
 # Names of classes, functions and modules that said little or meant several things, and what took their place.
 RETIRED = {
@@ -78,11 +72,6 @@ RETIRED = {
 }
 
 
-@cache
-def _modules() -> dict[Path, ast.Module]:
-    return {m.path: m.tree for m in modules()}
-
-
 def definitions(tree: ast.Module) -> Iterator[str]:
     """Yield the names of classes, functions and methods that a module defines."""
     kinds = (ast.ClassDef, ast.FunctionDef, ast.AsyncFunctionDef)
@@ -99,14 +88,17 @@ def twice(trees: dict[str, ast.Module]) -> dict[str, list[str]]:
     return {name: places for name, places in homes.items() if len(places) > 1}
 
 
-@pytest.mark.parametrize("path", _modules(), ids=lambda p: str(p.relative_to(ROOT)))
-def test_retired_names_stay_away(path: Path) -> None:
-    named = [*definitions(_modules()[path]), path.stem]
-    assert {name: RETIRED[name] for name in named if name in RETIRED} == {}
+def test_retired_names_stay_away() -> None:
+    assert faults(_retired) == {}
+
+
+def _retired(module: Module) -> Iterator[str]:
+    named = [*definitions(module.tree), module.path.stem]
+    return (f"{name} is now {RETIRED[name]}" for name in named if name in RETIRED)
 
 
 def test_a_public_class_name_is_defined_once() -> None:
-    assert twice({str(p.relative_to(ROOT)): tree for p, tree in _modules().items()}) == {}
+    assert twice({m.name: m.tree for m in modules()}) == {}
 
 
 def test_what_is_defined_twice_is_seen() -> None:

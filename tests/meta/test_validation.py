@@ -31,8 +31,13 @@ def test_every_test_that_is_named_is_there() -> None:
     assert missing == []
 
 
-@pytest.mark.parametrize("row", rows(), ids=lambda r: r[0])
-def test_a_row_says_its_own_difference(row: list[str]) -> None:
+def test_rows_say_their_own_difference() -> None:
+    assert len(rows()) > 20
+    for row in rows():
+        _difference_holds(row)
+
+
+def _difference_holds(row: list[str]) -> None:
     _, against, expected, got, difference, test = row
     assert against
     assert TEST.fullmatch(test)

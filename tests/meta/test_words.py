@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -48,15 +49,17 @@ def _text_files() -> list[Path]:
     return [p for p in repository_files() if p.suffix.lower() in TEXT]
 
 
-@pytest.mark.parametrize("path", _text_files(), ids=lambda p: str(p.relative_to(ROOT)))
-def test_nothing_kept_out_is_in(path: Path) -> None:
+def test_nothing_kept_out_is_in() -> None:
+    assert [f"{p.relative_to(ROOT)}, {what}" for p in _text_files() for what in _kept_out(p)] == []
+
+
+def _kept_out(path: Path) -> Iterator[str]:
     text = path.read_text(encoding="utf-8", errors="replace")
-    found = [
-        f"line {i}: {hit[0]}"
-        for i, line in enumerate(text.splitlines(), 1)
-        for hit in KEPT_OUT.finditer(line)
-    ]
-    assert found == []
+    # A plain look first: the pattern takes seconds on a STEP file.
+    if not any(mark in text for mark in (*LATER, *PLACES, ":\\")):
+        return
+    for hit in KEPT_OUT.finditer(text):
+        yield f"line {text.count(chr(10), 0, hit.start()) + 1}: {hit[0]}"
 
 
 @pytest.mark.parametrize(
