@@ -74,7 +74,7 @@ AT_THE_FURNACE = (
 
 def at_the_machine(setup: Setup) -> tuple[tuple[str, ...], ...]:
     """Return what is said about working safely, a list for each way in which the parts are worked."""
-    mills = bool(setup.holding and setup.holding.milling)
+    mills = bool(setup.end_mills or (setup.holding and setup.holding.milling))
     heats = setup.hardening is not None and setup.hardening.when == HardenedWhen.AFTER
     other = mills or bool(setup.drills) or heats
     return (

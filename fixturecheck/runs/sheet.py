@@ -90,13 +90,12 @@ def run(
     sheets: list[Sheet] = []
     drawn: dict[str, bytes] = {}
     troubles: list[str] = []
-    for sheet, png, trouble in made:
-        name = f"staged_{len(sheets) + 1}.png" if png is not None else ""
-        if png is not None:
-            drawn[name] = png
+    for sheet, pictures, trouble in made:
+        named = {f"{len(sheets) + 1}_{name}": png for name, png in pictures.items()}
+        drawn |= named
         if trouble:
             troubles.append(trouble)
-        sheets.append(replace(sheet, picture=name))
+        sheets.append(replace(sheet, pictures=tuple(named)))
     progress("set the sheet", _CHECKED)
     return SheetSet(
         verdict=str(worst(Verdict(s.verdict.lower()) for s in sheets if s.verdict != NOT_CHECKED)),
@@ -107,29 +106,29 @@ def run(
     )
 
 
-Made = tuple["Sheet", bytes | None, str | None]
-"""A sheet, its picture, and why that is missing."""
+Made = tuple["Sheet", Mapping[str, bytes], str | None]
+"""A sheet, its pictures by file name, and why they are missing."""
 
 
 def _of_setup(setup: Setup, request: CheckRequest, progress: Progress) -> Made:
     """Return the sheet of one set-up."""
     from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.sheet.content import sheet_of  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.measured import heights_of  # noqa: PLC0415 -- the same
 
     with painting(request.pictures) as painter:
         result = check(setup, skip=request.skip, progress=progress)
-        return _sheet(result, setup, painter, "", "")
+        return sheet_of(result, setup, list(heights_of(setup))), *_pictures(result, setup, painter)
 
 
-def _sheet(result: Result, setup: Setup, painter: object, number: str, title: str) -> Made:
+def _pictures(result: Result, setup: Setup, painter: object) -> tuple[Mapping[str, bytes], str | None]:
     from fixturecheck.report.pictures.painter import Painter  # noqa: PLC0415 -- the painter starts first
-    from fixturecheck.sheet.content import sheet_of, staged_steps  # noqa: PLC0415 -- the same
-    from fixturecheck.sheet.measured import heights_of  # noqa: PLC0415 -- the same
-    from fixturecheck.sheet.picture import staged_picture  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.content import staged_steps  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.picture import staged_pictures  # noqa: PLC0415 -- the same
 
-    png, trouble = None, None
-    if isinstance(painter, Painter):
-        png, trouble = staged_picture(result, list(staged_steps(setup)), painter)
-    return sheet_of(result, setup, list(heights_of(setup)), number=number, title=title), png, trouble
+    if not isinstance(painter, Painter):
+        return {}, None
+    return staged_pictures(result, list(staged_steps(setup)), painter)
 
 
 def _of_job(job: Job, request: CheckRequest, progress: Progress) -> Iterator[Made]:
@@ -137,7 +136,14 @@ def _of_job(job: Job, request: CheckRequest, progress: Progress) -> Iterator[Mad
     from fixturecheck.process.checked import check_operation  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.process.run import looked_across, staged_job  # noqa: PLC0415 -- the same
     from fixturecheck.process.shown import checked_setup, with_across  # noqa: PLC0415 -- the same
-    from fixturecheck.sheet.operation import bare_sheet, with_operation, with_whole  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.content import sheet_of  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.measured import heights_of  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.operation import (  # noqa: PLC0415 -- the same
+        bare_sheet,
+        edges_stoned,
+        with_operation,
+        with_whole,
+    )
 
     stage = staged_job(job, part_of(progress, 0.0, 0.2))
     across = looked_across(stage)
@@ -148,11 +154,19 @@ def _of_job(job: Job, request: CheckRequest, progress: Progress) -> Iterator[Mad
         mine = [one.finding for one in across if one.number == operation.number]
         if made.setup is None:
             bare = bare_sheet(job, operation, mine)
-            yield with_whole(bare, [] if i else whole), None, None
+            yield with_whole(bare, [] if i else whole), {}, None
             continue
         with painting(request.pictures) as painter:
             shown = with_across(check_operation(made, skip=request.skip), made, mine)
             setup = checked_setup(shown)
-            sheet, png, trouble = _sheet(shown, setup, painter, f"{operation.number}", operation.name)
-        told = with_operation(sheet, job, operation)
-        yield with_whole(told, [] if i else whole), png, trouble
+            pictures, trouble = _pictures(shown, setup, painter)
+        sheet = sheet_of(
+            shown,
+            setup,
+            list(heights_of(setup)),
+            number=f"{operation.number}",
+            title=operation.name,
+            stones=edges_stoned(operation),
+        )
+        told = with_operation(sheet, job, operation, setup)
+        yield with_whole(told, [] if i else whole), pictures, trouble

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 
 from fixturecheck.report.order import numbered
-from fixturecheck.report.statements import at_the_machine, banner
+from fixturecheck.report.statements import QUESTIONS, at_the_machine, banner
 from fixturecheck.result import Result
 from fixturecheck.result.dials import CutDials
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.result.hold import ClampKind, MagnetState
+from fixturecheck.setup.end_mill import MillMove
+from fixturecheck.setup.holding import MillWay
 from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.setup.records import Rank
 from fixturecheck.sheet.measured import MeasuredFace
@@ -22,6 +25,8 @@ from fixturecheck.wording.sentences import first_up, sentence
 from fixturecheck.wording.settings import count_words, move_words, shown_on, time_words
 
 _MOST_CAUTIONS = 8
+_MOST_POINTS = 4
+"""Points of a move that are written out."""
 _TEN = 10.0
 """A gauge reads a tenth of the tolerance or finer: common practice, no source."""
 _GAUGES = (
@@ -31,6 +36,30 @@ _GAUGES = (
     (0.0, "indicator of 0.5 µm or finer over gauge blocks, at one temperature"),
 )
 """By the least step that a gauge reads, mm, what it is: common practice, no source."""
+
+
+class Mark(StrEnum):
+    """What stands before a line: a box to tick, a dash, or an exclamation mark."""
+
+    DO = "do"
+    FACT = "fact"
+    WATCH = "watch"
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of a sheet.
+
+    Parameters
+    ----------
+    text : str
+        As it is read.
+    mark : Mark
+        Whether it is done and ticked off, known, or watched.
+    """
+
+    text: str
+    mark: Mark = Mark.DO
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,47 +122,57 @@ class Sheet:
         What the operation makes, leaves and measures.
     steps : tuple of StagedBody
         The order of staging.
-    special : tuple of str
+    special : tuple of Line
         The stack under a slope, what each hole needs, how the furnace is set.
-    seats, hold, wheel, off : tuple of str
-        What to stone and how to test the seat; magnet or torques; wheel, dress and cut; how parts come off.
+    seats, hold, datums : tuple of Line
+        What to stone and how to test the seat; magnet or torques; what is set parallel to the travel and how
+        closely, and what an edge finder is set by.
+    wheel, cutter : tuple of Line
+        Wheel, dress and cuts; end mills and drills.
     cuts : tuple of CutSheet
         The dials.
     measures : tuple of MeasureRow
         What to measure.
+    off : tuple of Line
+        How the parts come off.
     cautions, safety : tuple of str
         What to watch in this set-up; the usual cautions.
-    datums : tuple of str
-        What is set parallel to the travel and how closely, and what an edge finder is set by.
     made_from : tuple of str
         The files with their hashes.
-    picture : str
-        File name of the picture; empty where there is none.
+    pictures : tuple of str
+        File names of the pictures; empty where there is none.
     """
 
     number: str
     title: str
     verdict: str
-    meaning: str
-    not_asked: str
-    does: tuple[str, ...]
-    steps: tuple[StagedBody, ...]
-    special: tuple[str, ...]
-    seats: tuple[str, ...]
-    hold: tuple[str, ...]
-    datums: tuple[str, ...]
-    wheel: tuple[str, ...]
-    cuts: tuple[CutSheet, ...]
-    measures: tuple[MeasureRow, ...]
-    off: tuple[str, ...]
-    cautions: tuple[str, ...]
-    safety: tuple[str, ...]
-    made_from: tuple[str, ...]
-    picture: str = ""
+    meaning: str = ""
+    not_asked: str = ""
+    does: tuple[str, ...] = ()
+    steps: tuple[StagedBody, ...] = ()
+    special: tuple[Line, ...] = ()
+    seats: tuple[Line, ...] = ()
+    hold: tuple[Line, ...] = ()
+    datums: tuple[Line, ...] = ()
+    wheel: tuple[Line, ...] = ()
+    cutter: tuple[Line, ...] = ()
+    cuts: tuple[CutSheet, ...] = ()
+    measures: tuple[MeasureRow, ...] = ()
+    off: tuple[Line, ...] = ()
+    cautions: tuple[str, ...] = ()
+    safety: tuple[str, ...] = ()
+    made_from: tuple[str, ...] = ()
+    pictures: tuple[str, ...] = ()
 
 
 def sheet_of(
-    result: Result, setup: Setup, heights: Sequence[MeasuredFace], *, number: str = "", title: str = ""
+    result: Result,
+    setup: Setup,
+    heights: Sequence[MeasuredFace],
+    *,
+    number: str = "",
+    title: str = "",
+    stones: Sequence[str] = (),
 ) -> Sheet:
     """Return the sheet of an operation.
 
@@ -145,6 +184,8 @@ def sheet_of(
         How far each target lies from the face that its part seats by.
     number, title : str
         Of the operation; the name of the set-up where there is no title.
+    stones : sequence of str
+        Edges that are stoned before it, besides those of the seats.
     """
     write = setup.write
     return Sheet(
@@ -152,21 +193,27 @@ def sheet_of(
         title=title or setup.name,
         verdict=str(result.verdict).upper(),
         meaning=banner(result).says,
-        not_asked=banner(result).not_asked,
-        does=(),
+        not_asked=_not_asked(result) if _turning(setup) else "",
         steps=tuple(staged_steps(setup)),
         special=tuple(_special(result)),
-        seats=tuple(_seats(result, setup)),
+        seats=tuple(_seats(result, setup, stones)),
         hold=tuple(_hold(result, setup)),
         datums=tuple(_datums(result, write)),
         wheel=tuple(_wheel(setup)),
+        cutter=tuple(_cutter(setup)),
         cuts=tuple(_dials(d, write) for d in result.dials),
         measures=tuple(_measures(setup, heights)),
         off=tuple(_off(result, setup)),
         cautions=tuple(_cautions(result)),
-        safety=tuple(line for machine in at_the_machine(setup) for line in machine),
+        safety=tuple(dict.fromkeys(line for machine in at_the_machine(setup) for line in machine)),
         made_from=tuple(f"{s.path}  sha256 {s.sha256}" for s in result.sources),
     )
+
+
+def _not_asked(result: Result) -> str:
+    """Return the questions that the verdict does not cover; keys of files are not for the machine."""
+    open_ones = dict.fromkeys(QUESTIONS.get(one.check, one.check) for one in result.not_asked)
+    return f"Not answered here: {'; '.join(open_ones)}." if open_ones else ""
 
 
 def staged_steps(setup: Setup) -> Iterator[StagedBody]:
@@ -204,96 +251,153 @@ def _goes_on(setup: Setup, bodies: Sequence[Body]) -> str:
     return f": {told}{push}" if told else push
 
 
-def _seats(result: Result, setup: Setup) -> Iterator[str]:
+def _seats(result: Result, setup: Setup, stones: Sequence[str]) -> Iterator[Line]:
     """Yield what to stone, and how to try whether the parts sit."""
     burrs = result.holding.burrs if result.holding else ()
     parts = {b.name for b in setup.parts()}
-    faces = ", ".join(sorted({s.face for s in setup.seats if s.body in parts})) or "every seat"
+    own = sorted({s.face for s in setup.seats if s.body in parts})
+    faces = ", ".join(dict.fromkeys([*stones, *own])) or "every seat"
     of = "each part" if len(parts) > 1 else next(iter(parts))
-    yield f"Stone the edges of {faces} of {of}; wipe seats and blocking clean and dry."
-    for burr in burrs:
-        yield f"After this operation stone {burr_words(burr)}."
-    yield (
+    yield Line(f"Stone the edges of {faces} of {of}; wipe seats and blocking clean and dry.")
+    yield Line(
         "Try each seat: press on every corner of the part in turn, it must not rock; a strip of thin paper "
         "under each end of a seat must be held."
     )
+    for burr in burrs:
+        yield Line(f"After this operation stone {burr_words(burr)}.")
 
 
-_SPECIAL = frozenset(
-    {
-        Kind.STACK,
-        Kind.SLOPE,
-        Kind.DRILL_START,
-        Kind.SPOT,
-        Kind.DRILL_SIZE,
-        Kind.THREAD_SHARE,
-        Kind.THREAD_DEPTH,
-        Kind.HARDNESS_TEST,
-    }
-)
-"""Kinds of findings that tell what is set or done besides, whatever their verdict."""
+_SPECIAL = {
+    Kind.STACK: Mark.DO,
+    Kind.SLOPE: Mark.FACT,
+    Kind.DRILL_START: Mark.DO,
+    Kind.SPOT: Mark.DO,
+    Kind.DRILL_SIZE: Mark.FACT,
+    Kind.THREAD_SHARE: Mark.FACT,
+    Kind.THREAD_DEPTH: Mark.DO,
+    Kind.HARDNESS_TEST: Mark.DO,
+}
+"""Kinds of findings that tell what is set or done besides, whatever their verdict, and how each is marked."""
 
 
-def _special(result: Result) -> Iterator[str]:
+def _special(result: Result) -> Iterator[Line]:
     """Yield the stack under a slope, what each hole needs, process and temper, where hardness is tested."""
     for steel in result.hardening.steels if result.hardening is not None else ():
-        yield f"{steel.process}: {steel.says}. {sentence(tempered_words(steel))}"
-    yield from dict.fromkeys(f.says for f in result.findings if f.kind in _SPECIAL)
+        yield Line(f"{first_up(steel.says)}. {sentence(tempered_words(steel))}")
+    told = {f.says: f.kind for f in result.findings if f.kind in _SPECIAL}
+    yield from (Line(says, _SPECIAL[kind]) for says, kind in told.items() if kind is not None)
 
 
-def _hold(result: Result, setup: Setup) -> Iterator[str]:
+def _turning(setup: Setup) -> str:
+    """Return what turns at the machine; empty where nothing does."""
+    mills = bool(setup.end_mills or (setup.holding and setup.holding.milling))
+    told = [("wheel", bool(setup.cuts)), ("cutter", mills), ("drill", bool(setup.drills))]
+    named = [word for word, there in told if there]
+    return " and ".join(named) or ("" if setup.hardening is not None else "spindle")
+
+
+def _hold(result: Result, setup: Setup) -> Iterator[Line]:
     """Yield the magnet's state, the torque or force of each clamp, and how well the least part holds."""
-    write, holding, found = setup.write, setup.holding, result.holding
+    write, holding, found, turns = setup.write, setup.holding, result.holding, _turning(setup)
     if holding is None:
-        yield "What holds the parts was not stated, and whether they hold was not asked."
+        if turns:
+            says = "What holds the parts was not stated, and whether they hold was not asked."
+            yield Line(says, Mark.WATCH)
+            yield Line(f"Tug every part and every block by hand before the {turns} turns.")
         return
     if found is not None:
-        yield f"Magnet: {magnet_words(found.magnet, write)}."
+        yield Line(f"Magnet: {magnet_words(found.magnet, write)}.")
     elif holding.magnet != MagnetState.OFF:
-        yield f"Magnet: {holding.magnet}."
-    if found is None:
-        yield "Whether the parts hold was not worked out."
+        yield Line(f"Magnet: {holding.magnet}.")
     for clamp in holding.clamps:
         what = "vise" if clamp.kind == ClampKind.VISE else f"{clamp.kind} clamp"
         by = "" if clamp.torque_nm is None else f"tighten to {write.torque(clamp.torque_nm)}"
         by = by or ("" if clamp.force_n is None else f"press with {write.force(clamp.force_n)}")
-        yield f"{clamp.name} ({what}, on {clamp.body}): {by or 'as stated'}."
+        yield Line(f"{clamp.name} ({what}, on {clamp.body}): {by or 'as stated'}.")
     if found is not None and found.parts:
         least = min(found.parts, key=lambda p: p.factor_low)
-        yield f"Least: {least.part} holds {factor_words(least, found)} times its load."
-    yield "Tug every part and every block by hand before the wheel turns."
+        yield Line(f"Least: {least.part} holds {factor_words(least, found)} times its load.", Mark.FACT)
+    else:
+        yield Line("Whether the parts hold was not worked out.", Mark.WATCH)
+    if turns:
+        yield Line(f"Tug every part and every block by hand before the {turns} turns.")
 
 
 _BACK = {"+x": "-x", "-x": "+x", "+y": "-y", "-y": "+y"}
 
 
-def _datums(result: Result, write: Writing) -> Iterator[str]:
+def _datums(result: Result, write: Writing) -> Iterator[Line]:
     """Yield what is set parallel to the travel, and the offset of each edge finder."""
-    yield from (f.says for f in result.findings if f.kind is Kind.SQUARED)
+    yield from (Line(f.says) for f in result.findings if f.kind is Kind.SQUARED)
     for one in result.offsets:
         toward = one.toward if one.move_mm >= 0 else _BACK[one.toward]
         tip = write.length(one.radius_mm, "g")
         block = f"a block of {write.length(one.block_mm, 'g')} against it and " if one.block_mm else ""
-        yield (
+        yield Line(
             f"{one.name}: from {one.stop}, {block}half the tip of {tip}: the axis "
             f"is at {write.length(one.offset_mm, 'g')} when the finder touches. From there "
             f"{write.length(abs(one.set_mm), 'g')} toward {toward} to {one.target}."
         )
 
 
-def _wheel(setup: Setup) -> Iterator[str]:
+def _wheel(setup: Setup) -> Iterator[Line]:
     """Yield wheel, dress and what each cut is set to."""
     if not setup.cuts:
         return
     wheel, write, machine = setup.wheel, setup.write, setup.machine
     spec = f", {wheel.spec}" if wheel.spec else ""
-    yield (
+    yield Line(
         f"Wheel shape {wheel.shape}, {write.length(wheel.diameter_mm, 'g')} x "
         f"{write.length(wheel.thickness_mm, 'g')}{spec}."
     )
-    yield f"Dress: corner radius {write.length(wheel.corner_radius_mm, 'g')}."
+    yield Line(f"Dress: corner radius {write.length(wheel.corner_radius_mm, 'g')}.")
     for cut in setup.cuts:
-        yield f"Cut {cut.name}: {_settings(cut, write, cut.rpm or machine.rpm)}."
+        yield Line(f"Cut {cut.name}: {_settings(cut, write, cut.rpm or machine.rpm)}.")
+
+
+def _cutter(setup: Setup) -> Iterator[Line]:
+    """Yield each end mill with its moves, each milling cut, and each drill."""
+    write = setup.write
+    for run in setup.end_mills:
+        size, out = write.length(run.diameter_mm, "g"), write.length(run.stick_out_mm, "g")
+        yield Line(
+            f"End mill {run.name}: {run.shape}, {size}, flutes {write.length(run.flute_mm, 'g')}, stands out "
+            f"{out} of a nut of {write.length(run.nut_mm, 'g')}; makes {', '.join(run.makes)}."
+        )
+        for n, move in enumerate(run.moves, start=1):
+            yield Line(f"Move {n} of {run.name}: {_move_words(move, write)}.")
+    for mill in setup.holding.milling if setup.holding is not None else ():
+        way = "either way round" if mill.way == MillWay.ANY else mill.way
+        yield Line(
+            f"Mill {mill.name}, {mill.face}: cutter {write.length(mill.cutter_mm, 'g')} with "
+            f"{mill.teeth} teeth, {write.length(mill.deep_mm, 'g')} deep, "
+            f"{write.length(mill.wide_mm, 'g')} wide, {write.length(mill.feed_mm_tooth, 'g')} a tooth, {way}."
+        )
+    for drill in setup.drills:
+        size = "as the hole is drawn" if drill.drill_mm is None else write.length(drill.drill_mm, "g")
+        first = (
+            "" if drill.seat_mm is None else f"end mill a seat of {write.length(drill.seat_mm, 'g')} first; "
+        )
+        first += "" if drill.spot_deg is None else f"spot at {drill.spot_deg:g}° first; "
+        tap = "" if drill.thread is None else f"; then tap {drill.thread}"
+        yield Line(
+            f"Drill {drill.name}: {first}{size}, point {drill.point_deg:g}°, stands out "
+            f"{write.length(drill.stick_out_mm, 'g')} of a nut of {write.length(drill.nut_mm, 'g')}{tap}."
+        )
+
+
+def _move_words(move: MillMove, write: Writing) -> str:
+    """Return what one move of an end mill does."""
+    down = "" if move.z_mm is None else f", tip at Z {write.length(move.z_mm, 'g')}"
+    if move.face is not None:
+        step = "" if move.step_mm is None else f", rounds {write.length(move.step_mm, 'g')} apart"
+        leave = f", {write.length(move.leave_mm, 'g')} left on the walls" if move.leave_mm > 0.0 else ""
+        return f"{move.kind} over {move.face}{step}{leave}{down}"
+    points = " to ".join(
+        f"X {write.length(x, 'g')} Y {write.length(y, 'g')}" for x, y in move.at_mm[:_MOST_POINTS]
+    )
+    more = f" and {len(move.at_mm) - _MOST_POINTS} more" if len(move.at_mm) > _MOST_POINTS else ""
+    return f"{move.kind}, {points}{more}{down}"
 
 
 def _settings(cut: Cut, write: Writing, rpm: float) -> str:
@@ -345,25 +449,26 @@ def gauge_for(zone_mm: float | None) -> str:
     return next(gauge for step_mm, gauge in _GAUGES if zone_mm / _TEN >= step_mm)
 
 
-def _off(result: Result, setup: Setup) -> Iterator[str]:
+def _off(result: Result, setup: Setup) -> Iterator[Line]:
     """Yield how the parts come off, in their order, where a pry reaches them, and what must not rub."""
     hold, write = result.holding, setup.write
     if hold is None or not hold.leaving:
-        first = "Wheel clear and at rest" if setup.cuts else "Spindle at rest"
-        if setup.hardening is not None and not setup.cuts:
+        if _turning(setup):
+            first = "Wheel clear and at rest" if setup.cuts else "Spindle at rest"
+            yield Line("How the parts come off was not worked out.", Mark.WATCH)
+        else:
             first = "Let it cool in the furnace's own way, with tongs and face shield"
-        yield f"How the parts come off was not worked out. {first}; lift, do not slide."
+        yield Line(f"{first}; lift, do not slide.")
         return
     if hold.before is not None:
-        text = first_words(hold.before)
-        yield f"{first_up(text)}."
+        yield Line(f"{first_up(first_words(hold.before))}.")
     for body in hold.leaving:
         way = way_words(body.ways[0], write) if body.ways else "no way off was found"
         pry = f"; pry {pry_words(body.pry, write)}" if body.pry is not None else ""
         again = "; demagnetise" if body.demagnetise else ""
         rubs = [f"{own}" for own, _ in body.ways[0].rubs] if body.ways else []
         slides = f"; do not slide it, {' and '.join(rubs)} would rub" if rubs else ""
-        yield f"{body.body}: {way}{pry}{slides}{again}."
+        yield Line(f"{body.body}: {way}{pry}{slides}{again}.")
 
 
 def _cautions(result: Result) -> Iterator[str]:

@@ -7,8 +7,11 @@ from dataclasses import replace
 
 from fixturecheck.process.model import Job
 from fixturecheck.process.records import Operation, OperationKind
+from fixturecheck.report.statements import AT_THE_DRILL, AT_THE_FURNACE, AT_THE_MACHINE, AT_THE_MILL
 from fixturecheck.result.finding import Finding, Verdict, worst
-from fixturecheck.sheet.content import Sheet
+from fixturecheck.setup.model import Setup
+from fixturecheck.sheet.content import Line, Sheet
+from fixturecheck.units import Writing
 
 NOT_CHECKED = "NOT CHECKED"
 
@@ -24,15 +27,40 @@ _DOES = {
 }
 
 
-def with_operation(sheet: Sheet, job: Job, operation: Operation) -> Sheet:
-    """Return the sheet of a set-up with what its operation makes, stones and measures, and the job's file."""
+_SAFETY = {
+    OperationKind.GRIND: AT_THE_MACHINE,
+    OperationKind.MILL: AT_THE_MILL,
+    OperationKind.DRILL: AT_THE_DRILL,
+    OperationKind.TAP: AT_THE_DRILL,
+    OperationKind.HARDEN: AT_THE_FURNACE,
+}
+"""The usual cautions of each kind of operation; those without are done at the bench."""
+
+_AT_THE_BENCH = (
+    "Eye protection on; edges are sharp until they are stoned.",
+    "Local rules and the people trained for this work decide.",
+)
+
+
+def with_operation(sheet: Sheet, job: Job, operation: Operation, setup: Setup) -> Sheet:
+    """Return the sheet of a set-up with what its operation makes, leaves and measures, and the job's file."""
     own = [line for line in _made_from(job) if line not in sheet.made_from]
+    works = setup.cuts or setup.drills or setup.end_mills or setup.hardening or setup.holding
     return replace(
         sheet,
-        does=tuple(_does(operation)),
-        seats=(*_stones(operation), *sheet.seats),
+        does=tuple(_does(operation, job.write)),
+        safety=sheet.safety if works else _safety(operation),
         made_from=(*own, *sheet.made_from),
     )
+
+
+def edges_stoned(operation: Operation) -> tuple[str, ...]:
+    """Return the edges that are stoned in an operation or before it: a face, or `a to b` between two."""
+    return tuple(" to ".join(one) for one in operation.stones)
+
+
+def _safety(operation: Operation) -> tuple[str, ...]:
+    return _SAFETY.get(OperationKind(operation.kind), _AT_THE_BENCH)
 
 
 def with_whole(sheet: Sheet, findings: Sequence[Finding]) -> Sheet:
@@ -58,49 +86,43 @@ def bare_sheet(job: Job, operation: Operation, findings: Sequence[Finding]) -> S
         What looking across the operations found of it.
     """
     bad = [f for f in findings if f.verdict is not Verdict.GO]
+    stones = edges_stoned(operation)
+    before = "" if operation.kind == OperationKind.STONE else "before it "
     return Sheet(
         number=f"{operation.number}",
         title=operation.name,
         # Nobody looked at it where nothing was found: that is no go.
         verdict=str(worst(f.verdict for f in bad)).upper() if bad else NOT_CHECKED,
         meaning="No set-up is stated for this operation, and none was checked.",
-        not_asked="",
-        does=tuple(_does(operation)),
-        steps=(),
-        special=(),
-        seats=tuple(_stones(operation)),
-        hold=(),
-        datums=(),
-        wheel=(),
-        cuts=(),
-        measures=(),
-        off=(),
+        does=tuple(_does(operation, job.write)),
+        seats=(Line(f"Stone {before}the edges of {', '.join(stones)}."),) if stones else (),
         cautions=tuple(_said(f) for f in bad),
-        safety=("Local rules and the people trained for this work decide.",),
+        safety=_safety(operation),
         made_from=_made_from(job),
     )
 
 
-def _does(operation: Operation) -> Iterator[str]:
+def _does(operation: Operation, write: Writing) -> Iterator[str]:
     """Yield what an operation makes, leaves and measures."""
-    if operation.makes:
-        yield f"{_DOES[OperationKind(operation.kind)]}: {', '.join(operation.makes)}."
-    else:
-        yield f"{_DOES[OperationKind(operation.kind)]}."
-    for face, left_mm in operation.leave_mm.items():
-        if left_mm > 0:
-            yield f"Leave {left_mm:g} mm on {'every face' if face == '*' else face} for a later operation."
+    made = [_made(operation, face, write) for face in operation.makes]
+    between = "; " if any("," in text for text in made) else ", "
+    yield f"{_DOES[OperationKind(operation.kind)]}{': ' if made else ''}{between.join(made)}."
+    left = [
+        f"{write.length(by, 'g')} on {'every face' if face == '*' else face}"
+        for face, by in operation.leave_mm.items()
+        if by > 0
+    ]
+    if left:
+        yield f"Leave {' and '.join(left)} for a later operation."
     if operation.measures:
         source = f" from {', '.join(operation.measured_from)}" if operation.measured_from else ""
         yield f"Measure {', '.join(operation.measures)}{source}."
 
 
-def _stones(operation: Operation) -> Iterator[str]:
-    """Yield the edges that are stoned, in an operation or before it."""
-    if operation.stones:
-        edges = ", ".join("+".join(one) for one in operation.stones)
-        before = "" if operation.kind == OperationKind.STONE else "Before seating, "
-        yield f"{before}{'stone' if before else 'Stone'} these edges: {edges}."
+def _made(operation: Operation, face: str, write: Writing) -> str:
+    """Return a face that is made, with the stock that comes off it."""
+    by_mm = operation.stock_of(face)
+    return face if not by_mm else f"{face}, {write.length(by_mm, 'g')} off"
 
 
 def _said(finding: Finding) -> str:

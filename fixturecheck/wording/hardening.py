@@ -23,7 +23,7 @@ def temperature_words(temperature_c: float) -> str:
 def hrc_words(ends: Sequence[float]) -> str:
     """Return a hardness or a range of it."""
     low, high = min(ends), max(ends)
-    return f"{low:g} HRC" if low == high else f"{low:g} to {high:g} HRC"
+    return f"{low:.3g} HRC" if low == high else f"{low:.3g} to {high:.3g} HRC"
 
 
 def change_words(change: SizeChange, write: Writing) -> str:

@@ -12,20 +12,26 @@ from pypdf import PdfReader
 from fixturecheck import engine
 from fixturecheck.errors import SetupError
 from fixturecheck.process.records import Operation
-from fixturecheck.report.pictures.scene import BODIES
+from fixturecheck.report.pictures.scene import BODIES, set_stage
+from fixturecheck.report.statements import at_the_machine
+from fixturecheck.report.write import meshes_of
 from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.setup.dials import Handwheel
+from fixturecheck.setup.end_mill import EndMilling, MillMove
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.model import Seat
 from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.sheet import pages
 from fixturecheck.sheet.content import gauge_for, sheet_of, staged_steps
 from fixturecheck.sheet.measured import heights_of
-from fixturecheck.sheet.operation import bare_sheet, with_operation, with_whole
+from fixturecheck.sheet.operation import bare_sheet, edges_stoned, with_operation, with_whole
+from fixturecheck.sheet.picture import staged_scenes
+from fixturecheck.units import Writing
 from tests.doors import command
 from tests.report import staged
 
 SKIPPED = "hold,crash,release"
+JOB = SimpleNamespace(sources=(), write=Writing(units="mm"))
 
 
 @pytest.fixture(scope="module")
@@ -53,7 +59,8 @@ def pdf(sheet):
 
 def test_every_text_of_the_sheet_is_in_the_pdf(sheet, pdf):
     text = words(pdf)
-    told = [sheet.title, sheet.verdict, *sheet.seats, *sheet.hold, *sheet.wheel, *sheet.off, *sheet.safety]
+    told = [sheet.title, sheet.verdict, *sheet.safety]
+    told += [line.text for line in (*sheet.seats, *sheet.hold, *sheet.wheel, *sheet.off)]
     told += [step.text for step in sheet.steps]
     told += [v for cut in sheet.cuts for row in cut.rows for v in (row.do, row.read, row.shows) if v]
     told += [v for row in sheet.measures for v in (row.face, row.size, row.tolerance)]
@@ -64,11 +71,14 @@ def test_every_text_of_the_sheet_is_in_the_pdf(sheet, pdf):
 
 def test_an_operation_takes_a_page_or_two_and_begins_on_a_new_one(pdf):
     reader = PdfReader(io.BytesIO(pdf))
-    starts = [i for i, p in enumerate(reader.pages) if "grind the tops" in p.extract_text()]
+    texts = [" ".join(p.extract_text().split()) for p in reader.pages]
+    starts = [i for i, t in enumerate(texts) if t.startswith(("20 grind the tops", "30 grind the tops"))]
     assert len(starts) == 2
     assert starts[0] == 0
     assert 1 <= starts[1] <= 2
     assert len(reader.pages) <= 4
+    # Each page says whose it is, should the pages be parted.
+    assert all("grind the tops, page" in t for t in texts)
 
 
 @pytest.mark.parametrize(("paper", "size_mm"), [("a4", (210.0, 297.0)), ("letter", (215.9, 279.4))])
@@ -91,7 +101,7 @@ def test_names_that_look_like_markup_are_text(sheet):
 
 def test_the_page_says_what_the_pdf_says(sheet):
     page = pages.sheet_page([sheet], {}, paper="letter")
-    for text in (*sheet.seats, *[row.do for cut in sheet.cuts for row in cut.rows]):
+    for text in (*[line.text for line in sheet.seats], *[row.do for cut in sheet.cuts for row in cut.rows]):
         assert text.replace("'", "&#39;") in page
     assert "size: letter" in page
 
@@ -114,21 +124,49 @@ def test_clamps_carry_their_torque_and_an_operation_what_it_stones(setup, sheet)
     strap = Clamp(name="strap", kind="strap", body="gib_1", at_mm=(0.0, 0.0, 10.0), torque_nm=12.0)
     held = replace(setup, holding=Holding(magnet="off", clamps=(strap,)))
     result = engine.check(held, only=("seat",))
-    lines = sheet_of(result, held, []).hold
+    lines = [line.text for line in sheet_of(result, held, []).hold]
     assert "strap (strap clamp, on gib_1): tighten to 12 N m." in lines
     assert "Whether the parts hold was not worked out." in lines
     operation = Operation(number=20, name="tops", kind="grind", makes=("floor",), stones=(("floor", "back"),))
-    told = with_operation(sheet, SimpleNamespace(sources=()), operation)
-    assert "Before seating, stone these edges: floor+back." in told.seats
+    stoned = sheet_of(result, held, [], stones=edges_stoned(operation)).seats[0].text
+    assert stoned.startswith("Stone the edges of floor to back of each part")
+    told = with_operation(sheet, JOB, operation, held)
     assert told.does == ("Grind: floor.",)
+
+
+def test_the_usual_cautions_are_those_of_the_work(setup, sheet):
+    """A vise in which nothing is stated to cut takes those of its operation; an end mill never a wheel's."""
+    bare = replace(setup, cuts=())
+    for kind, said in (
+        ("mill", "Look the cutter over"),
+        ("drill", "Chuck key out"),
+        ("stone", "edges are sharp"),
+    ):
+        operation = Operation(number=40, name="pocket", kind=kind)
+        told = " ".join(with_operation(sheet, JOB, operation, bare).safety)
+        assert said in told
+        assert "ring it" not in told
+    run = EndMilling(
+        name="slot", parts=("gib_1",), makes=("top",), diameter_mm=6.0, flute_mm=12.0, stick_out_mm=20.0,
+        stock_mm=1.0, moves=(MillMove(kind="pocket", face="top"),),
+    )  # fmt: skip
+    milled = replace(bare, end_mills=(run,))
+    (lines,) = at_the_machine(milled)
+    assert any(line.startswith("Look the cutter over") for line in lines)
+    told = sheet_of(engine.check(bare, only=("seat",)), milled, [])
+    assert [line.text for line in told.cutter] == [
+        "End mill slot: square, 6 mm, flutes 12 mm, stands out 20 mm of a nut of 40 mm; makes top.",
+        "Move 1 of slot: pocket over top.",
+    ]
+    assert "Tug every part and every block by hand before the cutter turns." in [x.text for x in told.hold]
 
 
 def test_an_operation_without_a_set_up_is_no_go_of_any_sort():
     operation = Operation(number=60, name="harden", kind="harden")
-    bare = bare_sheet(SimpleNamespace(sources=()), operation, [])
+    bare = bare_sheet(JOB, operation, [])
     assert bare.verdict == "NOT CHECKED"
     bad = Finding(check="route", verdict=Verdict.NO_GO, subject="floor", says="So.")
-    assert bare_sheet(SimpleNamespace(sources=()), operation, [bad]).verdict == "NO-GO"
+    assert bare_sheet(JOB, operation, [bad]).verdict == "NO-GO"
 
 
 @pytest.mark.parametrize(
@@ -201,12 +239,13 @@ def test_the_sheet_of_a_job_has_a_page_or_two_for_each_operation_and_says_what_e
         ("50", "seat of 2.5 mm"),
         ("60", "tempered at 200 °C"),
         ("60", "Hot steel looks like cold steel"),
-        ("30", "Leave 0.1 mm on floor"),
+        ("30", "Leave 0.1 mm on floor and 0.05 mm on wall"),
+        ("40", "Look the cutter over"),
     ):
         plain = of[number].replace("\u202f", " ")
         assert said.replace(" ", "") in plain.replace(" ", "")
         assert said in page.replace("\u202f", " ")
-    assert "Never run a wheel faster" not in of["60"] + of["50"]
+    assert "Never run a wheel faster" not in of["60"] + of["50"] + of["40"]
     assert all("job.toml sha256" in text for text in of.values())
 
 
@@ -223,13 +262,13 @@ def test_without_the_typesetter_it_says_how_to_get_it(monkeypatch):
         pages.refuse_without_typesetter()
 
 
-def test_the_picture_carries_numbers_and_no_wheel(setup):
-    from fixturecheck.report.pictures.scene import set_stage
-    from fixturecheck.report.write import meshes_of
-    from fixturecheck.sheet.picture import _scene
-
-    result = engine.check(setup, only=("seat",))
-    steps = list(staged_steps(setup))
-    scene = _scene(set_stage(result, meshes_of(result)), steps)
-    assert scene["labels"][steps[0].tag] == f"1  {steps[0].name}"
-    assert {a["role"] for a in scene["actors"]} <= {*BODIES, "pole"}
+def test_the_pictures_carry_numbers_and_no_wheel_and_the_second_is_close(setup):
+    alone = replace(setup, bodies=tuple(b for b in setup.bodies if b.name != "gib_2"), cuts=())
+    result = engine.check(alone, only=("seat",))
+    steps = list(staged_steps(alone))
+    whole, near = staged_scenes(set_stage(result, meshes_of(result)), steps)
+    for scene in (whole, near):
+        assert scene["labels"][steps[0].tag] == f"1  {steps[0].name}"
+        assert {a["role"] for a in scene["actors"]} <= {*BODIES, "pole"}
+    # A gib of 60 mm on a plate of 160 mm.
+    assert near["camera"]["height_mm"] < 0.75 * whole["camera"]["height_mm"]
