@@ -46,7 +46,7 @@ class Mark(StrEnum):
     WATCH = "watch"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
     """One line of a sheet.
 
@@ -258,13 +258,13 @@ def _seats(result: Result, setup: Setup, stones: Sequence[str]) -> Iterator[Line
     own = sorted({s.face for s in setup.seats if s.body in parts})
     faces = ", ".join(dict.fromkeys([*stones, *own])) or "every seat"
     of = "each part" if len(parts) > 1 else next(iter(parts))
-    yield Line(f"Stone the edges of {faces} of {of}; wipe seats and blocking clean and dry.")
+    yield Line(text=f"Stone the edges of {faces} of {of}; wipe seats and blocking clean and dry.")
     yield Line(
-        "Try each seat: press on every corner of the part in turn, it must not rock; a strip of thin paper "
-        "under each end of a seat must be held."
+        text="Try each seat: press on every corner of the part in turn, it must not rock; a strip of thin "
+        "paper under each end of a seat must be held."
     )
     for burr in burrs:
-        yield Line(f"After this operation stone {burr_words(burr)}.")
+        yield Line(text=f"After this operation stone {burr_words(burr)}.")
 
 
 _SPECIAL = {
@@ -283,9 +283,9 @@ _SPECIAL = {
 def _special(result: Result) -> Iterator[Line]:
     """Yield the stack under a slope, what each hole needs, process and temper, where hardness is tested."""
     for steel in result.hardening.steels if result.hardening is not None else ():
-        yield Line(f"{first_up(steel.says)}. {sentence(tempered_words(steel))}")
+        yield Line(text=f"{first_up(steel.says)}. {sentence(tempered_words(steel))}")
     told = {f.says: f.kind for f in result.findings if f.kind in _SPECIAL}
-    yield from (Line(says, _SPECIAL[kind]) for says, kind in told.items() if kind is not None)
+    yield from (Line(text=says, mark=_SPECIAL[kind]) for says, kind in told.items() if kind is not None)
 
 
 def _turning(setup: Setup) -> str:
@@ -302,25 +302,27 @@ def _hold(result: Result, setup: Setup) -> Iterator[Line]:
     if holding is None:
         if turns:
             says = "What holds the parts was not stated, and whether they hold was not asked."
-            yield Line(says, Mark.WATCH)
-            yield Line(f"Tug every part and every block by hand before the {turns} turns.")
+            yield Line(text=says, mark=Mark.WATCH)
+            yield Line(text=f"Tug every part and every block by hand before the {turns} turns.")
         return
     if found is not None:
-        yield Line(f"Magnet: {magnet_words(found.magnet, write)}.")
+        yield Line(text=f"Magnet: {magnet_words(found.magnet, write)}.")
     elif holding.magnet != MagnetState.OFF:
-        yield Line(f"Magnet: {holding.magnet}.")
+        yield Line(text=f"Magnet: {holding.magnet}.")
     for clamp in holding.clamps:
         what = "vise" if clamp.kind == ClampKind.VISE else f"{clamp.kind} clamp"
         by = "" if clamp.torque_nm is None else f"tighten to {write.torque(clamp.torque_nm)}"
         by = by or ("" if clamp.force_n is None else f"press with {write.force(clamp.force_n)}")
-        yield Line(f"{clamp.name} ({what}, on {clamp.body}): {by or 'as stated'}.")
+        yield Line(text=f"{clamp.name} ({what}, on {clamp.body}): {by or 'as stated'}.")
     if found is not None and found.parts:
         least = min(found.parts, key=lambda p: p.factor_low)
-        yield Line(f"Least: {least.part} holds {factor_words(least, found)} times its load.", Mark.FACT)
+        yield Line(
+            text=f"Least: {least.part} holds {factor_words(least, found)} times its load.", mark=Mark.FACT
+        )
     else:
-        yield Line("Whether the parts hold was not worked out.", Mark.WATCH)
+        yield Line(text="Whether the parts hold was not worked out.", mark=Mark.WATCH)
     if turns:
-        yield Line(f"Tug every part and every block by hand before the {turns} turns.")
+        yield Line(text=f"Tug every part and every block by hand before the {turns} turns.")
 
 
 _BACK = {"+x": "-x", "-x": "+x", "+y": "-y", "-y": "+y"}
@@ -328,13 +330,13 @@ _BACK = {"+x": "-x", "-x": "+x", "+y": "-y", "-y": "+y"}
 
 def _datums(result: Result, write: Writing) -> Iterator[Line]:
     """Yield what is set parallel to the travel, and the offset of each edge finder."""
-    yield from (Line(f.says) for f in result.findings if f.kind is Kind.SQUARED)
+    yield from (Line(text=f.says) for f in result.findings if f.kind is Kind.SQUARED)
     for one in result.offsets:
         toward = one.toward if one.move_mm >= 0 else _BACK[one.toward]
         tip = write.length(one.radius_mm, "g")
         block = f"a block of {write.length(one.block_mm, 'g')} against it and " if one.block_mm else ""
         yield Line(
-            f"{one.name}: from {one.stop}, {block}half the tip of {tip}: the axis "
+            text=f"{one.name}: from {one.stop}, {block}half the tip of {tip}: the axis "
             f"is at {write.length(one.offset_mm, 'g')} when the finder touches. From there "
             f"{write.length(abs(one.set_mm), 'g')} toward {toward} to {one.target}."
         )
@@ -347,12 +349,12 @@ def _wheel(setup: Setup) -> Iterator[Line]:
     wheel, write, machine = setup.wheel, setup.write, setup.machine
     spec = f", {wheel.spec}" if wheel.spec else ""
     yield Line(
-        f"Wheel shape {wheel.shape}, {write.length(wheel.diameter_mm, 'g')} x "
+        text=f"Wheel shape {wheel.shape}, {write.length(wheel.diameter_mm, 'g')} x "
         f"{write.length(wheel.thickness_mm, 'g')}{spec}."
     )
-    yield Line(f"Dress: corner radius {write.length(wheel.corner_radius_mm, 'g')}.")
+    yield Line(text=f"Dress: corner radius {write.length(wheel.corner_radius_mm, 'g')}.")
     for cut in setup.cuts:
-        yield Line(f"Cut {cut.name}: {_settings(cut, write, cut.rpm or machine.rpm)}.")
+        yield Line(text=f"Cut {cut.name}: {_settings(cut, write, cut.rpm or machine.rpm)}.")
 
 
 def _cutter(setup: Setup) -> Iterator[Line]:
@@ -361,15 +363,15 @@ def _cutter(setup: Setup) -> Iterator[Line]:
     for run in setup.end_mills:
         size, out = write.length(run.diameter_mm, "g"), write.length(run.stick_out_mm, "g")
         yield Line(
-            f"End mill {run.name}: {run.shape}, {size}, flutes {write.length(run.flute_mm, 'g')}, stands out "
-            f"{out} of a nut of {write.length(run.nut_mm, 'g')}; makes {', '.join(run.makes)}."
+            text=f"End mill {run.name}: {run.shape}, {size}, flutes {write.length(run.flute_mm, 'g')}, "
+            f"stands out {out} of a nut of {write.length(run.nut_mm, 'g')}; makes {', '.join(run.makes)}."
         )
         for n, move in enumerate(run.moves, start=1):
-            yield Line(f"Move {n} of {run.name}: {_move_words(move, write)}.")
+            yield Line(text=f"Move {n} of {run.name}: {_move_words(move, write)}.")
     for mill in setup.holding.milling if setup.holding is not None else ():
         way = "either way round" if mill.way == MillWay.ANY else mill.way
         yield Line(
-            f"Mill {mill.name}, {mill.face}: cutter {write.length(mill.cutter_mm, 'g')} with "
+            text=f"Mill {mill.name}, {mill.face}: cutter {write.length(mill.cutter_mm, 'g')} with "
             f"{mill.teeth} teeth, {write.length(mill.deep_mm, 'g')} deep, "
             f"{write.length(mill.wide_mm, 'g')} wide, {write.length(mill.feed_mm_tooth, 'g')} a tooth, {way}."
         )
@@ -381,7 +383,7 @@ def _cutter(setup: Setup) -> Iterator[Line]:
         first += "" if drill.spot_deg is None else f"spot at {drill.spot_deg:g}° first; "
         tap = "" if drill.thread is None else f"; then tap {drill.thread}"
         yield Line(
-            f"Drill {drill.name}: {first}{size}, point {drill.point_deg:g}°, stands out "
+            text=f"Drill {drill.name}: {first}{size}, point {drill.point_deg:g}°, stands out "
             f"{write.length(drill.stick_out_mm, 'g')} of a nut of {write.length(drill.nut_mm, 'g')}{tap}."
         )
 
@@ -455,20 +457,20 @@ def _off(result: Result, setup: Setup) -> Iterator[Line]:
     if hold is None or not hold.leaving:
         if _turning(setup):
             first = "Wheel clear and at rest" if setup.cuts else "Spindle at rest"
-            yield Line("How the parts come off was not worked out.", Mark.WATCH)
+            yield Line(text="How the parts come off was not worked out.", mark=Mark.WATCH)
         else:
             first = "Let it cool in the furnace's own way, with tongs and face shield"
-        yield Line(f"{first}; lift, do not slide.")
+        yield Line(text=f"{first}; lift, do not slide.")
         return
     if hold.before is not None:
-        yield Line(f"{first_up(first_words(hold.before))}.")
+        yield Line(text=f"{first_up(first_words(hold.before))}.")
     for body in hold.leaving:
         way = way_words(body.ways[0], write) if body.ways else "no way off was found"
         pry = f"; pry {pry_words(body.pry, write)}" if body.pry is not None else ""
         again = "; demagnetise" if body.demagnetise else ""
         rubs = [f"{own}" for own, _ in body.ways[0].rubs] if body.ways else []
         slides = f"; do not slide it, {' and '.join(rubs)} would rub" if rubs else ""
-        yield Line(f"{body.body}: {way}{pry}{slides}{again}.")
+        yield Line(text=f"{body.body}: {way}{pry}{slides}{again}.")
 
 
 def _cautions(result: Result) -> Iterator[str]:

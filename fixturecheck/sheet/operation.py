@@ -95,7 +95,7 @@ def bare_sheet(job: Job, operation: Operation, findings: Sequence[Finding]) -> S
         verdict=str(worst(f.verdict for f in bad)).upper() if bad else NOT_CHECKED,
         meaning="No set-up is stated for this operation, and none was checked.",
         does=tuple(_does(operation, job.write)),
-        seats=(Line(f"Stone {before}the edges of {', '.join(stones)}."),) if stones else (),
+        seats=(Line(text=f"Stone {before}the edges of {', '.join(stones)}."),) if stones else (),
         cautions=tuple(_said(f) for f in bad),
         safety=_safety(operation),
         made_from=_made_from(job),
