@@ -180,12 +180,19 @@ def sheet_of(
     ----------
     result : Result
         What its check found.
+    setup : Setup
+        The set-up that was checked.
     heights : sequence of MeasuredFace
         How far each target lies from the face that its part seats by.
     number, title : str
         Of the operation; the name of the set-up where there is no title.
     stones : sequence of str
         Edges that are stoned before it, besides those of the seats.
+
+    Returns
+    -------
+    Sheet
+        Without pictures.
     """
     write = setup.write
     return Sheet(
@@ -217,7 +224,18 @@ def _not_asked(result: Result) -> str:
 
 
 def staged_steps(setup: Setup) -> Iterator[StagedBody]:
-    """Yield the bodies in the order in which they are set, a piece of equipment once."""
+    """Yield the bodies in the order in which they are set, a piece of equipment once.
+
+    Parameters
+    ----------
+    setup : Setup
+        With or without a staging; without one, fixtures come first and parts last.
+
+    Yields
+    ------
+    StagedBody
+        Numbered from 1.
+    """
     order = setup.staging.order if setup.staging is not None else ()
     fixtures = [b for b in setup.bodies if b.role != "part" and b.name not in order]
     late = [setup.body(name) for name in order]
@@ -445,7 +463,18 @@ def _measures(setup: Setup, heights: Sequence[MeasuredFace]) -> Iterator[Measure
 
 
 def gauge_for(zone_mm: float | None) -> str:
-    """Return what reads a tenth of a tolerance zone or finer; by the drawing where none is stated."""
+    """Return what reads a tenth of a tolerance zone or finer: common practice, no source.
+
+    Parameters
+    ----------
+    zone_mm : float or None
+        The whole width of the zone; None where none is stated.
+
+    Returns
+    -------
+    str
+        The gauge; without a zone, that the drawing asks for it.
+    """
     if zone_mm is None:
         return "as the drawing asks"
     return next(gauge for step_mm, gauge in _GAUGES if zone_mm / _TEN >= step_mm)

@@ -37,12 +37,29 @@ class MeasuredFace:
 
 
 def heights_of(setup: Setup) -> Iterator[MeasuredFace]:
-    """Yield the floor and the wall of each cut with their distance from a parallel seat."""
+    """Yield the faces that are ground or milled, with their distance from a parallel seat.
+
+    Parameters
+    ----------
+    setup : Setup
+        Of each cut the floor, and the wall where stock comes off it; of each end mill the flat faces that it
+        makes.
+
+    Yields
+    ------
+    MeasuredFace
+        Once for all parts of a cut.
+    """
     for cut in setup.cuts:
         body = setup.body(cut.parts[0])
         for face in (cut.floor, cut.wall if _ground(cut) else None):
             if face is not None:
                 yield _height(setup, body, face, len(cut.parts))
+    for run in setup.end_mills:
+        body = setup.body(run.parts[0])
+        for face in run.makes:
+            if _plane(body, face) is not None:
+                yield _height(setup, body, face, len(run.parts))
 
 
 def _ground(cut: Cut) -> bool:

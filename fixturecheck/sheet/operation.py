@@ -43,7 +43,24 @@ _AT_THE_BENCH = (
 
 
 def with_operation(sheet: Sheet, job: Job, operation: Operation, setup: Setup) -> Sheet:
-    """Return the sheet of a set-up with what its operation makes, leaves and measures, and the job's file."""
+    """Return the sheet of a set-up with what its operation makes, leaves and measures, and the job's file.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Of the set-up alone.
+    job : Job
+        Whose file the sheet names first.
+    operation : Operation
+        Tells the usual cautions where the set-up states nothing that cuts or heats.
+    setup : Setup
+        The set-up of the operation.
+
+    Returns
+    -------
+    Sheet
+        The same with what the operation adds.
+    """
     own = [line for line in _made_from(job) if line not in sheet.made_from]
     works = setup.cuts or setup.drills or setup.end_mills or setup.hardening or setup.holding
     return replace(
@@ -55,7 +72,18 @@ def with_operation(sheet: Sheet, job: Job, operation: Operation, setup: Setup) -
 
 
 def edges_stoned(operation: Operation) -> tuple[str, ...]:
-    """Return the edges that are stoned in an operation or before it: a face, or `a to b` between two."""
+    """Return the edges that are stoned in an operation or before it.
+
+    Parameters
+    ----------
+    operation : Operation
+        Of any kind.
+
+    Returns
+    -------
+    tuple of str
+        A face for all its edges, or `a to b` for the edge between two.
+    """
     return tuple(" to ".join(one) for one in operation.stones)
 
 
@@ -64,7 +92,20 @@ def _safety(operation: Operation) -> tuple[str, ...]:
 
 
 def with_whole(sheet: Sheet, findings: Sequence[Finding]) -> Sheet:
-    """Return a sheet with what looking across the operations found of the job as a whole."""
+    """Return a sheet with what looking across the operations found of the job as a whole.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The first of the job.
+    findings : sequence of Finding
+        Those that are about no single operation.
+
+    Returns
+    -------
+    Sheet
+        With the worse verdict of both, and what is not go among its cautions.
+    """
     bad = [f for f in findings if f.verdict is not Verdict.GO]
     if not bad:
         return sheet
@@ -82,8 +123,17 @@ def bare_sheet(job: Job, operation: Operation, findings: Sequence[Finding]) -> S
 
     Parameters
     ----------
+    job : Job
+        Whose file the sheet names.
+    operation : Operation
+        What is done.
     findings : sequence of Finding
         What looking across the operations found of it.
+
+    Returns
+    -------
+    Sheet
+        Never go: nobody looked at it where nothing was found.
     """
     bad = [f for f in findings if f.verdict is not Verdict.GO]
     stones = edges_stoned(operation)

@@ -38,10 +38,17 @@ def sheet_pdf(sheets: Sequence[Sheet], pictures: Mapping[str, bytes], *, paper: 
 
     Parameters
     ----------
+    sheets : sequence of Sheet
+        Each begins on a page of its own.
     pictures : mapping of str to bytes
         PNG files by name.
     paper : str
         A name of `PAPERS`.
+
+    Returns
+    -------
+    bytes
+        The PDF.
 
     Raises
     ------
@@ -72,6 +79,21 @@ def sheet_pdf(sheets: Sequence[Sheet], pictures: Mapping[str, bytes], *, paper: 
 
 
 def sheet_page(sheets: Sequence[Sheet], pictures: Mapping[str, bytes], *, paper: str) -> str:
-    """Return the sheets as one page of HTML that needs no other file, and prints like the PDF."""
+    """Return the sheets as one page of HTML that needs no other file, and prints like the PDF.
+
+    Parameters
+    ----------
+    sheets : sequence of Sheet
+        One below the other; in print each begins on a page of its own.
+    pictures : mapping of str to bytes
+        PNG files by name.
+    paper : str
+        A name of `PAPERS`.
+
+    Returns
+    -------
+    str
+        The page.
+    """
     drawn = {name: base64.b64encode(png).decode("ascii") for name, png in pictures.items()}
     return render("sheet.html", sheets=sheets, pictures=drawn, paper=paper, version=version("fixturecheck"))

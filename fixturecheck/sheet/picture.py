@@ -33,14 +33,21 @@ _CLOSER = 0.75
 def staged_pictures(
     result: Result, steps: Sequence[StagedBody], painter: Painter
 ) -> tuple[Mapping[str, bytes], str | None]:
-    """Return the PNG files by name, the whole first, and why some are missing where they could not be drawn.
+    """Draw the set-up.
 
     Parameters
     ----------
+    result : Result
+        Whose bodies are drawn.
     steps : sequence of StagedBody
         The order, each with the body that carries its number.
     painter : Painter
         A drawing process that has drawn nothing yet.
+
+    Returns
+    -------
+    (mapping of str to bytes, str or None)
+        PNG files by name, the whole first, and why some are missing where they could not be drawn.
     """
     meshes = meshes_of(result)
     scenes = staged_scenes(set_stage(result, meshes), steps)
@@ -51,7 +58,20 @@ def staged_pictures(
 
 
 def staged_scenes(stage: MeshedResult, steps: Sequence[StagedBody]) -> list[dict[str, Any]]:
-    """Return the whole set-up without the wheel, each body with its number; and the parts close."""
+    """Return the scenes of the set-up without its wheel, each body with its number.
+
+    Parameters
+    ----------
+    stage : MeshedResult
+        The result with its meshes.
+    steps : sequence of StagedBody
+        The order, each with the body that carries its number.
+
+    Returns
+    -------
+    list of dict
+        The whole, and the parts close where that shows more.
+    """
     scene = overview(stage)
     kept = (*BODIES, Role.POLE)
     named = len(steps) <= _MOST_NAMED

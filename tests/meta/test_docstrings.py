@@ -82,7 +82,6 @@ STILL_LACKING: Mapping[str, int] = {
     "result": 40,
     "runs": 120,
     "setup": 180,
-    "sheet": 30,
     "shop": 160,
     "sizes": 50,
     "start": 100,
