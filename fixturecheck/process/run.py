@@ -15,7 +15,7 @@ from fixturecheck.process.checked import check_operation
 from fixturecheck.process.handling import comes_off
 from fixturecheck.process.model import Job, JobResult, OperationFound
 from fixturecheck.process.records import Operation
-from fixturecheck.process.setups import OperationSetup, setup_of
+from fixturecheck.process.setups import OperationSetup, kept_from_marks, setup_of, used_faces
 from fixturecheck.process.states import states_of
 from fixturecheck.progress import Progress, part_of, silent
 from fixturecheck.result import Result
@@ -37,15 +37,18 @@ def staged_job(job: Job, progress: Progress) -> JobStage:
     """
     progress("states of the part", 0.0)
     states = states_of(job)
-    setups: dict[int, OperationSetup] = {}
+    made: dict[int, OperationSetup] = {}
     burrs: dict[int, BurrsOf] = {}
     for i, operation in enumerate(job.operations):
         progress(f"set-up of operation {operation.title}", (i + 1) / (len(job.operations) + 1))
-        before, after = states[i], states[i + 1]
-        setup = setup_of(job, operation, before, after)
-        met = tuple(burrs_met(job, operation, before, _used_faces(operation, setup)))
-        setups[operation.number] = _on_burrs(setup, met)
-        burrs[operation.number] = BurrsOf(leaves=tuple(burrs_left(operation, after)), meets=met)
+        made[operation.number] = setup_of(job, operation, states[i], states[i + 1])
+    setups: dict[int, OperationSetup] = {}
+    for i, operation in enumerate(job.operations):
+        setup = made[operation.number]
+        met = tuple(burrs_met(job, operation, states[i], used_faces(operation, setup)))
+        later = [face for o in job.operations[i + 1 :] for face in used_faces(o, made[o.number])]
+        setups[operation.number] = _on_burrs(kept_from_marks(setup, later), met)
+        burrs[operation.number] = BurrsOf(leaves=tuple(burrs_left(operation, states[i + 1])), meets=met)
     return JobStage(job=job, states=states, setups=setups, burrs=burrs)
 
 
@@ -55,13 +58,6 @@ def _on_burrs(made: OperationSetup, met: tuple[MetBurr, ...]) -> OperationSetup:
         return with_burrs(made, met)
     except KernelError as reason:
         return replace(made, not_burred=str(reason))
-
-
-def _used_faces(operation: Operation, made: OperationSetup) -> list[str]:
-    """Return the faces that an operation seats by, measures or measures from."""
-    seats = [] if made.setup is None else made.setup.seats
-    seated = [ref.face for seat in seats for ref in (seat.own, seat.other) if ref.body in made.parts]
-    return [*seated, *operation.measured_from, *operation.measures]
 
 
 def looked_across(stage: JobStage) -> list[RouteFinding]:

@@ -133,6 +133,42 @@ def _one_name_each(
     return found
 
 
+def used_faces(operation: Operation, made: OperationSetup) -> list[str]:
+    """Return the faces of the part that an operation seats by, measures or measures from.
+
+    Parameters
+    ----------
+    operation : Operation
+        With what it measures.
+    made : OperationSetup
+        With its seats, where it has a set-up.
+
+    Returns
+    -------
+    list of str
+        Seats first; a name may come twice.
+    """
+    seats = [] if made.setup is None else made.setup.seats
+    seated = [ref.face for seat in seats for ref in (seat.own, seat.other) if ref.body in made.parts]
+    return [*seated, *(m.face for m in made.missing), *operation.measured_from, *operation.measures]
+
+
+def kept_from_marks(made: OperationSetup, later: Iterable[str]) -> OperationSetup:
+    """Return the set-up of a hardening whose test leaves out the faces that later operations use.
+
+    Parameters
+    ----------
+    later : iterable of str
+        The faces; those that its parts do not have are left out.
+    """
+    setup = made.setup
+    if setup is None or setup.hardening is None:
+        return made
+    there = {name for part in made.parts for name in setup.body(part).faces}
+    kept = dict.fromkeys([*setup.hardening.not_marked, *(face for face in later if face in there)])
+    return replace(made, setup=replace(setup, hardening=replace(setup.hardening, not_marked=tuple(kept))))
+
+
 def setup_of(job: Job, operation: Operation, before: PartState, after: PartState) -> OperationSetup:
     """Make the set-up of an operation.
 

@@ -91,6 +91,9 @@ class Hardening:
         Round faces of holes that are plugged while the part is blasted.
     test_piece : bool
         Whether a piece of the same bar is hardened with the parts and tested in their place.
+    not_marked : tuple of str
+        Faces that no hardness test may mark, whatever else is stated of them; in a job those that later
+        operations seat by or measure are added.
     demagnetised : bool
         Whether the parts are demagnetised before they go to the furnace.
     """
@@ -110,6 +113,7 @@ class Hardening:
     blast: bool = False
     plugged: tuple[str, ...] = ()
     test_piece: bool = False
+    not_marked: tuple[str, ...] = ()
     demagnetised: bool = False
     stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
@@ -215,5 +219,5 @@ def _faces_named(hardening: Hardening) -> Iterator[tuple[str, str]]:
     for face in hardening.leave_mm:
         if face != "*":
             yield "leave_mm", face
-    for face in hardening.plugged:
-        yield "plugged", face
+    yield from (("plugged", face) for face in hardening.plugged)
+    yield from (("not_marked", face) for face in hardening.not_marked)

@@ -47,7 +47,7 @@ class Mark(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Line:
+class SheetLine:
     """One line of a sheet.
 
     Parameters
@@ -122,18 +122,18 @@ class Sheet:
         What the operation makes, leaves and measures.
     steps : tuple of StagedBody
         The order of staging.
-    special : tuple of Line
+    special : tuple of SheetLine
         The stack under a slope, what each hole needs, how the furnace is set.
-    seats, hold, datums : tuple of Line
+    seats, hold, datums : tuple of SheetLine
         What to stone and how to test the seat; magnet or torques; what is set parallel to the travel and how
         closely, and what an edge finder is set by.
-    wheel, cutter : tuple of Line
+    wheel, cutter : tuple of SheetLine
         Wheel, dress and cuts; end mills and drills.
     cuts : tuple of CutSheet
         The dials.
     measures : tuple of MeasureRow
         What to measure.
-    off : tuple of Line
+    off : tuple of SheetLine
         How the parts come off.
     cautions, safety : tuple of str
         What to watch in this set-up; the usual cautions.
@@ -150,15 +150,15 @@ class Sheet:
     not_asked: str = ""
     does: tuple[str, ...] = ()
     steps: tuple[StagedBody, ...] = ()
-    special: tuple[Line, ...] = ()
-    seats: tuple[Line, ...] = ()
-    hold: tuple[Line, ...] = ()
-    datums: tuple[Line, ...] = ()
-    wheel: tuple[Line, ...] = ()
-    cutter: tuple[Line, ...] = ()
+    special: tuple[SheetLine, ...] = ()
+    seats: tuple[SheetLine, ...] = ()
+    hold: tuple[SheetLine, ...] = ()
+    datums: tuple[SheetLine, ...] = ()
+    wheel: tuple[SheetLine, ...] = ()
+    cutter: tuple[SheetLine, ...] = ()
     cuts: tuple[CutSheet, ...] = ()
     measures: tuple[MeasureRow, ...] = ()
-    off: tuple[Line, ...] = ()
+    off: tuple[SheetLine, ...] = ()
     cautions: tuple[str, ...] = ()
     safety: tuple[str, ...] = ()
     made_from: tuple[str, ...] = ()
@@ -269,20 +269,20 @@ def _goes_on(setup: Setup, bodies: Sequence[Body]) -> str:
     return f": {told}{push}" if told else push
 
 
-def _seats(result: Result, setup: Setup, stones: Sequence[str]) -> Iterator[Line]:
+def _seats(result: Result, setup: Setup, stones: Sequence[str]) -> Iterator[SheetLine]:
     """Yield what to stone, and how to try whether the parts sit."""
     burrs = result.holding.burrs if result.holding else ()
     parts = {b.name for b in setup.parts()}
     own = sorted({s.face for s in setup.seats if s.body in parts})
     faces = ", ".join(dict.fromkeys([*stones, *own])) or "every seat"
     of = "each part" if len(parts) > 1 else next(iter(parts))
-    yield Line(text=f"Stone the edges of {faces} of {of}; wipe seats and blocking clean and dry.")
-    yield Line(
+    yield SheetLine(text=f"Stone the edges of {faces} of {of}; wipe seats and blocking clean and dry.")
+    yield SheetLine(
         text="Try each seat: press on every corner of the part in turn, it must not rock; a strip of thin "
         "paper under each end of a seat must be held."
     )
     for burr in burrs:
-        yield Line(text=f"After this operation stone {burr_words(burr)}.")
+        yield SheetLine(text=f"After this operation stone {burr_words(burr)}.")
 
 
 _SPECIAL = {
@@ -298,12 +298,12 @@ _SPECIAL = {
 """Kinds of findings that tell what is set or done besides, whatever their verdict, and how each is marked."""
 
 
-def _special(result: Result) -> Iterator[Line]:
+def _special(result: Result) -> Iterator[SheetLine]:
     """Yield the stack under a slope, what each hole needs, process and temper, where hardness is tested."""
     for steel in result.hardening.steels if result.hardening is not None else ():
-        yield Line(text=f"{first_up(steel.says)}. {sentence(tempered_words(steel))}")
+        yield SheetLine(text=f"{first_up(steel.says)}. {sentence(tempered_words(steel))}")
     told = {f.says: f.kind for f in result.findings if f.kind in _SPECIAL}
-    yield from (Line(text=says, mark=_SPECIAL[kind]) for says, kind in told.items() if kind is not None)
+    yield from (SheetLine(text=says, mark=_SPECIAL[kind]) for says, kind in told.items() if kind is not None)
 
 
 def _turning(setup: Setup) -> str:
@@ -314,81 +314,81 @@ def _turning(setup: Setup) -> str:
     return " and ".join(named) or ("" if setup.hardening is not None else "spindle")
 
 
-def _hold(result: Result, setup: Setup) -> Iterator[Line]:
+def _hold(result: Result, setup: Setup) -> Iterator[SheetLine]:
     """Yield the magnet's state, the torque or force of each clamp, and how well the least part holds."""
     write, holding, found, turns = setup.write, setup.holding, result.holding, _turning(setup)
     if holding is None:
         if turns:
             says = "What holds the parts was not stated, and whether they hold was not asked."
-            yield Line(text=says, mark=Mark.WATCH)
-            yield Line(text=f"Tug every part and every block by hand before the {turns} turns.")
+            yield SheetLine(text=says, mark=Mark.WATCH)
+            yield SheetLine(text=f"Tug every part and every block by hand before the {turns} turns.")
         return
     if found is not None:
-        yield Line(text=f"Magnet: {magnet_words(found.magnet, write)}.")
+        yield SheetLine(text=f"Magnet: {magnet_words(found.magnet, write)}.")
     elif holding.magnet != MagnetState.OFF:
-        yield Line(text=f"Magnet: {holding.magnet}.")
+        yield SheetLine(text=f"Magnet: {holding.magnet}.")
     for clamp in holding.clamps:
         what = "vise" if clamp.kind == ClampKind.VISE else f"{clamp.kind} clamp"
         by = "" if clamp.torque_nm is None else f"tighten to {write.torque(clamp.torque_nm)}"
         by = by or ("" if clamp.force_n is None else f"press with {write.force(clamp.force_n)}")
-        yield Line(text=f"{clamp.name} ({what}, on {clamp.body}): {by or 'as stated'}.")
+        yield SheetLine(text=f"{clamp.name} ({what}, on {clamp.body}): {by or 'as stated'}.")
     if found is not None and found.parts:
         least = min(found.parts, key=lambda p: p.factor_low)
-        yield Line(
+        yield SheetLine(
             text=f"Least: {least.part} holds {factor_words(least, found)} times its load.", mark=Mark.FACT
         )
     else:
-        yield Line(text="Whether the parts hold was not worked out.", mark=Mark.WATCH)
+        yield SheetLine(text="Whether the parts hold was not worked out.", mark=Mark.WATCH)
     if turns:
-        yield Line(text=f"Tug every part and every block by hand before the {turns} turns.")
+        yield SheetLine(text=f"Tug every part and every block by hand before the {turns} turns.")
 
 
 _BACK = {"+x": "-x", "-x": "+x", "+y": "-y", "-y": "+y"}
 
 
-def _datums(result: Result, write: Writing) -> Iterator[Line]:
+def _datums(result: Result, write: Writing) -> Iterator[SheetLine]:
     """Yield what is set parallel to the travel, and the offset of each edge finder."""
-    yield from (Line(text=f.says) for f in result.findings if f.kind is Kind.SQUARED)
+    yield from (SheetLine(text=f.says) for f in result.findings if f.kind is Kind.SQUARED)
     for one in result.offsets:
         toward = one.toward if one.move_mm >= 0 else _BACK[one.toward]
         tip = write.length(one.radius_mm, "g")
         block = f"a block of {write.length(one.block_mm, 'g')} against it and " if one.block_mm else ""
-        yield Line(
+        yield SheetLine(
             text=f"{one.name}: from {one.stop}, {block}half the tip of {tip}: the axis "
             f"is at {write.length(one.offset_mm, 'g')} when the finder touches. From there "
             f"{write.length(abs(one.set_mm), 'g')} toward {toward} to {one.target}."
         )
 
 
-def _wheel(setup: Setup) -> Iterator[Line]:
+def _wheel(setup: Setup) -> Iterator[SheetLine]:
     """Yield wheel, dress and what each cut is set to."""
     if not setup.cuts:
         return
     wheel, write, machine = setup.wheel, setup.write, setup.machine
     spec = f", {wheel.spec}" if wheel.spec else ""
-    yield Line(
+    yield SheetLine(
         text=f"Wheel shape {wheel.shape}, {write.length(wheel.diameter_mm, 'g')} x "
         f"{write.length(wheel.thickness_mm, 'g')}{spec}."
     )
-    yield Line(text=f"Dress: corner radius {write.length(wheel.corner_radius_mm, 'g')}.")
+    yield SheetLine(text=f"Dress: corner radius {write.length(wheel.corner_radius_mm, 'g')}.")
     for cut in setup.cuts:
-        yield Line(text=f"Cut {cut.name}: {_settings(cut, write, cut.rpm or machine.rpm)}.")
+        yield SheetLine(text=f"Cut {cut.name}: {_settings(cut, write, cut.rpm or machine.rpm)}.")
 
 
-def _cutter(setup: Setup) -> Iterator[Line]:
+def _cutter(setup: Setup) -> Iterator[SheetLine]:
     """Yield each end mill with its moves, each milling cut, and each drill."""
     write = setup.write
     for run in setup.end_mills:
         size, out = write.length(run.diameter_mm, "g"), write.length(run.stick_out_mm, "g")
-        yield Line(
+        yield SheetLine(
             text=f"End mill {run.name}: {run.shape}, {size}, flutes {write.length(run.flute_mm, 'g')}, "
             f"stands out {out} of a nut of {write.length(run.nut_mm, 'g')}; makes {', '.join(run.makes)}."
         )
         for n, move in enumerate(run.moves, start=1):
-            yield Line(text=f"Move {n} of {run.name}: {_move_words(move, write)}.")
+            yield SheetLine(text=f"Move {n} of {run.name}: {_move_words(move, write)}.")
     for mill in setup.holding.milling if setup.holding is not None else ():
         way = "either way round" if mill.way == MillWay.ANY else mill.way
-        yield Line(
+        yield SheetLine(
             text=f"Mill {mill.name}, {mill.face}: cutter {write.length(mill.cutter_mm, 'g')} with "
             f"{mill.teeth} teeth, {write.length(mill.deep_mm, 'g')} deep, "
             f"{write.length(mill.wide_mm, 'g')} wide, {write.length(mill.feed_mm_tooth, 'g')} a tooth, {way}."
@@ -400,7 +400,7 @@ def _cutter(setup: Setup) -> Iterator[Line]:
         )
         first += "" if drill.spot_deg is None else f"spot at {drill.spot_deg:g}° first; "
         tap = "" if drill.thread is None else f"; then tap {drill.thread}"
-        yield Line(
+        yield SheetLine(
             text=f"Drill {drill.name}: {first}{size}, point {drill.point_deg:g}°, stands out "
             f"{write.length(drill.stick_out_mm, 'g')} of a nut of {write.length(drill.nut_mm, 'g')}{tap}."
         )
@@ -480,26 +480,26 @@ def gauge_for(zone_mm: float | None) -> str:
     return next(gauge for step_mm, gauge in _GAUGES if zone_mm / _TEN >= step_mm)
 
 
-def _off(result: Result, setup: Setup) -> Iterator[Line]:
+def _off(result: Result, setup: Setup) -> Iterator[SheetLine]:
     """Yield how the parts come off, in their order, where a pry reaches them, and what must not rub."""
     hold, write = result.holding, setup.write
     if hold is None or not hold.leaving:
         if _turning(setup):
             first = "Wheel clear and at rest" if setup.cuts else "Spindle at rest"
-            yield Line(text="How the parts come off was not worked out.", mark=Mark.WATCH)
+            yield SheetLine(text="How the parts come off was not worked out.", mark=Mark.WATCH)
         else:
             first = "Let it cool in the furnace's own way, with tongs and face shield"
-        yield Line(text=f"{first}; lift, do not slide.")
+        yield SheetLine(text=f"{first}; lift, do not slide.")
         return
     if hold.before is not None:
-        yield Line(text=f"{first_up(first_words(hold.before))}.")
+        yield SheetLine(text=f"{first_up(first_words(hold.before))}.")
     for body in hold.leaving:
         way = way_words(body.ways[0], write) if body.ways else "no way off was found"
         pry = f"; pry {pry_words(body.pry, write)}" if body.pry is not None else ""
         again = "; demagnetise" if body.demagnetise else ""
         rubs = [f"{own}" for own, _ in body.ways[0].rubs] if body.ways else []
         slides = f"; do not slide it, {' and '.join(rubs)} would rub" if rubs else ""
-        yield Line(text=f"{body.body}: {way}{pry}{slides}{again}.")
+        yield SheetLine(text=f"{body.body}: {way}{pry}{slides}{again}.")
 
 
 def _cautions(result: Result) -> Iterator[str]:

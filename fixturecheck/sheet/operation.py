@@ -10,7 +10,7 @@ from fixturecheck.process.records import Operation, OperationKind
 from fixturecheck.report.statements import AT_THE_DRILL, AT_THE_FURNACE, AT_THE_MACHINE, AT_THE_MILL
 from fixturecheck.result.finding import Finding, Verdict, worst
 from fixturecheck.setup.model import Setup
-from fixturecheck.sheet.content import Line, Sheet
+from fixturecheck.sheet.content import Sheet, SheetLine
 from fixturecheck.units import Writing
 
 NOT_CHECKED = "NOT CHECKED"
@@ -145,7 +145,7 @@ def bare_sheet(job: Job, operation: Operation, findings: Sequence[Finding]) -> S
         verdict=str(worst(f.verdict for f in bad)).upper() if bad else NOT_CHECKED,
         meaning="No set-up is stated for this operation, and none was checked.",
         does=tuple(_does(operation, job.write)),
-        seats=(Line(text=f"Stone {before}the edges of {', '.join(stones)}."),) if stones else (),
+        seats=(SheetLine(text=f"Stone {before}the edges of {', '.join(stones)}."),) if stones else (),
         cautions=tuple(_said(f) for f in bad),
         safety=_safety(operation),
         made_from=_made_from(job),

@@ -54,7 +54,12 @@ def hardness_spot(setup: Setup, body: Body, hardness_hrc: float) -> HardnessSpot
 
 
 def is_without_function(setup: Setup, body: Body, face: str) -> bool:
-    """Tell whether nothing is stated that a face does: stated so, or no seat, target, tolerance or size."""
+    """Tell whether nothing is stated that a face does: stated so, or no seat, target, tolerance or size.
+
+    Faces that must not be marked have one, whatever else is stated.
+    """
+    if setup.hardening is not None and face in setup.hardening.not_marked:
+        return False
     if face in body.no_function:
         return True
     seats = {s.face for s in setup.seats if s.body == body.name} | {

@@ -226,6 +226,14 @@ def test_a_thick_face_without_function_takes_the_test():
     assert found.value <= 10.0
 
 
+def test_a_face_that_is_not_to_be_marked_is_left_out_whatever_else_is_said_of_it():
+    part = block(no_function={"bottom"}, tolerance_mm=dict.fromkeys(("left", "right", "front", "back"), 0.2))
+    (free,) = asked(setup_of(part), Kind.HARDNESS_TEST)
+    assert "tested on block.bottom:" in free.says
+    (kept,) = asked(setup_of(part, not_marked=("bottom",)), Kind.HARDNESS_TEST)
+    assert "tested on block.top:" in kept.says
+
+
 @pytest.mark.parametrize(
     ("size", "lacks"), [((40.0, 20.0, 0.7), "thick"), ((40.0, 2.0, 20.0), "to the edge")]
 )

@@ -127,8 +127,13 @@ def test_a_touch_off_on_a_round_is_told(faulty, kind) -> None:
     assert told.remedy.startswith("Touch off on pawl_1.floor: tried")
 
 
-def test_the_sound_job_states_seat_and_touch_as_script_and_as_text() -> None:
-    script, text = (_staged(f"job.{kind}").setups for kind in ("py", "toml"))
+@pytest.fixture(scope="module")
+def sound():
+    return {kind: _staged(f"job.{kind}").setups for kind in ("py", "toml")}
+
+
+def test_the_sound_job_states_seat_and_touch_as_script_and_as_text(sound) -> None:
+    script, text = (sound[kind] for kind in ("py", "toml"))
     assert script[50].setup.drills == text[50].setup.drills
     assert script[70].setup.dials == text[70].setup.dials
     assert script[70].setup.machine == text[70].setup.machine
@@ -138,10 +143,20 @@ def test_the_sound_job_states_seat_and_touch_as_script_and_as_text() -> None:
     assert (start.value, start.limit) == (2.5, 2.0)
 
 
-def test_every_operation_stands_in_equipment_as_script_and_as_text() -> None:
+def test_hardness_is_not_tested_where_the_last_pass_seats(sound) -> None:
+    """A mark raises a rim: the pawls seat on both flanks, back and nest once they are hard."""
+    seats = {"left_seat", "right_seat", "back", "nest"}
+    for kind in ("py", "toml"):
+        assert set(sound[kind][60].setup.hardening.not_marked) == seats
+    (spot,) = check_operation(sound["toml"][60], only={"hardening"}).hardening.spots
+    assert spot.good
+    assert spot.face not in seats
+
+
+def test_every_operation_stands_in_equipment_as_script_and_as_text(sound) -> None:
     """Sine of 45 degrees times 127 mm is 89.8025 mm; the vise opens 20 / sqrt 2."""
     for kind in ("py", "toml"):
-        setups = _staged(f"job.{kind}").setups
+        setups = sound[kind]
         assert all(one.setup is not None and one.parts for one in setups.values())
         plate = setups[20].setup.body("sine_plate").incline
         assert sum(plate.stack.blocks_mm) == pytest.approx(127 * math.sqrt(0.5), abs=3e-4)
