@@ -37,6 +37,7 @@ from fixturecheck.setup.model import Body, Cut, Setup, among_its_own, drawings_o
 from fixturecheck.setup.origins import origin_of
 from fixturecheck.setup.outline import bodies_drawn, facts_of
 from fixturecheck.sizes.answer import hardening_found
+from fixturecheck.wording.motion import settled_words
 
 Found = Callable[[Finding], None]
 """Called with each finding as soon as it is known."""
@@ -318,7 +319,8 @@ def _untold(work: _Work, names: list[str]) -> Iterator[Finding]:
         return
     rest, held = work.stage.answered, work.stage.held
     if rest and not rest.settled.rests and names[0] in {"location", "tolerance"}:
-        reason = NotComputedError(f"the parts do not come to rest: {rest.settled.says}")
+        why = settled_words(rest.settled, work.stage.setup.write)
+        reason = NotComputedError(f"the parts do not come to rest: {why}")
         yield not_computed(names[0], work.stage.setup.name, reason)
     if held and names[0] in {"crash", "release"} and (names[0] == "crash" or held.release is None):
         for subject, why in sorted(held.missing.items()):

@@ -10,11 +10,13 @@ import cadquery as cq
 import numpy as np
 from bench_timing import MissingError, interleaved_s
 
-from fixturecheck.nesting.model import Push, SettlingModel, Staging, settling_model_of
+from fixturecheck.nesting.model import SettlingModel, settling_model_of
 from fixturecheck.nesting.settle import loads_of, loose_of, ranks_of, retreats_of, settle_together, shifted
-from fixturecheck.nesting.tolerance import CriticalPlace, tolerance_probabilities
+from fixturecheck.nesting.tolerance import sampled_rest
+from fixturecheck.result.rest import CriticalPlace
 from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Body, Seat, Setup
+from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.statics.contact_step import SteadyLoad
 from fixturecheck.statics.rest import Bounds
 from tests.nesting.pawl_gang import gang
@@ -230,7 +232,7 @@ def tolerance() -> dict[str, object]:
     mine = settler(bench)
 
     def draws() -> object:
-        return tolerance_probabilities(setup, PUSHED, targets=(target,), model=bench, draws=10_000)
+        return sampled_rest(setup, PUSHED, targets=(target,), model=bench, draws=10_000)
 
     one, many = (min(t) for t in interleaved_s(ROUNDS, lambda: mine, lambda: draws))
     return {

@@ -24,13 +24,10 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef, on
 from fixturecheck.nesting.answer import StagingAnswer
-from fixturecheck.nesting.locating import PartLocated, TargetMoved
-from fixturecheck.nesting.model import CriticalPlace
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.finding import Finding, Kind, Verdict, not_computed
+from fixturecheck.result.rest import PartLocation, SeatRole, SeatTakes, TargetMoves
 from fixturecheck.result.shapes import Vector
-from fixturecheck.rigid.freedoms import SeatRole
-from fixturecheck.setup.model import Seat
 from fixturecheck.units import FREEDOM, Writing
 
 ID = "location"
@@ -49,49 +46,47 @@ def check(stage: Stage) -> Iterator[Finding]:
     write = stage.setup.write
     for part in found.located:
         yield _part(part, write)
-        for role, seat in zip(part.located.roles, part.seats, strict=True):
-            yield _seat(found, part, role, seat)
-        for seat in part.closing:
-            yield _closes(found, seat)
+        for seat in part.seats:
+            yield _seat(found, part, seat)
+        for own, other in part.closing:
+            yield _closes(found, own, other)
         for target in part.targets:
-            yield _unlocated(part, target, write) if target.free_mm > 0 else _follows(target, write)
+            yield _follows(target, write) if target.located else _unlocated(part, target, write)
     for name, reason in found.missing:
         if name == ID:
             yield not_computed(ID, "staging", NotComputedError(reason), source=_SOURCE)
 
 
-def _part(part: PartLocated, write: Writing) -> Finding:
+def _part(part: PartLocation, write: Writing) -> Finding:
     """Say what each seat of a part takes, and what the cut faces follow most."""
-    takes = ", ".join(
-        f"{role.name} ({seat.rank}) takes {role.takes}"
-        for role, seat in zip(part.located.roles, part.seats, strict=True)
-    )
-    says = f"The seats of {part.body} take {part.located.rank} of 6 degrees of freedom: {takes}."
+    takes = ", ".join(f"{s.role.name} ({s.rank}) takes {s.role.takes}" for s in part.seats)
+    says = f"The seats of {part.body} take {part.rank} of 6 degrees of freedom: {takes}."
     strongest = max(
-        ((abs(v), t, name) for t in part.targets if not t.free_mm for name, v in t.by_seat.items()),
+        ((abs(v), t, name) for t in part.targets if t.located for name, v in t.by_seat),
         # Seats that act alike differ in rounding only: the first stated is named.
         key=lambda found: round(found[0], 6),
         default=None,
     )
     if strongest is not None:
         (size, target, name), (one, more) = strongest, write.steps()
-        says += f" {target.target.name} follows {name} most: by {size:.2f} {more} for each {one}."
+        says += f" {target.place.name} follows {name} most: by {size:.2f} {more} for each {one}."
     return Finding(
         check=ID,
         verdict=Verdict.GO,
         subject=part.body,
         kind=Kind.RANK,
         about=(part.body,),
-        value=float(part.located.rank),
+        value=float(part.rank),
         unit=FREEDOM,
         says=says,
         source=_SOURCE,
     )
 
 
-def _seat(found: StagingAnswer, part: PartLocated, role: SeatRole, seat: Seat) -> Finding:
+def _seat(found: StagingAnswer, part: PartLocation, seat: SeatTakes) -> Finding:
     """Say what one seat takes, where it acts and which way it holds; a caution where it fights another."""
-    place, way = _acts(found, seat)
+    role = seat.role
+    place, way = _acts(found, seat.own, seat.other)
     return Finding(
         check=ID,
         verdict=Verdict.GO if role.takes else Verdict.CAUTION,
@@ -111,91 +106,85 @@ def _seat(found: StagingAnswer, part: PartLocated, role: SeatRole, seat: Seat) -
     )
 
 
-def _about(target: CriticalPlace) -> tuple[str, ...]:
-    return (target.body if target.face is None else FaceRef.of(target.body, target.face),)
-
-
-def _closes(found: StagingAnswer, seat: Seat) -> Finding:
+def _closes(found: StagingAnswer, own: FaceRef, other: FaceRef) -> Finding:
     """Say that a stop only closes its part in."""
-    name = f"{seat.face} on {seat.on}.{seat.on_face}"
-    place, way = _acts(found, seat)
+    name = on(own.face, other)
+    place, way = _acts(found, own, other)
     return Finding(
         check=ID,
         verdict=Verdict.GO,
-        subject=f"{seat.body}: {name}",
+        subject=f"{own.body}: {name}",
         kind=Kind.SEAT,
-        about=(seat.own, seat.other),
+        about=(own, other),
         value=0.0,
         unit=FREEDOM,
-        says=f"{name} ({seat.rank}) locates nothing: it is set against {seat.body} last, to close it in.",
+        says=f"{name} (stop) locates nothing: it is set against {own.body} last, to close it in.",
         source=_SOURCE,
         location_mm=place,
         direction=way,
     )
 
 
-def _acts(found: StagingAnswer, seat: Seat) -> tuple[Vector | None, Vector | None]:
+def _acts(found: StagingAnswer, own: FaceRef, other: FaceRef) -> tuple[Vector | None, Vector | None]:
     """Return the middle of where a seat carries, and the direction in which it holds its part."""
     for one in found.settled.carried:
-        if {one.a, one.b} == {seat.own, seat.other}:
+        if {one.a, one.b} == {own, other}:
             # The normal told is out of b into a.
-            sign = 1.0 if one.a == seat.own else -1.0
+            sign = 1.0 if one.a == own else -1.0
             return to_vector(np.mean(one.points_mm, axis=0)), to_vector(sign * np.array(one.normal))
     return None, None
 
 
-def _follows(moved: TargetMoved, write: Writing) -> Finding:
+def _follows(moved: TargetMoves, write: Writing) -> Finding:
     """Say how a located face follows each seat."""
-    target, (one, more) = moved.target, write.steps()
+    place, (one, more) = moved.place, write.steps()
     each = [
-        f"{v:+.3f} {more} for each {one} that {n} stands higher"
-        for n, v in moved.by_seat.items()
-        if abs(v) > _NIL
+        f"{v:+.3f} {more} for each {one} that {n} stands higher" for n, v in moved.by_seat if abs(v) > _NIL
     ]
     return Finding(
         check=ID,
         verdict=Verdict.GO,
-        subject=target.name,
+        subject=place.name,
         kind=Kind.FOLLOWS,
-        about=_about(target),
-        cut=target.cut,
-        value=max((abs(v) for v in moved.by_seat.values()), default=0.0),
+        about=(place.ref,),
+        cut=place.cut,
+        value=max((abs(v) for _, v in moved.by_seat), default=0.0),
         unit="um/um",
-        says=f"{target.name} moves along its normal by {', by '.join(each) or 'nothing'}.",
+        says=f"{place.name} moves along its normal by {', by '.join(each) or 'nothing'}.",
         source=_SOURCE,
-        location_mm=target.at_mm,
-        direction=target.direction,
+        location_mm=place.at_mm,
+        direction=place.direction,
     )
 
 
-def _unlocated(part: PartLocated, moved: TargetMoved, write: Writing) -> Finding:
+def _unlocated(part: PartLocation, moved: TargetMoves, write: Writing) -> Finding:
     """Report a cut face that nothing locates along its normal."""
-    target, (one, more) = moved.target, write.steps("mm")
+    place, (one, more) = moved.place, write.steps("mm")
     return Finding(
         check=ID,
         verdict=Verdict.NO_GO,
-        subject=target.name,
+        subject=place.name,
         kind=Kind.FREE,
-        about=_about(target),
-        cut=target.cut,
+        about=(place.ref,),
+        cut=place.cut,
         unit="um/um",
-        says=f"No closed seat locates {target.name} along its normal: {part.body} may move by "
+        says=f"No closed seat locates {place.name} along its normal: {part.body} may move by "
         f"{moved.free_mm:.2f} {more} there for each {one} that it is free to go.",
         remedy="Give the part a seat or a stop that faces that way, and push it there.",
         source=_SOURCE,
-        location_mm=target.at_mm,
-        direction=target.direction,
+        location_mm=place.at_mm,
+        direction=place.direction,
     )
 
 
-def _fights(found: StagingAnswer, part: PartLocated, role: SeatRole) -> str:
+def _fights(found: StagingAnswer, part: PartLocation, role: SeatRole) -> str:
     """Say which seats hold what one would take, and which of them stays open more often within tolerances."""
     against = ", ".join(role.fights)
     says = f"{part.body}: {against} already holds every freedom that {role.name} would take, so they fight."
-    odds = found.probabilities
-    if odds is None:
+    chances = found.chances
+    if chances is None:
         return says + " State the tolerances of their faces to learn which of them stays open."
-    shares = {on(s.own.face, s.other): s.share_closed for s in odds.seats if s.own.body == part.body}
+    shares = {on(s.own.face, s.other): s.share_closed for s in chances.seats if s.own.body == part.body}
     told = {n: shares[n] for n in (role.name, *role.fights) if n in shares}
     listed = ", ".join(f"{n} closes in {v:.1%}" for n, v in told.items())
     loser = min(told, key=lambda n: told[n], default=None)

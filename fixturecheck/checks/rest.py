@@ -23,14 +23,12 @@ import numpy as np
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.nesting.answer import StagingAnswer, is_flat, rest_shapes
-from fixturecheck.nesting.model import RestPose, SeatAtRest
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
-from fixturecheck.result.rest import LoadedContact
+from fixturecheck.result.rest import Ending, LoadedContact, RestPose, SeatGap
 from fixturecheck.result.shapes import Vector
-from fixturecheck.statics.rest import Ending
 from fixturecheck.units import LARGE_UM, Writing, angle_text
-from fixturecheck.wording.motion import freedom_words, hand_words, order_words
+from fixturecheck.wording.motion import freedom_words, hand_words, landing_words, order_words, settled_words
 from fixturecheck.wording.sentences import capitalised
 
 ID = "rest"
@@ -72,7 +70,7 @@ def _no_rest(stage: Stage, found: StagingAnswer, verdict: Verdict) -> Finding:
     """Report parts that do not come to rest."""
     settled = found.settled
     value = settled.residual_um if verdict is Verdict.UNKNOWN and math.isfinite(settled.residual_um) else None
-    says = f"Let go: {settled.says}."
+    says = f"Let go: {settled_words(settled, stage.setup.write)}."
     return Finding(
         check=ID,
         verdict=verdict,
@@ -89,7 +87,7 @@ def _no_rest(stage: Stage, found: StagingAnswer, verdict: Verdict) -> Finding:
 def _part(stage: Stage, found: StagingAnswer, pose: RestPose) -> Finding:
     """Judge one part's rest."""
     touch_um = stage.setup.tolerances.touch_um
-    seats = [s for s in found.settled.seats if s.seat.body == pose.body]
+    seats = [s for s in found.settled.seats if s.own.body == pose.body]
     openings = {id(s): opening_um(found, s) for s in seats}
     open_seats = [s for s in seats if openings[id(s)] > touch_um]
     wrong = [] if stage.setup.body(pose.body).role != "part" else wrong_of(found, pose.body)
@@ -137,7 +135,7 @@ def wrong_of(found: StagingAnswer, body: str) -> list[LoadedContact]:
 
     Between two parts it is told of the one that is meant to lie on the other, which is the one held off.
     """
-    named = {(s.seat.body, s.seat.on) for s in found.settled.seats}
+    named = {(s.own.body, s.other.body) for s in found.settled.seats}
     mine = []
     for one in found.settled.unintended():
         pair = one.bodies
@@ -147,16 +145,16 @@ def wrong_of(found: StagingAnswer, body: str) -> list[LoadedContact]:
     return mine
 
 
-def opening_um(found: StagingAnswer, seat: SeatAtRest) -> float:
+def opening_um(found: StagingAnswer, seat: SeatGap) -> float:
     """Return how far a seat stands open: the widest gap between flat faces, the least where one is curved."""
-    flat = is_flat(found.model, seat.seat)
+    flat = is_flat(found.model, seat)
     return seat.gap_max_um if flat and math.isfinite(seat.gap_max_um) else seat.gap_min_um
 
 
 def _says(
     found: StagingAnswer,
     pose: RestPose,
-    open_seats: list[SeatAtRest],
+    open_seats: list[SeatGap],
     why: tuple[list[LoadedContact], dict[int, float]],
     write: Writing,
 ) -> str:
@@ -166,7 +164,7 @@ def _says(
     told = [_open_words(s, openings[id(s)], write) for s in open_seats]
     if told:
         parts += [f"{one}." for one in told]
-    elif any(s.seat.body == pose.body for s in found.settled.seats):
+    elif any(s.own.body == pose.body for s in found.settled.seats):
         parts.append("All its seats are closed.")
     elif found.model.setup.body(pose.body).role == "part":
         parts.append("No seat is stated for it.")
@@ -192,25 +190,17 @@ def moved_words(pose: RestPose, write: Writing) -> str:
     return " and ".join(words) or "where it is drawn"
 
 
-def _open_words(seat: SeatAtRest, opening: float, write: Writing) -> str:
-    s = seat.seat
-    where = f"{s.face} on {s.on}.{s.on_face}"
+def _open_words(seat: SeatGap, opening: float, write: Writing) -> str:
     if not math.isfinite(opening):
-        return f"{s.face} no longer faces {s.on}.{s.on_face}"
+        return f"{seat.own.face} no longer faces {seat.other}"
     if opening - seat.gap_min_um > 1.0:
         least_um = max(seat.gap_min_um, 0.0)
         least = write.gap(least_um) if opening >= LARGE_UM else write.number(least_um, "um", ".0f")
-        return f"{where} is open by {least} to {write.gap(opening, '.0f')}"
-    return f"{where} is open by {write.gap(opening, '.0f')}"
+        return f"{seat.name} is open by {least} to {write.gap(opening, '.0f')}"
+    return f"{seat.name} is open by {write.gap(opening, '.0f')}"
 
 
-def landing_words(one: LoadedContact, body: str) -> str:
-    """Say which face lands on which, the part's own first."""
-    a, b = (one.a, one.b) if one.a.body == body else (one.b, one.a)
-    return f"{a} lands on {b}"
-
-
-def _remedy(wrong: list[LoadedContact], open_seats: list[SeatAtRest]) -> str | None:
+def _remedy(wrong: list[LoadedContact], open_seats: list[SeatGap]) -> str | None:
     if wrong:
         return f"Relieve {wrong[0].a} or {wrong[0].b}; `fixturecheck relieve` works it out."
     return "Find what holds it off, or push it another way." if open_seats else None

@@ -27,14 +27,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import numpy as np
-
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.nesting.model import SURE, PlaceScatter, Probabilities
+from fixturecheck.nesting.model import SURE
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
-from fixturecheck.result.rest import SeatChance, WrongChance
+from fixturecheck.result.rest import Chances, SeatChance, TargetSpread, WrongChance
 from fixturecheck.units import Writing, percent
 from fixturecheck.wording.motion import drawn_faces_words, settled_draws_words
 
@@ -58,12 +56,12 @@ def check(stage: Stage) -> Iterator[Finding]:
     for name, reason in found.missing:
         if name == ID:
             yield not_computed(ID, "staging", NotComputedError(reason), source=_SHARE)
-    odds = found.probabilities
-    if odds is None:
+    chances = found.chances
+    if chances is None:
         return
-    for seat in odds.seats:
-        yield _seat(seat, odds, stage.setup.write)
-    for name in odds.closed_in:
+    for seat in chances.seats:
+        yield _seat(seat, chances, stage.setup.write)
+    for name in chances.closed_in:
         yield Finding(
             check=ID,
             verdict=Verdict.GO,
@@ -73,52 +71,52 @@ def check(stage: Stage) -> Iterator[Finding]:
             says=f"{name} is taken as set against the parts last, wherever they come to rest in a draw.",
             source=_SHARE,
         )
-    yield from _barred(stage, odds)
-    for wrong in odds.wrong:
-        yield _wrong(wrong, odds)
-    for target in odds.targets:
-        yield _target(stage, target, odds)
-    yield from _exactly(stage, odds)
-    if odds.contradict:
+    yield from _barred(stage, chances)
+    for wrong in chances.wrong:
+        yield _wrong(wrong, chances)
+    for target in chances.targets:
+        yield _target(stage, target, chances)
+    yield from _exactly(stage, chances)
+    if chances.contradict:
         yield Finding(
             check=ID,
             verdict=Verdict.CAUTION,
             subject="zones",
             kind=Kind.ZONES,
             says="Somewhere in the zones the parts do not fit between their seats, though in none of "
-            f"{odds.draws} draws.",
+            f"{chances.draws} draws.",
             remedy="Leave more room than the zones of the faces on either side add up to.",
             source=_SHARE,
         )
 
 
-def _exactly(stage: Stage, odds: Probabilities) -> Iterator[Finding]:
+def _exactly(stage: Stage, chances: Chances) -> Iterator[Finding]:
     """Warn where draws settled exactly did not rest, or rest elsewhere than the linear answer says."""
-    if odds.unsettled:
+    if chances.unsettled:
         yield judge(
-            float(odds.unsettled),
+            float(chances.unsettled),
             unit="draws",
             at_most=0.0,
             verdict=Verdict.CAUTION,
             check=ID,
             subject="draws",
             kind=Kind.NOT_SETTLED,
-            says=f"Of the draws furthest out {odds.unsettled} did not come to rest when settled exactly, so "
+            says=f"Of the draws furthest out {chances.unsettled} did not come to rest when settled exactly: "
             "what happens there is not known.",
             source=_EXACT,
         )
     touch_um, write = stage.setup.tolerances.touch_um, stage.setup.write
-    if odds.checked_um > touch_um:
+    if chances.checked_um > touch_um:
         yield judge(
-            odds.checked_um,
+            chances.checked_um,
             unit="um",
             at_most=touch_um,
             verdict=Verdict.CAUTION,
             check=ID,
             subject="draws",
             kind=Kind.NOT_LINEAR,
-            says=f"The linear answer is {write.gap(odds.checked_um, '.2g')} off an exact settling of "
-            f"{settled_draws_words(odds.unsettled)}, "
+            says=f"The linear answer is {write.gap(chances.checked_um, '.2g')} off an exact settling of "
+            f"{settled_draws_words(chances.unsettled)}, "
             f"more than the {write.gap(touch_um, '.2g')} within which a seat counts as "
             "closed: shares of draws are not exact.",
             remedy="Narrow the zones that lean most, or judge the worst draws by hand.",
@@ -126,12 +124,12 @@ def _exactly(stage: Stage, odds: Probabilities) -> Iterator[Finding]:
         )
 
 
-def _barred(stage: Stage, odds: Probabilities) -> Iterator[Finding]:
+def _barred(stage: Stage, chances: Chances) -> Iterator[Finding]:
     """Judge how often the parts do not go in between the fixtures on either side."""
-    share = sum(one.share for one in odds.barred)
+    share = sum(one.share for one in chances.barred)
     if share == 0.0:
         return
-    first = odds.barred[0]
+    first = chances.barred[0]
     fixture = next((n for n in (first.a, first.b) if _is_fixture(stage, n)), first.b)
     yield judge(
         share,
@@ -143,7 +141,7 @@ def _barred(stage: Stage, odds: Probabilities) -> Iterator[Finding]:
         kind=Kind.DOES_NOT_GO_IN,
         about=(first.a, first.b),
         says=f"The parts do not go in between the fixtures in {percent(share)} of "
-        f"{odds.draws} draws: {first.a} meets {first.b} before the seats close. The other answers are "
+        f"{chances.draws} draws: {first.a} meets {first.b} before the seats close. The other answers are "
         "of the draws in which they go in.",
         remedy=f"Leave more room at {fixture} than the zones of the faces in the row add up to, or set it up "
         "last, against the parts.",
@@ -161,9 +159,9 @@ def _judged(share: float) -> Verdict:
     return Verdict.CAUTION if share >= LIKELY else Verdict.NO_GO
 
 
-def _seat(seat: SeatChance, odds: Probabilities, write: Writing) -> Finding:
+def _seat(seat: SeatChance, chances: Chances, write: Writing) -> Finding:
     """Judge how often one seat closes."""
-    says = f"{seat.seat} closes in {percent(seat.share_closed)} of {odds.draws} draws"
+    says = f"{seat.seat} closes in {percent(seat.share_closed)} of {chances.draws} draws"
     if seat.share_closed < 1.0:
         says += (
             f". It is open by {write.gap(seat.gap_p95_um, '.1f')} in one draw of twenty, and by "
@@ -186,7 +184,7 @@ def _seat(seat: SeatChance, odds: Probabilities, write: Writing) -> Finding:
     )
 
 
-def _wrong(wrong: WrongChance, odds: Probabilities) -> Finding:
+def _wrong(wrong: WrongChance, chances: Chances) -> Finding:
     """Judge how often faces land that no seat states."""
     return judge(
         wrong.share_lands,
@@ -198,7 +196,7 @@ def _wrong(wrong: WrongChance, odds: Probabilities) -> Finding:
         kind=Kind.LANDS_FIRST,
         about=(wrong.a, wrong.b),
         says=f"{wrong.a} lands on {wrong.b}, which is not a stated seat, in {percent(wrong.share_lands)} of "
-        f"{odds.draws} draws.",
+        f"{chances.draws} draws.",
         remedy=None
         if wrong.share_lands <= 1.0 - SURE
         else f"Relieve {wrong.a} or {wrong.b} by the tolerances.",
@@ -217,49 +215,38 @@ def _signed(value_um: float, write: Writing) -> str:
     return "0" if not text.strip("+-0.") else text
 
 
-def limit_um(stage: Stage, face: FaceRef) -> float | None:
-    """Return half of the zone of a target face; None where it states none."""
-    width = stage.setup.body(face.body).zone_mm(face.face)
-    return None if width is None else 0.5e3 * width
-
-
-def _target(stage: Stage, target: PlaceScatter, odds: Probabilities) -> Finding:
+def _target(stage: Stage, target: TargetSpread, chances: Chances) -> Finding:
     """Judge how far one cut face is out, before the wheel has touched it."""
-    worst = max(abs(v) for v in target.worst_um)
-    limit = limit_um(stage, target.face)
-    beyond = 0.0 if limit is None else float(np.mean(np.abs(target.out_um) > limit))
-    verdict, doubt = _proven(target, limit, worst, beyond, odds)
-    most = max(target.share_by_face.items(), key=lambda f: f[1], default=None)
+    verdict, doubt = _proven(target, chances)
     return judge(
-        worst,
+        target.worst_um,
         unit="um",
-        at_most=limit,
+        at_most=target.limit_um,
         verdict=verdict,
         check=ID,
-        subject=target.name,
+        subject=target.place.name,
         kind=Kind.WORK,
-        about=(target.face,),
-        cut=target.cut,
-        says=". ".join(_target_words(target, limit, beyond, stage.setup.write)) + f".{doubt}",
-        remedy=_target_remedy(target, limit, verdict, most[0] if most else None),
-        source=f"{odds.draws} draws with seed {odds.seed}, linear, within "
-        f"{stage.setup.write.gap(odds.checked_um, '.2g')} of an exact settling of "
-        f"{settled_draws_words(odds.unsettled)}; "
-        f"{drawn_faces_words(len(odds.faces), odds.leaning)}",
+        about=(target.place.ref,),
+        cut=target.place.cut,
+        says=". ".join(_target_words(target, stage.setup.write)) + f".{doubt}",
+        remedy=_target_remedy(target, verdict),
+        source=f"{chances.draws} draws with seed {chances.seed}, linear, within "
+        f"{stage.setup.write.gap(chances.checked_um, '.2g')} of an exact settling of "
+        f"{settled_draws_words(chances.unsettled)}; "
+        f"{drawn_faces_words(len(chances.faces), chances.leaning)}",
     )
 
 
-def _proven(
-    target: PlaceScatter, limit: float | None, worst: float, beyond: float, odds: Probabilities
-) -> tuple[Verdict, str]:
+def _proven(target: TargetSpread, chances: Chances) -> tuple[Verdict, str]:
     """Return what a cut face counts as, and what of that is not proven, in words."""
+    limit, worst = target.limit_um, target.worst_um
     if limit is None:
         return Verdict.CAUTION, " It has no zone of its own, so nothing says how far it may be out."
     if worst > limit + _ROUNDING_UM:
-        return Verdict.NO_GO if beyond > 1.0 - SURE else Verdict.CAUTION, ""
+        return Verdict.NO_GO if target.share_beyond > 1.0 - SURE else Verdict.CAUTION, ""
     if not target.of_zones:
         return Verdict.CAUTION, " The worst that was found proves nothing about what was not tried."
-    if worst + odds.checked_um > limit + _TOLD_UM:
+    if worst + chances.checked_um > limit + _TOLD_UM:
         return (
             Verdict.CAUTION,
             " An exact settling differs from the linear answer by more than the zone leaves.",
@@ -267,22 +254,32 @@ def _proven(
     return Verdict.GO, ""
 
 
-def _target_remedy(
-    target: PlaceScatter, limit: float | None, verdict: Verdict, most: str | None
-) -> str | None:
+def _target_remedy(target: TargetSpread, verdict: Verdict) -> str | None:
     """Say what to do about a cut face."""
-    if limit is None:
-        return f"State the zone of the face, tolerance_mm = {{ {target.face.face} = ... }} on its body."
-    return None if verdict is Verdict.GO or most is None else _tighten(target, most)
+    if target.limit_um is None:
+        face = target.place.ref.face
+        return f"State the zone of the face, tolerance_mm = {{ {face} = ... }} on its body."
+    if verdict is Verdict.GO or (most := _most(target)) is None:
+        return None
+    face, share, leans = most
+    if leans > 0.5 * share:
+        return f"Hold {face} closer first, in its orientation: it causes most of the spread, by leaning."
+    return f"Tighten {face} first: it causes most of the spread."
 
 
-def _target_words(target: PlaceScatter, limit: float | None, beyond: float, write: Writing) -> Iterator[str]:
+def _most(target: TargetSpread) -> tuple[str, float, float] | None:
+    """Return the face that causes most of the spread, its share, and what of that comes by leaning."""
+    face, share = max(target.share_by_face, key=lambda f: f[1], default=("", 0.0))
+    return (face, share, dict(target.lean_by_face)[face]) if face else None
+
+
+def _target_words(target: TargetSpread, write: Writing) -> Iterator[str]:
     """Yield what is said of a cut face."""
-    low, high = (_signed(v, write) for v in target.worst_um)
+    low, high = (_signed(v, write) for v in (target.low_um, target.high_um))
     middle, um = "its middle" if target.corners else "it", write.name("um")
     yield (
-        f"{target.name} is out by {low} to {high} {um} {_furthest(target.of_zones)}. On average {middle} is "
-        f"out by {_signed(target.mean_um, write)} {um}, with a standard deviation of "
+        f"{target.place.name} is out by {low} to {high} {um} {_furthest(target.of_zones)}. On average "
+        f"{middle} is out by {_signed(target.mean_um, write)} {um}, with a standard deviation of "
         f"{write.gap(target.sigma_um, '.1f')}"
     )
     if target.lean_worst_um >= _TOLD_UM:
@@ -290,19 +287,11 @@ def _target_words(target: PlaceScatter, limit: float | None, beyond: float, writ
             f"One end is {write.gap(target.lean_p95_um, '.1f')} further out than the other in one draw of "
             f"twenty, and {write.gap(target.lean_worst_um, '.1f')} {_furthest(target.of_zones)}"
         )
-    if limit is not None:
+    if target.limit_um is not None:
         where = ", there or at a corner" if target.corners else ""
-        zone = write.gap(limit, ".1f")
-        yield f"{beyond:.2%} of the draws are beyond the {zone} that its own zone leaves{where}"
-    most = max(target.share_by_face.items(), key=lambda f: f[1], default=None)
-    if most is not None and target.sigma_um > _TOLD_UM:
-        leans = target.lean_by_face[most[0]]
+        zone = write.gap(target.limit_um, ".1f")
+        yield f"{target.share_beyond:.2%} of the draws are beyond the {zone} that its own zone leaves{where}"
+    if (most := _most(target)) is not None and target.sigma_um > _TOLD_UM:
+        face, share, leans = most
         by_leaning = f", {leans:.0%} by leaning" if leans >= _SHARE_TOLD else ""
-        yield f"{most[0]} causes {most[1]:.0%} of the spread{by_leaning}"
-
-
-def _tighten(target: PlaceScatter, face: str) -> str:
-    """Say which tolerance to tighten first."""
-    if target.lean_by_face[face] > 0.5 * target.share_by_face[face]:
-        return f"Hold {face} closer first, in its orientation: it causes most of the spread, by leaning."
-    return f"Tighten {face} first: it causes most of the spread."
+        yield f"{face} causes {share:.0%} of the spread{by_leaning}"

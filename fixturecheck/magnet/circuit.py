@@ -44,7 +44,7 @@ RESIDUAL_SHARE = 1e-5
 ROUGH_SHARE = 1e-4
 """The same where nothing is judged by it, at the strong end; no pull of that gib is off by more than 2e-4."""
 
-SeatGap = Callable[[str, str], float]
+GapOfSeat = Callable[[str, str], float]
 """Gap in um that the finish of two faces, `body.face` each, leaves between them."""
 
 
@@ -170,7 +170,7 @@ def behind(model: MagnetModel, *, mmf_a: float, gap_mm: float) -> MagnetModel:
 def magnet_model(
     irons: Sequence[Iron],
     *,
-    seat_gap_um: SeatGap,
+    seat_gap_um: GapOfSeat,
     fineness: Fineness | None = None,
     mesher: TetMesher | None = None,
 ) -> MagnetModel:
@@ -384,7 +384,7 @@ def _patch(
     field: GapField,
     irons: Sequence[Iron],
     bodies: Sequence[Standing],
-    seat_gap_um: SeatGap,
+    seat_gap_um: GapOfSeat,
     fineness: Fineness,
 ) -> GapPatch:
     a, b = bodies[region.a], bodies[region.b]

@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.proximity.penetration import penetrations
 from fixturecheck.errors import NotComputedError
-from fixturecheck.nesting.model import SettlingModel, Staging, settling_model_of
+from fixturecheck.nesting.model import SettlingModel, settling_model_of
 from fixturecheck.nesting.outcome import candidates
 from fixturecheck.nesting.settle import (
     finder_of,
@@ -25,14 +25,15 @@ from fixturecheck.nesting.settle import (
     settle_part,
 )
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.rest import NoPlace, OrderOutcome, UnderHand
+from fixturecheck.result.rest import Ending, NoPlace, OrderOutcome, UnderHand
 from fixturecheck.result.shapes import Vector
 from fixturecheck.rigid.freedoms import null_space
 from fixturecheck.rigid.motion import Poses, jacobian
 from fixturecheck.setup.model import Setup
+from fixturecheck.setup.staging import Staging
 from fixturecheck.statics.contact_step import SteadyLoad, wrenches
 from fixturecheck.statics.limit import unbalanced
-from fixturecheck.statics.rest import Bounds, Ending, Settling, settle
+from fixturecheck.statics.rest import Bounds, Settling, settle
 
 STATED = ("together", "in order", "together from further away")
 CANNOT_BE = (Ending.OVERLAPS, Ending.JAMMED)
@@ -66,7 +67,7 @@ def order_of_placing(setup: Setup, staging: Staging, *, model: SettlingModel | N
         elif name != "together" and not (name == "in order" and staging.order) and raw.ending in CANNOT_BE:
             barred[name] = NoPlace(part=model.bodies[raw.body].name if raw.body >= 0 else "")
         else:
-            unrested = name, str(raw.ending)
+            unrested = name, raw.ending
             return OrderOutcome(spread_um=np.inf, tried=STATED, fits=False, unrested=unrested)
     first = rests["together"]
     turns = _Turns(model=model, staging=staging, loose=loose, rest=first.poses)
@@ -184,7 +185,7 @@ class _Turns:
         load = loads[0] if loads else None
         raw = settle_part(model, body, load, start, waiting, self.staging.approach_mm, Bounds())
         if raw.ending is not Ending.REST:
-            return NoPlace(part=name, ending=str(raw.ending), early=bool(waiting))
+            return NoPlace(part=name, ending=raw.ending, early=bool(waiting))
         for other in waiting:
             if self._taken(raw.poses, body, other):
                 return NoPlace(part=name, taken=model.bodies[other].name)
@@ -288,6 +289,5 @@ def _pressed(
         stays=False,
         shift_mm=to_vector(shift),
         turn_deg=to_vector(turn),
-        rests=again.ending is Ending.REST,
-        ending=str(again.ending),
+        ending=again.ending,
     )

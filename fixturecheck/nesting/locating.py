@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fixturecheck.arrays import Floats
+from fixturecheck.faceref import on
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import area_mm2, face_frame
 from fixturecheck.kernel.place import placed_at
-from fixturecheck.nesting.model import CriticalPlace, Settled, SettlingModel
+from fixturecheck.nesting.model import SettlingModel
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.rest import LoadedContact
-from fixturecheck.rigid.freedoms import Located, SeatPoints, located, null_space, seat_rows, sensitivity
+from fixturecheck.result.rest import (
+    CriticalPlace,
+    LoadedContact,
+    PartLocation,
+    SeatTakes,
+    Settled,
+    TargetMoves,
+)
+from fixturecheck.rigid.freedoms import SeatPoints, located, null_space, seat_rows, sensitivity
 from fixturecheck.setup.model import Seat, Setup
 
 OPPOSED = -0.9
@@ -139,41 +147,6 @@ def _acting(carried: Sequence[LoadedContact], seat: Seat) -> tuple[LoadedContact
 _MOVES = 1e-6
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class TargetMoved:
-    """How one face of the work moves with the seats.
-
-    Parameters
-    ----------
-    target : CriticalPlace
-        The face's middle and its normal.
-    by_seat : mapping of str to float
-        um along the normal for each um that a seat's face is out.
-    free_mm : float
-        How far the face moves along its normal for each mm that the part moves in the freedom the seats
-        leave; zero where the seats locate it.
-    """
-
-    target: CriticalPlace
-    by_seat: Mapping[str, float]
-    free_mm: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PartLocated:
-    """How one part is located: what each of its seats takes, and how the faces that are cut move.
-
-    `seats` stand in the order of `located.roles`. `closing` are the stops that only close the part in; they
-    do not locate it.
-    """
-
-    body: str
-    located: Located
-    seats: tuple[Seat, ...]
-    closing: tuple[Seat, ...]
-    targets: tuple[TargetMoved, ...]
-
-
 def targets_of(setup: Setup) -> tuple[CriticalPlace, ...]:
     """Return the floors and walls of all cuts as places with directions, where they are drawn."""
     return tuple(
@@ -199,7 +172,7 @@ def _target(setup: Setup, cut: str, part: str, face: str) -> CriticalPlace:
     )  # fmt: skip
 
 
-def parts_located(model: SettlingModel, settled: Settled) -> tuple[PartLocated, ...]:
+def parts_located(model: SettlingModel, settled: Settled) -> tuple[PartLocation, ...]:
     """Return how each loose part that has seats is located by those that are closed."""
     targets = targets_of(model.setup)
     closing = closing_seats(model, settled.carried, settled.poses)
@@ -209,7 +182,7 @@ def parts_located(model: SettlingModel, settled: Settled) -> tuple[PartLocated, 
         seats = [(s, p) for s in mine if s not in closing and (p := _points(settled, s))]
         if seats:
             part = _part(model, settled, name, seats, [t for t in targets if t.body == name])
-            out.append(replace(part, closing=tuple(s for s in mine if s in closing)))
+            out.append(replace(part, closing=tuple((s.own, s.other) for s in mine if s in closing)))
     return tuple(out)
 
 
@@ -220,7 +193,7 @@ def _points(settled: Settled, seat: Seat) -> SeatPoints | None:
         return None
     contact, normal = acting
     return SeatPoints(
-        name=f"{seat.face} on {seat.on}.{seat.on_face}",
+        name=on(seat.face, seat.other),
         points_mm=np.array(contact.points_mm),
         normal=np.tile(normal, (len(contact.points_mm), 1)),
     )
@@ -232,7 +205,7 @@ def _part(
     name: str,
     seats: list[tuple[Seat, SeatPoints]],
     targets: list[CriticalPlace],
-) -> PartLocated:
+) -> PartLocation:
     size = model.features[model.index(name)].size_mm
     points = [p for _, p in seats]
     about = np.mean(np.concatenate([p.points_mm for p in points]), axis=0)
@@ -242,11 +215,14 @@ def _part(
     scaled[:, 3:] /= size
     free = null_space(scaled)
     moved = [_moved(settled, t, points, (rows, about, free, size)) for t in targets]
-    return PartLocated(
+    together = located(points, size)
+    return PartLocation(
         body=name,
-        located=located(points, size),
-        seats=tuple(s for s, _ in seats),
-        closing=(),
+        rank=together.rank,
+        seats=tuple(
+            SeatTakes(own=seat.own, other=seat.other, rank=seat.rank, role=role)
+            for (seat, _), role in zip(seats, together.roles, strict=True)
+        ),
         targets=tuple(moved),
     )
 
@@ -256,14 +232,14 @@ def _moved(
     target: CriticalPlace,
     points: list[SeatPoints],
     known: tuple[Floats, Floats, Floats, float],
-) -> TargetMoved:
+) -> TargetMoves:
     """Return how one target moves, at its place at rest."""
     rows, about, free, size = known
     place = np.array(target.at_mm) + np.array(settled.poses[target.body].shift_mm)
     direction = np.array(target.direction)
     each = sensitivity(rows, about, place, direction)
     ends = np.cumsum([len(p.points_mm) for p in points])[:-1]
-    by_seat = {p.name: float(part.sum()) for p, part in zip(points, np.split(each, ends), strict=True)}
+    by_seat = tuple((p.name, float(part.sum())) for p, part in zip(points, np.split(each, ends), strict=True))
     seen = np.concatenate((direction, np.cross(place - about, direction) / size))
     loose = float(np.linalg.norm(seen @ free)) if free.shape[1] else 0.0
-    return TargetMoved(target=target, by_seat=by_seat, free_mm=loose if loose > _MOVES else 0.0)
+    return TargetMoves(place=target, by_seat=by_seat, free_mm=loose if loose > _MOVES else 0.0)

@@ -30,15 +30,15 @@ from fixturecheck.kernel.brep.primitives import CurveKind, SurfaceKind, SweptPri
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import vertex
 from fixturecheck.kernel.measure import distance
-from fixturecheck.nesting.model import RestPose, SeatAtRest, Settled, SettlingModel
+from fixturecheck.nesting.model import SettlingModel
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
-from fixturecheck.result.rest import Freedom, FreedomKind, LoadedContact
+from fixturecheck.result.rest import Ending, Freedom, FreedomKind, LoadedContact, RestPose, SeatGap, Settled
 from fixturecheck.rigid.freedoms import FreeMotion, motions
 from fixturecheck.rigid.motion import Poses, jacobian
 from fixturecheck.setup.model import Seat
 from fixturecheck.statics.contact_step import SteadyLoad
-from fixturecheck.statics.rest import Ending, Settling
+from fixturecheck.statics.rest import Settling
 
 
 def gap_um(
@@ -262,7 +262,8 @@ def settled_outcome(
     error = unseen_overlap_mm(model.scene(loose), raw.poses) if rests else 0.0
     return Settled(
         ending=raw.ending,
-        says=_says(model, raw, carried, seats),
+        body=model.bodies[raw.body].name if raw.body >= 0 else "",
+        overlapping=_deepest_pair(model, raw) if raw.ending is Ending.OVERLAPS else (),
         poses={model.bodies[i].name: rest_pose(model, raw.poses, i) for i in loose},
         carried=carried,
         seats=seats,
@@ -271,6 +272,16 @@ def settled_outcome(
         balance=raw.balance,
         steps=raw.steps,
         error_um=error * 1e3,
+    )
+
+
+def _deepest_pair(model: SettlingModel, raw: Settling) -> tuple[str, ...]:
+    """Return the two bodies that overlap deepest, in the order of their names; empty where none do."""
+    if len(raw.rows.gap_mm) == 0:
+        return ()
+    deepest = int(np.argmin(raw.rows.gap_mm))
+    return tuple(
+        sorted(model.bodies[int(i)].name for i in (raw.rows.body_a[deepest], raw.rows.body_b[deepest]))
     )
 
 
@@ -366,7 +377,7 @@ def _kind(places: Floats) -> ContactKind:
 
 def seats_at_rest(
     model: SettlingModel, poses: Poses, loose: Sequence[int], carried: Sequence[LoadedContact]
-) -> tuple[SeatAtRest, ...]:
+) -> tuple[SeatGap, ...]:
     """Return the gap and the force at every intended seat of a loose body."""
     touch = model.setup.tolerances.touch_um
     names = {model.bodies[i].name for i in loose}
@@ -383,8 +394,9 @@ def seats_at_rest(
         low = min((g[0] for g in gaps), default=np.inf)
         high = max((g[1] for g in gaps if np.isfinite(g[1])), default=np.inf)
         out.append(
-            SeatAtRest(
-                seat=seat,
+            SeatGap(
+                own=seat.own,
+                other=seat.other,
                 gap_min_um=low,
                 gap_max_um=high,
                 closed=low <= touch,
@@ -467,59 +479,3 @@ def _degrees(turn_rad: float) -> float:
 def _forward(axis: Floats) -> float:
     """Return the sign that makes the greatest part of an axis positive."""
     return 1.0 if axis[int(np.argmax(np.abs(np.round(axis, 9))))] >= 0 else -1.0
-
-
-def _says(
-    model: SettlingModel, raw: Settling, carried: Sequence[LoadedContact], seats: Sequence[SeatAtRest]
-) -> str:
-    """Return one sentence on how it ended."""
-    who = model.bodies[raw.body].name if raw.body >= 0 else "the parts"
-    plain = {
-        Ending.NO_PUSH: f"nothing pushes {who}: no weight, no pull and no push was stated",
-        Ending.FALLS: f"{who} falls away: nothing is in its way",
-        Ending.SLIDES: f"{who} slides away: nothing stops it along its push",
-        Ending.JAMMED: f"the seats contradict each other: no move frees {who} of all overlaps at once",
-        Ending.OVERLAPS: _no_room(model, raw),
-        Ending.NOT_CONVERGED: (
-            f"no rest after {raw.steps} steps: {raw.balance:.1e} of the load still moves the parts and they "
-            f"overlap by {model.setup.write.gap(raw.residual_mm * 1e3)}"
-        ),
-    }
-    if raw.ending in plain:
-        return plain[raw.ending]
-    open_ = [s for s in seats if not s.closed]
-    wrong = [c for c in carried if not c.intended and c.force_n > 0]
-    if model.setup.seats and not open_ and not wrong:
-        return "every seat is closed and nothing else touches"
-    if open_:
-        seat = open_[0]
-        off = (
-            f"is {model.setup.write.gap(seat.gap_min_um, '.1f')} off" if np.isfinite(seat.gap_min_um) else ""
-        )
-        gap = off or "no longer faces"
-        first = f"; {_lands(model, wrong[0])} first" if wrong else ""
-        return f"{seat.seat.body}.{seat.seat.face} {gap} {seat.seat.on}.{seat.seat.on_face}{first}"
-    pairs = ", ".join(f"{c.a} on {c.b}" for c in (wrong or carried)[:3])
-    return f"at rest on {pairs}"
-
-
-def _no_room(model: SettlingModel, raw: Settling) -> str:
-    """Return in words which bodies overlap where the parts start."""
-    where = "overlap even well back from where they are drawn"
-    deepest = int(np.argmin(raw.rows.gap_mm)) if len(raw.rows.gap_mm) else -1
-    pair = "each other"
-    if deepest >= 0:
-        names = [model.bodies[int(i)].name for i in (raw.rows.body_a[deepest], raw.rows.body_b[deepest])]
-        pair = " and ".join(sorted(names))
-    if raw.body >= 0:
-        who = model.bodies[raw.body].name
-        return f"{who} finds no room when its turn comes: {pair} {where}"
-    return f"the parts have no room to start from: {pair} {where}"
-
-
-def _lands(model: SettlingModel, one: LoadedContact) -> str:
-    """Return which face lands on which, the part's first."""
-    part, other = one.a, one.b
-    if model.setup.body(part.body).role != "part":
-        part, other = other, part
-    return f"{part} lands on {other}"

@@ -12,15 +12,16 @@ from fixturecheck.contact.proximity.candidates import Candidates, ProximityScene
 from fixturecheck.contact.proximity.penetration import penetrations
 from fixturecheck.contact.proximity.query import find_candidates
 from fixturecheck.errors import SetupError
-from fixturecheck.nesting.model import Push, Settled, SettlingModel, Staging, settling_model_of
+from fixturecheck.nesting.model import SettlingModel, settling_model_of
 from fixturecheck.nesting.outcome import settled_outcome
+from fixturecheck.result.rest import Ending, Settled
 from fixturecheck.rigid.freedoms import null_space
 from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Setup
-from fixturecheck.setup.staging import loose_names
+from fixturecheck.setup.staging import Push, Staging, loose_names
 from fixturecheck.shop.tables import weight_n
 from fixturecheck.statics.contact_step import SteadyLoad, forces_at
-from fixturecheck.statics.rest import Bounds, Ending, Finder, Settling, settle
+from fixturecheck.statics.rest import Bounds, Finder, Settling, settle
 
 DOWN = np.array([0.0, 0.0, -1.0])
 TRIES = 4

@@ -24,22 +24,23 @@ from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.features import Features
 from fixturecheck.nesting.locating import closing_fixtures
-from fixturecheck.nesting.model import (
-    BarredProbability,
-    CriticalPlace,
-    PlaceScatter,
-    Probabilities,
-    SettlingModel,
-    Staging,
-    settling_model_of,
-)
+from fixturecheck.nesting.model import SampledRest, SettlingModel, settling_model_of
 from fixturecheck.nesting.outcome import faces_carrying
 from fixturecheck.nesting.settle import AWAY_MM, loose_of, settle_in_order, shifted
-from fixturecheck.result.rest import SeatChance, WrongChance
+from fixturecheck.result.rest import (
+    BarredChance,
+    Chances,
+    CriticalPlace,
+    Ending,
+    SeatChance,
+    TargetSpread,
+    WrongChance,
+)
 from fixturecheck.rigid.motion import jacobian
 from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.staging import Staging
 from fixturecheck.statics.contact_step import SteadyLoad, forces_at, outermost, wrenches
-from fixturecheck.statics.rest import Bounds, Ending, Settling
+from fixturecheck.statics.rest import Bounds, Settling
 from fixturecheck.tolerancing.critical_regions import (
     CriticalRegions,
     NoRestError,
@@ -70,7 +71,7 @@ class Varying:
 
     faces: dict[tuple[int, int], FaceVariation]
     zones: tuple[Zone, ...]
-    names: tuple[tuple[str, ...], ...]
+    names: tuple[tuple[FaceRef, ...], ...]
 
     def widest_mm(self) -> float:
         """Return the width of the widest zone."""
@@ -198,7 +199,7 @@ class _LinearModel:
     box: Box
 
 
-def tolerance_probabilities(
+def sampled_rest(
     setup: Setup,
     staging: Staging | None = None,
     *,
@@ -208,7 +209,7 @@ def tolerance_probabilities(
     spread: Distribution = Distribution.NORMAL,
     exact: int = 2,
     model: SettlingModel | None = None,
-) -> Probabilities:
+) -> SampledRest:
     """Return how tolerances spread the rest.
 
     Parameters
@@ -241,21 +242,27 @@ def tolerance_probabilities(
     regions, contradict = _regions(linear)
     chosen = _worst_draws(linear, drawn, targets, _TRIES * exact)
     checked, unsettled = _checked(linear, staging, [(errors[i], drawn.move[i]) for i in chosen], exact)
-    return Probabilities(
+    spreads = {one.name: _spread(linear, drawn, regions, one, errors) for one in targets}
+    chances = Chances(
         draws=draws,
         seed=seed,
         faces=tuple(linear.varying.names[body][face] for body, face in linear.varying.faces),
         leaning=sum(z.columns > 1 for z in linear.varying.zones),
-        seats=tuple(s for s in _seat_probabilities(linear, drawn, regions) if s.other.body not in closed_in),
+        seats=tuple(s for s in _seat_chances(linear, drawn, regions) if s.other.body not in closed_in),
         closed_in=closed_in,
         wrong=_wrong_faces(linear, drawn),
-        targets=tuple(_scatter(linear, drawn, regions, one, errors) for one in targets),
-        move=drawn.move * linear.scale,
-        bases=drawn.bases,
+        targets=tuple(spread for spread, _, _ in spreads.values()),
         checked_um=checked * 1e3,
         unsettled=unsettled,
         contradict=contradict and bool(np.all(fits)),
-        barred=_barred_probabilities(linear, every),
+        barred=_barred_chances(linear, every),
+    )
+    return SampledRest(
+        chances=chances,
+        move=drawn.move * linear.scale,
+        bases=drawn.bases,
+        draws_um={name: middle for name, (_, middle, _) in spreads.items()},
+        out_um={name: out for name, (_, _, out) in spreads.items()},
     )
 
 
@@ -357,7 +364,7 @@ def _regions(linear: _LinearModel) -> tuple[CriticalRegions | None, bool]:
         return None, False
 
 
-def _seat_probabilities(
+def _seat_chances(
     linear: _LinearModel, drawn: SampleOutcomes, regions: CriticalRegions | None
 ) -> tuple[SeatChance, ...]:
     pairs = _pairs(linear)
@@ -383,17 +390,17 @@ def _seat_probabilities(
     return tuple(out)
 
 
-def _barred_probabilities(linear: _LinearModel, drawn: SampleOutcomes) -> tuple[BarredProbability, ...]:
+def _barred_chances(linear: _LinearModel, drawn: SampleOutcomes) -> tuple[BarredChance, ...]:
     """Return which faces keep the parts from going in, and how often, the most frequent first."""
     rows, counts = np.unique(drawn.barred[drawn.barred >= 0], return_counts=True)
-    shares: dict[tuple[str, str], float] = {}
+    shares: dict[tuple[FaceRef, FaceRef], float] = {}
     names = linear.varying.names
     for i, count in zip(rows.tolist(), counts.tolist(), strict=True):
         a = names[linear.rows.body_a[i]][linear.rows.face_a[i]]
         b = names[linear.rows.body_b[i]][linear.rows.face_b[i]]
         pair = min(a, b), max(a, b)
         shares[pair] = shares.get(pair, 0.0) + count / len(drawn.barred)
-    found = [BarredProbability(a=a, b=b, share=share) for (a, b), share in shares.items()]
+    found = [BarredChance(a=a, b=b, share=share) for (a, b), share in shares.items()]
     return tuple(sorted(found, key=lambda one: (-one.share, one.a, one.b)))
 
 
@@ -439,10 +446,15 @@ def _worst_gap_um(
         return drawn_um, False
 
 
-def _scatter(
+_CLASSES = 41
+"""Classes of the histogram."""
+
+
+def _spread(
     linear: _LinearModel, drawn: SampleOutcomes, regions: CriticalRegions | None, target: CriticalPlace,
     errors: Floats,
-) -> PlaceScatter:  # fmt: skip
+) -> tuple[TargetSpread, Floats, Floats]:  # fmt: skip
+    """Return how far a target is out, and in every draw the error of its middle and of its furthest place."""
     corners = np.zeros((0, 3))
     if target.face is not None:
         corners = corners_mm(linear.model, linear.model.index(target.body), target.face)
@@ -452,22 +464,48 @@ def _scatter(
     groups = ((-seen, -draws), (seen, draws), (across, leans))
     worst, of_zones = _worst_um(linear, regions, groups, errors)
     whole, lean = _shares(linear, draws[:, int(np.argmax(draws.var(axis=0)))], errors)
-    return PlaceScatter(
-        name=target.name,
-        cut=target.cut,
-        face=FaceRef.of(target.body, *([target.face] if target.face else [])),
-        mean_um=float(draws[:, 0].mean()),
-        sigma_um=float(draws[:, 0].std(ddof=1)) if len(draws) > 1 else 0.0,
-        draws_um=draws[:, 0],
-        out_um=draws[np.arange(len(draws)), np.abs(draws).argmax(axis=1)],
-        corners=len(corners),
-        worst_um=(-worst[0], worst[1]),
+    middle, out = draws[:, 0], draws[np.arange(len(draws)), np.abs(draws).argmax(axis=1)]
+    limit = _limit_um(linear.model.setup, target)
+    edges, counts, corner_counts = _histogram(middle, out, corners=len(corners) > 0)
+    spread = TargetSpread(
+        place=target,
+        mean_um=float(middle.mean()),
+        sigma_um=float(middle.std(ddof=1)) if len(middle) > 1 else 0.0,
+        low_um=-worst[0],
+        high_um=worst[1],
         of_zones=of_zones,
+        corners=len(corners),
+        limit_um=limit,
+        share_beyond=0.0 if limit is None else float(np.mean(np.abs(out) > limit)),
         lean_p95_um=float(np.quantile(leans.max(axis=1), 0.95, method="higher")) if len(across) else 0.0,
         lean_worst_um=worst[2],
-        share_by_face=whole,
-        lean_by_face=lean,
+        share_by_face=tuple(whole.items()),
+        lean_by_face=tuple(lean.items()),
+        edges_um=edges,
+        counts=counts,
+        corner_counts=corner_counts,
     )
+    return spread, middle, out
+
+
+def _limit_um(setup: Setup, target: CriticalPlace) -> float | None:
+    """Return half of the zone of a target's face; None where it states none."""
+    width = None if target.face is None else setup.body(target.body).zone_mm(target.face)
+    return None if width is None else 0.5e3 * width
+
+
+def _histogram(
+    middle_um: Floats, out_um: Floats, *, corners: bool
+) -> tuple[tuple[float, ...], tuple[int, ...], tuple[int, ...]]:
+    """Return the borders of the classes, and the draws in each by the middle and by the furthest corner."""
+    both = np.concatenate((middle_um, out_um))
+    low, high = float(both.min()), float(both.max())
+    if high - low < 1e-6:
+        low, high = low - 0.5, high + 0.5
+    counts, edges = np.histogram(middle_um, bins=_CLASSES, range=(low, high))
+    furthest, _ = np.histogram(out_um if corners else (), bins=_CLASSES, range=(low, high))
+    told = tuple(int(c) for c in furthest) if corners else ()
+    return tuple(float(e) for e in edges), tuple(int(c) for c in counts), told
 
 
 def _worst_um(
@@ -511,7 +549,9 @@ def _across(linear: _LinearModel, target: CriticalPlace, corners: Floats) -> Flo
     return _seen(linear, target, apart) - _seen(linear, target, np.zeros((1, 3)))
 
 
-def _shares(linear: _LinearModel, draws: Floats, errors: Floats) -> tuple[dict[str, float], dict[str, float]]:
+def _shares(
+    linear: _LinearModel, draws: Floats, errors: Floats
+) -> tuple[dict[FaceRef, float], dict[FaceRef, float]]:
     """Return each face's share of the variance of some draws, and the part of it due to leaning.
 
     A share is what a straight line through the face's own errors has of the variance.

@@ -23,11 +23,12 @@ from fixturecheck.kernel.shapes import Face, Placed, Shape
 from fixturecheck.nesting.model import SURE, SettlingModel, settling_model_of
 from fixturecheck.nesting.outcome import gap_um
 from fixturecheck.nesting.settle import loads_of, loose_of, retreats_of, shifted
-from fixturecheck.nesting.tolerance import tolerance_probabilities
+from fixturecheck.nesting.tolerance import sampled_rest
 from fixturecheck.relief.model import Clash
+from fixturecheck.result.rest import Ending
 from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Body, Seat, Setup
-from fixturecheck.statics.rest import Bounds, Ending, settle
+from fixturecheck.statics.rest import Bounds, settle
 from fixturecheck.units import percent
 
 _ON_MM = 1e-5
@@ -221,12 +222,13 @@ def shares_of(setup: Setup) -> Mapping[tuple[FaceRef, FaceRef], float]:
     """
     if setup.staging is None or not has_tolerances(setup):
         return {}
-    odds = tolerance_probabilities(setup, setup.staging, draws=setup.staging.draws, seed=setup.staging.seed)
-    barred = sum(one.share for one in odds.barred)
+    staging = setup.staging
+    chances = sampled_rest(setup, staging, draws=staging.draws, seed=staging.seed).chances
+    barred = sum(one.share for one in chances.barred)
     if barred > 1.0 - SURE:
-        message = f"the parts do not go in between the fixtures in {percent(barred)} of {odds.draws} draws"
+        message = f"the parts do not go in between the fixtures in {percent(barred)} of {chances.draws} draws"
         raise NotComputedError(message)
-    return {(w.a, w.b): w.share_lands for w in odds.wrong}
+    return {(w.a, w.b): w.share_lands for w in chances.wrong}
 
 
 def clashing_contacts(setup: Setup) -> list[Clash]:

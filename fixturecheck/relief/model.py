@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from fixturecheck.kernel.shapes import Shape, Solid
-from fixturecheck.nesting.model import Settled
 from fixturecheck.relief.grooves import Bevel
+from fixturecheck.result.rest import Settled
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.records import ReliefKind

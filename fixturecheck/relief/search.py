@@ -27,7 +27,7 @@ from fixturecheck.kernel.place import matrix_of, placed_at, world_faces
 from fixturecheck.kernel.select import same_faces
 from fixturecheck.kernel.shapes import Face, Shape, Solid
 from fixturecheck.names import BY_PLACE
-from fixturecheck.nesting.model import SURE, Settled
+from fixturecheck.nesting.model import SURE
 from fixturecheck.nesting.settle import settle_setup
 from fixturecheck.numeric import to_vector
 from fixturecheck.relief.clashes import (
@@ -50,8 +50,10 @@ from fixturecheck.relief.proposals import (
     touched,
     worn_seats,
 )
+from fixturecheck.result.rest import Settled
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Setup, among_its_own
+from fixturecheck.wording.motion import settled_words
 
 _STEP_MM = 0.01
 _TRIES = 3
@@ -296,13 +298,13 @@ def _still(drawn: Setup, changed: Setup, clash: Clash) -> Iterator[str]:
 def not_seated(settled: Settled, drawn: Setup, setup: Setup) -> Iterator[str]:
     """Yield what keeps settled parts from their seats, in words."""
     if not settled.rests:
-        yield settled.says
+        yield settled_words(settled, setup.write)
         return
     touch_um = setup.tolerances.touch_um
     for seat in settled.seats:
         if not seat.closed or seat.gap_min_um > touch_um:
             gap = setup.write.gap(seat.gap_min_um, ".1f")
-            yield f"{seat.seat.own} still rests {gap} off {seat.seat.on}"
+            yield f"{seat.own} still rests {gap} off {seat.other.body}"
     for one in settled.unintended():
         # Where every seat is closed, a round relief may run out onto a seat and touch there too.
         if not any(_runs_out(drawn, setup, *pair) for pair in ((one.a, one.b), (one.b, one.a))):

@@ -16,7 +16,18 @@ from fixturecheck.result.drawn import BodyDrawn
 from fixturecheck.result.finding import Finding, Group, NotAsked
 from fixturecheck.result.hold import BodyMotion, HoldFound, HoldLoss, PartHeld, Remedy
 from fixturecheck.result.release import BodyLeaves, Burr, OffWay, PryAt
-from fixturecheck.result.rest import Chances, Freedom, LoadedContact, Rest, SeatChance, TargetMoves
+from fixturecheck.result.rest import (
+    Chances,
+    Freedom,
+    LoadedContact,
+    PartLocation,
+    Rest,
+    SeatChance,
+    SeatGap,
+    SeatTakes,
+    TargetMoves,
+    TargetSpread,
+)
 from fixturecheck.result.shapes import Vector
 from fixturecheck.result.stored import SCHEMA_VERSION
 from fixturecheck.units import Writing
@@ -27,6 +38,7 @@ from fixturecheck.wording.motion import (
     lets_go_words,
     order_words,
     settled_draws_words,
+    settled_words,
 )
 from fixturecheck.wording.release import burr_words, first_words, pry_words, way_words
 from fixturecheck.wording.remedies import remedy_words
@@ -181,22 +193,41 @@ def _rest_writer(write: Writing) -> _Plain:
     """Return what writes the rest; where faces touch, and how, is for pictures."""
     return _Plain(
         {
-            Rest: lambda rest: _renamed(
-                _record(rest),
-                "order_outcome",
-                order_says=order_words(rest.order_outcome, write) if rest.order_outcome else "",
+            Rest: lambda rest: _rest(rest, write),
+            SeatGap: lambda gap: {
+                "seat": gap.name,
+                "gap_min_um": _if_finite(gap.gap_min_um),
+                "gap_max_um": _if_finite(gap.gap_max_um),
+                "closed": gap.closed,
+                "force_n": gap.force_n,
+            },
+            Chances: lambda chances: {
+                "draws": chances.draws,
+                "seed": chances.seed,
+                "checked_um": chances.checked_um,
+                "checked_say": settled_draws_words(chances.unsettled),
+                "faces_say": drawn_faces_words(len(chances.faces), chances.leaning),
+                "seats": chances.seats,
+                "wrong": chances.wrong,
+                "targets": chances.targets,
+            },
+            TargetSpread: lambda spread: (
+                {"target": spread.place.name}
+                | _record(
+                    spread,
+                    without=("place", "of_zones", "corners", "share_beyond", "share_by_face", "lean_by_face"),
+                )
             ),
-            Chances: lambda chances: _renamed(
-                _renamed(
-                    _record(chances, without=("leaning",)),
-                    "unsettled",
-                    checked_say=settled_draws_words(chances.unsettled),
-                ),
-                "varied",
-                faces_say=drawn_faces_words(chances.varied, chances.leaning),
-            ),
+            SeatTakes: lambda seat: {
+                "seat": seat.role.name,
+                "rank": seat.rank,
+                "takes": seat.role.takes,
+                "wants": seat.role.wants,
+                "fights": seat.role.fights,
+            },
+            PartLocation: lambda part: _record(part, without=("closing",)),
             TargetMoves: lambda moves: {
-                "target": moves.target,
+                "target": moves.place.name,
                 "um_per_um": dict(moves.by_seat),
                 "located": moves.located,
             },
@@ -213,10 +244,36 @@ def _rest_writer(write: Writing) -> _Plain:
     )
 
 
-def _renamed(record: Record, old: str, **new: Any) -> Record:
-    """Return a record in which another key, with its value, stands in the place of one."""
-    ((name, value),) = new.items()
-    return {name if key == old else key: value if key == old else told for key, told in record.items()}
+def _rest(rest: Rest, write: Writing) -> Record:
+    """Return where the parts rest, each with its seats and what it is free to do."""
+    settled = rest.settled
+    return {
+        "ending": settled.ending,
+        "says": settled_words(settled, write),
+        "order": rest.order,
+        "residual_um": _if_finite(settled.residual_um),
+        "steps": settled.steps,
+        "error_um": settled.error_um,
+        "order_says": order_words(rest.order_outcome, write) if rest.order_outcome else "",
+        "parts": tuple(
+            {
+                "body": pose.body,
+                "shift_mm": pose.shift_mm,
+                "turn_deg": pose.turn_deg,
+                "seats": rest.seats_of(pose.body),
+                "free": rest.freedoms_of(pose.body),
+            }
+            for pose in rest.poses
+        ),
+        "carried": settled.carried,
+        "location": rest.location,
+        "chances": rest.chances,
+    }
+
+
+def _if_finite(number: float) -> float | None:
+    """Return a number, or None for infinity, which stands for a number that does not exist."""
+    return number if math.isfinite(number) else None
 
 
 _AS_FOUND = _Plain(
@@ -225,10 +282,8 @@ _AS_FOUND = _Plain(
             "kind": freedom.kind,
             "axis": freedom.axis,
             "point_mm": freedom.point_mm,
-            **{
-                end: v if math.isfinite(v) else None
-                for end, v in (("low", freedom.low), ("high", freedom.high))
-            },
+            "low": _if_finite(freedom.low),
+            "high": _if_finite(freedom.high),
         }
     },
     _by_unit,

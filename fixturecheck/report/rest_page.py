@@ -14,9 +14,15 @@ from markupsafe import Markup
 from fixturecheck.report.markup import Cell, Picture, Table, render, round_step, svg, table_of
 from fixturecheck.report.order import LOCATION, REST
 from fixturecheck.result import Result
-from fixturecheck.result.rest import Chances, PartLocation, PartRest, Rest, SeatGap, TargetMoves, TargetSpread
+from fixturecheck.result.rest import Chances, PartLocation, Rest, RestPose, SeatGap, TargetMoves, TargetSpread
 from fixturecheck.units import Writing
-from fixturecheck.wording.motion import drawn_faces_words, freedom_words, order_words, settled_draws_words
+from fixturecheck.wording.motion import (
+    drawn_faces_words,
+    freedom_words,
+    order_words,
+    settled_draws_words,
+    settled_words,
+)
 from fixturecheck.wording.sentences import sentence, shown, sized
 
 AT_REST = "The parts at rest, and as drawn as ghosts; moves are drawn larger, the number is true."
@@ -46,10 +52,10 @@ def rest_section(result: Result, pictures: Mapping[str, Picture] = MappingProxyT
     return render(
         "rest.html",
         rest=rest,
-        says=sentence(rest.says, {p.body for p in rest.parts}),
+        says=sentence(settled_words(rest.settled, write), set(rest.settled.poses)),
         how=_how(rest, write),
         picture_of_rest=pictures.get(REST),
-        parts=_parts(rest, write) if rest.at_rest else None,
+        parts=_parts(rest, write) if rest.settled.rests else None,
         located=[{"body": p.body, "rank": p.rank, "seats": _located(p)} for p in rest.location],
         picture_of_location=pictures.get(LOCATION),
         step=step,
@@ -60,20 +66,21 @@ def rest_section(result: Result, pictures: Mapping[str, Picture] = MappingProxyT
 
 def _how(rest: Rest, write: Writing) -> str:
     """Say how the parts were staged and how far the answer is sure."""
-    names = {p.body for p in rest.parts}
+    names, settled = set(rest.settled.poses), rest.settled
     order = f"Staged one by one: {', '.join(rest.order)}." if rest.order else "Pushed all together."
-    left = "" if rest.residual_um is None else f" Overlap left: {write.gap(rest.residual_um, '.2g')}."
-    error = write.gap(rest.error_um, ".2g")
-    unseen = f" No overlap deeper than {error} stays unseen." if rest.error_um > 0 else ""
+    known = math.isfinite(settled.residual_um)
+    left = f" Overlap left: {write.gap(settled.residual_um, '.2g')}." if known else ""
+    error = write.gap(settled.error_um, ".2g")
+    unseen = f" No overlap deeper than {error} stays unseen." if settled.error_um > 0 else ""
     order_says = order_words(rest.order_outcome, write) if rest.order_outcome else ""
     matters = f" {sentence(order_says, names)}" if order_says else ""
     return f"{order}{matters}{left}{unseen}"
 
 
 def _parts(rest: Rest, write: Writing) -> Table:
-    turns = any(math.hypot(*part.turn_deg) > _STIRS for part in rest.parts)
+    turns = any(math.hypot(*part.turn_deg) > _STIRS for part in rest.poses)
     rows: list[tuple[str | Cell, ...]] = []
-    for part in rest.parts:
+    for part in rest.poses:
         shift = math.hypot(*part.shift_mm)
         turn = math.hypot(*part.turn_deg)
         rows.append(
@@ -81,8 +88,8 @@ def _parts(rest: Rest, write: Writing) -> Table:
                 part.body,
                 shown(shift, "mm", write.units) if shift > _STIRS else "as drawn",
                 *([shown(turn, "deg") if turn > _STIRS else ""] * turns),
-                Cell(lines=tuple(f"{s.seat}: {_seat(s, write)}" for s in part.seats) or ("none stated",)),
-                _free(part, write),
+                _seats(rest, part, write),
+                _free(rest, part, write),
             )
         )
     heads = ("part", "off the drawing", *["turned"] * turns, "seats", "left free")
@@ -90,7 +97,7 @@ def _parts(rest: Rest, write: Writing) -> Table:
 
 
 def _seat(seat: SeatGap, write: Writing) -> str:
-    if seat.gap_max_um is None or seat.gap_min_um is None:
+    if not (math.isfinite(seat.gap_max_um) and math.isfinite(seat.gap_min_um)):
         return "no longer faces it"
     if seat.closed and seat.gap_max_um <= 1.0:
         return f"closed, {write.force(seat.force_n, '.2f')}"
@@ -99,18 +106,23 @@ def _seat(seat: SeatGap, write: Writing) -> str:
     return f"open by {low}" if low == high else f"open by {low} to {high}"
 
 
-def _free(part: PartRest, write: Writing) -> Cell:
-    return Cell(lines=tuple(freedom_words(f, write) for f in part.free) or ("nothing",))
+def _seats(rest: Rest, part: RestPose, write: Writing) -> Cell:
+    lines = tuple(f"{s.name}: {_seat(s, write)}" for s in rest.seats_of(part.body))
+    return Cell(lines=lines or ("none stated",))
+
+
+def _free(rest: Rest, part: RestPose, write: Writing) -> Cell:
+    return Cell(lines=tuple(freedom_words(f, write) for f in rest.freedoms_of(part.body)) or ("nothing",))
 
 
 def _located(part: PartLocation) -> Table:
     """Return what each seat takes and how the cut faces follow it."""
-    heads = ("seat", "takes", *(t.target for t in part.targets))
+    heads = ("seat", "takes", *(t.place.name for t in part.targets))
     rows = [
         (
-            f"{seat.seat} ({seat.rank})",
-            f"{seat.takes} of {seat.wants}",
-            *(_follows(target, seat.seat) for target in part.targets),
+            f"{seat.role.name} ({seat.rank})",
+            f"{seat.role.takes} of {seat.role.wants}",
+            *(_follows(target, seat.role.name) for target in part.targets),
         )
         for seat in part.seats
     ]
@@ -139,13 +151,14 @@ def _chances(chances: Chances, result: Result) -> dict[str, Any]:
     return {
         "seats": table_of(("seat", "closes in", "open, 1 of 20", "open, most"), rows, 1, 2, 3),
         "targets": [
-            {"histogram": histogram(t, units), "says": said.get(t.target, t.target)} for t in chances.targets
+            {"histogram": histogram(t, units), "says": said.get(t.place.name, t.place.name)}
+            for t in chances.targets
         ],
         "draws": chances.draws,
         "seed": chances.seed,
         "checked_say": settled_draws_words(chances.unsettled),
         "checked": Writing(units=units).gap(max(chances.checked_um, 1e-3), ".2g"),
-        "faces_say": drawn_faces_words(chances.varied, chances.leaning),
+        "faces_say": drawn_faces_words(len(chances.faces), chances.leaning),
     }
 
 
@@ -182,8 +195,8 @@ def histogram(spread: TargetSpread, units: str) -> str:
         *_limits(spread, x, units),
     ]
     place = f'x="{_PLOT_LEFT:.0f}" y="13" text-anchor="start" font-weight="600"'
-    head = f"<text {place}>{escape(spread.target)}</text>"
-    title = f"Spread of {spread.target}: {sum(spread.counts)} draws"
+    head = f"<text {place}>{escape(spread.place.name)}</text>"
+    title = f"Spread of {spread.place.name}: {sum(spread.counts)} draws"
     return svg(title, (_PLOT_WIDE, _HIGH), [head, *pieces], name="histogram")
 
 

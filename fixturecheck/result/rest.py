@@ -2,12 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from fixturecheck.faceref import FaceRef, on
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.shapes import Vector
+
+if TYPE_CHECKING:
+    # A result is read without numpy.
+    from fixturecheck.arrays import Floats
+
+
+class Ending(StrEnum):
+    """How a settling ended; anything but `REST` says why there is no rest pose."""
+
+    REST = "rest"
+    FALLS = "falls"
+    SLIDES = "slides"
+    NO_PUSH = "no push"
+    JAMMED = "jammed"
+    OVERLAPS = "overlaps"
+    NOT_CONVERGED = "not converged"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,21 +75,80 @@ class WrongChance:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TargetSpread:
-    """How far a face that is cut is out within tolerances.
+class BarredChance:
+    """How often two faces meet and keep the parts from going in.
 
     Parameters
     ----------
-    target : str
-        `body.face` of the face.
+    a, b : FaceRef
+        The faces.
+    share : float
+        Part of the draws, 0 to 1.
+    """
+
+    a: FaceRef
+    b: FaceRef
+    share: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CriticalPlace:
+    """A place of the work whose error matters, drawn in the machine's frame.
+
+    Parameters
+    ----------
+    name : str
+        What it is called in findings: `cut/body.face` for the middle of a face.
+    body : str
+        The part that it is on.
+    at_mm : Vector
+        Where it is drawn.
+    direction : Vector
+        The direction in which its error counts, of any length.
+    cut : str
+        The cut that makes the face; empty for a place alone.
+    face : str or None
+        The face that it is the middle of, whose corners matter too where it is flat; None is the place alone.
+    """
+
+    name: str
+    body: str
+    at_mm: Vector
+    direction: Vector
+    cut: str = ""
+    face: str | None = None
+
+    @property
+    def ref(self) -> FaceRef:
+        """The face that it is the middle of; the body where it is a place alone."""
+        return FaceRef.of(self.body, *([self.face] if self.face else []))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TargetSpread:
+    """How far a place of the work is out within tolerances, along its direction.
+
+    Parameters
+    ----------
+    place : CriticalPlace
+        The place: for a face that is cut, its middle.
     mean_um, sigma_um : float
-        Mean and standard deviation over the draws.
+        Mean and standard deviation of the middle over the draws.
     low_um, high_um : float
-        The worst either way: over all zones where that is known, else over the draws.
+        The worst either way, of the middle and every corner: over all zones where `of_zones`, else the
+        furthest that was found.
+    of_zones : bool
+        Whether that is proven for all zones.
+    corners : int
+        How many corners were looked at besides the middle.
     limit_um : float or None
-        Half of the face's own zone.
+        Half of the face's own zone; None where it states none.
+    share_beyond : float
+        Part of the draws in which the middle or a corner is beyond the limit, 0 to 1; 0 without a limit.
     lean_p95_um, lean_worst_um : float
         How much one end is further out than the other, in one draw of twenty and at most.
+    share_by_face, lean_by_face : tuple of (str, float)
+        Each face's share of the variance, and what of it comes by leaning, where the variance is greatest.
     edges_um : tuple of float
         Borders of the classes of the histogram, one more than there are counts.
     counts : tuple of int
@@ -80,17 +157,27 @@ class TargetSpread:
         Draws in each class, by the corner or middle that is furthest out; empty where there is no corner.
     """
 
-    target: str
+    place: CriticalPlace
     mean_um: float
     sigma_um: float
     low_um: float
     high_um: float
+    of_zones: bool
+    corners: int
     limit_um: float | None
+    share_beyond: float
     lean_p95_um: float
     lean_worst_um: float
+    share_by_face: tuple[tuple[str, float], ...]
+    lean_by_face: tuple[tuple[str, float], ...]
     edges_um: tuple[float, ...]
     counts: tuple[int, ...]
     corner_counts: tuple[int, ...] = ()
+
+    @property
+    def worst_um(self) -> float:
+        """The furthest either way, as a distance."""
+        return max(abs(self.low_um), abs(self.high_um))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,30 +187,42 @@ class Chances:
     Parameters
     ----------
     draws, seed : int
-        How many draws, and what they are repeated by.
+        How many draws, and the seed that repeats them.
     checked_um : float
-        How far draws are from exact settlings.
+        Greatest difference between the linear answer and an exact settling of the worst draws.
     unsettled : int
         Draws settled exactly that did not come to rest.
-    varied, leaning : int
-        Faces that vary within their zones, and how many of them lean besides shifting.
+    faces : tuple of FaceRef
+        The faces that vary within their zones.
+    leaning : int
+        How many of them lean besides shifting.
     seats : tuple of SeatChance
         How often each seat closes.
     wrong : tuple of WrongChance
-        What else carries, and how often.
+        Which other faces carry, and how often.
     targets : tuple of TargetSpread
         How far each face that is cut is out.
+    contradict : bool
+        Whether the seats contradict each other somewhere in the zones, though in no draw.
+    closed_in : tuple of str
+        Fixtures that are set against the parts last, which no draw keeps from their place.
+    barred : tuple of BarredChance
+        What keeps the parts from going in at all, the most frequent first; all other answers are of the
+        draws in which they go in.
     """
 
     draws: int
     seed: int
     checked_um: float
     unsettled: int
-    varied: int
+    faces: tuple[FaceRef, ...]
     leaning: int
     seats: tuple[SeatChance, ...]
     wrong: tuple[WrongChance, ...]
     targets: tuple[TargetSpread, ...]
+    contradict: bool = False
+    closed_in: tuple[str, ...] = ()
+    barred: tuple[BarredChance, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,21 +231,28 @@ class SeatGap:
 
     Parameters
     ----------
-    seat : str
-        The seat, as `body.face on body.face`.
-    gap_min_um, gap_max_um : float or None
-        Least and greatest gap; None where the faces no longer face each other.
+    own, other : FaceRef
+        The part's face, and the one that it is meant to lie on.
+    gap_min_um, gap_max_um : float
+        Least and greatest gap over the part of the faces that look at each other; infinite where they no
+        longer do.
     closed : bool
-        Whether it is within the touch tolerance.
+        Whether it is within the touch tolerance anywhere.
     force_n : float
         Force across it.
     """
 
-    seat: str
-    gap_min_um: float | None
-    gap_max_um: float | None
+    own: FaceRef
+    other: FaceRef
+    gap_min_um: float
+    gap_max_um: float
     closed: bool
     force_n: float
+
+    @property
+    def name(self) -> str:
+        """The seat, as `face on body.face`."""
+        return on(self.own.face, self.other)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -214,48 +320,121 @@ class Freedom:
     high: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PartRest:
-    """Where one part rests against where it is drawn, on what, and what it is free to do.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RestPose:
+    """Where one body rests.
 
     Parameters
     ----------
     body : str
-        The part.
-    shift_mm, turn_deg : Vector
-        From the drawn pose to the rest: of the part's centre, and axis times angle.
-    seats : tuple of SeatGap
-        Its seats.
-    free : tuple of Freedom
-        The motions that its contacts leave it.
+        Which body.
+    shift_mm : Vector
+        How far its centre is from where it was drawn.
+    turn_deg : Vector
+        Axis times angle, from drawn to rest.
+    matrix : ndarray, shape (4, 4)
+        Its frame in the machine's at rest; replaces `Body.at`.
     """
 
     body: str
     shift_mm: Vector
     turn_deg: Vector
-    seats: tuple[SeatGap, ...]
-    free: tuple[Freedom, ...]
+    matrix: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Settled:
+    """Where everything rests, or why it does not.
+
+    Parameters
+    ----------
+    ending : Ending
+        `REST`, or what happened instead.
+    poses : mapping of str to RestPose
+        By loose body; where the body was last when the ending is not `REST`.
+    steps : int
+        Steps taken.
+    residual_um : float
+        Deepest overlap left; infinite where settling never got so far.
+    body : str
+        The body that an ending other than `REST` is about; empty where it is about all.
+    overlapping : tuple of str
+        Two bodies that overlap deepest where the parts start, with the ending `OVERLAPS`; else empty.
+    carried : tuple of LoadedContact
+        Faces that touch at rest.
+    seats : tuple of SeatGap
+        Every intended seat of a loose body.
+    freedoms : tuple of Freedom
+        Motions left.
+    balance : float
+        Share of the load that contacts do not balance: what friction must hold.
+    error_um : float
+        Bound on how deep bodies may overlap where they rest, beyond the residual overlap; zero where
+        all that is near is exact.
+    """
+
+    ending: Ending
+    poses: Mapping[str, RestPose]
+    steps: int
+    residual_um: float
+    body: str = ""
+    overlapping: tuple[str, ...] = ()
+    carried: tuple[LoadedContact, ...] = ()
+    seats: tuple[SeatGap, ...] = ()
+    freedoms: tuple[Freedom, ...] = ()
+    balance: float = 0.0
+    error_um: float = 0.0
+
+    @property
+    def rests(self) -> bool:
+        """True where a rest pose was found."""
+        return self.ending is Ending.REST
+
+    def unintended(self) -> tuple[LoadedContact, ...]:
+        """Return the touching faces that no seat asks for and that carry force."""
+        return tuple(c for c in self.carried if not c.intended and c.force_n > 0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeatRole:
+    """What one seat adds to those stated before it.
+
+    Parameters
+    ----------
+    name : str
+        The seat.
+    takes : int
+        Freedoms it takes that those before it left: 3 for a primary, 2 secondary, 1 tertiary.
+    wants : int
+        Freedoms it would take alone.
+    fights : tuple of str
+        Seats before it that already hold what it would take: in practice only some of them can touch.
+    """
+
+    name: str
+    takes: int
+    wants: int
+    fights: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SeatTakes:
-    """How one seat locates its part.
+    """How one seat of a part locates it.
 
     Parameters
     ----------
-    seat, rank : str
-        The seat, and the rank that the set-up gives it.
-    takes, wants : int
-        Freedoms that it takes of those that the seats before it left, and those that it would take alone.
-    fights : tuple of str
-        Seats before it that already hold what it would take.
+    own, other : FaceRef
+        The part's face, and the one that it lies on.
+    rank : str
+        The rank that the set-up gives the seat.
+    role : SeatRole
+        What it adds to the seats before it.
     """
 
-    seat: str
+    own: FaceRef
+    other: FaceRef
     rank: str
-    takes: int
-    wants: int
-    fights: tuple[str, ...]
+    role: SeatRole
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -264,17 +443,23 @@ class TargetMoves:
 
     Parameters
     ----------
-    target : str
-        `body.face` of the face.
+    place : CriticalPlace
+        The face's middle and its normal.
     by_seat : tuple of (str, float)
         By seat, um for each um that the seat is out; `um_per_um` in result.json.
-    located : bool
-        Whether it cannot move without a seat moving.
+    free_mm : float
+        How far the face moves along its normal for each mm that the part moves in the freedom the seats
+        leave; zero where the seats locate it.
     """
 
-    target: str
+    place: CriticalPlace
     by_seat: tuple[tuple[str, float], ...]
-    located: bool
+    free_mm: float = 0.0
+
+    @property
+    def located(self) -> bool:
+        """Whether it cannot move without a seat moving."""
+        return self.free_mm == 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -288,15 +473,18 @@ class PartLocation:
     rank : int
         Freedoms that the seats take together, of 6.
     seats : tuple of SeatTakes
-        What each takes.
+        What each takes, in the order stated.
     targets : tuple of TargetMoves
         How each face that is cut moves.
+    closing : tuple of (FaceRef, FaceRef)
+        Stops that only close the part in and locate nothing: the part's face, and the stop's.
     """
 
     body: str
     rank: int
     seats: tuple[SeatTakes, ...]
     targets: tuple[TargetMoves, ...]
+    closing: tuple[tuple[FaceRef, FaceRef], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -309,7 +497,7 @@ class NoPlace:
         The part; empty where it is not known which.
     taken : str
         The part whose place it takes.
-    ending : str
+    ending : Ending or None
         How its settling ended, where that was no rest.
     early : bool
         Whether others were still to come.
@@ -317,7 +505,7 @@ class NoPlace:
 
     part: str
     taken: str = ""
-    ending: str = ""
+    ending: Ending | None = None
     early: bool = False
 
 
@@ -336,7 +524,7 @@ class OrderOutcome:
         Whether all rests are the same within the touch tolerance.
     furthest : str
         The staging whose rest is furthest off.
-    unrested : (str, str) or None
+    unrested : (str, Ending) or None
         A stated staging in which parts do not come to rest, and how that ended.
     barred : tuple of (str, NoPlace)
         Orders that cannot be, each with the reason.
@@ -348,7 +536,7 @@ class OrderOutcome:
     tried: tuple[str, ...]
     fits: bool
     furthest: str = ""
-    unrested: tuple[str, str] | None = None
+    unrested: tuple[str, Ending] | None = None
     barred: tuple[tuple[str, NoPlace], ...] = ()
     untried: int = 0
 
@@ -365,10 +553,8 @@ class UnderHand:
         How far the pushed point goes before the part rests again.
     turn_deg : Vector
         Axis times angle of the turn to the new rest.
-    rests : bool
-        Whether it comes to rest again.
-    ending : str
-        How that ended: `rest`, or that it goes over or away.
+    ending : Ending
+        How that ended: at rest, or that it goes over or away.
     at_mm : Vector
         Where it is pushed, in the part's own frame.
     """
@@ -377,9 +563,13 @@ class UnderHand:
     stays: bool
     shift_mm: Vector = (0.0, 0.0, 0.0)
     turn_deg: Vector = (0.0, 0.0, 0.0)
-    rests: bool = True
-    ending: str = ""
+    ending: Ending = Ending.REST
     at_mm: Vector = (0.0, 0.0, 0.0)
+
+    @property
+    def rests(self) -> bool:
+        """Whether it comes to rest again."""
+        return self.ending is Ending.REST
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -388,41 +578,33 @@ class Rest:
 
     Parameters
     ----------
-    ending, says : str
-        How settling ended, in one word or two and in one sentence.
+    settled : Settled
+        How settling ended, and where each body rests.
     order : tuple of str
         The order of staging; empty where all are pushed together.
-    residual_um : float or None
-        Deepest overlap left; None where settling never got so far.
-    steps : int
-        Steps of settling.
-    error_um : float
-        Bound on how deep bodies may stand in each other where they rest, beyond the overlap told.
     order_outcome : OrderOutcome or None
         Whether the order of staging matters; None where it was not found out.
-    parts : tuple of PartRest
-        Where each part rests.
-    carried : tuple of LoadedContact
-        The faces that touch at rest.
     location : tuple of PartLocation
         How the closed seats locate each part.
     chances : Chances or None
         None where no face states a tolerance.
     """
 
-    ending: str
-    says: str
-    order: tuple[str, ...]
-    residual_um: float | None
-    steps: int
-    error_um: float
-    order_outcome: OrderOutcome | None
-    parts: tuple[PartRest, ...]
-    carried: tuple[LoadedContact, ...]
-    location: tuple[PartLocation, ...]
-    chances: Chances | None
+    settled: Settled
+    order: tuple[str, ...] = ()
+    order_outcome: OrderOutcome | None = None
+    location: tuple[PartLocation, ...] = ()
+    chances: Chances | None = None
 
     @property
-    def at_rest(self) -> bool:
-        """Whether the parts came to rest, so that their poses are more than where they were last."""
-        return self.ending == "rest"
+    def poses(self) -> tuple[RestPose, ...]:
+        """Where each loose body rests, or was last."""
+        return tuple(self.settled.poses.values())
+
+    def seats_of(self, body: str) -> tuple[SeatGap, ...]:
+        """Return the seats of one body."""
+        return tuple(s for s in self.settled.seats if s.own.body == body)
+
+    def freedoms_of(self, body: str) -> tuple[Freedom, ...]:
+        """Return the motions that one body has left."""
+        return tuple(f for f in self.settled.freedoms if f.body == body)

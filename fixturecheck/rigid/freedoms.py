@@ -12,7 +12,7 @@ import numpy as np
 from scipy.optimize import linprog
 
 from fixturecheck.arrays import Floats
-from fixturecheck.result.rest import FreedomKind
+from fixturecheck.result.rest import FreedomKind, SeatRole
 from fixturecheck.rigid.motion import cross_products
 
 SAME = 1e-6
@@ -201,28 +201,6 @@ class SeatPoints:
     name: str
     points_mm: Floats
     normal: Floats
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SeatRole:
-    """What one seat adds.
-
-    Parameters
-    ----------
-    name : str
-        The seat.
-    takes : int
-        Freedoms it takes that those before it left: 3 for a primary, 2 secondary, 1 tertiary.
-    wants : int
-        Freedoms it would take alone.
-    fights : tuple of str
-        Seats before it that already hold what it would take: in practice only some of them can touch.
-    """
-
-    name: str
-    takes: int
-    wants: int
-    fights: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -24,6 +24,7 @@ from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.load import load
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
+from fixturecheck.wording.motion import settled_words
 
 
 def run(
@@ -172,14 +173,15 @@ def export(reliefs: Reliefs, folder: Path) -> tuple[Path, ...]:
         write_step(path, path.stem, [Named(name=first, shape=body.solid, rgb=_STEEL, face_names=names)])
         written.append(path)
     (folder / WORDS).write_text(relief_summary(reliefs) + "\n", encoding="utf-8")
+    write = reliefs.setup.write
     data = {
         "tool": {"name": "fixturecheck", "version": version("fixturecheck")},
         "setup": reliefs.setup.name,
         "reliefs": [_relief(r) for r in reliefs.reliefs],
         "refused": [_refused(r) for r in reliefs.refused],
         "missing": list(reliefs.missing),
-        "rest_before": reliefs.rest_before.says if reliefs.rest_before else None,
-        "rest_after": reliefs.rest_after.says if reliefs.rest_after else None,
+        "rest_before": settled_words(reliefs.rest_before, write) if reliefs.rest_before else None,
+        "rest_after": settled_words(reliefs.rest_after, write) if reliefs.rest_after else None,
     }
     (folder / DATA).write_text(json.dumps(data, indent=1) + "\n", encoding="utf-8")
     return (*written, folder / WORDS, folder / DATA)
@@ -212,7 +214,8 @@ def relief_summary(reliefs: Reliefs) -> str:
         lines += [f"  would do {refused.marks}"] if refused.marks else []
     lines += [f"could not be computed: {what}" for what in reliefs.missing]
     if reliefs.rest_before and reliefs.rest_after and reliefs.reliefs:
-        lines += ["", f"before: {reliefs.rest_before.says}", f"after:  {reliefs.rest_after.says}"]
+        before, after = (settled_words(r, write) for r in (reliefs.rest_before, reliefs.rest_after))
+        lines += ["", f"before: {before}", f"after:  {after}"]
     return "\n".join(lines)
 
 

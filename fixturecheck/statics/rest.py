@@ -10,12 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from enum import StrEnum
 
 import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
+from fixturecheck.result.rest import Ending
 from fixturecheck.rigid.motion import CandidateRows, Poses, moved
 from fixturecheck.statics.contact_step import (
     FINEST_MM,
@@ -51,18 +51,6 @@ CARRIED = 1e-3
 """Share of what seats a body that may be left unbalanced at a rest."""
 CREEP = 8
 """Steps without the load coming nearer to balance after which friction is asked."""
-
-
-class Ending(StrEnum):
-    """How a settling ended; anything but `REST` says why there is no rest pose."""
-
-    REST = "rest"
-    FALLS = "falls"
-    SLIDES = "slides"
-    NO_PUSH = "no push"
-    JAMMED = "jammed"
-    OVERLAPS = "overlaps"
-    NOT_CONVERGED = "not converged"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

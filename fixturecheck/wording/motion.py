@@ -11,7 +11,16 @@ from collections.abc import Sequence
 
 from fixturecheck.arrays import Floats
 from fixturecheck.result.hold import BodyMotion, LetsGo, MotionKind
-from fixturecheck.result.rest import Freedom, FreedomKind, NoPlace, OrderOutcome, UnderHand
+from fixturecheck.result.rest import (
+    Ending,
+    Freedom,
+    FreedomKind,
+    LoadedContact,
+    NoPlace,
+    OrderOutcome,
+    Settled,
+    UnderHand,
+)
 from fixturecheck.result.shapes import Vector
 from fixturecheck.result.touching import BodyFree, BodyPair, PairState, Touching
 from fixturecheck.units import METRIC, Writing, angle_text, axis_text, factor_text
@@ -136,6 +145,55 @@ def _place(foot: Vector, axis: Vector, write: Writing) -> str:
     kept = [f"{_AXES[i]} {write.number(near[i], 'mm', '.1f')}" for i in range(3) if i != along]
     kind = "about an axis" if along == 2 else "over a line"
     return f", {kind} along {_AXES[along]} at {', '.join(kept)} {write.name('mm')}"
+
+
+def settled_words(settled: Settled, write: Writing) -> str:
+    """Return how a settling ended: what is open at rest, or why there is no rest."""
+    who = settled.body or "the parts"
+    plain = {
+        Ending.NO_PUSH: f"nothing pushes {who}: no weight, no pull and no push was stated",
+        Ending.FALLS: f"{who} falls away: nothing is in its way",
+        Ending.SLIDES: f"{who} slides away: nothing stops it along its push",
+        Ending.JAMMED: f"the seats contradict each other: no move frees {who} of all overlaps at once",
+        Ending.OVERLAPS: _overlaps_words(settled),
+        Ending.NOT_CONVERGED: f"no rest after {settled.steps} steps: {settled.balance:.1e} of the load still "
+        f"moves the parts and they overlap by {write.gap(settled.residual_um)}",
+    }
+    return plain.get(settled.ending) or _at_rest_words(settled, write)
+
+
+def _overlaps_words(settled: Settled) -> str:
+    """Return which bodies overlap where the parts start."""
+    pair = " and ".join(settled.overlapping) or "each other"
+    where = f"{pair} overlap even well back from where they are drawn"
+    if settled.body:
+        return f"{settled.body} finds no room when its turn comes: {where}"
+    return f"the parts have no room to start from: {where}"
+
+
+def _at_rest_words(settled: Settled, write: Writing) -> str:
+    """Return which seat stays open at rest and what lands first, or on what the parts rest."""
+    wrong = settled.unintended()
+    seat = next((s for s in settled.seats if not s.closed), None)
+    if seat is not None:
+        off = f"is {write.gap(seat.gap_min_um, '.1f')} off" if math.isfinite(seat.gap_min_um) else ""
+        first = f"; {landing_words(wrong[0], _lander(wrong[0], settled))} first" if wrong else ""
+        return f"{seat.own} {off or 'no longer faces'} {seat.other}{first}"
+    if settled.seats and not wrong:
+        return "every seat is closed and nothing else touches"
+    pairs = ", ".join(f"{c.a} on {c.b}" for c in (wrong or settled.carried)[:3])
+    return f"at rest on {pairs}"
+
+
+def _lander(contact: LoadedContact, settled: Settled) -> str:
+    """Return which of two bodies that touch is said to land on the other: one that moved to its rest."""
+    return next((body for body in contact.bodies if body in settled.poses), contact.a.body)
+
+
+def landing_words(contact: LoadedContact, body: str) -> str:
+    """Return which face lands on which, that of `body` first."""
+    a, b = (contact.a, contact.b) if contact.a.body == body else (contact.b, contact.a)
+    return f"{a} lands on {b}"
 
 
 _ROCKS_DEG = 1e-4

@@ -34,7 +34,7 @@ def test_a_table_takes_three_a_stop_two_and_faces_follow_them_one_to_one():
     # Closed form: the top follows the table, the far end follows the stop, each um for um.
     findings, answer = found(Cut(name="cut", parts=("part",), floor="top", wall="end"))
     (part,) = answer.located
-    assert [r.takes for r in part.located.roles] == [3, 2]
+    assert [s.role.takes for s in part.seats] == [3, 2]
     assert {f.verdict for f in findings} == {Verdict.GO}
     assert [f.subject for f in findings] == [
         "part", "part: base on table.top", "part: back on stop.face", "cut/part.top", "cut/part.end",
@@ -81,7 +81,7 @@ def test_of_two_seats_that_fight_the_one_that_loses_within_tolerance_is_named():
     fights = [f for f in findings if f.verdict is Verdict.CAUTION]
     for one in fights:
         assert "they fight" in one.says
-    shares = {s.other.body: s.share_closed for s in answer.probabilities.seats}
+    shares = {s.other.body: s.share_closed for s in answer.chances.seats}
     assert shares["more"] < shares["stop"]
     assert any("back on more.face loses" in f.says for f in fights)
 
@@ -99,7 +99,7 @@ def test_a_second_stop_beside_the_first_takes_nothing_and_fights_it():
     findings, answer = found(
         Cut(name="cut", parts=("part",), floor="top"), other, seats=(BASE, BACK, block_seat)
     )
-    assert [r.takes for r in answer.located[0].located.roles] == [3, 2, 0]
+    assert [s.role.takes for s in answer.located[0].seats] == [3, 2, 0]
     (fights,) = [f for f in findings if f.verdict is Verdict.CAUTION]
     assert "they fight" in fights.says
 

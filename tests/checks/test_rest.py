@@ -10,9 +10,9 @@ import pytest
 
 from fixturecheck.checks import rest
 from fixturecheck.nesting.answer import staging_answer
-from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.result.finding import Verdict
 from fixturecheck.setup.model import Seat
+from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.wording.sentences import capitalised
 from tests.nesting.conftest import Shapes
 

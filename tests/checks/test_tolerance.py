@@ -58,7 +58,7 @@ def test_the_floor_spreads_by_the_root_sum_of_squares_and_at_worst_by_the_sum():
     findings, answer = found({"base": 0.03})
     (floor,) = [f for f in findings if f.subject == "top/part.floor"]
     # Zones of 30 and 10 um, a sixth of each the standard deviation; at worst half of each adds up.
-    assert answer.probabilities.targets[0].sigma_um == pytest.approx(math.hypot(30 / 6, 10 / 6), rel=0.03)
+    assert answer.chances.targets[0].sigma_um == pytest.approx(math.hypot(30 / 6, 10 / 6), rel=0.03)
     assert floor.value == pytest.approx(20.0, abs=0.01)
     told = rest_of(answer).chances
     assert sum(told.targets[0].counts) == told.draws == 10_000
@@ -92,15 +92,15 @@ def within():
 
 
 def judged(answer, **changed):
-    odds = replace(answer.probabilities, **changed)
-    stage = SimpleNamespace(setup=stated(WITHIN), answered=SimpleNamespace(missing=(), probabilities=odds))
+    chances = replace(answer.chances, **changed)
+    stage = SimpleNamespace(setup=stated(WITHIN), answered=SimpleNamespace(missing=(), chances=chances))
     return list(tolerance.check(stage))
 
 
 def test_what_is_not_proven_is_no_go_ahead(within):
     findings, answer = within
     assert {f.verdict for f in findings} == {Verdict.GO}
-    target = answer.probabilities.targets[0]
+    target = answer.chances.targets[0]
     for changed, subject, word in (
         ({"targets": (replace(target, of_zones=False),)}, "top/part.floor", "proves nothing"),
         ({"checked_um": 5.5}, "top/part.floor", "exact settling differs"),
@@ -116,7 +116,7 @@ def test_what_is_not_proven_is_no_go_ahead(within):
 
 def test_a_worst_case_at_its_limit_is_within_it(within):
     _, answer = within
-    target = replace(answer.probabilities.targets[0], worst_um=(-20.0, 25.0 + 1e-9))
+    target = replace(answer.chances.targets[0], low_um=-20.0, high_um=25.0 + 1e-9)
     assert {f.verdict for f in judged(answer, targets=(target,))} == {Verdict.GO}
 
 
@@ -147,7 +147,7 @@ def slotted():
 
 def test_the_worst_of_many_zones_is_the_sum_where_the_same_contacts_carry():
     findings, answer = found({"*": 0.01}, solid=slotted())
-    assert len(answer.probabilities.faces) > 12
+    assert len(answer.chances.faces) > 12
     (floor,) = [f for f in findings if f.subject == "top/part.floor"]
     # Half of either zone, 5 um of the base and 5 of the floor itself, as in any linear stack.
     assert floor.value == pytest.approx(10.0, abs=0.01)
@@ -159,7 +159,7 @@ def test_where_contacts_change_over_many_zones_the_worst_is_still_that_of_the_zo
     # A ledge 2 um behind the back lands first in some draws; the floor still stands on the base alone.
     part = cq.Workplane(slotted()).cut(cq.Workplane(Shapes.box(0.002, 40, 12, (0.001, 0, 10)))).val()
     findings, answer = found({"*": 0.012}, solid=part, top_mm=0.0, tab="<X[1]")
-    assert len(answer.probabilities.faces) > 12
+    assert len(answer.chances.faces) > 12
     (floor,) = [f for f in findings if f.subject == "top/part.floor"]
     assert "at the worst of all zones" in floor.says
     assert floor.value == pytest.approx(6.0, abs=0.01)
@@ -245,25 +245,26 @@ def test_a_stop_that_is_not_fastened_is_set_up_last(fastened):
 def test_a_floor_on_a_base_that_leans_is_out_at_its_corners():
     findings, answer = found({"base": 0.03, "floor": 0.04}, top_mm=0.0, lean_mm=None)
     (floor,) = [f for f in findings if f.subject == "top/part.floor"]
-    (target,) = answer.probabilities.targets
+    (target,) = answer.chances.targets
     # The floor lies over the base, so its corners are out by no more than the base's: half of 30 um; at worst
     # the base leans over all of its zone.
     assert floor.value == pytest.approx(15.0, abs=0.01)
     assert target.lean_worst_um == pytest.approx(30.0, abs=0.01)
     assert target.corners == 4
-    assert np.all(np.abs(target.out_um) >= np.abs(target.draws_um) - 1e-9)
+    name = target.place.name
+    assert np.all(np.abs(answer.sampled.out_um[name]) >= np.abs(answer.sampled.draws_um[name]) - 1e-9)
     assert "further out than the other" in floor.says
     assert "shift and lean" in floor.source
-    assert 0.0 < target.lean_by_face["part.base"] < target.share_by_face["part.base"]
+    assert 0.0 < dict(target.lean_by_face)["part.base"] < dict(target.share_by_face)["part.base"]
     told = rest_of(answer).chances
     assert sum(told.targets[0].corner_counts) == told.draws
 
 
 def test_an_orientation_tolerance_holds_the_lean_and_not_the_shift():
     _, answer = found({"base": 0.03}, top_mm=0.0, lean_mm=0.004)
-    (target,) = answer.probabilities.targets
+    (target,) = answer.chances.targets
     assert target.lean_worst_um == pytest.approx(4.0, abs=0.01)
-    assert target.worst_um == pytest.approx((-15.0, 15.0), abs=0.01)
+    assert (target.low_um, target.high_um) == pytest.approx((-15.0, 15.0), abs=0.01)
 
 
 def test_the_remedy_for_a_floor_far_from_its_seat_is_to_hold_the_lean_closer():
@@ -305,12 +306,12 @@ def test_bands_that_reach_through_a_part_are_refused():
 def test_no_face_with_a_tolerance_asks_nothing():
     findings, answer = found({}, top_mm=0.0)
     assert findings == []
-    assert answer.probabilities is None
+    assert answer.chances is None
 
 
 def test_why_it_could_not_be_computed_is_a_sentence():
     for reason in ("no draw has a rest", "No draw has a rest."):
-        answer = SimpleNamespace(missing=((tolerance.ID, reason),), probabilities=None)
+        answer = SimpleNamespace(missing=((tolerance.ID, reason),), chances=None)
         (only,) = tolerance.check(SimpleNamespace(answered=answer))
         assert only.verdict is Verdict.UNKNOWN
         assert only.says.lower() == "could not be computed: no draw has a rest."

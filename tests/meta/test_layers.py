@@ -41,7 +41,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "numeric": {"arrays"},
     "tolerances": {"fields"},
     "faceref": set(),
-    "result": {"errors", "faceref", "units"},
+    "result": {"arrays", "errors", "faceref", "units"},
     # From solids up.
     "kernel": LEAVES,
     "shop": GEOMETRY | {"angles"},
@@ -63,7 +63,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "holding": MADE,
     "release": MADE | {"holding"},
     "hold": MADE | {"holding", "release"},
-    "relief": SETTLED,
+    "relief": SETTLED | {"wording"},
     "dials": STATED | MECHANICS | {"machining"},
     "start": TOUCHED,
     "touching": SETTLED | {"wording"},
@@ -72,7 +72,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "study": LEAVES | {"checks", "setup"},
     # Judging.
     "checks": SOLVED | {"sizes", "wording"},
-    "engine": JUDGED,
+    "engine": JUDGED | {"wording"},
     "process": JUDGED | {"engine", "hardening", "wording"},
     # Showing: no geometry but in the modules of KERNEL_IN_REPORT.
     "wording": LEAVES | {"angles"},

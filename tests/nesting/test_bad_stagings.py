@@ -11,8 +11,8 @@ from fixturecheck.checks import rest
 from fixturecheck.errors import NotComputedError
 from fixturecheck.nesting import settle as run
 from fixturecheck.nesting.answer import staging_answer
-from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.result.finding import Verdict
+from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.statics import rest as settle
 from fixturecheck.statics.rest import Bounds
 

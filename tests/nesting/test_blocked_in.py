@@ -12,12 +12,12 @@ import pytest
 from fixturecheck.checks import location, rest, tolerance
 from fixturecheck.nesting.answer import staging_answer
 from fixturecheck.nesting.disturbances import order_of_placing
-from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.nesting.settle import settle_setup
-from fixturecheck.nesting.tolerance import tolerance_probabilities
+from fixturecheck.nesting.tolerance import sampled_rest
 from fixturecheck.result.finding import Verdict
+from fixturecheck.result.rest import Ending
 from fixturecheck.setup.model import Seat
-from fixturecheck.statics.rest import Ending
+from fixturecheck.setup.staging import Push, Staging
 
 LONG, WIDE, TALL = 100.0, 20.0, 12.0
 INTO_THE_CORNER = Staging(push={"*": Push(direction=(-1, 1, 0))})
@@ -112,14 +112,14 @@ def test_an_end_block_without_play_follows_a_part_of_any_length(shapes, staging)
     setup = replace(boxed_in(shapes, bar(shapes), tolerance_mm=zones), staging=staging)
     found = staging_answer(setup)
     assert found.missing == ()
-    assert [(s.other.body, s.share_closed) for s in found.probabilities.seats] == [
+    assert [(s.other.body, s.share_closed) for s in found.chances.seats] == [
         ("table", 1.0),
         ("rail", 1.0),
         ("left", 1.0),
     ]
-    assert found.probabilities.closed_in == ("right",)
+    assert found.chances.closed_in == ("right",)
     (part,) = found.located
-    assert [r.takes for r in part.located.roles] == [3, 2, 1]
+    assert [s.role.takes for s in part.seats] == [3, 2, 1]
     assert [s.on for s in part.closing] == ["right"]
     stage = SimpleNamespace(setup=setup, answered=found)
     assert {f.verdict for check in (rest, location, tolerance) for f in check.check(stage)} == {Verdict.GO}
@@ -128,14 +128,14 @@ def test_an_end_block_without_play_follows_a_part_of_any_length(shapes, staging)
 def test_of_two_stops_across_a_part_that_is_pushed_at_neither_one_locates(shapes):
     found = staging_answer(replace(boxed_in(shapes, bar(shapes)), staging=Staging()))
     (part,) = found.located
-    assert part.located.rank == 6
+    assert part.rank == 6
     assert len(part.closing) == 1
 
 
 def test_tolerances_of_a_part_between_two_blocks_are_drawn(shapes):
     # The length varies by +-10 um with 30 um of play, so the near face closes in every draw.
     setup = boxed_in(shapes, bar(shapes), right=LONG + 0.03, tolerance_mm={"near": 0.02, "far": 0.02})
-    found = tolerance_probabilities(setup, INTO_THE_CORNER, draws=500)
+    found = sampled_rest(setup, INTO_THE_CORNER, draws=500).chances
     assert [s.share_closed for s in found.seats] == [1.0, 1.0, 1.0, 0.0]
     assert found.checked_um < 0.1
 

@@ -10,9 +10,11 @@ from fixturecheck.contact.proximity.query import find_candidates
 from fixturecheck.nesting import model as bench
 from fixturecheck.nesting import settle as run
 from fixturecheck.nesting import settle as starts
-from fixturecheck.nesting.model import Push, Staging, settling_model_of
+from fixturecheck.nesting.model import settling_model_of
+from fixturecheck.result.rest import Ending
 from fixturecheck.setup.model import Body, Setup
-from fixturecheck.statics.rest import Bounds, Ending
+from fixturecheck.setup.staging import Push, Staging
+from fixturecheck.statics.rest import Bounds
 
 PUSHED = Staging(push={"*": Push(direction=(-1, 0.5, 0))})
 

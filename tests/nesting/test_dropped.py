@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from fixturecheck.kernel.place import location_of
-from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.nesting.settle import settle_setup
+from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.statics.rest import Bounds
 
 STEPPED = [(0, 0), (30, 0), (30, 10), (12, 10), (12, 25), (0, 25)]

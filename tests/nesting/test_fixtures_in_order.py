@@ -13,13 +13,12 @@ from fixturecheck.checks import rest
 from fixturecheck.errors import SetupError
 from fixturecheck.nesting.answer import staging_answer
 from fixturecheck.nesting.disturbances import order_of_placing
-from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.nesting.settle import settle_setup
-from fixturecheck.nesting.tolerance import tolerance_probabilities
+from fixturecheck.nesting.tolerance import sampled_rest
 from fixturecheck.result.finding import Verdict
+from fixturecheck.result.rest import Ending
 from fixturecheck.setup.model import Seat
-from fixturecheck.setup.staging import refuse_bad_staging
-from fixturecheck.statics.rest import Ending
+from fixturecheck.setup.staging import Push, Staging, refuse_bad_staging
 from fixturecheck.units import METRIC
 from fixturecheck.wording.motion import order_words
 from tests.worked_out import stage_of
@@ -61,9 +60,9 @@ def test_an_end_block_with_a_push_of_its_own_is_pushed_up_against_the_last_part(
     zones = {"pad1": {"far": 0.02}}
     bodies = tuple(replace(b, tolerance_mm=zones.get(b.name, {})) for b in setup.bodies)
     zoned = replace(setup, bodies=bodies)
-    odds = tolerance_probabilities(zoned, staging, draws=200)
+    chances = sampled_rest(zoned, staging, draws=200).chances
     # What the block stands on is nothing that lands wrongly; what the pads stand on no seat states here.
-    assert {frozenset(one.split(".")[0] for one in (w.a, w.b)) for w in odds.wrong} == {
+    assert {frozenset(one.split(".")[0] for one in (w.a, w.b)) for w in chances.wrong} == {
         frozenset(("pad0", "table")), frozenset(("pad1", "table")),
         frozenset(("pad0", "stop")), frozenset(("pad0", "pad1")),
     }  # fmt: skip

@@ -9,9 +9,10 @@ import mujoco
 import numpy as np
 import pytest
 
-from fixturecheck.nesting.model import Push, Staging, settling_model_of
+from fixturecheck.nesting.model import settling_model_of
 from fixturecheck.nesting.settle import loads_of, loose_of, ranks_of, retreats_of, settle_setup, shifted
 from fixturecheck.setup.model import Setup
+from fixturecheck.setup.staging import Push, Staging
 from tests.nesting.convex_pieces import OPTIONS, gang_model
 from tests.nesting.pawl_gang import gang
 

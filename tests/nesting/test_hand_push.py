@@ -11,10 +11,9 @@ import pytest
 from fixturecheck.checks import rest
 from fixturecheck.nesting.answer import staging_answer
 from fixturecheck.nesting.disturbances import under_hand
-from fixturecheck.nesting.model import Staging
 from fixturecheck.result.finding import Verdict
 from fixturecheck.setup.model import Setup
-from fixturecheck.setup.staging import Press
+from fixturecheck.setup.staging import Press, Staging
 
 LONG, WIDE, HIGH, FOOT = 80.0, 20.0, 20.0, 20.0
 WEIGHT_N = LONG * WIDE * HIGH * 7.87e-6 * 9.80665

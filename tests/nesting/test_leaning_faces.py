@@ -10,9 +10,11 @@ import pytest
 from scipy.optimize import linprog
 from scipy.stats import truncnorm
 
-from fixturecheck.nesting.model import CriticalPlace, Push, Staging, settling_model_of
-from fixturecheck.nesting.tolerance import tolerance_probabilities, varying_faces
+from fixturecheck.nesting.model import settling_model_of
+from fixturecheck.nesting.tolerance import sampled_rest, varying_faces
+from fixturecheck.result.rest import CriticalPlace
 from fixturecheck.setup.model import Seat
+from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.tolerancing.zones import draw_errors, sides
 
 LEFT = Staging(push={"part": Push(direction=(-1, 0, 0))})
@@ -46,18 +48,20 @@ def on_a_table(shapes, zone_mm):
 def test_a_bar_on_a_table_that_leans_is_out_by_shift_and_slope_times_offset(shapes, x_mm, y_mm):
     half_um = 10.0
     at = CriticalPlace(name="spot", body="part", at_mm=(x_mm, y_mm, 10), direction=(0, 0, 1))
-    odds = tolerance_probabilities(on_a_table(shapes, 2e-3 * half_um), targets=(at,))
-    (spot,) = odds.targets
+    chances = sampled_rest(on_a_table(shapes, 2e-3 * half_um), targets=(at,)).chances
+    (spot,) = chances.targets
     # The table's rim is 50 and 30 mm from its middle, and |s| + |a| + |b| <= h: at worst one has all of it.
     along, across = x_mm / 50, y_mm / 30
-    assert spot.worst_um == pytest.approx((-half_um * max(1, along), half_um * max(1, along)), abs=1e-3)
+    assert (spot.low_um, spot.high_um) == pytest.approx(
+        (-half_um * max(1, along), half_um * max(1, along)), abs=1e-3
+    )
     variance = SHIFT_SHARE + (along**2 + across**2) * LEAN_SHARE
     assert spot.sigma_um == pytest.approx(half_um * math.sqrt(variance), rel=0.03)
     # The shares of the variance are those of the terms.
     by_leaning = (along**2 + across**2) * LEAN_SHARE / variance
-    assert spot.lean_by_face["table.top"] == pytest.approx(by_leaning, abs=0.02)
-    assert spot.share_by_face["table.top"] == pytest.approx(1.0, abs=1e-3)
-    assert odds.checked_um < 0.02
+    assert dict(spot.lean_by_face)["table.top"] == pytest.approx(by_leaning, abs=0.02)
+    assert dict(spot.share_by_face)["table.top"] == pytest.approx(1.0, abs=1e-3)
+    assert chances.checked_um < 0.02
 
 
 def test_a_stop_that_leans_turns_the_part(shapes):
@@ -69,13 +73,15 @@ def test_a_stop_that_leans_turns_the_part(shapes):
     part = shapes.body("part", shapes.box(30, 20, 20, (15, 0, 0)), "part", base="<Z", back="<X")
     # Off the part's centre, which slides along the stop or not, but does not turn.
     far = CriticalPlace(name="tip", body="part", at_mm=(15 + lever_mm, 0, 10), direction=(0, 1, 0))
-    odds = tolerance_probabilities(shapes.setup(table, stop, part, seats=(BASE, BACK)), LEFT, targets=(far,))
-    (tip,) = odds.targets
+    chances = sampled_rest(shapes.setup(table, stop, part, seats=(BASE, BACK)), LEFT, targets=(far,)).chances
+    (tip,) = chances.targets
     # The face is 100 mm wide, so it turns the part by slope / 50 mm, and the tip goes that times the lever.
-    assert tip.worst_um == pytest.approx((-half_um * lever_mm / 50, half_um * lever_mm / 50), abs=2e-3)
+    assert (tip.low_um, tip.high_um) == pytest.approx(
+        (-half_um * lever_mm / 50, half_um * lever_mm / 50), abs=2e-3
+    )
     assert tip.sigma_um == pytest.approx(half_um * lever_mm / 50 * math.sqrt(LEAN_SHARE), rel=0.03)
-    assert tip.lean_by_face["stop.face"] == pytest.approx(1.0, abs=1e-3)
-    assert odds.checked_um < 0.02
+    assert dict(tip.lean_by_face)["stop.face"] == pytest.approx(1.0, abs=1e-3)
+    assert chances.checked_um < 0.02
 
 
 def two_seats(shapes, **more):
@@ -126,16 +132,17 @@ def wall_rows(drawn, heights):
 def test_two_seats_stack_as_their_planes_do_in_every_draw(shapes):
     setup = two_seats(shapes)
     wall = CriticalPlace(name="wall", body="part", at_mm=(15, 0, 20), direction=(1, 0, 0))
-    odds = tolerance_probabilities(setup, LEFT, targets=(wall,))
-    (found,) = odds.targets
+    sampled = sampled_rest(setup, LEFT, targets=(wall,))
+    chances = sampled.chances
+    (found,) = chances.targets
     drawn = Drawn(setup)
     low, high = wall_rows(drawn, [("back", 0.0), ("back", 20.0)])
     by_hand = 1e3 * np.maximum(drawn.errors @ low, drawn.errors @ high)
-    assert found.draws_um == pytest.approx(by_hand, abs=1e-3)
-    assert odds.checked_um < 0.05
+    assert sampled.draws_um[wall.name] == pytest.approx(by_hand, abs=1e-3)
+    assert chances.checked_um < 0.05
     # The worst of a greater of two is the greater worst; each is a sum over the faces, at vertices.
     most, least = worst_by_programme(drawn, [low, high])
-    assert found.worst_um == pytest.approx((least, most), abs=1e-3)
+    assert (found.low_um, found.high_um) == pytest.approx((least, most), abs=1e-3)
 
 
 def worst_by_programme(drawn, rows):
@@ -165,17 +172,17 @@ def test_a_ledge_lands_first_as_often_as_its_plane_reaches_further(shapes):
     block = shapes.box(30, 20, 20, (15, 0, 0))
     part = cq.Workplane(block).cut(cq.Workplane(shapes.box(0.002, 40, 12, (0.001, 0, 10)))).val()
     setup = two_seats(shapes, solid=part, zones={"back": 0.012, "tab": 0.012}, tab="<X[1]")
-    odds = tolerance_probabilities(setup, LEFT)
+    chances = sampled_rest(setup, LEFT).chances
     drawn = Drawn(setup)
     seat = np.max([drawn.errors @ r for r in wall_pairs(drawn, "back", (0.0, 10.0))], axis=0)
     tab = np.max([drawn.errors @ r for r in wall_pairs(drawn, "tab", (10.0, 20.0))], axis=0) - 0.002
-    lands = {frozenset((w.a, w.b)): w.share_lands for w in odds.wrong}
+    lands = {frozenset((w.a, w.b)): w.share_lands for w in chances.wrong}
     # The two turn the part differently about Z, so both may carry; alone it is the tab where it is ahead at
     # both ends of its width, never where it is behind at both.
     share = lands[frozenset(("part.tab", "stop.face"))]
     assert share >= np.mean(tab - slack(drawn) > seat) - 1e-3
     assert share <= np.mean(tab + slack(drawn) > seat) + 1e-3
-    assert odds.checked_um < 0.1
+    assert chances.checked_um < 0.1
 
 
 def wall_pairs(drawn, face, heights):
@@ -197,7 +204,7 @@ def slack(drawn):
 
 
 def test_the_odds_do_not_depend_on_how_the_part_is_turned_in_its_own_frame(shapes):
-    plain = tolerance_probabilities(two_seats(shapes), LEFT)
+    plain = sampled_rest(two_seats(shapes), LEFT)
     turned = shapes.box(30, 20, 20, (15, 0, 0)).rotate(cq.Vector(0, 0, 0), cq.Vector(1, 2, 3), 50)
     table = shapes.body("table", shapes.box(200, 200, 20, (0, 0, -20)), top=">Z", tolerance_mm={"top": 0.01})
     stop = shapes.body("stop", shapes.box(10, 100, 20, (-5, 0, 0)), face=">X", tolerance_mm={"face": 0.02})
@@ -211,7 +218,7 @@ def test_the_odds_do_not_depend_on_how_the_part_is_turned_in_its_own_frame(shape
         name: (nearest(turned, (cq.Location(middle) * cq.Location()).toTuple()[0], spin),)
         for name, middle in middles.items()
     }
-    again = tolerance_probabilities(
+    again = sampled_rest(
         shapes.setup(table, stop, type(body)(**{**fields_of(body), "faces": faces}), seats=(BASE, BACK)), LEFT
     )
     assert again.move.std(axis=0) == pytest.approx(plain.move.std(axis=0), rel=0.05, abs=1e-7)

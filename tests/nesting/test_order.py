@@ -12,8 +12,8 @@ from fixturecheck.checks import rest
 from fixturecheck.nesting import disturbances as orders
 from fixturecheck.nesting.answer import staging_answer
 from fixturecheck.nesting.disturbances import order_of_placing
-from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.result.finding import Verdict
+from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.units import METRIC
 from fixturecheck.wording.motion import order_words
 

@@ -7,9 +7,9 @@ import pytest
 
 from fixturecheck.nesting import settle as run
 from fixturecheck.nesting import settle as starts
-from fixturecheck.nesting.model import Staging
 from fixturecheck.nesting.settle import settle_setup
-from fixturecheck.statics.rest import Ending
+from fixturecheck.result.rest import Ending
+from fixturecheck.setup.staging import Staging
 
 FLIPPED = cq.Vector(1, 0, 0), 180
 LYING = cq.Vector(0, 1, 0), 90

@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 
 from fixturecheck.errors import SetupError
-from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.nesting.settle import settle_setup
+from fixturecheck.result.rest import Ending
 from fixturecheck.setup.model import Seat
-from fixturecheck.statics.rest import Bounds, Ending
+from fixturecheck.setup.staging import Push, Staging
+from fixturecheck.statics.rest import Bounds
 from fixturecheck.wording.motion import freedom_words
 
 LEFT = Push(direction=(-1, 0, 0))

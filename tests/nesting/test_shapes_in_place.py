@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from fixturecheck.nesting.disturbances import order_of_placing
-from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.nesting.settle import settle_setup
+from fixturecheck.setup.staging import Push, Staging
 
 STEEL_N_MM3 = 7.87e-6 * 9.80665
 

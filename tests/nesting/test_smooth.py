@@ -14,8 +14,9 @@ from OCP.BRepBuilderAPI import BRepBuilderAPI_NurbsConvert
 
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.place import location_of
-from fixturecheck.nesting.model import Push, Settled, Staging
 from fixturecheck.nesting.settle import settle_setup
+from fixturecheck.result.rest import Settled
+from fixturecheck.setup.staging import Push, Staging
 
 EXACT_MM = 2e-5
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.nesting.settle import settle_setup
+from fixturecheck.setup.staging import Push, Staging
 
 DENSITY_N_MM3 = 7.87e-6 * 9.80665
 FORCES_N = [0.1, 1.0, 10.0, 30.0, 100.0, 200.0, 1e3, 1e4]

@@ -12,10 +12,10 @@ import pytest
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.nesting import tolerance
 from fixturecheck.nesting.disturbances import order_of_placing, under_hand
-from fixturecheck.nesting.model import Push, Staging
-from fixturecheck.nesting.tolerance import CriticalPlace, tolerance_probabilities
+from fixturecheck.nesting.tolerance import sampled_rest
+from fixturecheck.result.rest import CriticalPlace, Ending
 from fixturecheck.setup.model import Seat
-from fixturecheck.statics.rest import Ending
+from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.wording.motion import settled_draws_words
 
 LEFT = Staging(push={"part": Push(direction=(-1, 0, 0))})
@@ -42,18 +42,19 @@ def toleranced(shapes, part, zones, lean=None, **names):
 def test_spread_of_a_block_is_the_root_sum_square_of_its_faces(shapes):
     block = shapes.box(30, 20, 20, (15, 0, 0))
     setup = toleranced(shapes, block, {"base": 0.03, "back": 0.01}, 0.0, base="<Z", back="<X")
-    found = tolerance_probabilities(setup, LEFT, targets=(UP, ALONG), spread="uniform")
+    sampled = sampled_rest(setup, LEFT, targets=(UP, ALONG), spread="uniform")
+    found = sampled.chances
     up, along = found.targets
     # Profile zones of width w put a face out by w/2 either way; even spread has sigma w / sqrt 12.
     assert up.sigma_um == pytest.approx(math.hypot(30, 10) / math.sqrt(12), rel=0.03)
     assert along.sigma_um == pytest.approx(math.hypot(20, 10) / math.sqrt(12), rel=0.03)
-    assert up.worst_um == pytest.approx((-20, 20), abs=1e-3)
-    assert along.worst_um == pytest.approx((-15, 15), abs=1e-3)
-    assert up.share_by_face["part.base"] == pytest.approx(0.9, abs=0.02)
+    assert (up.low_um, up.high_um) == pytest.approx((-20, 20), abs=1e-3)
+    assert (along.low_um, along.high_um) == pytest.approx((-15, 15), abs=1e-3)
+    assert dict(up.share_by_face)["part.base"] == pytest.approx(0.9, abs=0.02)
     assert [s.share_closed for s in found.seats] == [1.0, 1.0]
     assert found.checked_um < 1e-3
-    again = tolerance_probabilities(setup, LEFT, targets=(UP, ALONG), spread="uniform")
-    assert np.array_equal(again.move, found.move)
+    again = sampled_rest(setup, LEFT, targets=(UP, ALONG), spread="uniform")
+    assert np.array_equal(again.move, sampled.move)
 
 
 def test_odds_that_a_ledge_lands_first_are_those_of_two_faces_racing(shapes):
@@ -63,7 +64,7 @@ def test_odds_that_a_ledge_lands_first_are_those_of_two_faces_racing(shapes):
     part = cq.Workplane(block).cut(cq.Workplane(relief)).val()
     zones = {"back": 0.012, "tab": 0.012}
     setup = toleranced(shapes, part, zones, 0.0, base="<Z", back="<X", tab="<X[1]")
-    found = tolerance_probabilities(setup, LEFT, targets=(ALONG,), spread="uniform", draws=20_000)
+    found = sampled_rest(setup, LEFT, targets=(ALONG,), spread="uniform", draws=20_000).chances
     # Difference of two even errors over plus and minus 6 um is triangular over 12: P(d > 2) = 0.5 (1-1/6)^2.
     wrong = {frozenset((w.a, w.b)): w.share_lands for w in found.wrong}
     share = wrong[frozenset(("part.tab", "stop.face"))]
@@ -84,7 +85,7 @@ def test_draws_that_do_not_settle_exactly_are_passed_over_and_counted_and_told(s
         return (replace(raw, ending=Ending.SLIDES), loads) if len(tries) == 2 else (raw, loads)
 
     monkeypatch.setattr(tolerance, "settle_in_order", failing)
-    found = tolerance_probabilities(setup, LEFT, targets=(UP,))
+    found = sampled_rest(setup, LEFT, targets=(UP,)).chances
     assert (found.unsettled, len(tries)) == (1, 4)
     assert "less 1" in settled_draws_words(found.unsettled)
 
@@ -96,7 +97,7 @@ def test_draws_that_do_not_settle_exactly_are_passed_over_and_counted_and_told(s
     tries.clear()
     monkeypatch.setattr(tolerance, "settle_in_order", never)
     with pytest.raises(NotComputedError, match="slides"):
-        tolerance_probabilities(setup, LEFT, targets=(UP,))
+        sampled_rest(setup, LEFT, targets=(UP,))
 
 
 def test_no_tolerance_and_a_negative_one_are_refused(shapes):
@@ -105,11 +106,11 @@ def test_no_tolerance_and_a_negative_one_are_refused(shapes):
         shapes.body("table", shapes.box(200, 200, 20, (0, 0, -20))), shapes.body("part", block, "part")
     )
     with pytest.raises(SetupError, match="no tolerance"):
-        tolerance_probabilities(bare, Staging())
+        sampled_rest(bare, Staging())
     with pytest.raises(SetupError, match=r"tolerance_mm of 'base': must be from 0\.00001"):
-        tolerance_probabilities(toleranced(shapes, block, {"base": -0.1}, base="<Z", back="<X"), LEFT)
+        sampled_rest(toleranced(shapes, block, {"base": -0.1}, base="<Z", back="<X"), LEFT)
     with pytest.raises(SetupError, match="reach through"):
-        tolerance_probabilities(toleranced(shapes, block, {"base": 30.0}, base="<Z", back="<X"), LEFT)
+        sampled_rest(toleranced(shapes, block, {"base": 30.0}, base="<Z", back="<X"), LEFT)
 
 
 class TestUnderHand:

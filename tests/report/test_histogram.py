@@ -10,19 +10,27 @@ import numpy as np
 import pytest
 
 from fixturecheck.report.rest_page import histogram
-from fixturecheck.result.rest import TargetSpread
+from fixturecheck.result.rest import CriticalPlace, TargetSpread
 
+FLOOR = CriticalPlace(
+    name="step/gib.floor", body="gib", at_mm=(0, 0, 5), direction=(0, 0, 1), cut="step", face="floor"
+)
 DRAWS = np.random.default_rng(3).normal(1.0, 3.0, 10_000)
 
 
 def spread(limit_um, draws=DRAWS, classes=40):
     counts, edges = np.histogram(draws, bins=classes)
     return TargetSpread(
-        target="step/gib.floor",
+        place=FLOOR,
         mean_um=float(draws.mean()),
         sigma_um=float(draws.std()),
         low_um=-16.0,
         high_um=18.0,
+        of_zones=True,
+        corners=0,
+        share_beyond=0.0,
+        share_by_face=(),
+        lean_by_face=(),
         limit_um=limit_um,
         lean_p95_um=0.0,
         lean_worst_um=0.0,
@@ -103,6 +111,5 @@ def test_a_target_that_does_not_move_is_one_bar():
 
 
 def test_names_are_escaped():
-    one = spread(None)
-    svg = histogram(TargetSpread(**{**{f: getattr(one, f) for f in one.__slots__}, "target": "a<b>"}), "mm")
+    svg = histogram(replace(spread(None), place=replace(FLOOR, name="a<b>")), "mm")
     assert "a&lt;b&gt;" in svg

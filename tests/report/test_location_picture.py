@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from fixturecheck.faceref import FaceRef
 from fixturecheck.report.markup import picture_of
 from fixturecheck.report.order import LOCATION
 from fixturecheck.report.pictures.draw import write_job
@@ -18,14 +19,41 @@ from fixturecheck.report.pictures.scene import SEAT, TARGET, location_scene, set
 from fixturecheck.report.rest_page import rest_section
 from fixturecheck.report.write import meshes_of
 from fixturecheck.result.finding import Finding, Verdict
-from fixturecheck.result.rest import PartLocation, PartRest, Rest, SeatGap, SeatTakes, TargetMoves
+from fixturecheck.result.rest import (
+    CriticalPlace,
+    Ending,
+    PartLocation,
+    Rest,
+    RestPose,
+    SeatGap,
+    SeatRole,
+    SeatTakes,
+    Settled,
+    TargetMoves,
+)
 from tests.report import staged
 
-SEATS = (
-    SeatTakes(seat="bottom on plate.top", rank="primary", takes=3, wants=3, fights=()),
-    SeatTakes(seat="y_high on rail.y_low", rank="secondary", takes=2, wants=2, fights=()),
+
+def takes(own, other, rank, freedoms):
+    """A seat that takes so many freedoms, all that it wants."""
+    role = SeatRole(name=f"{own} on {other}", takes=freedoms, wants=freedoms, fights=())
+    return SeatTakes(own=FaceRef(f"gib_1.{own}"), other=FaceRef(other), rank=rank, role=role)
+
+
+SEATS = (takes("bottom", "plate.top", "primary", 3), takes("y_high", "rail.y_low", "secondary", 2))
+TOP = TargetMoves(
+    place=CriticalPlace(
+        name="top_flat/gib_1.top", body="gib_1", at_mm=(0, 10, 10), direction=(0, 0, 1), face="top"
+    ),
+    by_seat=(("bottom on plate.top", 1.0),),
 )
-TOP = TargetMoves(target="top_flat/gib_1.top", by_seat=(("bottom on plate.top", 1.0),), located=True)
+
+
+def settled(ending=Ending.REST, body="gib_1", **changed):
+    """One body at rest where it is drawn, or gone."""
+    pose = RestPose(body=body, shift_mm=(0, 0, 0), turn_deg=(0, 0, 0), matrix=np.eye(4))
+    gone = "" if ending is Ending.REST else body
+    return Settled(ending=ending, body=gone, poses={body: pose}, steps=1, residual_um=0.0, **changed)
 
 
 def located():
@@ -48,12 +76,7 @@ def located():
         one("top_flat/gib_1.top", (0, 10, 10), (0, 0, 1), "gib_1.top"),
     )
     part = PartLocation(body="gib_1", rank=5, seats=SEATS, targets=(TOP,))
-    rest = Rest(
-        ending="rest", says="gib_1 rests", order=(), residual_um=0.0, steps=1, error_um=0.0,
-        order_outcome=None,
-        parts=(PartRest(body="gib_1", shift_mm=(0, 0, 0), turn_deg=(0, 0, 0), seats=(), free=()),),
-        carried=(), location=(part,), chances=None,
-    )  # fmt: skip
+    rest = Rest(settled=settled(), location=(part,))
     result = staged.result()
     return replace(result, rest=rest, findings=(*result.findings, *findings))
 
@@ -61,7 +84,7 @@ def located():
 def test_poses_are_listed_only_where_the_parts_came_to_rest():
     result = located()
     assert "off the drawing" in rest_section(result)
-    slid = replace(result.rest, ending="slides", says="gib_1 slides away")
+    slid = replace(result.rest, settled=settled(Ending.SLIDES))
     told = rest_section(replace(result, rest=slid))
     assert "off the drawing" not in told
     assert "gib_1 slides away" in told
@@ -104,17 +127,28 @@ def test_the_page_shows_the_picture_and_keeps_a_part_s_name_as_it_is_written():
     assert section.split(">")[0].strip() == "<figure"
     assert b64encode(b"here").decode() in section.split("</figure>")[0]
     assert "<figcaption>what it shows</figcaption></figure>" in section
-    assert "<p>gib_1 rests." in text
+
+
+CLOSED = SeatGap(
+    own=FaceRef("gib_1.left"),
+    other=FaceRef("stop.plus_x"),
+    gap_min_um=5e-5,
+    gap_max_um=2.54,
+    closed=True,
+    force_n=0.0,
+)
 
 
 @pytest.mark.parametrize(
-    ("says", "written"),
-    [("keeper falls away", "<p>keeper falls away."), ("every seat is closed", "<p>Every seat is closed.")],
+    ("told", "written"),
+    [
+        (settled(Ending.FALLS, "keeper"), "<p>keeper falls away"),
+        (settled(body="keeper", seats=(CLOSED,)), "<p>Every seat is closed"),
+    ],
 )
-def test_only_words_get_a_capital(says, written):
+def test_only_words_get_a_capital(told, written):
     result = located()
-    part = replace(result.rest.parts[0], body="keeper")
-    assert written in rest_section(replace(result, rest=replace(result.rest, says=says, parts=(part,))))
+    assert written in rest_section(replace(result, rest=replace(result.rest, settled=told)))
 
 
 @pytest.mark.parametrize(
@@ -123,7 +157,5 @@ def test_only_words_get_a_capital(says, written):
 )
 def test_a_gap_that_is_only_the_solver_s_last_digit_is_none(units, told):
     result = replace(located(), units=units)
-    seat = SeatGap(seat="left on stop.plus_x", gap_min_um=5e-5, gap_max_um=2.54, closed=True, force_n=0.0)
-    part = replace(result.rest.parts[0], seats=(seat,))
-    text = rest_section(replace(result, rest=replace(result.rest, parts=(part,))))
+    text = rest_section(replace(result, rest=replace(result.rest, settled=settled(seats=(CLOSED,)))))
     assert told in text

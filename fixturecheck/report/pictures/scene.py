@@ -362,15 +362,15 @@ def _seats(part: PartLocation, placed: dict[str, Finding]) -> list[dict[str, Any
     """Return an arrow into the part for each seat, with what it takes."""
     found = _found(part, placed)
     return [
-        _arrow(one, SEAT, [f"{FaceRef(one.about[0]).face} takes {seat.takes}"], into=True)
+        _arrow(one, SEAT, [f"{FaceRef(one.about[0]).face} takes {seat.role.takes}"], into=True)
         for seat in part.seats
-        if (one := found.get(seat.seat)) is not None
+        if (one := found.get(seat.role.name)) is not None
     ]
 
 
 def _found(part: PartLocation, placed: dict[str, Finding]) -> dict[str, Finding]:
     """Return what was found of each seat of a part that acts somewhere, by the seat's name."""
-    subjects = {s.seat: f"{part.body}: {s.seat}" for s in part.seats}
+    subjects = {s.role.name: f"{part.body}: {s.role.name}" for s in part.seats}
     return {seat: placed[subject] for seat, subject in subjects.items() if subject in placed}
 
 
@@ -378,7 +378,7 @@ def _targets(part: PartLocation, placed: dict[str, Finding]) -> list[dict[str, A
     """Return an arrow out of each face that is cut, with how it follows the seats."""
     arrows, seats = [], _found(part, placed)
     for target in part.targets:
-        found = placed.get(target.target)
+        found = placed.get(target.place.name)
         if found is None:
             continue
         lines = [FaceRef(found.about[0]).face]
@@ -398,7 +398,8 @@ def _arrow(found: Finding, rgb: tuple[int, int, int], lines: list[str], *, into:
 
 def _worst(result: Result, part: PartLocation) -> str:
     """Return the worst verdict of what is drawn."""
-    names = {part.body, *(f"{part.body}: {s.seat}" for s in part.seats), *(t.target for t in part.targets)}
+    seats = (f"{part.body}: {s.role.name}" for s in part.seats)
+    names = {part.body, *seats, *(t.place.name for t in part.targets)}
     order = ["no-go", "unknown", "caution", "go"]
     verdicts = [str(f.verdict) for f in result.findings if f.check == "location" and f.subject in names]
     return min(verdicts, key=order.index, default="go")
@@ -416,7 +417,7 @@ def rest_scene(stage: MeshedResult) -> dict[str, Any] | None:
     finding = _widest_open(stage.result)
     if not moved or finding is None or stage.result.rest is None:
         return None
-    shifts = {p.body: np.array(p.shift_mm) for p in stage.result.rest.parts}
+    shifts = {p.body: np.array(p.shift_mm) for p in stage.result.rest.poses}
     about = sorted({_body(finding), *moved})
     spot = (
         np.array(finding.location_mm) if finding.location_mm else _middle(stage, moved[_body(finding)].name)
@@ -462,7 +463,7 @@ def rest_scene(stage: MeshedResult) -> dict[str, Any] | None:
 
 def _widest_open(result: Result) -> Finding | None:
     """Return the finding about the part whose seat is open widest."""
-    parts = {p.body for p in result.rest.parts} if result.rest else set()
+    parts = set(result.rest.settled.poses) if result.rest else set()
     about = [f for f in result.findings if f.check == "rest" and f.subject in parts]
     bad = [f for f in about if f.verdict is not Verdict.GO] or about
     return max(bad, key=lambda f: f.value or 0.0, default=None)

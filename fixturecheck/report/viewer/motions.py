@@ -18,7 +18,7 @@ from fixturecheck.result import Result
 from fixturecheck.result.contact import CutMade, WheelTravel
 from fixturecheck.result.finding import Finding
 from fixturecheck.result.hold import HoldFound, PartHeld
-from fixturecheck.result.rest import PartRest
+from fixturecheck.result.rest import RestPose
 from fixturecheck.result.shapes import Role, wheel_name
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Push, Staging
@@ -129,11 +129,11 @@ def _marks(nearest: list[Finding], travel: WheelTravel, units: str) -> list[dict
 def _staging(drawing: Drawing, setup: Setup, places: Mapping[str, int]) -> Iterator[dict[str, Any]]:
     """Yield how the parts come from the hand to where they rest, their moves drawn larger."""
     result, staging = drawing.stage.result, setup.staging
-    if result.rest is None or staging is None or not result.rest.at_rest:
+    if result.rest is None or staging is None or not result.rest.settled.rests:
         return
     scene = next((s for s in drawing.general if s["file"] == REST), None)
     times = float(scene["times"]) if scene else 1.0
-    parts = _in_order([p for p in result.rest.parts if p.body in places], result.rest.order)
+    parts = _in_order([p for p in result.rest.poses if p.body in places], result.rest.order)
     each = 1.0 / max(len(parts), 1)
     rests = {s.bodies[0]: s.name for s in drawing.stage.result.shapes if s.role is Role.REST}
     tracks = [
@@ -154,7 +154,7 @@ def _staging(drawing: Drawing, setup: Setup, places: Mapping[str, int]) -> Itera
     }
 
 
-def _in_order(parts: list[PartRest], order: Sequence[str]) -> list[PartRest]:
+def _in_order(parts: list[RestPose], order: Sequence[str]) -> list[RestPose]:
     turn = {name: i for i, name in enumerate(order)}
     return sorted(parts, key=lambda p: turn.get(p.body, len(order)))
 
@@ -165,7 +165,7 @@ def _push(staging: Staging, body: str) -> Push | None:
 
 def _comes_in(
     stage: MeshedResult,
-    part: PartRest,
+    part: RestPose,
     push: Push | None,
     times: float,
     span: tuple[float, float],
@@ -196,7 +196,7 @@ def _comes_in(
 def _staging_says(result: Result, times: float) -> str:
     """Say what of the motion is computed, and the true size of what is drawn larger."""
     head = "The way in is drawn for show; where each part rests is computed."
-    moved = [(float(np.linalg.norm(p.shift_mm)), p.body) for p in (result.rest.parts if result.rest else ())]
+    moved = [(float(np.linalg.norm(p.shift_mm)), p.body) for p in (result.rest.poses if result.rest else ())]
     far, body = max(moved, default=(0.0, ""))
     if times <= 1.0:
         return f"{head} Drawn at true size."

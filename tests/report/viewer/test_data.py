@@ -20,7 +20,7 @@ from fixturecheck.report.write import meshes_of
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Verdict
 from fixturecheck.result.release import ComesOff
-from fixturecheck.result.rest import PartRest, Rest
+from fixturecheck.result.rest import Ending, Rest, RestPose, Settled
 from fixturecheck.setup.staging import Push, Staging
 from tests.report import staged, staged_hold
 
@@ -138,12 +138,9 @@ def test_what_comes_off_turns_as_the_release_found(data: dict[str, Any]) -> None
 
 def rested() -> tuple[Result, Any]:
     """The staged gibs, gib_2 at rest 0.04 mm further along its push than it is drawn."""
-    part = PartRest(body="gib_2", shift_mm=(0.0, 0.04, 0.0), turn_deg=(0.0, 0.0, 0.0), seats=(), free=())
-    rest = Rest(
-        ending="rest", says="rests", order=("gib_2",), residual_um=0.0, steps=3, error_um=0.0,
-        order_outcome=None,
-        parts=(part,), carried=(), location=(), chances=None,
-    )  # fmt: skip
+    pose = RestPose(body="gib_2", shift_mm=(0.0, 0.04, 0.0), turn_deg=(0.0, 0.0, 0.0), matrix=np.eye(4))
+    settled = Settled(ending=Ending.REST, poses={"gib_2": pose}, steps=3, residual_um=0.0)
+    rest = Rest(settled=settled, order=("gib_2",))
     push = Push(direction=(0.0, 2.0, 0.0))
     setup = replace(staged.setup(), staging=Staging(push={"*": push}, order=("gib_2",)))
     return replace(staged.result(), rest=rest), setup
