@@ -39,11 +39,11 @@ def test_a_table_takes_three_a_stop_two_and_faces_follow_them_one_to_one():
     assert [f.subject for f in findings] == [
         "part", "part: base on table.top", "part: back on stop.face", "cut/part.top", "cut/part.end",
     ]  # fmt: skip
-    floor, wall = part.targets
+    floor, wall = (dict(t.by_seat) for t in part.targets)
     table, stop = "base on table.top", "back on stop.face"
-    assert floor.by_seat[table] == pytest.approx(1.0, abs=1e-9)
-    assert floor.by_seat[stop] == pytest.approx(0.0, abs=1e-9)
-    assert wall.by_seat[stop] == pytest.approx(1.0, abs=1e-9)
+    assert floor[table] == pytest.approx(1.0, abs=1e-9)
+    assert floor[stop] == pytest.approx(0.0, abs=1e-9)
+    assert wall[stop] == pytest.approx(1.0, abs=1e-9)
 
 
 def test_each_seat_says_where_it_acts_and_which_way_it_holds():

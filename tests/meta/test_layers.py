@@ -81,7 +81,18 @@ ALLOWED: Mapping[str, set[str]] = {
     "sheet": JUDGED | {"process", "report", "wording"},
     "schemas": {"errors", "files", "names", "process", "setup", "study"},
     "runs": JUDGED
-    | {"comparing", "study", "engine", "process", "report", "schemas", "sheet", "start", "touching"},
+    | {
+        "comparing",
+        "study",
+        "engine",
+        "process",
+        "report",
+        "schemas",
+        "sheet",
+        "start",
+        "touching",
+        "wording",
+    },
     "commands": LEAVES
     | {"runs", "study", "checks", "process", "report", "schemas", "setup", "sheet", "shop", "wording"},
     "cli": LEAVES | {"commands"},

@@ -120,7 +120,7 @@ def test_an_end_block_without_play_follows_a_part_of_any_length(shapes, staging)
     assert found.chances.closed_in == ("right",)
     (part,) = found.located
     assert [s.role.takes for s in part.seats] == [3, 2, 1]
-    assert [s.on for s in part.closing] == ["right"]
+    assert [other.body for _, other in part.closing] == ["right"]
     stage = SimpleNamespace(setup=setup, answered=found)
     assert {f.verdict for check in (rest, location, tolerance) for f in check.check(stage)} == {Verdict.GO}
 

@@ -10,6 +10,8 @@ from fixturecheck.kernel.place import location_of
 from fixturecheck.nesting.settle import settle_setup
 from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.statics.rest import Bounds
+from fixturecheck.units import METRIC
+from fixturecheck.wording.motion import settled_words
 
 STEPPED = [(0, 0), (30, 0), (30, 10), (12, 10), (12, 25), (0, 25)]
 PARTS = {
@@ -39,7 +41,7 @@ def test_a_dropped_part_rests_on_what_is_there(shapes, name, where, seed):
     setup = shapes.setup(*[shapes.body(n, s) for n, s in fixed], part)
     staging = Staging(push={"part": Push(direction=(-1, 0, 0))} if where == "stop" else {})
     found = settle_setup(setup, staging, bounds=Bounds(travel_mm=400))
-    assert found.rests, found.says
+    assert found.rests, settled_words(found, METRIC)
     placed = solid.moved(location_of(found.poses["part"].matrix))
     for _, other in fixed:
         assert placed.intersect(other).Volume() < 1e-4

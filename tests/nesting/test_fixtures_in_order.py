@@ -20,7 +20,7 @@ from fixturecheck.result.rest import Ending
 from fixturecheck.setup.model import Seat
 from fixturecheck.setup.staging import Push, Staging, refuse_bad_staging
 from fixturecheck.units import METRIC
-from fixturecheck.wording.motion import order_words
+from fixturecheck.wording.motion import order_words, settled_words
 from tests.worked_out import stage_of
 
 LEFT = Push(direction=(-1, 0, 0))
@@ -92,7 +92,9 @@ def test_an_end_block_has_no_room_where_parts_stand_out(shapes):
     staging = Staging(push={"*": LEFT}, order=("pad0", "pad1", "end"))
     found = settle_setup(pads(shapes, nib_mm=0.4), staging)
     assert found.ending is Ending.OVERLAPS
-    assert found.says.startswith("end finds no room when its turn comes: end and pad1 overlap")
+    assert settled_words(found, METRIC).startswith(
+        "end finds no room when its turn comes: end and pad1 overlap"
+    )
 
 
 def test_a_part_that_comes_after_a_hood_is_an_order_that_cannot_be(shapes):

@@ -11,7 +11,8 @@ from scipy.optimize import linprog
 from scipy.stats import truncnorm
 
 from fixturecheck.nesting.model import settling_model_of
-from fixturecheck.nesting.tolerance import sampled_rest, varying_faces
+from fixturecheck.nesting.tolerance import sampled_rest
+from fixturecheck.nesting.varying_faces import varying_faces
 from fixturecheck.result.rest import CriticalPlace
 from fixturecheck.setup.model import Seat
 from fixturecheck.setup.staging import Push, Staging
@@ -52,9 +53,8 @@ def test_a_bar_on_a_table_that_leans_is_out_by_shift_and_slope_times_offset(shap
     (spot,) = chances.targets
     # The table's rim is 50 and 30 mm from its middle, and |s| + |a| + |b| <= h: at worst one has all of it.
     along, across = x_mm / 50, y_mm / 30
-    assert (spot.low_um, spot.high_um) == pytest.approx(
-        (-half_um * max(1, along), half_um * max(1, along)), abs=1e-3
-    )
+    most_um = half_um * max(1, along)
+    assert (spot.low_um, spot.high_um) == pytest.approx((-most_um, most_um), abs=1e-3)
     variance = SHIFT_SHARE + (along**2 + across**2) * LEAN_SHARE
     assert spot.sigma_um == pytest.approx(half_um * math.sqrt(variance), rel=0.03)
     # The shares of the variance are those of the terms.
@@ -76,9 +76,8 @@ def test_a_stop_that_leans_turns_the_part(shapes):
     chances = sampled_rest(shapes.setup(table, stop, part, seats=(BASE, BACK)), LEFT, targets=(far,)).chances
     (tip,) = chances.targets
     # The face is 100 mm wide, so it turns the part by slope / 50 mm, and the tip goes that times the lever.
-    assert (tip.low_um, tip.high_um) == pytest.approx(
-        (-half_um * lever_mm / 50, half_um * lever_mm / 50), abs=2e-3
-    )
+    most_um = half_um * lever_mm / 50
+    assert (tip.low_um, tip.high_um) == pytest.approx((-most_um, most_um), abs=2e-3)
     assert tip.sigma_um == pytest.approx(half_um * lever_mm / 50 * math.sqrt(LEAN_SHARE), rel=0.03)
     assert dict(tip.lean_by_face)["stop.face"] == pytest.approx(1.0, abs=1e-3)
     assert chances.checked_um < 0.02

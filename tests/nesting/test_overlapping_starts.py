@@ -10,6 +10,8 @@ from fixturecheck.nesting import settle as starts
 from fixturecheck.nesting.settle import settle_setup
 from fixturecheck.result.rest import Ending
 from fixturecheck.setup.staging import Staging
+from fixturecheck.units import METRIC
+from fixturecheck.wording.motion import settled_words
 
 FLIPPED = cq.Vector(1, 0, 0), 180
 LYING = cq.Vector(0, 1, 0), 90
@@ -43,7 +45,7 @@ def test_a_part_that_starts_in_the_side_of_a_fixture_is_told(shapes, on, part, d
                        turn=LYING if part == "centre" else None)  # fmt: skip
     found = settle_setup(shapes.setup(shapes.body(on, fixed(shapes)[on]), body), Staging())
     assert found.ending is Ending.OVERLAPS
-    assert found.says == (
+    assert settled_words(found, METRIC) == (
         f"the parts have no room to start from: {' and '.join(sorted(('part', on)))} overlap even well back "
         "from where they are drawn"
     )
@@ -73,7 +75,7 @@ def test_a_small_block_drawn_wholly_in_a_large_one_is_told(shapes):
     small = shapes.body("part", shapes.box(6, 6, 6), "part")
     found = settle_setup(shapes.setup(large, small), Staging())
     assert found.ending is Ending.OVERLAPS
-    assert "large and part overlap" in found.says
+    assert "large and part overlap" in settled_words(found, METRIC)
 
 
 def test_a_rest_within_something_is_not_believed(shapes, monkeypatch):
@@ -91,4 +93,4 @@ def test_a_rest_within_something_is_not_believed(shapes, monkeypatch):
     found = run.settle_setup(shapes.setup(table, pin, block), Staging(approach_mm=8.0))
     assert found.ending is Ending.NOT_CONVERGED
     assert found.residual_um == pytest.approx(6000, rel=0.01)
-    assert "overlap" in found.says
+    assert "overlap" in settled_words(found, METRIC)

@@ -14,7 +14,8 @@ from fixturecheck.result.rest import Ending
 from fixturecheck.setup.model import Seat
 from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.statics.rest import Bounds
-from fixturecheck.wording.motion import freedom_words
+from fixturecheck.units import METRIC
+from fixturecheck.wording.motion import freedom_words, settled_words
 
 LEFT = Push(direction=(-1, 0, 0))
 
@@ -39,7 +40,7 @@ def test_a_block_pushed_from_two_mm_away_closes_both_seats(shapes):
     assert np.abs(found.poses["part"].shift_mm).max() < 1e-6
     assert [s.closed for s in found.seats] == [True, True]
     assert not found.unintended()
-    assert found.says == "every seat is closed and nothing else touches"
+    assert settled_words(found, METRIC) == "every seat is closed and nothing else touches"
     # Statics: the table carries the weight, the stop the push of a quarter of it.
     weight = 30 * 20 * 20 * 7.87e-6 * 9.80665
     force = {c.a: c.force_n for c in found.carried}
@@ -215,7 +216,7 @@ class TestNotAtRest:
             "part", shapes.box(10, 10, 10, (50, 0, 0)), "part"))  # fmt: skip
         found = settle_setup(setup, Staging())
         assert found.ending is Ending.FALLS
-        assert found.says == "part falls away: nothing is in its way"
+        assert settled_words(found, METRIC) == "part falls away: nothing is in its way"
         assert found.steps < 100
 
     def test_no_stop_against_the_push(self, shapes):
@@ -223,7 +224,7 @@ class TestNotAtRest:
         part = shapes.body("part", shapes.box(10, 10, 10), "part")
         found = settle_setup(shapes.setup(table, part), Staging(push={"part": LEFT}))
         assert found.ending is Ending.SLIDES
-        assert "nothing stops it" in found.says
+        assert "nothing stops it" in settled_words(found, METRIC)
 
     def test_no_weight_and_no_push(self, shapes):
         setup = stopped(shapes, shapes.box(10, 10, 10, (5, 0, 0)))
@@ -243,7 +244,7 @@ class TestNotAtRest:
         setup = stopped(shapes, shapes.box(30, 20, 20, (15.5, 0, 0)))
         found = settle_setup(setup, Staging(push={"part": LEFT}), bounds=Bounds(steps=2))
         assert found.ending is Ending.NOT_CONVERGED
-        assert "no rest after 2 steps" in found.says
+        assert "no rest after 2 steps" in settled_words(found, METRIC)
 
     def test_an_order_that_names_a_stranger(self, shapes):
         setup = stopped(shapes, shapes.box(30, 20, 20, (15, 0, 0)))
@@ -263,7 +264,8 @@ class TestNotAtRest:
         found = settle_setup(shapes.setup(*walls, table, part), Staging())
         assert found.ending is Ending.JAMMED
         assert (
-            found.says == "the seats contradict each other: no move frees the parts of all overlaps at once"
+            settled_words(found, METRIC)
+            == "the seats contradict each other: no move frees the parts of all overlaps at once"
         )
         assert found.seats == found.carried == found.freedoms == ()
 
@@ -272,7 +274,7 @@ class TestNotAtRest:
         part = shapes.body("part", shapes.box(20, 20, 20), "part")
         found = settle_setup(shapes.setup(*walls, part), Staging())
         assert found.ending is Ending.OVERLAPS
-        assert found.says in {
+        assert settled_words(found, METRIC) in {
             f"the parts have no room to start from: {wall} and part overlap even well back from where "
             "they are drawn"
             for wall in "ab"
@@ -290,7 +292,7 @@ class TestNotAtRest:
         assert settle_setup(setup, Staging(order=("block", "hood"))).rests
         found = settle_setup(setup, Staging(order=("hood", "block")))
         assert found.ending is Ending.OVERLAPS
-        assert found.says == (
+        assert settled_words(found, METRIC) == (
             "block finds no room when its turn comes: block and hood overlap even well back from where they "
             "are drawn"
         )

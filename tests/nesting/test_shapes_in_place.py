@@ -11,6 +11,8 @@ import pytest
 from fixturecheck.nesting.disturbances import order_of_placing
 from fixturecheck.nesting.settle import settle_setup
 from fixturecheck.setup.staging import Push, Staging
+from fixturecheck.units import METRIC
+from fixturecheck.wording.motion import settled_words
 
 STEEL_N_MM3 = 7.87e-6 * 9.80665
 
@@ -26,7 +28,7 @@ def table(shapes):
 def rests(setup, staging):
     """See that all rest as drawn in whatever order they can come, and return what each pair carries."""
     found = settle_setup(setup, staging)
-    assert found.rests, found.says
+    assert found.rests, settled_words(found, METRIC)
     for pose in found.poses.values():
         assert np.abs(pose.shift_mm).max() < 1e-6
         assert np.abs(pose.turn_deg).max() < 1e-6
