@@ -41,6 +41,7 @@ ROWS: Mapping[str, tuple[str, str]] = {
     "edit_hold_vs_cold": ("bench_warm:edit_hold", AT_MOST),
     "repeat_vs_cold": ("bench_warm:repeat", AT_MOST),
     "sweep_efficiency_2": ("bench_warm:efficiency", AT_LEAST),
+    "cutter_sweep_vs_wheel": ("bench_cutter:vs_wheel", AT_MOST),
     "process_vs_checks": ("bench_job:vs_checks", AT_MOST),
     "settle_vs_mujoco_16": ("bench_settle:vs_mujoco_16", AT_LEAST),
     "settle_growth": ("bench_settle:growth", AT_MOST),

@@ -295,7 +295,7 @@ class _Hole:
         finding["shapes"] = (
             NamedShape(
                 name=f"{tool} {self._drill.name} {self._ref}",
-                role=Role.WHEEL,
+                role=Role.CUTTER,
                 geometry=solid,
                 bodies=(self._ref.body,),
             ),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import cadquery as cq
@@ -23,6 +23,7 @@ _SAG_MM = 5e-4
 """How far the chords of a curve that is neither straight nor round may lie off it."""
 _MOST_CHORDS = 512
 _SAME_SHARE = 1e-6
+_STRAIGHT_RAD = 1e-9
 """How much of its volume a prism may miss area times height by."""
 
 
@@ -151,7 +152,7 @@ def prism_of(rings: Sequence[Ring], from_z_mm: float, to_z_mm: float) -> Solid:
     KernelError
         The rings do not close, or cross.
     """
-    wires = [_wire(ring, from_z_mm) for ring in rings]
+    wires = [wire_of(ring, from_z_mm) for ring in rings]
     face = cq.Face.makeFromWires(wires[0], wires[1:])
     prism = cq.Solid.extrudeLinear(face, cq.Vector(0, 0, to_z_mm - from_z_mm))
     solids = solids_of(prism)
@@ -226,6 +227,74 @@ def _in_a_row(pieces: list[Piece]) -> Ring:
         piece = rest.pop(i)
         chain.append(back(piece) if turn else piece)
     return tuple(chain)
+
+
+def way_of(piece: Piece, share: float) -> float:
+    """Return the direction in which a piece runs at a share of its length.
+
+    Parameters
+    ----------
+    piece : Piece
+        A straight or round piece.
+    share : float
+        0 at its start, 1 at its end.
+
+    Returns
+    -------
+    float
+        Radians from X, counterclockwise.
+    """
+    if isinstance(piece, Arc):
+        return piece.from_rad + share * piece.turn_rad + math.copysign(math.pi / 2, piece.turn_rad)
+    return math.atan2(piece.end[1] - piece.start[1], piece.end[0] - piece.start[0])
+
+
+def turn_between(before: Piece, after: Piece) -> float:
+    """Return by how much a path turns from one piece to the next.
+
+    Parameters
+    ----------
+    before, after : Piece
+        They meet.
+
+    Returns
+    -------
+    float
+        Radians within half a turn either way, positive to the left.
+    """
+    return (way_of(after, 0.0) - way_of(before, 1.0) + math.pi) % (2 * math.pi) - math.pi
+
+
+def to_the_right(ring: Ring, by_mm: float) -> Ring:
+    """Return a ring moved to the right of the way it runs, with arcs round the corners that it turns left.
+
+    Parameters
+    ----------
+    ring : Ring
+        A closed outline that turns no corner to the right and no arc to the right within the distance.
+    by_mm : float
+        How far it is moved.
+
+    Returns
+    -------
+    Ring
+        For each piece its own, and after it an arc where a corner follows.
+    """
+    found: list[Piece] = []
+    for piece, after in pairwise([*ring, ring[0]]):
+        if isinstance(piece, Arc):
+            radius = piece.radius_mm + math.copysign(by_mm, piece.turn_rad)
+            found.append(replace(piece, radius_mm=radius))
+        else:
+            way = way_of(piece, 0.0)
+            x, y = by_mm * math.sin(way), -by_mm * math.cos(way)
+            ends = [(p[0] + x, p[1] + y) for p in (piece.start, piece.end)]
+            found.append(Line(start=ends[0], end=ends[1]))
+        turn = turn_between(piece, after)
+        if turn > _STRAIGHT_RAD and by_mm > 0.0:
+            start = way_of(piece, 1.0) - math.pi / 2
+            found.append(Arc(centre=piece.end, radius_mm=by_mm, from_rad=start, turn_rad=turn))
+    return tuple(found)
 
 
 def back(piece: Piece) -> Piece:
@@ -308,8 +377,21 @@ def _arc(edge: Edge) -> Arc:
     return Arc(centre=(centre.x, centre.y), radius_mm=radius, from_rad=angles[0], turn_rad=turn)
 
 
-def _wire(ring: Ring, z_mm: float) -> cq.Wire:
-    """Return a ring as a wire at a height."""
+def wire_of(ring: Ring, z_mm: float) -> cq.Wire:
+    """Return a ring as a wire at a height.
+
+    Parameters
+    ----------
+    ring : Ring
+        A closed outline.
+    z_mm : float
+        Height at which it lies.
+
+    Returns
+    -------
+    Wire
+        With one edge for each piece.
+    """
 
     def at(point: Point2) -> cq.Vector:
         return cq.Vector(point[0], point[1], z_mm)

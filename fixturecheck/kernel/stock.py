@@ -49,6 +49,9 @@ from fixturecheck.kernel.shapes import Box, Edge, Face, Shape, Solid
 _ON_MM = 1e-5
 """A point this near a face lies on it."""
 
+_SAME_PLACE_MM = 1e-6
+"""An edge shorter than that is a point."""
+
 _SAME_WAY = 1e-6
 """One less the cosine of directions that count as one: 1.4 mrad."""
 
@@ -102,6 +105,9 @@ def rims(solid: Solid, faces: Collection[int]) -> list[RimEdge]:
     found = []
     for edge in edges_of(solid):
         near = [cq.Face(f) for f in owners.FindFromKey(edge.wrapped)]
+        # Of an edge shorter than any place is known by, no corner can be told.
+        if edge_length_mm(edge) < _SAME_PLACE_MM:
+            continue
         numbers = [next(i for i, f in enumerate(all_faces) if f.isSame(one)) for one in near]
         if not set(numbers) & set(faces):
             continue
@@ -170,6 +176,34 @@ def closed(solid: Solid, faces: Collection[int], what: str) -> Solid:
     if any(one.isSame(all_faces[i]) for i in faces for one in after):
         raise KernelError(message)
     return left[0]
+
+
+def with_blends(solid: Solid, faces: Collection[int]) -> tuple[int, ...]:
+    """Return some faces of a solid and the rounds that run smoothly from one of them to another.
+
+    Parameters
+    ----------
+    solid : Solid
+        The part.
+    faces : collection of int
+        Indices into `faces_of(solid)`.
+
+    Returns
+    -------
+    tuple of int
+        Ascending; a round counts where two faces beside it do, so that a corner where rounds meet does, too.
+    """
+    everything = faces_of(solid)
+    beside: dict[int, set[int]] = {}
+    for rim in rims(solid, range(len(everything))):
+        if rim.smooth and rim.faces[0] != rim.faces[1]:
+            for one, other in (rim.faces, rim.faces[::-1]):
+                beside.setdefault(one, set()).add(other)
+    found, before = set(faces), -1
+    while len(found) != before:
+        before = len(found)
+        found |= {i for i, near in beside.items() if len(near & found) > 1 and not is_flat(everything[i])}
+    return tuple(sorted(found))
 
 
 def grown(solid: Solid, face: int, by_mm: float, what: str) -> Solid:

@@ -271,7 +271,7 @@ def swept_outline(outline: Outline, travel: Travel) -> Solid:
     for y_mm, radius_mm in ((y0, r0), (y1, r1)):
         if radius_mm > _SAME_MM:
             faces.append(_stadium(radius_mm, travel, travel.y_from_mm + y_mm))
-    return _closed(faces, "the wheel's sweep")
+    return sewn(faces, "the wheel's sweep")
 
 
 def swept_disc(radius_mm: float, y0_mm: float, y1_mm: float, travel: Travel) -> Solid:
@@ -417,8 +417,26 @@ def _half_section(inner_mm: float, hood: Hood, length_mm: float, *, mirrored: bo
     return cq.Face.makeFromWires(cq.Wire.combine(edges)[0])
 
 
-def _closed(faces: Sequence[Shape], what: str) -> Solid:
-    """Return the solid that the faces enclose."""
+def sewn(faces: Sequence[Shape], what: str) -> Solid:
+    """Return the solid that faces enclose.
+
+    Parameters
+    ----------
+    faces : sequence of Shape
+        Their edges meet within 1e-6 mm.
+    what : str
+        What they enclose, for errors.
+
+    Returns
+    -------
+    Solid
+        Valid, its faces looking outward.
+
+    Raises
+    ------
+    KernelError
+        They do not close.
+    """
     sewing = BRepBuilderAPI_Sewing(_SEW_MM)
     for face in faces:
         for piece in face.Faces():

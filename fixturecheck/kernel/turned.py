@@ -14,16 +14,30 @@ from itertools import pairwise
 
 import cadquery as cq
 from OCP.BRepClass3d import BRepClass3d_SolidClassifier
+from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism, BRepPrimAPI_MakeRevol
+from OCP.gp import gp_Ax1, gp_Dir, gp_Pnt, gp_Vec
 from OCP.TopAbs import TopAbs_State
 
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.construct import Point2
-from fixturecheck.kernel.outline import Arc, Line, Piece
-from fixturecheck.kernel.shapes import Face, Shape, Solid
-from fixturecheck.kernel.sweep import Outline, Travel, bounds, edge_of, swept_outline
+from fixturecheck.kernel.outline import (
+    Arc,
+    Line,
+    Piece,
+    Ring,
+    around_mm2,
+    to_the_right,
+    turn_between,
+    way_of,
+    wire_of,
+)
+from fixturecheck.kernel.shapes import Face, Shape, Solid, cq_shape
+from fixturecheck.kernel.sweep import Outline, Travel, bounds, edge_of, sewn, swept_outline
 
 _SAME_MM = 1e-9
 _STRAIGHT_RAD = 1e-9
+_SEW_MM = 1e-6
+_SAME_SHARE = 1e-6
 _ORIGIN, _UP = cq.Vector(0, 0, 0), cq.Vector(0, 0, 1)
 
 
@@ -93,11 +107,133 @@ def along_path(outline: Outline, path: Sequence[Piece], tip_z_mm: float, *, oute
     for before, after in follow:
         found += _at_corner(half, before, after, sides)
     if not closed:
-        found.append(_spun(half, pieces[0].start, _way(pieces[0], 0.0) + math.pi / 2, math.pi))
-        found.append(_spun(half, pieces[-1].end, _way(pieces[-1], 1.0) - math.pi / 2, math.pi))
+        found.append(_spun(half, pieces[0].start, way_of(pieces[0], 0.0) + math.pi / 2, math.pi))
+        found.append(_spun(half, pieces[-1].end, way_of(pieces[-1], 1.0) - math.pi / 2, math.pi))
     sweep = fused(found)
     moved: Shape = sweep.translate(cq.Vector(0, 0, tip_z_mm))
     return moved
+
+
+def round_pocket(
+    outline: Outline, outer: Ring, islands: Sequence[Ring], tip_z_mm: float, ridge_mm: float
+) -> Solid | None:
+    """Return what a tool sweeps that goes round a pocket, and from a height up all that it goes round.
+
+    Its faces are made one by one and sewn together. Volume is that of the theorem of Pappus for each piece.
+
+    Parameters
+    ----------
+    outline : sequence of segment
+        Radius over the height above the tip.
+    outer : Ring
+        Path beside the walls, counterclockwise.
+    islands : sequence of Ring
+        Paths beside what stands within, each clockwise.
+    tip_z_mm : float
+        Height of the tip.
+    ridge_mm : float
+        Height above the tip from which on the inside is swept, too.
+
+    Returns
+    -------
+    Solid or None
+        In the machine's frame. None where a path turns to the right more tightly than the tool is wide: the
+        faces would cross.
+
+    Raises
+    ------
+    KernelError
+        The faces do not close, or enclose another volume.
+
+    References
+    ----------
+    Theorem of Pappus: a section swept round an axis fills its area times the way of its centre.
+    """
+    half = _section(outline, halves=1)
+    rings = (outer, *islands)
+    top_mm, reach_mm = outline[-1][-1][0], half.BoundingBox().xmax
+    if any(_crosses(ring, reach_mm) for ring in rings):
+        return None
+    flat_mm, high_mm = outline[0][1][1], outline[-1][-1][1]
+    faces: list[Shape] = [face for ring in rings for face in _walls_beside(outline, ring)]
+    low = [to_the_right(ring, flat_mm) for ring in rings]
+    if ridge_mm > _SAME_MM:
+        if flat_mm > _SAME_MM:
+            faces += [_flat([ring, path], 0.0) for ring, path in zip(low, rings, strict=True)]
+        up = cq.Vector(0, 0, ridge_mm)
+        faces += [_pulled(edge, up) for ring in rings for edge in wire_of(ring, 0.0).Edges()]
+        faces.append(_flat(rings, ridge_mm))
+    else:
+        faces.append(_flat(low, 0.0))
+    faces.append(_flat([to_the_right(ring, high_mm) for ring in rings], top_mm))
+    solid = sewn(faces, "the sweep of a cutter round a pocket")
+    inside_mm3 = sum(around_mm2(ring) for ring in rings) * (top_mm - ridge_mm)
+    drawn_mm3 = inside_mm3 + sum(_beside_mm3(half, ring) for ring in rings)
+    if abs(solid.Volume() - drawn_mm3) > _SAME_SHARE * drawn_mm3:
+        message = f"a cutter round a pocket sweeps {drawn_mm3:.6g} mm3, but {solid.Volume():.6g} came out"
+        raise KernelError(message)
+    moved: Solid = solid.translate(cq.Vector(0, 0, tip_z_mm))
+    return moved
+
+
+def _crosses(ring: Ring, reach_mm: float) -> bool:
+    """Return whether the right of a ring, that wide, would cross itself at a corner or an arc."""
+    corners = (turn_between(a, b) for a, b in pairwise([*ring, ring[0]]))
+    tight = (isinstance(p, Arc) and p.turn_rad < 0 and p.radius_mm <= reach_mm + _SEW_MM for p in ring)
+    return any(turn < -_STRAIGHT_RAD for turn in corners) or any(tight)
+
+
+def _walls_beside(outline: Outline, ring: Ring) -> Iterator[Shape]:
+    """Yield the faces that the side of a tool leaves on the right of a ring, its tip at height 0."""
+    edges = [edge_of(s, 0.0, 0.0, side=1).rotate(_ORIGIN, cq.Vector(1, 1, 1), 120.0) for s in outline]
+    for piece, after in pairwise([*ring, ring[0]]):
+        for edge in edges:
+            if isinstance(piece, Line):
+                beside = _placed(edge, piece.start, way_of(piece, 0.0) - math.pi / 2)
+                yield _pulled(beside, _between(piece))
+            else:
+                outward = piece.turn_rad > 0
+                there = edge if outward else edge.mirror("YZ")
+                moved = there.translate(cq.Vector(piece.radius_mm, 0, 0))
+                yield _spun_edge(moved, piece.centre, piece.from_rad, piece.turn_rad)
+            turn = turn_between(piece, after)
+            if turn > _STRAIGHT_RAD:
+                yield _spun_edge(edge, piece.end, way_of(piece, 1.0) - math.pi / 2, turn)
+
+
+def _between(line: Line) -> cq.Vector:
+    return cq.Vector(line.end[0] - line.start[0], line.end[1] - line.start[1], 0)
+
+
+def _spun_edge(edge: Shape, at: Point2, from_rad: float, turn_rad: float) -> Shape:
+    """Return the face that an edge in the plane XZ makes about an upright axis through a point."""
+    axis = gp_Ax1(gp_Pnt(at[0], at[1], 0.0), gp_Dir(0.0, 0.0, math.copysign(1.0, turn_rad)))
+    start = _placed(edge, at, from_rad).wrapped
+    if abs(turn_rad) >= 2 * math.pi - _STRAIGHT_RAD:
+        return cq_shape(BRepPrimAPI_MakeRevol(start, axis).Shape())
+    return cq_shape(BRepPrimAPI_MakeRevol(start, axis, abs(turn_rad)).Shape())
+
+
+def _pulled(edge: Shape, along: cq.Vector) -> Shape:
+    return cq_shape(BRepPrimAPI_MakePrism(edge.wrapped, gp_Vec(*along.toTuple())).Shape())
+
+
+def _flat(rings: Sequence[Ring], z_mm: float) -> Face:
+    outer, *inner = (wire_of(ring, z_mm) for ring in rings)
+    return cq.Face.makeFromWires(outer, inner)
+
+
+def _beside_mm3(half: Face, ring: Ring) -> float:
+    """Return what half a section sweeps on the right of a ring, mm3."""
+    area, moment = half.Area(), half.Area() * half.Center().x
+    total = 0.0
+    for piece, after in pairwise([*ring, ring[0]]):
+        if isinstance(piece, Line):
+            total += area * math.dist(piece.start, piece.end)
+        else:
+            total += abs(piece.turn_rad) * area * piece.radius_mm + piece.turn_rad * moment
+        total += max(turn_between(piece, after), 0.0) * moment
+    return float(total)
 
 
 def fused(solids: Sequence[Shape]) -> Shape:
@@ -173,20 +309,13 @@ def _turns_within(piece: Piece, reach_mm: float, sides: Sequence[int]) -> bool:
     return abs(piece.turn_rad) < 2 * math.pi - _STRAIGHT_RAD and math.copysign(1, piece.turn_rad) in sides
 
 
-def _way(piece: Piece, share: float) -> float:
-    """Return the direction in which a piece runs at one of its ends, as an angle."""
-    if isinstance(piece, Arc):
-        return piece.from_rad + share * piece.turn_rad + math.copysign(math.pi / 2, piece.turn_rad)
-    return math.atan2(piece.end[1] - piece.start[1], piece.end[0] - piece.start[0])
-
-
 def _swept(half: Face, whole: Face, piece: Piece, sides: Sequence[int]) -> Iterator[Solid]:
     """Yield what halves of a tool sweep along a piece: on its left (side 1), its right (-1), or both."""
     both = len(sides) > 1
     if isinstance(piece, Line):
         section = whole if both else half
         along = cq.Vector(piece.end[0] - piece.start[0], piece.end[1] - piece.start[1], 0)
-        turned = _placed(section, piece.start, _way(piece, 0.0) + sides[-1] * math.pi / 2)
+        turned = _placed(section, piece.start, way_of(piece, 0.0) + sides[-1] * math.pi / 2)
         yield _valid(cq.Solid.extrudeLinear(turned, along))
         return
     start = piece.from_rad if piece.turn_rad > 0 else piece.from_rad + piece.turn_rad
@@ -224,10 +353,10 @@ def _inward(half: Face, radius_mm: float) -> Face:
 
 def _at_corner(half: Face, before: Piece, after: Piece, sides: Sequence[int]) -> Iterator[Solid]:
     """Yield the turn of the outer half of a tool where a path turns a corner."""
-    turn = (_way(after, 0.0) - _way(before, 1.0) + math.pi) % (2 * math.pi) - math.pi
+    turn = turn_between(before, after)
     side = -1 if turn > 0 else 1
     if abs(turn) > _STRAIGHT_RAD and side in sides:
-        start = _way(before, 1.0) + side * math.pi / 2
+        start = way_of(before, 1.0) + side * math.pi / 2
         yield _spun(half, after.start, min(start, start + turn), abs(turn))
 
 

@@ -28,7 +28,7 @@ from fixturecheck.machining.cut import (
     wheel_path,
 )
 from fixturecheck.result.contact import CutMade, FaceMade, WheelTravel
-from fixturecheck.result.shapes import NamedShape, Role, Vector, wheel_name
+from fixturecheck.result.shapes import NamedShape, Role, Vector, cutter_name, wheel_name
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.units import METRIC, Writing
 
@@ -477,9 +477,12 @@ def _travel(path: WheelPath) -> WheelTravel:
     )
 
 
-def shapes_of(cut: str, parts: Sequence[PartGround], tool: Shape) -> list[NamedShape]:
-    """Name what a report may show: the tool, each part as cut, its leftover and gouge."""
-    shapes = [NamedShape(name=wheel_name(cut), role=Role.WHEEL, geometry=tool)]
+def shapes_of(
+    cut: str, parts: Sequence[PartGround], tool: Shape, role: Role = Role.WHEEL
+) -> list[NamedShape]:
+    """Name what a report may show: the tool of a role, each part as cut, its leftover and gouge."""
+    name = cutter_name(cut) if role is Role.CUTTER else wheel_name(cut)
+    shapes = [NamedShape(name=name, role=role, geometry=tool)]
     for p in parts:
         regions = ((Role.GROUND, p.ground), (Role.LEFTOVER, p.leftover), (Role.GOUGE, p.gouge))
         shapes += [

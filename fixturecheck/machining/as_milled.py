@@ -16,11 +16,11 @@ from fixturecheck.kernel.boolean import joined, split
 from fixturecheck.kernel.brep.topology import faces_of, solids_of
 from fixturecheck.kernel.construct import compound, pulled
 from fixturecheck.kernel.measure import box_of, hollow_rounds, is_flat, normal_in_middle, volume_mm3
-from fixturecheck.kernel.outline import Line, prism_of
+from fixturecheck.kernel.outline import Line, around_mm2, prism_of
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.shapes import Face, Shape, Solid
-from fixturecheck.kernel.stock import closed
-from fixturecheck.kernel.turned import along_path, fused, straight_down
+from fixturecheck.kernel.stock import closed, with_blends
+from fixturecheck.kernel.turned import along_path, fused, round_pocket, straight_down
 from fixturecheck.machining.as_ground import (
     Stock,
     made_of,
@@ -47,13 +47,14 @@ from fixturecheck.machining.swept_area import (
     merged,
     outlined,
     outlines,
+    points_of,
     polygons_in,
     swept_outlines,
     swept_polygon,
 )
 from fixturecheck.result.contact import CutMade, FaceMade
 from fixturecheck.result.detour import Dodge, DodgeKind
-from fixturecheck.result.shapes import NamedShape
+from fixturecheck.result.shapes import NamedShape, Role, Vector
 from fixturecheck.setup.end_mill import CutterMove, CutterShape, EndMilling
 from fixturecheck.setup.model import Body, Setup
 
@@ -61,6 +62,10 @@ _OVER_MM = 1.0
 """How far a plunge starts above everything that stands there."""
 _TRIM_MM = 1e-3
 """How far within what the cutter could reach stock must lie to count as missed, not as left in a corner."""
+_COVERED_SHARE = 0.99
+"""How much of a face that is made must lie under stock before."""
+_DRAWN_SAG_MM = 0.05
+"""How far chords lie off an arc where a path is only shown."""
 _NOSE_LONG_MM = 100.0
 """How much of what turns above the nut is looked at."""
 
@@ -150,8 +155,6 @@ def mill(setup: Setup, run: EndMilling) -> MilledCut:
         _milled(setup, run, part, placed[part], stocks[part], movers[Mover.CUTTER], passes[part], walls[part])
         for part in run.parts
     )
-    last = every[-1]
-    tool = straight_down(cutter_outline(run), last.path[-1].end, last.z_mm, last.z_mm)
     return MilledCut(
         run=run,
         bodies={part: setup.body(part) for part in run.parts},
@@ -160,9 +163,56 @@ def mill(setup: Setup, run: EndMilling) -> MilledCut:
         walls=walls,
         movers=movers,
         parts=parts,
-        made=made_of(run.name, parts, None, None),
-        shapes=tuple(shapes_of(run.name, parts, tool)),
+        made=replace(made_of(run.name, parts, None, None), tip_mm=tip_path_mm(every, top_mm)),
+        shapes=tuple(shapes_of(run.name, parts, tool_at(run, every[-1]), Role.CUTTER)),
     )
+
+
+def tool_at(run: EndMilling, one: CutterPass) -> Shape:
+    """Return flutes, shank and nut of a cutter that stands at the end of a pass.
+
+    Parameters
+    ----------
+    run : EndMilling
+        The run as stated.
+    one : CutterPass
+        Where it goes.
+
+    Returns
+    -------
+    Shape
+        In the machine's frame; what turns above the nut is left out, since it would hide the work.
+    """
+    end = one.path[-1].end
+    there = replace(one, path=(Line(start=end, end=end),))
+    held = holder_sweeps(run, (there,))
+    flutes = straight_down(cutter_outline(run), end, one.z_mm, one.z_mm)
+    return compound([flutes, *(held[mover] for mover in (Mover.SHANK, Mover.NUT) if mover in held)])
+
+
+def tip_path_mm(passes: Sequence[CutterPass], clear_mm: float) -> tuple[Vector, ...]:
+    """Return where the tip of a cutter goes, corner by corner, its arcs as chords.
+
+    Parameters
+    ----------
+    passes : sequence of CutterPass
+        In order.
+    clear_mm : float
+        Height to which it is lifted between passes that do not follow each other.
+
+    Returns
+    -------
+    tuple of Vector
+        mm, from above the first pass to above the last.
+    """
+    found: list[Vector] = []
+    for one in passes:
+        level = [(x, y, one.z_mm) for x, y in points_of(one.path, _DRAWN_SAG_MM)]
+        if not found or math.dist(found[-1], level[0]) > _DRAWN_SAG_MM:
+            above = [] if not found else [(*found[-1][:2], clear_mm)]
+            found += [*above, (*level[0][:2], clear_mm)]
+        found += level
+    return (*found, (*found[-1][:2], clear_mm))
 
 
 def _stock(setup: Setup, run: EndMilling, part: str, solid: Solid) -> Stock:
@@ -174,11 +224,20 @@ def _stock(setup: Setup, run: EndMilling, part: str, solid: Solid) -> Stock:
         layers = [pulled(face, scaled(normal_in_middle(face), run.stock_mm)) for face in faces]
         return with_layers(part, solid, layers, run.name, setup.write)
     what = f"{', '.join(run.makes)} of {part}"
-    full = closed(solid, numbers, what)
+    full = closed(solid, with_blends(solid, numbers), what)
     layer = split(full, solid, f"{part} with {what} full by the part").kept
     if layer is None:
         message = f"closing {what} adds nothing, so what {run.name} takes is not known; state stock_mm"
         raise NotComputedError(message)
+    near_mm = setup.tolerances.touch_mm
+    for name in run.makes:
+        flat = [faces_of(solid)[i] for i in body.face_indices(name) if is_flat(faces_of(solid)[i])]
+        if flat and share_of(flat, layer, near_mm, facing=-1) < _COVERED_SHARE:
+            message = (
+                f"closing {what} leaves {name} partly open, so what {run.name} takes is not known; name "
+                "every face of the pocket, slot or step in makes, or state stock_mm"
+            )
+            raise NotComputedError(message)
     return Stock(solid=full, layer=layer, solid_mm3=volume_mm3(full))
 
 
@@ -213,16 +272,43 @@ def cutter_sweep(run: EndMilling, passes: Sequence[CutterPass], top_mm: float) -
     if run.shape == CutterShape.SQUARE:
         return prisms_over(passes, 0.5 * run.diameter_mm, 0.0, run.flute_mm, top_mm)
     outline, pieces = cutter_outline(run), list[Shape]()
+    pockets = _whole_pockets(run, passes)
     for one in passes:
         if one.plunges:
             pieces.append(straight_down(outline, one.path[0].start, one.z_mm, top_mm))
-        elif one.round == 0:
+        elif one.round == 0 and not (pockets and one.step_mm > 0.0):
             pieces.append(along_path(outline, one.path, one.z_mm, outer=one.step_mm > 0.0))
     rounds = [p for p in passes if p.step_mm > 0.0]
-    if rounds:
+    if pockets:
+        pieces += pockets
+    elif rounds:
         ridge_mm = ridge_of_rounds_mm(run, rounds[0].step_mm)
         pieces.append(prisms_over(rounds, radius_at_mm(run, ridge_mm), ridge_mm, run.flute_mm, top_mm))
     return fused([solid for piece in pieces for solid in solids_of(piece)])
+
+
+def _whole_pockets(run: EndMilling, passes: Sequence[CutterPass]) -> list[Shape]:
+    """Return what the rounds of pockets sweep, face by face; nothing where that is not all, or not simple.
+
+    Rounds too far apart leave an island between them, and a path that turns tightly to the wall crosses
+    itself: those are joined of their pieces.
+    """
+    found: list[Shape] = []
+    for z_mm in dict.fromkeys(p.z_mm for p in passes if p.step_mm > 0.0):
+        rounds = [p for p in passes if p.step_mm > 0.0 and p.z_mm == z_mm]
+        ridge_mm = ridge_of_rounds_mm(run, rounds[0].step_mm)
+        beside = [p.path for p in rounds if p.round == 0]
+        outer = [ring for ring in beside if around_mm2(ring) > 0.0]
+        areas = polygons_in(swept_polygon([p.path for p in rounds], radius_at_mm(run, ridge_mm)))
+        holes = sum(len(polygons_in(Polygon(hole))) for area in areas for hole in area.interiors)
+        if len({p.step_mm for p in rounds}) > 1 or len(outer) != 1 or holes != len(beside) - 1:
+            return []
+        islands = [ring for ring in beside if ring is not outer[0]]
+        swept = round_pocket(cutter_outline(run), outer[0], islands, z_mm, ridge_mm)
+        if swept is None:
+            return []
+        found.append(swept)
+    return found
 
 
 def ridge_mm(run: EndMilling, step_mm: float) -> float:
@@ -353,6 +439,9 @@ def _milled(
     # Ridges between rounds are judged by their height; a floor under them counts as made.
     steps = [ridge_of_rounds_mm(run, p.step_mm) for p in passes if p.step_mm > 0.0]
     near_mm = setup.tolerances.touch_mm + max(steps, default=0.0)
+    left = taken.layer.kept
+    made = {name: share_of(of, taken.ground, near_mm) for name, of in faces.items()}
+    kept = {n: 0.0 if left is None else _kept_share(of, left, missed, near_mm) for n, of in faces.items()}
     return PartGround(
         body=part,
         target=solid,
@@ -366,14 +455,9 @@ def _milled(
         leftover_mm3=taken.layer.kept_mm3,
         gouge_mm3=taken.drawn.taken_mm3,
         corner=None,
-        faces=tuple(
-            FaceMade(face=FaceRef.of(part, name), share_made=share_of(of, taken.ground, near_mm))
-            for name, of in faces.items()
-        ),
-        corner_shares=tuple(
-            0.0 if taken.layer.kept is None else _kept_share(of, taken.layer.kept, missed, near_mm)
-            for of in faces.values()
-        ),
+        faces=tuple(FaceMade(face=FaceRef.of(part, name), share_made=share) for name, share in made.items()),
+        # A ridge lies on a face that counts as made: no share is told twice.
+        corner_shares=tuple(min(kept[name], 1.0 - share) for name, share in made.items()),
     )
 
 

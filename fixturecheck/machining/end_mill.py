@@ -371,12 +371,14 @@ class _Over:
             # Counterclockwise beside the outer walls, clockwise round an island: the wall is on the right.
             rings = [turned_round(r, n == 0) for area in areas for n, (r, _) in enumerate(area)]
             found += [CutterPass(path=r, z_mm=self._z_mm, round=rounds, step_mm=step_mm) for r in rings]
-            inner = merged([area_of([ring for ring, _ in area]) for area in areas]).buffer(
-                -step_mm, quad_segs=48
-            )
-            if not polygons_in(inner):
+            within = merged([area_of([ring for ring, _ in area]) for area in areas])
+            # Round ends leave a rib in the middle where the last round is further from it than half a step.
+            steps = (step_mm,) if self._run.corner_radius_mm <= 0.0 else (step_mm, 0.5 * step_mm)
+            inward = [(by, within.buffer(-by, quad_segs=48)) for by in steps]
+            by_mm, inner = next(((by, left) for by, left in inward if polygons_in(left)), (0.0, None))
+            if inner is None:
                 return found
-            areas = outlines(inner, AreaBounds.offsets([p for r in rings for p in r], step_mm, 0), step_mm)
+            areas = outlines(inner, AreaBounds.offsets([p for r in rings for p in r], by_mm, 0), by_mm)
         message = f"a step of {step_mm:g} mm makes more than {_MOST_ROUNDS} rounds of the pocket"
         raise NotComputedError(message)
 

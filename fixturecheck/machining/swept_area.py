@@ -348,14 +348,13 @@ def _runs(fits: Bools) -> list[tuple[int, int]]:
 
 
 def _after_longest(fits: Bools) -> int:
-    """Return the side after the longest run that fits one bound going round."""
+    """Return the side after the longest run that fits one bound going round, none of which fits all sides."""
     count, best = len(fits), (0, 0)
-    for i in range(count):
-        left, j = fits[i].copy(), i
-        while j - i < count and (left & fits[(j + 1) % count]).any():
-            j += 1
-            left &= fits[j % count]
-        best = max(best, (j - i, (j + 1) % count))
+    length = np.zeros(fits.shape[1], dtype=int)
+    # Twice round, so that a run over the first side is counted whole.
+    for i in range(2 * count):
+        length = (length + 1) * fits[i % count]
+        best = max(best, (int(length.max()), (i + 1) % count))
     return best[1]
 
 

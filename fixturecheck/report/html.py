@@ -358,7 +358,10 @@ def _as_ground(result: Result) -> Markup:
         )
 
     heads = ("cut", "removed", "left over", "gouged")
-    return render("as_ground.html", cuts=table_of(heads, [cells(c) for c in result.cuts], 1, 2, 3))
+    title = "As milled" if all(c.milled for c in result.cuts) else "As ground"
+    return render(
+        "as_ground.html", title=title, cuts=table_of(heads, [cells(c) for c in result.cuts], 1, 2, 3)
+    )
 
 
 def _touches(result: Result) -> Markup:

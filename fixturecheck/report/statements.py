@@ -385,7 +385,10 @@ def _go(result: Result, doing: str) -> str:
 def _mills(result: Result) -> bool:
     """Tell whether parts are milled and none is ground."""
     hold = result.holding
-    return not result.cuts and hold is not None and bool(hold.parts) and not hold.grinds
+    held = hold is not None and bool(hold.parts)
+    if not result.cuts and not held:
+        return False
+    return all(cut.milled for cut in result.cuts) and (hold is None or not hold.grinds)
 
 
 def _overruled(rows: Iterable[Numbered]) -> str:

@@ -120,7 +120,9 @@ class CutMade:
     faces : tuple of FaceMade
         How much of each target face is made.
     travel : WheelTravel or None
-        Where the wheel goes; None in a result that no check made.
+        Where the wheel goes; None for an end mill, and in a result that no check made.
+    tip_mm : tuple of Vector
+        Where the tip of an end mill goes, corner by corner, lifted clear between passes; empty for a wheel.
     """
 
     name: str
@@ -130,3 +132,9 @@ class CutMade:
     corner_radius_mm: float | None
     faces: tuple[FaceMade, ...]
     travel: WheelTravel | None = None
+    tip_mm: tuple[Vector, ...] = ()
+
+    @property
+    def milled(self) -> bool:
+        """Whether an end mill made it."""
+        return bool(self.tip_mm)

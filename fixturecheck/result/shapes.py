@@ -15,6 +15,7 @@ class Role(StrEnum):
     FIXTURE = "fixture"
     POLE = "pole"
     WHEEL = "wheel"
+    CUTTER = "cutter"
     TRAVEL = "travel"
     AREA = "area"
     LINE = "line"
@@ -58,3 +59,8 @@ class NamedShape:
 def wheel_name(cut: str) -> str:
     """Return the name of the shape that shows the wheel of a cut."""
     return f"wheel {cut}"
+
+
+def cutter_name(cut: str) -> str:
+    """Return the name of the shape that shows the end mill of a run."""
+    return f"cutter {cut}"

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import cadquery as cq
 import manifold3d
 import numpy as np
 import pytest
-from shapely.geometry import LineString
+import shapely
+from shapely.geometry import LineString, Point
 
-from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.errors import KernelError, NotComputedError, SetupError
 from fixturecheck.kernel.measure import volume_mm3
 from fixturecheck.kernel.outline import Arc, Line
 from fixturecheck.kernel.turned import along_path, straight_down
-from fixturecheck.machining.as_milled import MilledCut, mill, ridge_mm
-from fixturecheck.machining.end_mill import cutter_outline, radius_at_mm
+from fixturecheck.machining.as_milled import MilledCut, cutter_sweep, mill, ridge_mm, ridge_of_rounds_mm
+from fixturecheck.machining.end_mill import cutter_outline, passes_of, radius_at_mm
 from fixturecheck.machining.swept_area import points_of
 from fixturecheck.setup.end_mill import EndMilling, MillMove
 from fixturecheck.setup.model import Body, Setup
@@ -142,10 +144,10 @@ def test_stock_on_a_face_is_faced_off():
     assert part.faces[0].share_made == pytest.approx(1.0)
 
 
-def ball_mesh(at: np.ndarray, radius: float, top: float) -> manifold3d.Manifold:
+def ball_mesh(at: np.ndarray, radius: float, top: float, sides: int = 128) -> manifold3d.Manifold:
     """A ball-nosed cutter as a fine mesh, its tip at a point."""
-    ball = manifold3d.Manifold.sphere(radius, 128).translate((0.0, 0.0, radius))
-    shank = manifold3d.Manifold.cylinder(top - radius, radius, radius, 128).translate((0.0, 0.0, radius))
+    ball = manifold3d.Manifold.sphere(radius, sides).translate((0.0, 0.0, radius))
+    shank = manifold3d.Manifold.cylinder(top - radius, radius, radius, sides).translate((0.0, 0.0, radius))
     return (ball + shank).translate(at.tolist())
 
 
@@ -223,9 +225,58 @@ def test_a_ball_takes_what_lies_beyond_the_centres_of_tight_arcs():
         Line(start=(1.2, 0.0), end=(1.2, short_mm)),
         Arc(centre=(2.4, short_mm), radius_mm=1.2, from_rad=2 * quarter, turn_rad=-quarter),
     ]
-    line = LineString([p for piece in path for p in points_of([piece], 1e-5)])
-    heights = np.linspace(0.0, run.flute_mm, 2001)
+    line = LineString([p for piece in path for p in points_of([piece], 1e-4)])
+    heights = np.linspace(0.0, run.flute_mm, 401)
     heights = 0.5 * (heights[1:] + heights[:-1])
     areas = [line.buffer(radius_at_mm(run, h), quad_segs=64).area for h in heights]
     expected_mm3 = float(np.mean(areas)) * run.flute_mm
     assert volume_mm3(along_path(cutter_outline(run), path, 0.0)) == pytest.approx(expected_mm3, rel=3e-4)
+
+
+def test_a_ball_round_a_pocket_against_a_mesh_union():
+    """Hulls of balls from place to place along every round, joined (manifold3d); ridges count as swept."""
+    run = run_of(shape="ball", flute_mm=8.0, moves=(MillMove(kind="pocket", face="floor", step_mm=1.0),))
+    body = pocketed(16.0, 12.0, 5.0)
+    passes = passes_of(run, body, body.solid)
+    swept = cutter_sweep(run, passes, 30.0)
+    assert len(swept.Solids()) == 1
+    hulls = []
+    for one in passes:
+        tools = [ball_mesh(np.array([x, y, 16.0]), 4.0, 8.0, 64) for x, y in points_of(one.path, 5e-3)]
+        hulls += [manifold3d.Manifold.batch_hull([a, b]) for a, b in pairwise(tools)]
+    mesh = manifold3d.Manifold.batch_boolean(hulls, manifold3d.OpType.Add)
+    between_mm3 = ridge_of_rounds_mm(run, 1.0) * 8.0 * 4.0
+    assert mesh.volume() == pytest.approx(volume_mm3(swept), rel=1.5e-3, abs=between_mm3)
+
+
+def test_a_ball_leaves_no_rib_in_the_middle_of_a_pocket():
+    """Half of what is left is 0.12 mm after the last whole step of 0.14: one more round takes it."""
+    run = run_of(shape="ball", diameter_mm=6.0, moves=(MillMove(kind="pocket", face="floor", step_mm=0.14),))
+    body = pocketed(20.0, 18.0)
+    passes = passes_of(run, body, body.solid)
+    rings = shapely.union_all([LineString(points_of(p.path)) for p in passes])
+    assert all(rings.distance(Point(0.0, y)) <= 0.07 + 1e-6 for y in np.linspace(-0.2, 0.2, 21))
+
+
+def only(body: Body, *kept: str) -> Body:
+    """The same block with flat faces of its pocket named one by one, and those alone."""
+    named = {"floor": body.faces["floor"]}
+    sides = {"left": (-12.0, 0.0), "right": (12.0, 0.0), "front": (0.0, -6.0), "rear": (0.0, 6.0)}
+    for i in body.faces["walls"]:
+        middle = body.solid.Faces()[i].Center()
+        near = [n for n, (x, y) in sides.items() if math.hypot(middle.x - x, middle.y - y) < 1e-6]
+        named |= dict.fromkeys(near, (i,))
+    return Body(name="block", solid=body.solid, faces={name: named[name] for name in kept})
+
+
+def test_rounds_between_the_faces_of_a_pocket_need_no_name():
+    """The pocket is full before, with its corners: 24 x 12 x 8 less rounds of 4 mm, closed form."""
+    flat = ("floor", "left", "right", "front", "rear")
+    (part,) = milled(only(pocketed(), *flat), makes=flat).parts
+    assert part.removed_mm3 == pytest.approx((24 * 12 - (4 - math.pi) * 16) * DEEP, rel=1e-9)
+
+
+def test_a_pocket_that_is_not_filled_is_not_judged():
+    """Two of four walls alone cannot be filled, or not up to the face: what is cut away is not known."""
+    with pytest.raises((NotComputedError, KernelError), match="clos"):
+        milled(only(pocketed(), "floor", "left"), makes=("floor", "left"))

@@ -39,11 +39,12 @@ from fixturecheck.units import Writing
 from fixturecheck.wording.sentences import shown_plain
 
 BODIES = (Role.PART, Role.FIXTURE)
+TOOLS = (Role.WHEEL, Role.CUTTER)
 _REGIONS = (Role.OVERLAP, Role.COLLISION, Role.LEFTOVER, Role.GOUGE)
 _PATCHES = (Role.AREA, Role.LINE, Role.POINT, Role.NEAR, Role.POLE, Role.BURR)
 _MOST_TAGS = 14
 _LAYERS = {
-    **dict.fromkeys((*BODIES, Role.WHEEL, Role.REST, Role.TRAVEL), 0.0),
+    **dict.fromkeys((*BODIES, *TOOLS, Role.REST, Role.TRAVEL), 0.0),
     Role.POLE: 0.5,
 }
 """What shares a plane is drawn in layers: poles on bodies, evidence on both (1)."""
@@ -86,11 +87,11 @@ def overview(stage: MeshedResult) -> dict[str, Any]:
     """Return the scene of the whole set-up: bodies, patches, and as a ghost the first cut's wheel."""
     colours = body_colours(stage.result.shapes)
     actors = []
-    first = next((s for s in stage.result.shapes if s.role is Role.WHEEL), None)
+    first = next((s for s in stage.result.shapes if s.role in TOOLS), None)
     for shape in stage.result.shapes:
         if shape.role in (*BODIES, *_REGIONS, Role.POLE):
             actors.append(actor(shape, colours))
-        elif shape.role is Role.WHEEL and shape is first:
+        elif shape.role in TOOLS and shape is first:
             actors.append(actor(shape, colours, opacity_share=0.16))
     bodies = [s for s in stage.result.shapes if s.role in BODIES]
     tags = [s.name for s in bodies] if len(bodies) <= _MOST_TAGS else []
@@ -179,7 +180,7 @@ def _view(
 def close_actors(stage: MeshedResult, shapes: list[NamedShape], involved: list[str]) -> list[dict[str, Any]]:
     """Return all bodies, pale where not involved, and the evidence."""
     colours = body_colours(stage.result.shapes)
-    evidence = {s.name for s in shapes if s.role not in (Role.GROUND, Role.WHEEL)}
+    evidence = {s.name for s in shapes if s.role not in (Role.GROUND, *TOOLS)}
     # Where a part is shown at rest, where it is meant to be is a ghost.
     ghosts = {b for s in shapes if s.role is Role.REST for b in s.bodies}
     return [

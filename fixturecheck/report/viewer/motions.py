@@ -19,7 +19,7 @@ from fixturecheck.result.contact import CutMade, WheelTravel
 from fixturecheck.result.finding import Finding
 from fixturecheck.result.hold import HoldFound, PartHeld
 from fixturecheck.result.rest import RestPose
-from fixturecheck.result.shapes import Role, wheel_name
+from fixturecheck.result.shapes import Role, Vector, cutter_name, wheel_name
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.units import Writing
@@ -28,7 +28,7 @@ from fixturecheck.wording.motion import lets_go_words
 from fixturecheck.wording.release import first_words, way_words
 from fixturecheck.wording.sentences import capitalised, sentence, shown
 
-_STROKE_S, _IN_S, _SETTLE_S, _GO_S, _OFF_S = 4.0, 1.2, 1.4, 2.5, 1.6
+_STROKE_S, _MOVES_S, _IN_S, _SETTLE_S, _GO_S, _OFF_S = 4.0, 20.0, 1.2, 1.4, 2.5, 1.6
 _ROOM = 1.25
 """Height of a view of bodies that move, in their own."""
 
@@ -49,6 +49,7 @@ def motions_of(drawing: Drawing, setup: Setup, places: Mapping[str, int]) -> lis
     stage = drawing.stage
     found = [*_staging(drawing, setup, places)]
     found += [m for cut in stage.result.cuts for m in _stroke(stage, cut, places)]
+    found += [m for cut in stage.result.cuts for m in _moves(stage, cut, places)]
     hold = stage.result.holding
     if hold is not None:
         found += [
@@ -90,6 +91,43 @@ def _stroke(stage: MeshedResult, cut: CutMade, places: Mapping[str, int]) -> Ite
             {"thing": places[name], "about": [0, 0, 0], "keys": [_key(0, low), _key(0.5, high), _key(1, low)]}
         ],
     }
+
+
+def _moves(stage: MeshedResult, cut: CutMade, places: Mapping[str, int]) -> Iterator[dict[str, Any]]:
+    """Yield where an end mill goes, at one speed, from where it stands as drawn."""
+    name = cutter_name(cut.name)
+    if name not in places or len(cut.tip_mm) < 2:
+        return
+    path = np.array(cut.tip_mm)
+    # As drawn it stands at the end of the last pass, which comes before it is lifted.
+    shifts = path - path[-2]
+    way_mm = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
+    nearest = _nearest(stage.result, cut.name)
+    yield {
+        "id": f"moves {cut.name}",
+        "title": f"cutter: {cut.name}",
+        "says": _moves_says(cut.tip_mm, nearest, stage.result.shown_in),
+        "seconds": _MOVES_S,
+        "stop": WHOLE,
+        "shown": [places[name]],
+        "hidden": [],
+        "marks": [],
+        "tracks": [
+            {
+                "thing": places[name],
+                "about": [0, 0, 0],
+                "keys": [_key(at / way_mm[-1], by) for at, by in zip(way_mm, shifts, strict=True)],
+            }
+        ],
+    }
+
+
+def _moves_says(tip_mm: Sequence[Vector], nearest: list[Finding], units: str) -> str:
+    low = shown(min(z for _, _, z in tip_mm), "mm", units)
+    head = f"Every pass at true size, the tip down to z {low}; arcs are chords, the speed is not true."
+    if not nearest:
+        return f"{head} What it clears was not asked."
+    return f"{head} Least clearance: {nearest[0].says}"
 
 
 def _nearest(result: Result, cut: str) -> list[Finding]:

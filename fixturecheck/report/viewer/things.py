@@ -23,6 +23,7 @@ LAYERS: Mapping[str, str] = {
     "parts": "parts",
     "fixtures": "what holds them",
     "wheel": "wheel",
+    "cutter": "cutting tool",
     "travel": "room of the travel",
     "contacts": "contacts",
     "gaps": "small gaps",
@@ -40,6 +41,7 @@ LAYER_OF: Mapping[Role, str] = {
     Role.FIXTURE: "fixtures",
     Role.POLE: "fixtures",
     Role.WHEEL: "wheel",
+    Role.CUTTER: "cutter",
     Role.TRAVEL: "travel",
     Role.AREA: "contacts",
     Role.LINE: "contacts",
@@ -55,7 +57,7 @@ LAYER_OF: Mapping[Role, str] = {
     Role.TAKEN: "ground",
 }
 
-_OPACITY = {Role.WHEEL: 0.3, Role.TRAVEL: 0.15}
+_OPACITY = {Role.WHEEL: 0.3, Role.CUTTER: 0.4, Role.TRAVEL: 0.15}
 """What passes over the work is seen through."""
 
 _THIN = (Role.AREA, Role.LINE, Role.POINT, Role.NEAR, Role.POLE, Role.BURR)
