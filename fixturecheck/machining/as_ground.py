@@ -447,7 +447,24 @@ def taken_of(name: str, solid: Solid, stock: Stock, sweep: Shape, by: str, write
 
 
 def share_of(faces: Sequence[Face], shape: Shape, near_mm: float, *, facing: int = 1) -> float:
-    """Return the share of flat faces that lies on the surface of a solid."""
+    """Return the share of flat faces that lies on the surface of a solid.
+
+    Parameters
+    ----------
+    faces : sequence of Face
+        Flat.
+    shape : Shape
+        The solid.
+    near_mm : float
+        How far off its surface still counts.
+    facing : int
+        1 where its surface must look the same way, -1 where it must look the other way.
+
+    Returns
+    -------
+    float
+        From 0 to 1.
+    """
     on = sum(shared_area_mm2(f, shape, within_mm=near_mm, facing=facing) for f in faces)
     return min(on / sum(area_mm2(f) for f in faces), 1.0)
 
@@ -480,7 +497,24 @@ def _travel(path: WheelPath) -> WheelTravel:
 def shapes_of(
     cut: str, parts: Sequence[PartGround], tool: Shape, role: Role = Role.WHEEL
 ) -> list[NamedShape]:
-    """Name what a report may show: the tool of a role, each part as cut, its leftover and gouge."""
+    """Name what a report may show: the tool, each part as cut, its leftover and gouge.
+
+    Parameters
+    ----------
+    cut : str
+        Name of the cut.
+    parts : sequence of PartGround
+        The parts as cut.
+    tool : Shape
+        What cuts, where it stands at the end.
+    role : Role
+        Whether that is a wheel or a cutter.
+
+    Returns
+    -------
+    list[NamedShape]
+        The tool first.
+    """
     name = cutter_name(cut) if role is Role.CUTTER else wheel_name(cut)
     shapes = [NamedShape(name=name, role=role, geometry=tool)]
     for p in parts:
