@@ -18,10 +18,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
+import numpy as np
+
 from fixturecheck.checks.stage import Stage
 from fixturecheck.checks.touching import (
     GAP,
     SHARE,
+    Opening,
     along_round,
     by_share,
     closing,
@@ -56,6 +59,7 @@ ID = "seat"
 TITLE = "Parts on their seats"
 
 _WIDE_MM = 0.5
+_SQUARE_COSINE = 1e-6
 _EDGE = "a face held by a line or a point has no area for a magnet (common practice, no source)"
 
 
@@ -160,6 +164,8 @@ def _open(stage: Stage, seat: Seat, found: Seating) -> Finding:
         says += f"has its faces drawn {gap} past each other."
     elif opening.turned_deg > stage.setup.tolerances.wedge_deg:
         says += f"has faces that do not face each other, at least {gap} apart."
+    elif opening.apart is not None and abs(opening.gap_mm) <= touch_mm:
+        says += "has its faces in one plane, but no part of the one lies over the other."
     elif opening.beside_mm > 0.0:
         says += f"stands open by {gap}, and its faces lie {_size(write, opening.beside_mm)} apart sideways."
     else:
@@ -196,13 +202,32 @@ def _unmeant(stage: Stage, part: Body) -> Iterator[Finding]:
         for s in stage.setup.seats
         if s.body == part.name
         and s.rank != "nest"
-        and not seating(stage.setup, stage.placed, stage.contacts, s).area_mm2
+        and not _bears(seating(stage.setup, stage.placed, stage.contacts, s))
     ]
+    openings = [opening_of(stage, s) for s in open_seats]
     for other in stage.setup.bodies:
         if other.role == "part":
             continue
         for patch in unmeant(stage, part.name, other.name):
-            yield _touches(stage, part, patch, open_seats)
+            held = [s for s, o in zip(open_seats, openings, strict=True) if _may_hold_open(part, patch, o)]
+            yield _touches(stage, part, patch, held)
+
+
+def _bears(found: Seating) -> bool:
+    """Whether a seat closes: over an area, or along a round face and not on an edge."""
+    lines = found.of_kind(ContactKind.LINE, ContactKind.POINT)
+    return bool(found.area_mm2) or (bool(lines) and all(map(along_round, lines)))
+
+
+def _may_hold_open(part: Body, patch: Patch, opening: Opening) -> bool:
+    """Whether a contact may be what keeps a seat from closing: it looks the way that the part would go.
+
+    One that is square to that way lets the part slide along it. Where the faces are turned to each other, the
+    part tilts, and any contact may be what it tilts on.
+    """
+    if opening.normal is None or opening.turned_deg > 0.0 or patch.contact.kind is not ContactKind.AREA:
+        return True
+    return float(opening.normal @ np.asarray(patch.outward(part.name))) > _SQUARE_COSINE
 
 
 def _touches(stage: Stage, part: Body, patch: Patch, open_seats: list[Seat]) -> Finding:

@@ -212,6 +212,7 @@ def way_apart(stage: Stage, overlap: Overlap, cures: Budget) -> tuple[Parting | 
 
     A loose block moves before a part, a part before equipment of several pieces. What would have to go more
     than twice as far as the other stays: a parallel is not drawn out from under a part that is drawn too low.
+    What moves stays on its stated seats and on what carries it, wherever such a move works.
     """
     order = sorted((overlap.a, overlap.b), key=lambda name: _staying(stage.setup, name))
     try:
@@ -242,7 +243,32 @@ def _parting(stage: Stage, overlap: Overlap, name: str) -> Parting | None:
     placed = {b.name: b.placed() for b in setup.bodies}
     around = [placed[n] for n in placed if n not in pieces and n != other]
     moving = [placed[n] for n in pieces]
-    return shortest_parting(moving, placed[other], around, overlap.common, setup.tolerances)
+    kept = _kept(stage, pieces, other)
+    return shortest_parting(moving, placed[other], around, overlap.common, setup.tolerances, kept)
+
+
+def _kept(stage: Stage, pieces: Sequence[str], other: str) -> Floats:
+    """Return the outward normals (n, 3) of bodies where they should stay on what does not move with them.
+
+    These are the flat faces of their stated seats, and the areas that carry them. What they touch of the
+    other body, which they are to come out of, does not count.
+    """
+    still = {*pieces, other}
+    normals = [
+        body.normals[face]
+        for seat in stage.setup.seats
+        if seat.body in pieces and seat.on not in still
+        for body in place_bodies([stage.setup.body(seat.body).placed()])
+        for face in _numbers(body, seat.face)
+        if not np.isnan(body.offsets[face])
+    ]
+    looks = (
+        np.asarray(patch.outward(name))
+        for patch in filter(_is_area, stage.contacts.patches)
+        for name in pieces
+        if name in patch.bodies and still.isdisjoint({*patch.bodies} - {name})
+    )
+    return np.array([*normals, *(n for n in looks if n[2] < -_CARRIES_COSINE)]).reshape(-1, 3)
 
 
 def _said(stage: Stage, overlap: Overlap, way: Parting | None) -> str:
@@ -261,6 +287,7 @@ def called(setup: Setup, bodies: Sequence[str]) -> str:
 
 _UPRIGHT = math.sin(math.radians(45.0))
 _LEAST_MM = 1e-6
+_LEAST_MM2 = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -278,6 +305,8 @@ class Opening:
         Outward normal of the part's face; None where it is curved.
     beside_mm : float
         How far the one lies beside the other, across the normal; zero where they look at each other.
+    apart : FlatPair or None
+        The outlines of flat faces of which no part lies over the other, though their edges may meet.
     turned_deg : float
         Angle of the flat faces to each other; 180 where they look the same way, zero for curved ones.
     """
@@ -286,6 +315,7 @@ class Opening:
     at_mm: Vector
     normal: Floats | None = field(repr=False)
     beside_mm: float = 0.0
+    apart: FlatPair | None = field(default=None, repr=False)
     turned_deg: float = 0.0
 
 
@@ -311,7 +341,11 @@ def opening_of(stage: Stage, seat: Seat) -> Opening:
     ]
     along_mm = float(-other.offsets[j] - one.offsets[i])
     beside_mm = float(shapely.distance(*outlines))
-    return Opening(gap_mm=along_mm, at_mm=at_mm, normal=normal, beside_mm=beside_mm)
+    pair = FlatPair(
+        frame=frame, moving=outlines[0], still=outlines[1], barred=_barred(stage, seat.body, frame)
+    )
+    apart = pair if pair.shared_mm2(np.zeros(2)) <= _LEAST_MM2 else None
+    return Opening(gap_mm=along_mm, at_mm=at_mm, normal=normal, beside_mm=beside_mm, apart=apart)
 
 
 def _numbers(body: Standing, face: str) -> list[int]:
@@ -333,7 +367,10 @@ def closing(stage: Stage, seat: Seat, opening: Opening) -> str:
             f"Turn {seat.body} by {angle_text(opening.turned_deg)} so that the faces lie flat: "
             f"look for a burr or a chip under it."
         )
-    if opening.beside_mm > _LEAST_MM:
+    if opening.apart is not None:
+        if abs(opening.gap_mm) <= stage.setup.tolerances.touch_mm:
+            most_mm2, best = opening.apart.most_shared()
+            return _more_area(stage, seat, opening.apart, seat.min_share * most_mm2, best)
         return "Place the part so that the two faces lie over each other, or state the faces that do."
     block = is_loose(stage.setup, seat.on) and abs(float(normal[2])) < _UPRIGHT
     who, way = (seat.on, -normal) if block else (seat.body, normal)

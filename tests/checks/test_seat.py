@@ -266,6 +266,33 @@ def test_a_part_beside_the_face_that_is_meant_says_so():
     assert "stands open by 5 mm, and its faces lie 12 mm apart sideways" in findings[0].says
 
 
+def test_a_part_that_only_meets_the_edge_of_its_seat_is_slid_over_it():
+    """The plate ends at x = 50. A part of 20 x 10 mm has half of its base on it 10 mm further in."""
+    findings = gauged(seat.check, [CHUCK, body("part", block(20, 10, 5, (60, 0, 0)))], PRIMARY)
+    assert "its faces in one plane, but no part of the one lies over the other" in findings[0].says
+    assert findings[0].remedy == "Slide part 10.00 mm toward -X on chuck, so that they share 100 mm² more."
+
+
+def test_a_part_drawn_into_a_stop_is_not_lifted_off_its_seat():
+    """A lift of 4 mm would part the two sooner; the low stop goes aside, and the part stays on the chuck."""
+    stop = body("stop", block(30, 20, 4, (20, 0, 0)), role="fixture")
+    part = body("part", block(40, 20, 10, (-5, 0, 0)))
+    findings = gauged(seat.check, [CHUCK, stop, part], PRIMARY)
+    (found,) = [f for f in findings if f.unit == "mm3"]
+    assert found.remedy == "Move stop 10 mm toward +X: tried, the two then only touch."
+
+
+def test_a_face_along_a_rail_does_not_hold_the_end_off_its_stop():
+    """The rail lies square to the way that the part would go to its stop: it fights nothing."""
+    rail = body("rail", block(100, 10, 8, (0, 15, 0)), role="fixture")
+    stop = body("stop", block(10, 20, 8, (25, 0, 0)), role="fixture")
+    part = body("part", block(20, 20, 10))
+    seats = PRIMARY, on("part", "right", "stop", "left", rank="stop")
+    findings = gauged(seat.check, [CHUCK, rail, stop, part], *seats)
+    (found,) = [f for f in findings if "is not a stated seat" in f.says]
+    assert (found.verdict, found.remedy) == (Verdict.CAUTION, "State it as a seat, or relieve it.")
+
+
 def test_a_seat_face_that_lies_on_another_body_is_not_to_be_relieved():
     """The base is meant for the chuck and lies on a parallel: the parallel is the seat, or is in the way."""
     parallel = body("parallel", block(60, 8, 16), role="fixture")

@@ -185,6 +185,9 @@ _APART_MM = 1e-4
 _SAME_WAY = 1.0 - 1e-9
 _ON_MM = 1e-4
 _AXES = np.vstack((np.eye(3), -np.eye(3)))
+_NO_NORMALS = np.empty((0, 3))
+_LEAVES_COSINE = 1e-6
+"""A direction that looks away from a normal by more than this leaves the face that it belongs to."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -211,11 +214,13 @@ def shortest_parting(
     others: Sequence[Placed],
     zone: Shape,
     tolerances: Tolerances,
+    kept: Floats = _NO_NORMALS,
 ) -> Parting | None:
     """Return the shortest move of some bodies, as one, that takes them out of another one.
 
     Tried are the axes and the normals of the flat faces that bound what is shared, each by halving on the
-    solids. A move that would drive them further into any other body does not count.
+    solids. A move that would drive them further into any other body does not count. A move that leaves what
+    the bodies should stay on counts only where no other one works.
 
     Parameters
     ----------
@@ -223,6 +228,8 @@ def shortest_parting(
         What else stands there.
     zone : Shape
         What is shared as drawn.
+    kept : ndarray, shape (n, 3)
+        Outward unit normals of the moving bodies at the faces that should stay on what they lie on.
 
     Returns
     -------
@@ -232,12 +239,15 @@ def shortest_parting(
     fine = replace(tolerances, touch_um=_FINE_UM, overlap_mm3=1e-12)
     here, there = place_bodies(moving), place_bodies([still])[0]
     directions = _directions([*here, there], zone)
-    guesses = [_span(zone, direction) for direction in directions]
+    guesses = np.round([_span(zone, direction) for direction in directions], 6)
+    leaves = [bool(np.any(kept @ direction < -_LEAVES_COSINE)) for direction in directions]
     best: tuple[float, Floats] | None = None
     around = place_bodies(others)
     before = _shared_mm3(moving, around, fine)
-    for k in np.argsort(np.round(guesses, 6), kind="stable"):
+    for k in np.lexsort((guesses, leaves)):
         direction = directions[k]
+        if leaves[k] and best is not None:
+            break
         most = min(_clear_mm(here, there, direction), best[0] - _APART_MM if best else np.inf)
         by_mm = _least_mm(moving, there, direction, (guesses[k], most), fine)
         if by_mm is None:
