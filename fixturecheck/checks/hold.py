@@ -13,15 +13,23 @@ Go: a block of 60 x 60 on a flat chuck under a light cut. No-go: a part on edge 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
+
+import numpy as np
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.effort import SPENT
 from fixturecheck.holding.model import Held, PartHold
+from fixturecheck.kernel.measure import box_of
+from fixturecheck.kernel.place import placed_at
+from fixturecheck.kernel.shapes import Box
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.hold import FILM, Tool
+from fixturecheck.result.shapes import Vector
+from fixturecheck.shop import tables
 from fixturecheck.wording.hold import loss_words
-from fixturecheck.wording.motion import hold_words, lets_go_words
+from fixturecheck.wording.motion import hold_words, lets_go_words, toward
 from fixturecheck.wording.remedies import any_of
 from fixturecheck.wording.sentences import first_up
 
@@ -124,7 +132,7 @@ def _why(stage: Stage, part: PartHold, verdict: Verdict) -> str:
         clamps = " and ".join(part.pushed_off_by)
         said.append(f"The force of {clamps} pushes it off its seat. Without that force the set-up rests.")
     one_pole = _on_one_pole(stage, part.part)
-    said += one_pole
+    said += [*one_pole, *_off_the_poles(stage, part.part)]
     holding = stage.setup.holding
     if holding and holding.mu and holding.mu[1] == 0.0:
         said.append("No friction is stated: nothing holds along a face, only what stands in the way.")
@@ -132,6 +140,8 @@ def _why(stage: Stage, part: PartHold, verdict: Verdict) -> str:
         said.append(f"The strongest influence: {part.factors.driver}.")
     if part.cut_short:
         said.append(f"Not every cure was looked for: {SPENT}.")
+    elif not part.remedies and verdict is Verdict.NO_GO:
+        said.append("None of the changes that were tried is enough.")
     return "".join(f" {s}" for s in said)
 
 
@@ -144,6 +154,28 @@ def _on_one_pole(stage: Stage, part: str) -> list[str]:
     if len(touched) != 1 or not touched <= {p.name for p in stage.setup.poles()}:
         return []
     return [f"It stands on one pole only, {touched.pop()}, so the magnet hardly pulls it. Set it across two."]
+
+
+def _off_the_poles(stage: Stage, part: str) -> list[str]:
+    """Say so where no pole lies under a part that the magnet does not pull, and where the nearest one is."""
+    setup, pulls = stage.setup, stage.held.pulls if stage.held else None
+    magnetic = tables.material(setup.body(part).material).magnetic
+    if pulls is None or not magnetic or any(p.strong_n > 0.0 for p in pulls.on(part)):
+        return []
+    box = box_of(stage.placed[part])
+    away = [_beside(box_of(placed_at(pole.solid, pole.at)), box) for pole in setup.poles()]
+    nearest = min(away, key=lambda v: math.hypot(*v), default=(0.0, 0.0, 0.0))
+    far_mm = math.hypot(*nearest)
+    if far_mm == 0.0:
+        return []
+    where = f"{setup.write.length(far_mm)} {toward(np.asarray(nearest))}"
+    return [f"No pole of the magnet lies under it: the nearest begins {where}. Set it over the poles."]
+
+
+def _beside(pole: Box, part: Box) -> Vector:
+    """Return how far a pole lies beside a part seen from above, from the part to the pole."""
+    x, y = (max(pole[i] - part[i + 3], 0.0) - max(part[i] - pole[i + 3], 0.0) for i in range(2))
+    return x, y, 0.0
 
 
 def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:

@@ -126,6 +126,9 @@ def _more_area(stage: Stage, seat: Seat, pair: FlatPair | None, missing_mm2: flo
         return f"Widen the faces so that {more}."
     way = pair.frame.space(by[None])[0] - pair.frame.space(np.zeros((1, 2)))[0]
     far = stage.setup.write.length(float(np.linalg.norm(by)), ".2f", "up")
+    if seat.rank == "stop" and is_loose(stage.setup, seat.on):
+        # The part keeps its other seats, and the loose block goes to it.
+        return f"Slide {seat.on} {far} {toward(-way)} along {seat.body}, so that {more}."
     return f"Slide {seat.body} {far} {toward(way)} on {seat.on}, so that {more}."
 
 

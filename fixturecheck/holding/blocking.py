@@ -12,11 +12,12 @@ tops below the floor that is ground.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fixturecheck.contact.patch import ContactMap
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.holding.bearing import spots
 from fixturecheck.holding.factor import loose_blocks
@@ -191,8 +192,8 @@ def _new_name(bench: TrialHold, what: str) -> str:
     return f"{max(bench.process.placed, key=len)}_{what}"
 
 
-TORQUE_NM = 12.0
-"""On the handle of a toolmaker's vise: common practice, no source."""
+TORQUES_NM = (12.0, 16.0, 20.0)
+"""On the handle of a toolmaker's vise, the first that is enough: common practice, no source."""
 WIDEST_MM = 100.0
 BELOW_MM = 2.0
 _LEAST_GRIP_MM = 3.0
@@ -206,31 +207,53 @@ def between_jaws(bench: TrialHold) -> Iterator[Remedy]:
     if stated.holding and stated.holding.jaws:
         # It is in a vise already.
         return
-    best: tuple[float, PartSide, PartSide] | None = None
-    for near, far in _pairs(bench):
-        setup = in_vise(bench, part, near, far)
-        placed = {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
-        if not all(bench.process.clears(placed[b.name]) for b in setup.bodies if b.name != part.name):
-            continue
-        contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
-        if contacts.overlaps:
-            continue
-        process = bench.process.moved_to(setup, placed)
-        factor = bench.changed(rig=rig_of(setup, placed, contacts, None), process=process).factor(
-            bench.least_factor
-        )
-        if factor >= bench.least_factor and (best is None or factor > best[0]):
-            best = factor, near, far
-    if best is not None:
-        factor, near, far = best
-        jaws = Jaws(
-            axis=near.axis,
-            near_mm=near.place_mm,
-            far_mm=far.place_mm,
-            below_mm=BELOW_MM,
-            torque_nm=TORQUE_NM,
-        )
-        yield bench.remedy(RemedyKind.VISE, factor, _VISE_CHANGE, jaws=jaws)
+    grips = [grip for near, far in _pairs(bench) if (grip := _gripped(bench, part, near, far)) is not None]
+    for torque_nm in TORQUES_NM:
+        held = [(_factor_between(bench, grip, torque_nm), grip) for grip in grips]
+        factor, grip = max(held, key=lambda found: found[0], default=(0.0, None))
+        if grip is not None and factor >= bench.least_factor:
+            jaws = Jaws(
+                axis=grip.near.axis,
+                near_mm=grip.near.place_mm,
+                far_mm=grip.far.place_mm,
+                below_mm=BELOW_MM,
+                torque_nm=torque_nm,
+            )
+            yield bench.remedy(RemedyKind.VISE, factor, _VISE_CHANGE, jaws=jaws)
+            return
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Grip:
+    """A part between the jaws of a vise, by two opposite sides."""
+
+    near: PartSide
+    far: PartSide
+    setup: Setup
+    placed: Mapping[str, Solid]
+    contacts: ContactMap
+
+
+def _gripped(bench: TrialHold, part: Body, near: PartSide, far: PartSide) -> _Grip | None:
+    """Return the part between jaws; None where the wheel does not clear them or they overlap something."""
+    setup = in_vise(bench, part, near, far)
+    placed = {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
+    if not all(bench.process.clears(placed[b.name]) for b in setup.bodies if b.name != part.name):
+        return None
+    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+    if contacts.overlaps:
+        return None
+    return _Grip(near=near, far=far, setup=setup, placed=placed, contacts=contacts)
+
+
+def _factor_between(bench: TrialHold, grip: _Grip, torque_nm: float) -> float:
+    """Return how many times its load a part holds between jaws, with a torque on their screw."""
+    stated = grip.setup.holding or Holding()
+    clamps = tuple(replace(clamp, torque_nm=torque_nm) for clamp in stated.clamps)
+    setup = replace(grip.setup, holding=replace(stated, clamps=clamps))
+    rig = rig_of(setup, grip.placed, grip.contacts, None)
+    process = bench.process.moved_to(setup, grip.placed)
+    return bench.changed(rig=rig, process=process).factor(bench.least_factor)
 
 
 def _pairs(bench: TrialHold) -> Iterator[tuple[PartSide, PartSide]]:
@@ -276,7 +299,7 @@ def in_vise(bench: TrialHold, part: Body, near: PartSide, far: PartSide) -> Setu
         kind=ClampKind.VISE,
         body=vise[1].name,
         face="moving_jaw",
-        torque_nm=TORQUE_NM,
+        torque_nm=TORQUES_NM[0],
     )
     was = stated.holding or Holding(least_factor=bench.least_factor)
     holding = Holding(

@@ -174,3 +174,26 @@ def test_a_part_on_one_pole_is_told_why_it_does_not_hold(at_x_mm, alone):
     assert found.says.startswith("part lets go at ")
     assert ("It stands on one pole only, chuck_pole_" in found.says) is alone
     assert ("Set it across two" in found.says) is alone
+
+
+def test_a_part_on_the_frame_of_the_chuck_is_told_where_its_poles_begin():
+    """The plate ends at Y 75 and its poles 10 mm before: a part from 66.5 on stands 1.5 mm beside them."""
+    part = body(
+        "part",
+        box((-10, -4, 0), (10, 4, 2)),
+        at=(0, 70.5, 0),
+        material="steel_1018",
+        finish="ground",
+        faces={"floor": ">Z", "seat": "<Z"},
+    )
+    setup = Setup(
+        name="on the frame",
+        bodies=(*equipment("flat_magnetic_chuck", name="chuck", back_rail_height_mm=0.0), part),
+        seats=(Seat(body="part", face="seat", on="chuck_plate", on_face="top", rank="primary"),),
+        cuts=(Cut(name="top", parts=("part",), floor="floor", stock_mm=0.05, downfeed_mm=0.02),),
+        wheel=WHEEL,
+        holding=Holding(magnet="full", rated_pull_n_cm2=80.0),
+    )
+    (found, *_) = told(setup, "hold")
+    assert found.verdict is Verdict.NO_GO
+    assert "the nearest begins 1.5 mm toward -Y. Set it over the poles." in found.says

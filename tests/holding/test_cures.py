@@ -12,7 +12,7 @@ from fixturecheck import Clamp, Cut, Holding, Setup, Wheel, body
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.hold import trial_hold_of
-from fixturecheck.holding.blocking import STEP_MM, fastened, stopped
+from fixturecheck.holding.blocking import STEP_MM, between_jaws, fastened, stopped
 from fixturecheck.holding.more_pull import larger_seat, more_magnet, most_in_a_plane_mm2, roughest_of
 from fixturecheck.holding.remedies import lighter_cut, remedies_of, tighter_clamps
 from fixturecheck.holding.wheel import DEPTH_STEP_MM
@@ -290,3 +290,21 @@ def test_a_seat_of_two_pieces_is_as_rough_as_the_rougher():
     assert roughest_of(two, "left+right", table) == "milled"
     with pytest.raises(NotComputedError, match="no finish"):
         roughest_of(two, "left+top", table)
+
+
+def test_the_screw_of_a_vise_is_turned_harder_where_an_ordinary_torque_is_too_little():
+    """Both jaws hold by friction, so the factor goes with the torque: a fifth more needs 16 N m."""
+    rail = body("rail", box((12.5, -30, 0), (30, 30, 8)), role="fixture")
+    bench = on_bench(
+        strapped(
+            Holding(coolant=False, mu=(0.02, 0.02)),
+            half_long=12.0,
+            tall=40.0,
+            others=(rail,),
+            downfeed_mm=0.3,
+        )
+    )
+    (ordinary,) = between_jaws(bench)
+    (harder,) = between_jaws(replace(bench, least_factor=1.2 * ordinary.factor))
+    assert (ordinary.jaws.torque_nm, harder.jaws.torque_nm) == (12.0, 16.0)
+    assert harder.factor / ordinary.factor == pytest.approx(16.0 / 12.0, rel=0.02)

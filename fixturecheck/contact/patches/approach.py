@@ -240,7 +240,7 @@ def shortest_parting(
     here, there = place_bodies(moving), place_bodies([still])[0]
     directions = _directions([*here, there], zone)
     guesses = np.round([_span(zone, direction) for direction in directions], 6)
-    leaves = [bool(np.any(kept @ direction < -_LEAVES_COSINE)) for direction in directions]
+    leaves = np.array([np.any(kept @ direction < -_LEAVES_COSINE) for direction in directions])
     best: tuple[float, Floats] | None = None
     around = place_bodies(others)
     before = _shared_mm3(moving, around, fine)
