@@ -17,11 +17,9 @@ from fixturecheck.commands import (
     check,
     compare,
     completion,
-    explain,
-    lists,
     new,
+    reference,
     relieve,
-    schema,
     sheet,
     sweep,
     touch,
@@ -42,9 +40,7 @@ _COMMANDS = (
     touch,
     relieve,
     calibrate,
-    lists,
-    explain,
-    schema,
+    reference,
     cache,
 )
 """In the order of `--help`."""

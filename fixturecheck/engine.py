@@ -34,8 +34,7 @@ from fixturecheck.result.grouping import grouped
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.doubts import assumed, suspicions
 from fixturecheck.setup.model import Body, Cut, Setup, among_its_own, drawings_of, unstated
-from fixturecheck.setup.origins import origin_of
-from fixturecheck.setup.outline import bodies_drawn, facts_of
+from fixturecheck.setup.outline import bodies_drawn, facts_of, origin_of
 from fixturecheck.sizes.answer import hardening_found
 from fixturecheck.wording.motion import settled_words
 

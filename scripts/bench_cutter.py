@@ -11,7 +11,7 @@ from fixturecheck.kernel.shapes import Solid
 from fixturecheck.kernel.sweep import Segment, Travel, swept_outline
 from fixturecheck.machining.as_milled import cutter_sweep
 from fixturecheck.machining.end_mill import CutterPass, passes_of
-from fixturecheck.setup.end_mill import EndMilling, MillMove
+from fixturecheck.setup.tools import EndMilling, MillMove
 from tests.machining.test_end_mill import pocketed, run_of
 
 MOVES = 200

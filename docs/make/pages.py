@@ -31,7 +31,7 @@ from fixturecheck.result.dials import CutDials, DatumOffset, DialReading
 from fixturecheck.result.finding import Finding, Group
 from fixturecheck.result.hold import FaceHeld, HoldFound, PartHeld
 from fixturecheck.result.rest import Chances, PartLocation, Rest
-from fixturecheck.setup import keys
+from fixturecheck.setup import schema as keys
 from fixturecheck.setup.document import RECORDS as TABLES
 from fixturecheck.shop.catalogue import Param, equipment
 from fixturecheck.shop.tables import finishes, materials

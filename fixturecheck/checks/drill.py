@@ -36,7 +36,7 @@ from fixturecheck.machining.drilled import DrilledHole, hole_of, tip_depth_mm, t
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.finding import Finding, FindingText, Kind, Verdict, judge, not_computed
 from fixturecheck.result.shapes import NamedShape, Role
-from fixturecheck.setup.drilling import Drilling
+from fixturecheck.setup.tools import Drilling
 from fixturecheck.units import Writing, angle_text, percent
 
 ID = "drill"

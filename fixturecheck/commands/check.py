@@ -5,23 +5,21 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from fixturecheck.commands.build import (
-    asks_for_build_files,
-    kept_build_results,
-    takes_build_files,
-    write_build_files,
-    wrong_build_files,
-)
 from fixturecheck.commands.shared import (
     FOLDER,
     Parser,
+    asks_for_build_files,
     checks_in,
+    kept_build_results,
     report_answer,
     request_of,
     run_into,
     stated_setup,
+    takes_build_files,
     takes_json,
     takes_setup,
+    write_build_files,
+    wrong_build_files,
 )
 from fixturecheck.commands.terminal import EXITS
 

@@ -5,21 +5,19 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from fixturecheck.commands.build import (
-    asks_for_build_files,
-    takes_build_files,
-    write_build_files,
-    wrong_build_files,
-)
 from fixturecheck.commands.shared import (
     FOLDER,
     Parser,
+    asks_for_build_files,
     checks_in,
     refuse_timeout,
     request_of,
     run_into,
+    takes_build_files,
     takes_folder,
     takes_running,
+    write_build_files,
+    wrong_build_files,
 )
 from fixturecheck.commands.terminal import GO, NO_GO, NOT_COMPUTED, complain_of_pictures, say
 from fixturecheck.errors import SetupError

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from fixturecheck.result.drawn import StatedValue
 from fixturecheck.result.finding import Finding, Verdict
+from fixturecheck.result.shapes import StatedValue
 
 
 class Trend(StrEnum):

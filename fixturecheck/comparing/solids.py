@@ -15,7 +15,7 @@ from scipy.optimize import linear_sum_assignment
 
 from fixturecheck.comparing.model import FaceChange, Renames, SolidChange, Trend
 from fixturecheck.names import BY_PLACE
-from fixturecheck.result.drawn import BodyDrawn, FaceDrawn
+from fixturecheck.result.shapes import BodyDrawn, FaceDrawn
 
 T = TypeVar("T")
 

@@ -9,7 +9,7 @@ from fixturecheck.comparing.model import Comparison, Renames, StatedChange, Tren
 from fixturecheck.comparing.solids import renames, solid_changes
 from fixturecheck.errors import SetupError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.result.drawn import StatedFact, StatedValue
+from fixturecheck.result.shapes import StatedFact, StatedValue
 from fixturecheck.result.stored import StoredResult
 
 _NOISE = 1e-8

@@ -55,8 +55,8 @@ from fixturecheck.machining.swept_area import (
 from fixturecheck.result.contact import CutMade, FaceMade
 from fixturecheck.result.detour import Dodge, DodgeKind
 from fixturecheck.result.shapes import NamedShape, Role, Vector
-from fixturecheck.setup.end_mill import CutterMove, CutterShape, EndMilling
 from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.tools import CutterMove, CutterShape, EndMilling
 
 _OVER_MM = 1.0
 """How far a plunge starts above everything that stands there."""

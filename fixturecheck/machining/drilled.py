@@ -16,8 +16,8 @@ from fixturecheck.kernel.measure import edge_points, is_straight, through_mm
 from fixturecheck.kernel.place import matrix_of
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.numeric import square_to, to_vector
-from fixturecheck.setup.drilling import Drilling
 from fixturecheck.setup.model import Body
+from fixturecheck.setup.tools import Drilling
 from fixturecheck.sizes.faces import holes_of
 
 _ON_RIM = 48

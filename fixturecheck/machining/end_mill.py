@@ -29,8 +29,8 @@ from fixturecheck.machining.swept_area import (
     swept_polygon,
     turned_round,
 )
-from fixturecheck.setup.end_mill import OVER_FACE, CutterMove, EndMilling, MillMove
 from fixturecheck.setup.model import Body
+from fixturecheck.setup.tools import OVER_FACE, CutterMove, EndMilling, MillMove
 
 _BESIDE_MM = 1e-4
 """How far above or below a level at which a part changes it is cut to see what stands there."""

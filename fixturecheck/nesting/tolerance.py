@@ -40,15 +40,19 @@ from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Staging
 from fixturecheck.statics.contact_step import SteadyLoad, forces_at, outermost, wrenches
 from fixturecheck.statics.rest import Bounds, Settling
-from fixturecheck.tolerancing.critical_regions import (
+from fixturecheck.tolerancing.linear_rest import (
     CriticalRegions,
+    Linear,
     NoRestError,
+    ReducedProblem,
+    SampleOutcomes,
     climbed_mm,
     critical_regions_of,
+    frame_of,
     most_gap_mm,
     most_of,
+    solve_or_bar,
 )
-from fixturecheck.tolerancing.samples import Linear, ReducedProblem, SampleOutcomes, frame_of, solve_or_bar
 from fixturecheck.tolerancing.zones import (
     Box,
     Distribution,

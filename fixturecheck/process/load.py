@@ -18,13 +18,13 @@ from fixturecheck.process.records import Operation
 from fixturecheck.process.setups import by_function, in_state, refuse_missing
 from fixturecheck.process.text import StatedJob, is_job, read_job_text, setup_text
 from fixturecheck.setup.dials import Dials
-from fixturecheck.setup.drilling import Drilling
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.load import body_of, load, ran_script, setup_of_script, setup_of_text, sources_of
 from fixturecheck.setup.make import body
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import Cut
 from fixturecheck.setup.text import StatedSetup
+from fixturecheck.setup.tools import Drilling
 
 
 def load_any(path: str | Path, overrides: Mapping[str, str]) -> Setup | Job:

@@ -35,8 +35,16 @@ from fixturecheck.magnet.remanence import (
 )
 from fixturecheck.numeric import to_vector
 from fixturecheck.release.motions import UP, Room, TouchingFaces, WayOff, support_edges, touches_of, ways_off
-from fixturecheck.result.hold import ClampKind
-from fixturecheck.result.release import BodyLeaves, Burr, FirstSteps, OffKind, OffWay, PryAt, SteelKeeps
+from fixturecheck.result.hold import (
+    BodyLeaves,
+    Burr,
+    ClampKind,
+    FirstSteps,
+    OffKind,
+    OffWay,
+    PryAt,
+    SteelKeeps,
+)
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import BodyRole, Sparks
 from fixturecheck.shop.tables import material

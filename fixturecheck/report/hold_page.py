@@ -11,13 +11,14 @@ from markupsafe import Markup
 from fixturecheck.report.markup import MOST_OPEN, Cell, Picture, Table, render, round_step, table_of
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, let_go_picture, worst_of_each_cut
 from fixturecheck.result import Result
-from fixturecheck.result.hold import FaceHeld, HoldFound, Outcome, PartHeld
-from fixturecheck.result.release import BodyLeaves
+from fixturecheck.result.hold import BodyLeaves, FaceHeld, HoldFound, Outcome, PartHeld
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import (
     amount,
+    burr_words,
     digits,
     factor_words,
+    first_words,
     friction_words,
     input_span,
     kept_lines,
@@ -25,12 +26,13 @@ from fixturecheck.wording.hold import (
     loss_words,
     magnet_words,
     outcome_words,
+    pry_words,
     span,
     times,
     tools_of,
+    way_words,
 )
 from fixturecheck.wording.motion import how_words
-from fixturecheck.wording.release import burr_words, first_words, pry_words, way_words
 from fixturecheck.wording.remedies import remedy_words
 from fixturecheck.wording.sentences import sentence
 

@@ -12,10 +12,18 @@ from typing import Any
 from fixturecheck.errors import NotComputedError
 from fixturecheck.result import Assumed, Result
 from fixturecheck.result.contact import Contact, CutMade
-from fixturecheck.result.drawn import BodyDrawn
 from fixturecheck.result.finding import Finding, Group, NotAsked
-from fixturecheck.result.hold import BodyMotion, HoldFound, HoldLoss, PartHeld, Remedy
-from fixturecheck.result.release import BodyLeaves, Burr, OffWay, PryAt
+from fixturecheck.result.hold import (
+    BodyLeaves,
+    BodyMotion,
+    Burr,
+    HoldFound,
+    HoldLoss,
+    OffWay,
+    PartHeld,
+    PryAt,
+    Remedy,
+)
 from fixturecheck.result.rest import (
     Chances,
     Freedom,
@@ -28,10 +36,18 @@ from fixturecheck.result.rest import (
     TargetMoves,
     TargetSpread,
 )
-from fixturecheck.result.shapes import Vector
+from fixturecheck.result.shapes import BodyDrawn, Vector
 from fixturecheck.result.stored import SCHEMA_VERSION
 from fixturecheck.units import Writing
-from fixturecheck.wording.hold import loss_words, magnet_words, past_words
+from fixturecheck.wording.hold import (
+    burr_words,
+    first_words,
+    loss_words,
+    magnet_words,
+    past_words,
+    pry_words,
+    way_words,
+)
 from fixturecheck.wording.motion import (
     drawn_faces_words,
     freedom_words,
@@ -40,7 +56,6 @@ from fixturecheck.wording.motion import (
     settled_draws_words,
     settled_words,
 )
-from fixturecheck.wording.release import burr_words, first_words, pry_words, way_words
 from fixturecheck.wording.remedies import remedy_words
 from fixturecheck.wording.sentences import capitalised
 

@@ -10,7 +10,8 @@ from fixturecheck.names import CHECKS, SEVERITIES, nearest, unknown
 from fixturecheck.process.records import BlankEntry, JobEntry, Operation
 from fixturecheck.process.text import NOT_OF_PART
 from fixturecheck.result.shapes import Vector
-from fixturecheck.setup.keys import (
+from fixturecheck.setup.records import BodyEntry
+from fixturecheck.setup.schema import (
     NEEDED,
     RECORD_OF,
     Key,
@@ -20,7 +21,6 @@ from fixturecheck.setup.keys import (
     purpose_of,
     purpose_of_record,
 )
-from fixturecheck.setup.records import BodyEntry
 from fixturecheck.shop.catalogue import EquipmentType, Param, equipment, make
 from fixturecheck.shop.tables import finishes, materials, read, uncited
 from fixturecheck.shop.wheels import stripes

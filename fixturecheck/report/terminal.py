@@ -18,8 +18,10 @@ from fixturecheck.wording import groups as words
 from fixturecheck.wording.groups import Together
 from fixturecheck.wording.hold import (
     amount,
+    burr_words,
     digits,
     factor_words,
+    first_words,
     friction_words,
     kept_lines,
     loss_words,
@@ -28,8 +30,8 @@ from fixturecheck.wording.hold import (
     span,
     times,
     tools_of,
+    way_words,
 )
-from fixturecheck.wording.release import burr_words, first_words, way_words
 from fixturecheck.wording.sentences import shown, verdict_word, verdict_words, wide_spaces
 
 MOST_EACH = 3

@@ -7,12 +7,11 @@ from importlib import import_module
 
 from fixturecheck.result.contact import Contact, CutMade
 from fixturecheck.result.dials import CutDials, DatumOffset
-from fixturecheck.result.drawn import BodyDrawn, StatedFact
 from fixturecheck.result.finding import Finding, Group, NotAsked, Verdict, identified
 from fixturecheck.result.hardening import HardeningFound
 from fixturecheck.result.hold import HoldFound
 from fixturecheck.result.rest import Rest
-from fixturecheck.result.shapes import NamedShape
+from fixturecheck.result.shapes import BodyDrawn, NamedShape, StatedFact
 from fixturecheck.result.touching import Touching
 from fixturecheck.units import SMALL_LENGTHS, shown_in
 

@@ -9,9 +9,8 @@ from typing import Any
 
 from fixturecheck.errors import SetupError
 from fixturecheck.result import Result, Source
-from fixturecheck.result.drawn import BodyDrawn, FaceDrawn, StatedFact
 from fixturecheck.result.finding import Finding, Kind, NotAsked, Origin, Verdict, WhyNotAsked, identified
-from fixturecheck.result.shapes import Vector
+from fixturecheck.result.shapes import BodyDrawn, FaceDrawn, StatedFact, Vector
 
 SCHEMA_VERSION = 2
 """Raised where a reader of the version before would misread a file, not where keys are only added."""

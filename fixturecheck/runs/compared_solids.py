@@ -19,8 +19,7 @@ from fixturecheck.report.comparison import MOST_PAIRS, alike_key, all_points, pa
 from fixturecheck.report.folder import PICTURES
 from fixturecheck.report.pictures.draw import painted
 from fixturecheck.report.pictures.painter import Drawn, Painter
-from fixturecheck.result.drawn import BodyDrawn
-from fixturecheck.result.shapes import NamedShape, Role
+from fixturecheck.result.shapes import BodyDrawn, NamedShape, Role
 from fixturecheck.runs.given import GivenResult
 
 

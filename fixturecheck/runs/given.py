@@ -25,7 +25,7 @@ from fixturecheck.runs.request import CheckRequest
 
 if TYPE_CHECKING:
     from fixturecheck.kernel.shapes import Solid
-    from fixturecheck.result.drawn import BodyDrawn
+    from fixturecheck.result.shapes import BodyDrawn
 
 
 _SETUPS = frozenset({".py", ".toml"})

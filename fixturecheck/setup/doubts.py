@@ -18,7 +18,7 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 from fixturecheck.result.hold import ClampKind, MagnetState
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.dials import Dials
-from fixturecheck.setup.guessed import guessed_rows
+from fixturecheck.setup.document import guessed_rows
 from fixturecheck.setup.holding import ASSUMED_PULL_N_CM2, SOURCE_GAP_PITCHES, Holding
 from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.setup.records import BodyRole, CutWay

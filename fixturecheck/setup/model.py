@@ -25,13 +25,12 @@ from fixturecheck.result import Source
 from fixturecheck.result.finding import Origin
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.dials import Dials, Squaring, Transfer
-from fixturecheck.setup.drilling import Drilling
-from fixturecheck.setup.end_mill import EndMilling
-from fixturecheck.setup.guessed import Guess
+from fixturecheck.setup.document import Guess
 from fixturecheck.setup.hardening import Hardening
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.records import BodyRole, Cut, Machine, Relieving, Seat
 from fixturecheck.setup.staging import Staging
+from fixturecheck.setup.tools import Drilling, EndMilling
 from fixturecheck.setup.validate import all_of, refuse_bad
 from fixturecheck.shop.tables import Own, among_ours, refuse_bad_own
 from fixturecheck.shop.wheels import Wheel
@@ -218,7 +217,7 @@ class Setup:
     own : Own
         Materials and finishes of the user's own, looked up among the shop's.
     origins : mapping of tuple of str to Origin
-        Where what it states stands in files; see `setup.origins`.
+        Where what it states stands in files; see `setup.outline`.
 
     Raises
     ------

@@ -12,17 +12,20 @@ from fixturecheck.errors import Mistakes, SetupError, read_all
 from fixturecheck.fields import shortened
 from fixturecheck.names import CHECKS, SEVERITIES, allowed_name, nearest, one_of
 from fixturecheck.setup.dials import Dials, Squaring, Transfer
-from fixturecheck.setup.document import ALL, LISTS, read_document, twins
-from fixturecheck.setup.drilling import Drilling, refuse_bad_words_of_drill
-from fixturecheck.setup.end_mill import EndMilling, refuse_bad_words_of_end_mill
+from fixturecheck.setup.document import ALL, LISTS, guesses, read_document, twins
 from fixturecheck.setup.facts import BodyFacts, EquipmentFacts, body_facts, equipment_facts
 from fixturecheck.setup.gangs import StatedPlacing, spread_out
-from fixturecheck.setup.guessed import guesses
 from fixturecheck.setup.hardening import Hardening, refuse_bad_words
 from fixturecheck.setup.holding import CalibratedChuck, Clamp, Holding, Milling
 from fixturecheck.setup.reader import Stated
 from fixturecheck.setup.records import Cut, HeadEntry, Machine, Relieving, Seat
 from fixturecheck.setup.staging import Staging
+from fixturecheck.setup.tools import (
+    Drilling,
+    EndMilling,
+    refuse_bad_words_of_drill,
+    refuse_bad_words_of_end_mill,
+)
 from fixturecheck.shop.tables import Finish, Material, Own, among_ours, refuse_bad_own
 from fixturecheck.shop.wheels import Guard, Wheel, check_wheel
 from fixturecheck.tolerances import Tolerances

@@ -15,12 +15,11 @@ from fixturecheck.kernel.place import is_finite, placed_at
 from fixturecheck.kernel.script import flaw_of
 from fixturecheck.names import BY_PLACE, CHECKS, MOST_NAME, SEVERITIES, allowed_name, nearest, one_of
 from fixturecheck.setup.dials import refuse_bad_dials
-from fixturecheck.setup.drilling import refuse_bad_drills
-from fixturecheck.setup.end_mill import refuse_bad_end_mills
 from fixturecheck.setup.hardening import refuse_bad_hardening
 from fixturecheck.setup.holding import refuse_bad_holding
 from fixturecheck.setup.records import LEAN_MM, ZONE_MM, BodyRole, PoleSign, ReliefKind
 from fixturecheck.setup.staging import refuse_bad_staging
+from fixturecheck.setup.tools import refuse_bad_drills, refuse_bad_end_mills
 from fixturecheck.shop import tables
 from fixturecheck.shop.wheels import check_wheel
 from fixturecheck.units import SMALL_LENGTHS, THOU, UNITS, Writing

@@ -12,15 +12,21 @@ from fixturecheck.result import Result
 from fixturecheck.result.dials import CutDials
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.result.hold import ClampKind, MagnetState
-from fixturecheck.setup.end_mill import MillMove
 from fixturecheck.setup.holding import MillWay
 from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.setup.records import Rank
+from fixturecheck.setup.tools import MillMove
 from fixturecheck.sheet.measured import MeasuredFace
 from fixturecheck.units import Writing
 from fixturecheck.wording.hardening import tempered_words
-from fixturecheck.wording.hold import factor_words, magnet_words
-from fixturecheck.wording.release import burr_words, first_words, pry_words, way_words
+from fixturecheck.wording.hold import (
+    burr_words,
+    factor_words,
+    first_words,
+    magnet_words,
+    pry_words,
+    way_words,
+)
 from fixturecheck.wording.sentences import first_up, sentence
 from fixturecheck.wording.settings import count_words, move_words, shown_on, time_words
 

@@ -24,8 +24,8 @@ from fixturecheck import (
     place_by_seats,
 )
 from fixturecheck.setup.dials import Dials, Handwheel
-from fixturecheck.setup.drilling import Drilling
 from fixturecheck.setup.hardening import Hardening
+from fixturecheck.setup.tools import Drilling
 
 HOLE_X, HOLE_Y, HOLE_D = 10.0, -6.5, 2.0  # drilled straight down, through the slope
 TOP, FLANK, FLOOR, WALL = 0.3, 0.2, 0.3, 0.15  # stock on the bar

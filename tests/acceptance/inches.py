@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
 
-from fixturecheck.result.drawn import StatedFact
+from fixturecheck.result.shapes import StatedFact
 
 _IN = 25.4
 _LBF = 4.4482216152605

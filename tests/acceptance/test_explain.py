@@ -13,7 +13,7 @@ from fixturecheck.files import shipped_table
 from fixturecheck.report.terminal import SoFar, table
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.schemas import SCHEMAS, shipped
-from fixturecheck.setup.keys import RECORD_OF, keys_of
+from fixturecheck.setup.schema import RECORD_OF, keys_of
 from fixturecheck.shop.catalogue import equipment
 from fixturecheck.units import inch_key
 from tests.doors import command

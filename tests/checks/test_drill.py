@@ -11,10 +11,10 @@ from fixturecheck import engine
 from fixturecheck.errors import SetupError
 from fixturecheck.machining.drilled import hole_of
 from fixturecheck.result.finding import Kind, Verdict
-from fixturecheck.setup.drilling import Drilling
 from fixturecheck.setup.load import load
 from fixturecheck.setup.make import place
 from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.tools import Drilling
 from tests.checks.gauged import body
 
 

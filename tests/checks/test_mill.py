@@ -10,8 +10,8 @@ import pytest
 
 from fixturecheck import engine
 from fixturecheck.result.finding import Kind, Verdict
-from fixturecheck.setup.end_mill import MillMove
 from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.tools import MillMove
 from tests.machining.test_end_mill import pocketed, run_of
 
 ASKED = ["reach", "mill", "clear"]

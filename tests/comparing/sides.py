@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from fixturecheck.result.drawn import BodyDrawn, FaceDrawn
 from fixturecheck.result.finding import Finding, Kind, identified, judge, worst
+from fixturecheck.result.shapes import BodyDrawn, FaceDrawn
 from fixturecheck.result.stored import SCHEMA_VERSION, StoredResult
 
 WAYS = {

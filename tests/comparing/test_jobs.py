@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 from junitparser import JUnitXml
 
-from fixturecheck.commands.build import kept_build_results
+from fixturecheck.commands.shared import kept_build_results
 from fixturecheck.comparing.whole import compared
 from fixturecheck.errors import SetupError
 from fixturecheck.progress import silent

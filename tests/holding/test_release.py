@@ -19,7 +19,7 @@ from fixturecheck.magnet.pull import FacePull, Pulls, magnet_of
 from fixturecheck.magnet.remanence import residual_pulls
 from fixturecheck.release.motions import TRAVEL_MM, UP, ReleaseMotion, TouchingFaces, WayOff, finished
 from fixturecheck.release.sequence import HAND_N, release_of, takes_n
-from fixturecheck.wording.release import pry_words, step_words, way_words
+from fixturecheck.wording.hold import pry_words, step_words, way_words
 from tests.holding.blocks import H, L, W, fixture, part, table, walls
 
 STEEL_N_MM3 = 7870e-9 * 9.80665

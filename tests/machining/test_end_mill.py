@@ -19,8 +19,8 @@ from fixturecheck.kernel.turned import along_path, straight_down
 from fixturecheck.machining.as_milled import MilledCut, cutter_sweep, mill, ridge_mm, ridge_of_rounds_mm
 from fixturecheck.machining.end_mill import cutter_outline, passes_of, radius_at_mm
 from fixturecheck.machining.swept_area import points_of
-from fixturecheck.setup.end_mill import EndMilling, MillMove
 from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.tools import EndMilling, MillMove
 
 DEEP = 8.0
 

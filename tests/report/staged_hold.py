@@ -11,8 +11,11 @@ from fixturecheck.result import Result
 from fixturecheck.result.hold import (
     FILM,
     Amount,
+    BodyLeaves,
     BodyMotion,
+    Burr,
     FaceHeld,
+    FirstSteps,
     FluxSection,
     FrictionUsed,
     HoldFound,
@@ -22,14 +25,16 @@ from fixturecheck.result.hold import (
     MagnetState,
     MagnetUsed,
     MotionKind,
+    OffKind,
+    OffWay,
     Outcome,
     PartHeld,
     PullMap,
     Remedy,
     RemedyKind,
+    SteelKeeps,
     StopAt,
 )
-from fixturecheck.result.release import BodyLeaves, Burr, FirstSteps, OffKind, OffWay, SteelKeeps
 from tests.report import staged
 
 INPUTS = (

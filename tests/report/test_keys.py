@@ -11,7 +11,7 @@ from fixturecheck.fields import allowed_in
 from fixturecheck.process.text import NOT_OF_PART
 from fixturecheck.report.lists import JOB_RECORDS, TABLES, equipment_told, keys_told
 from fixturecheck.setup.document import BY_OTHER_KEYS, RECORDS
-from fixturecheck.setup.keys import meanings_of
+from fixturecheck.setup.schema import meanings_of
 
 
 @pytest.mark.parametrize("table", [*RECORDS, *JOB_RECORDS])

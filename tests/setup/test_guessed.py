@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import pytest
 
 from fixturecheck.errors import SetupError
-from fixturecheck.setup.guessed import Guess, guessed_rows, guesses
+from fixturecheck.setup.document import Guess, guessed_rows, guesses
 from fixturecheck.setup.reader import Stated
 
 FILE: Mapping[str, object] = {

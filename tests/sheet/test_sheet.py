@@ -17,10 +17,10 @@ from fixturecheck.report.statements import at_the_machine
 from fixturecheck.report.write import meshes_of
 from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.setup.dials import Handwheel
-from fixturecheck.setup.end_mill import EndMilling, MillMove
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.model import Seat
 from fixturecheck.setup.staging import Push, Staging
+from fixturecheck.setup.tools import EndMilling, MillMove
 from fixturecheck.sheet import pages
 from fixturecheck.sheet.content import gauge_for, sheet_of, staged_steps
 from fixturecheck.sheet.measured import heights_of

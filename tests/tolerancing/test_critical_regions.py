@@ -7,8 +7,15 @@ import pytest
 from scipy.optimize import LinearConstraint, milp
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.tolerancing.critical_regions import climbed_mm, critical_regions_of, most_gap_mm, most_of
-from fixturecheck.tolerancing.samples import Linear, frame_of, solve_draws
+from fixturecheck.tolerancing.linear_rest import (
+    Linear,
+    climbed_mm,
+    critical_regions_of,
+    frame_of,
+    most_gap_mm,
+    most_of,
+    solve_draws,
+)
 from fixturecheck.tolerancing.zones import Zone, box_of, draw_errors, sides
 from tests.tolerancing.zoned import SQUARE, corners_of, shifting, stack
 

@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import linprog
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.tolerancing.samples import Linear, solve_draws
+from fixturecheck.tolerancing.linear_rest import Linear, solve_draws
 from fixturecheck.tolerancing.zones import draw_errors
 from tests.tolerancing.zoned import corners_of, shifting, stack
 

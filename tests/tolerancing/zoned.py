@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from fixturecheck.arrays import Floats
-from fixturecheck.tolerancing.samples import Linear
+from fixturecheck.tolerancing.linear_rest import Linear
 from fixturecheck.tolerancing.zones import Zone, vertices
 
 SQUARE = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])

@@ -23,9 +23,8 @@ from fixturecheck.result.shapes import Role, Vector, cutter_name, wheel_name
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.units import Writing
-from fixturecheck.wording.hold import outcome_words
+from fixturecheck.wording.hold import first_words, outcome_words, way_words
 from fixturecheck.wording.motion import lets_go_words
-from fixturecheck.wording.release import first_words, way_words
 from fixturecheck.wording.sentences import capitalised, sentence, shown
 
 _STROKE_S, _MOVES_S, _IN_S, _SETTLE_S, _GO_S, _OFF_S = 4.0, 20.0, 1.2, 1.4, 2.5, 1.6

@@ -1,4 +1,4 @@
-"""`fixturecheck explain`: what a key, a table, a check, a kind of finding or a piece of equipment means."""
+"""`fixturecheck shop`, `keys`, `explain` and `schema`: look up what may be stated and what words mean."""
 
 from __future__ import annotations
 
@@ -7,17 +7,55 @@ import re
 import textwrap
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 
 from fixturecheck.checks import MODULES
 from fixturecheck.checks.told import told_of
-from fixturecheck.commands.shared import (
-    Parser,
-)
+from fixturecheck.commands.shared import Parser
 from fixturecheck.commands.terminal import GO, NOT_COMPUTED, say
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import shortened
 from fixturecheck.files import shipped_table
 from fixturecheck.names import close_to, nearest
+
+_SHELVES = ("equipment", "materials", "finishes", "wheels")
+
+
+def add(commands: argparse._SubParsersAction[Parser]) -> None:
+    """Add the commands and their options."""
+    _add_lists(commands)
+    _add_explain(commands)
+    _add_schema(commands)
+
+
+def _add_lists(commands: argparse._SubParsersAction[Parser]) -> None:
+    """Add both commands and their options."""
+    shop = commands.add_parser("shop", help="list the shop's equipment, materials, finishes and wheels")
+    shop.add_argument("shelf", nargs="?", choices=_SHELVES, help="one list only")
+    shop.add_argument("name", nargs="?", help="one kind of equipment: its sizes, bodies, faces and places")
+    shop.set_defaults(command=_shop)
+    keys = commands.add_parser("keys", help="list what may be stated in a set-up, with defaults and ranges")
+    keys.add_argument("table", nargs="?", metavar="TABLE", help="one table only, like cut or machine.guard")
+    keys.set_defaults(command=_keys)
+
+
+def _shop(options: argparse.Namespace) -> int:
+    from fixturecheck.report.lists import SHELVES, equipment_told  # noqa: PLC0415 -- reads the tables
+
+    if options.name is not None:
+        if options.shelf != "equipment":
+            message = f"only equipment is listed by name; {options.shelf} are one list"
+            raise SetupError(message)
+        return GO if say(equipment_told(options.name)) else NOT_COMPUTED
+    chosen = [options.shelf] if options.shelf else list(_SHELVES)
+    return GO if say("\n".join(SHELVES[name]() for name in chosen)) else NOT_COMPUTED
+
+
+def _keys(options: argparse.Namespace) -> int:
+    from fixturecheck.report.lists import keys_told  # noqa: PLC0415 -- reads the records of a set-up
+
+    return GO if say(keys_told(options.table)) else NOT_COMPUTED
+
 
 _WIDE = 100
 _VERDICT = re.compile(r"^\s*(?:\d+\s+)?(?:\S\s+)?(?:GO|CAUTION|NO-GO|UNKNOWN)\b[^:,]*?\s+(?=[a-z])")
@@ -32,7 +70,7 @@ class _Topic:
     told: Callable[[], Iterator[str]]
 
 
-def add(commands: argparse._SubParsersAction[Parser]) -> None:
+def _add_explain(commands: argparse._SubParsersAction[Parser]) -> None:
     """Add the command and its options."""
     explain = commands.add_parser(
         "explain",
@@ -110,7 +148,7 @@ def _of_id(text: str) -> list[_Topic]:
 def _topics() -> dict[str, list[_Topic]]:
     """Return what can be explained, by name; one name may mean several things."""
     found: dict[str, list[_Topic]] = {}
-    for name, topic in (*_tables(), *_keys(), *_checks(), *_kind_topics(), *_equipment(), *_sizes()):
+    for name, topic in (*_tables(), *_keys_explain(), *_checks(), *_kind_topics(), *_equipment(), *_sizes()):
         found.setdefault(name, []).append(topic)
     return found
 
@@ -133,7 +171,7 @@ def _all_topics() -> Iterator[str]:
 
 def _tables() -> Iterator[tuple[str, _Topic]]:
     from fixturecheck.report.lists import JOB_RECORDS, of_table  # noqa: PLC0415 -- reads the records
-    from fixturecheck.setup.keys import RECORD_OF  # noqa: PLC0415 -- the same
+    from fixturecheck.setup.schema import RECORD_OF  # noqa: PLC0415 -- the same
 
     def told(table: str) -> Callable[[], Iterator[str]]:
         def lines() -> Iterator[str]:
@@ -157,9 +195,9 @@ def _severity() -> Iterator[str]:
     yield "each is go, caution or no-go"
 
 
-def _keys() -> Iterator[tuple[str, _Topic]]:
+def _keys_explain() -> Iterator[tuple[str, _Topic]]:
     from fixturecheck.report.lists import JOB_RECORDS, of_table  # noqa: PLC0415 -- reads the records
-    from fixturecheck.setup.keys import NEEDED, RECORD_OF, Key  # noqa: PLC0415 -- the same
+    from fixturecheck.setup.schema import NEEDED, RECORD_OF, Key  # noqa: PLC0415 -- the same
     from fixturecheck.units import inch_key  # noqa: PLC0415 -- with them
 
     def told(key: Key) -> Callable[[], Iterator[str]]:
@@ -245,3 +283,30 @@ def _sizes() -> Iterator[tuple[str, _Topic]]:
             topic = _Topic(what=f"{param.name}, a size of {kind.name}", told=_saying(size_told(param)))
             yield param.name, topic
             yield f"{kind.name}.{param.name}", topic
+
+
+def _add_schema(commands: argparse._SubParsersAction[Parser]) -> None:
+    """Add the command and its options."""
+    schema = commands.add_parser(
+        "schema",
+        help="write the schemas by which an editor completes and checks set-ups, jobs and studies",
+        description="Writes the schemas of set-ups, jobs, the set-ups of a job, studies, the shop and "
+        "measurements into a folder, and says which first line names them in a file there. Without a folder "
+        "it says where those lie that came with the program.",
+    )
+    schema.add_argument("folder", nargs="?", metavar="FOLDER", type=Path, help="where the set-ups are")
+    schema.set_defaults(command=_schema)
+
+
+def _schema(options: argparse.Namespace) -> int:
+    from fixturecheck.schemas import SCHEMAS, put_into, shipped  # noqa: PLC0415 -- the records
+    from fixturecheck.setup.schema import first_line  # noqa: PLC0415 -- the records
+
+    if options.folder is None:
+        return GO if say("".join(f"{shipped(name)}\n" for name in SCHEMAS)) else NOT_COMPUTED
+    if not options.folder.is_dir():
+        message = f"{options.folder} is not a folder; give the one in which the set-ups are"
+        raise SetupError(message)
+    written = put_into(options.folder)
+    lines = [f"{path}: files begin with {first_line(path.name)}\n" for path in written]
+    return GO if say("".join(lines)) else NOT_COMPUTED
