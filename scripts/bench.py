@@ -32,6 +32,7 @@ AT_LEAST, AT_MOST = "at least", "at most"
 
 ROWS: Mapping[str, tuple[str, str]] = {
     "contact_vs_pairwise_16": ("bench_contact:vs_pairwise_16", AT_LEAST),
+    "contact_unlike_16": ("bench_contact:unlike_16", AT_LEAST),
     "contact_growth": ("bench_contact:growth", AT_MOST),
     "contact_vs_stl_128": ("bench_contact:vs_stl_128", AT_MOST),
     "check_vs_floor": ("bench_check:vs_floor", AT_MOST),

@@ -16,7 +16,7 @@ from fixturecheck.contact.patch import ContactMap
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.tolerances import Tolerances
-from tests.nesting.pawl_gang import copied, drawn_anew, gang, standing
+from tests.nesting.pawl_gang import copied, drawn_anew, gang, standing, unlike_gang
 
 GANGS = (8, 16, 32, 64, 128, 256, 512, 1024)
 AREA_TOLERANCE = 1e-6  # relative; both answers are exact
@@ -45,6 +45,28 @@ def vs_pairwise_16() -> dict[str, object]:
         "goal": 60.0,
         "says": f"times faster than distances and face intersections pair by pair: {shown_s(map_s)} against "
         f"{shown_s(hand_s)} for {len(bodies)} bodies, same areas",
+    }
+
+
+def unlike_16() -> dict[str, object]:
+    """Sixteen pawls, each of a drawing of its own, at an uneven pitch: nothing read or found serves twice."""
+    bodies, answers = unlike_gang(16), {}
+
+    def by_map() -> Callable[[], object]:
+        placed = drawn_anew(bodies)
+        return lambda: answers.update(by_map=_areas(find_contacts(placed, Tolerances())))
+
+    def by_hand() -> Callable[[], object]:
+        placed = standing(bodies)
+        return lambda: answers.update(by_hand=_pairwise(placed))
+
+    hand_s, map_s = interleaved_s(3, by_hand, by_map)
+    _same(answers["by_hand"], answers["by_map"])
+    return {
+        "figure": ratio_of(hand_s, map_s),
+        "goal": 40.0,
+        "says": f"times faster than pair by pair, each part of a drawing of its own: {shown_s(map_s)} "
+        f"against {shown_s(hand_s)} for {len(bodies)} bodies, same areas",
     }
 
 

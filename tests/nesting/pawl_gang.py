@@ -54,6 +54,22 @@ def gang(parts: int) -> list[Body]:
     return [*pawls, *itertools.chain(*blocks), *stop]
 
 
+def unlike_gang(parts: int) -> list[Body]:
+    """Return the bodies of a gang in which each pawl has a chamfer and a gap to the next of its own."""
+    sys.path.insert(0, str(PAWL))
+    from pawl import FACES, pawl
+
+    sys.path.remove(str(PAWL))
+    bodies = gang(parts)
+    for i in range(parts):
+        # Gaps of 0 to 0.04 mm, no two neighbours' alike; every fifth pair touches.
+        open_mm = sum(0.01 * (2 * k % 5) for k in range(i))
+        at = place(at=(bodies[i].at.toTuple()[0][0] + open_mm, 0, 0))
+        drawn = pawl(HEEL_MM + 0.01 * i)
+        bodies[i] = body(bodies[i].name, drawn, at=at, faces=FACES)
+    return bodies
+
+
 def copied(bodies: Sequence[Body]) -> list[Placed]:
     """Return the bodies with a solid of its own each, as if every one came from its own file.
 

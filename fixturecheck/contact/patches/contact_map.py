@@ -13,12 +13,18 @@ from functools import partial
 
 import numpy as np
 
-from fixturecheck.arrays import Floats, Ints
+from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import ContactMap, Overlap, Patch, RawPatch, covered
 from fixturecheck.contact.patches.edges import EdgeView, edges_across, edges_on_faces, rims_across
 from fixturecheck.contact.patches.planar import facing
 from fixturecheck.contact.patches.quadrics import curved
 from fixturecheck.contact.patches.sampled import near_only, sampled
+from fixturecheck.contact.patches.separation import (
+    ROUNDING_MM,
+    near_faces,
+    plane_separates,
+    surfaces_part,
+)
 from fixturecheck.contact.placed import Standing, place_bodies
 from fixturecheck.contact.proximity.query import rows_between
 from fixturecheck.errors import SetupError
@@ -54,19 +60,6 @@ def near_bodies(bodies: Sequence[Standing], within_mm: float) -> Iterator[tuple[
         clear = np.any((lows[rest] > highs[i]) | (highs[rest] < lows[i]), axis=1)
         for j in rest[~clear]:
             yield (int(i), int(j)) if i < j else (int(j), int(i))
-
-
-def near_faces(a: Standing, b: Standing, within_mm: float) -> tuple[Ints, Ints]:
-    """Return index arrays of the faces of `a` and `b` whose boxes come within a distance, pair by pair."""
-    ours = np.flatnonzero(np.all((a.lows <= b.high + within_mm) & (a.highs >= b.low - within_mm), axis=1))
-    theirs = np.flatnonzero(np.all((b.lows <= a.high + within_mm) & (b.highs >= a.low - within_mm), axis=1))
-    meets = np.all(
-        (a.lows[ours, None] <= b.highs[None, theirs] + within_mm)
-        & (a.highs[ours, None] >= b.lows[None, theirs] - within_mm),
-        axis=2,
-    )
-    rows, columns = np.nonzero(meets)
-    return ours[rows], theirs[columns]
 
 
 _DECIMALS = 9
@@ -111,8 +104,8 @@ def motion_between(first: Standing, copy: Standing) -> tuple[Floats, Floats]:
     return turn, copy.shift - turn @ first.shift
 
 
-_ROUNDING_MM3, _ROUNDING_MM = 1e-12, 1e-7
-"""Common volume, and depth, below which nothing is shared: rounding."""
+_ROUNDING_MM3 = 1e-12
+"""Common volume below which nothing is shared: rounding."""
 _LOOK_MM = 1e-3
 """Reach of the query for features that lie slightly in each other; it looks 0.05 mm deep."""
 
@@ -132,6 +125,7 @@ class SharedSpace:
     volume_mm3: float
 
 
+_NOWHERE = np.zeros(3)
 _GRAZING = SharedSpace(shape=None, volume_mm3=0.0)
 
 
@@ -148,15 +142,24 @@ def overlap(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[Shape, fl
     return (shape, volume) if _is_thick(volume, area, tolerances) else None
 
 
-def shared_space(a: Standing, b: Standing, tolerances: Tolerances) -> SharedSpace | None:
+def shared_space(
+    a: Standing, b: Standing, tolerances: Tolerances, away: Floats = _NOWHERE
+) -> SharedSpace | None:
     """Return what two bodies share, or None where they share nothing.
 
     It is an overlap where it is thick on average, or where some feature of one body lies deeper in the other
     than the touch tolerance: a sliver between a corner and a fillet is three times as deep as it is thick.
     The tip of a corner, whose volume is as good as none, counts unless the volume that counts was stated.
+
+    Parameters
+    ----------
+    away : ndarray, shape (3,)
+        A way that may part them where they touch, as the sum of the normals out of `a`; zero without one.
     """
     if plane_separates(a, b, tolerances.touch_mm):
-        return None if plane_separates(a, b, _ROUNDING_MM) else _GRAZING
+        return None if plane_separates(a, b, ROUNDING_MM) else _GRAZING
+    if surfaces_part(a, b, away):
+        return None
     shape, volume, area = common_solid(a.solid, b.solid)
     if volume <= _ROUNDING_MM3:
         return None
@@ -173,23 +176,6 @@ def _is_thick(volume_mm3: float, area_mm2: float, tolerances: Tolerances) -> boo
 def penetration_mm(a: Standing, b: Standing) -> float:
     """Return how deep the features of two bodies lie in each other, mm, where they overlap slightly."""
     return -float(rows_between(a.placed, b.placed, _LOOK_MM).gap_mm.min(initial=0.0))
-
-
-def plane_separates(a: Standing, b: Standing, slack_mm: float) -> bool:
-    """Say whether some plane separates two bodies, to within a slack."""
-    depth = np.minimum(a.high, b.high) - np.maximum(a.low, b.low)
-    if depth.min() <= slack_mm:
-        return True
-    directions = np.vstack([_planes(a), -_planes(b)])
-    if not directions.size:
-        return False
-    reach = a.support(directions) + b.support(-directions)
-    return bool(reach.min() <= slack_mm)
-
-
-def _planes(body: Standing) -> Floats:
-    flat = body.normals[~np.isnan(body.offsets)]
-    return flat.reshape(-1, 3)
 
 
 def near_patches(a: Standing, b: Standing, tolerances: Tolerances) -> list[RawPatch]:
@@ -272,7 +258,8 @@ def find_contacts(bodies: Sequence[Placed], tolerances: Tolerances) -> ContactMa
         answer = cache.known(a, b)
         if answer is None:
             patches, face_to_face = _between(a, b, tolerances)
-            answer = patches, None if face_to_face else shared_space(a, b, tolerances)
+            away = sum((raw.normal for raw in patches if raw.kind == ContactKind.AREA), _NOWHERE)
+            answer = patches, None if face_to_face else shared_space(a, b, tolerances, away)
             cache.keep(a, b, *answer)
         patches, shared = answer
         found += [(a, b, raw) for raw in patches]

@@ -20,6 +20,7 @@ from fixturecheck.contact.patch import RawPatch, covered, raw_edge, raw_point, r
 from fixturecheck.contact.patches.valleys import alongside
 from fixturecheck.contact.placed import Standing, normal_out, signed_distance
 from fixturecheck.kernel.boolean import clip_edge
+from fixturecheck.kernel.brep.face_table import CHORD_MM
 from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.brep.table import EdgeProbe, Probe, sides_of
 from fixturecheck.kernel.construct import segment
@@ -168,6 +169,8 @@ def _round_edge(view: EdgeView, e: int, j: int) -> Iterator[RawPatch]:
     a, b, touch = view.a, view.b, view.touch_mm
     circle = a.circle(e)
     if circle is None:
+        if _beside(view, e, j):
+            return
         for _, _, spot in closest_points(a.edge(e), b.face(j), touch):
             yield raw_point(a.table.edge_faces[e], (j,), -b.normals[j], spot)
         return
@@ -275,6 +278,8 @@ def _along(view: EdgeView, e: int, j: int) -> Iterator[RawPatch]:
                 start, end = frame.space(shapely.get_coordinates(part))[[0, -1]]
                 yield _line(view, e, j, (start, end))
         return
+    if _beside(view, e, j):
+        return
     # Put the edge exactly on the surface first: the kernel's common sees nothing a micron away.
     edge = segment(*(_foot(b, j, p) for p in samples[[0, -1]])) if straight else a.edge(e)
     for part in clip_edge(edge, [b.face(j)]):
@@ -285,6 +290,18 @@ def _along(view: EdgeView, e: int, j: int) -> Iterator[RawPatch]:
         else:
             normal = -b.normal_near(j, edge_middle(part))
             yield raw_edge(a.table.edge_faces[e], (j,), normal, part)
+
+
+def _beside(view: EdgeView, e: int, j: int) -> bool:
+    """Tell whether an edge of A, seen along the normal of a flat face of B, is clear of its outline."""
+    a, b = view.a, view.b
+    if b.table.kinds[j] != SurfaceKind.PLANE:
+        return False
+    frame, polygon = b.outline(j)
+    # Between samples an edge strays at most half a step from the nearest one.
+    strays_mm = 0.0 if a.table.straight[e] else float(a.table.lengths_mm[e]) / 16
+    line = shapely.linestrings(frame.flat(a.edge_samples[e]))
+    return bool(shapely.distance(polygon, line) > 2 * view.touch_mm + CHORD_MM + strays_mm)
 
 
 def _foot(b: Standing, j: int, point: Floats) -> Floats:

@@ -130,11 +130,12 @@ def _with_rounds(
         if inside is None:
             return None
         if inside:
-            middle = body.points(body.table.area_centres[[face]])[0]
+            own_mm2, own_centre = body.table.rows[face].size
+            middle = body.points(own_centre[None])[0]
             middle = middle - ((middle - frame.origin) @ frame.normal) * frame.normal
             own_middle = frame.space(shapely.get_coordinates(own.centroid))[0]
-            area += float(body.table.areas_mm2[face]) - float(own.area)
-            moment += float(body.table.areas_mm2[face]) * middle - float(own.area) * own_middle
+            area += own_mm2 - float(own.area)
+            moment += own_mm2 * middle - float(own.area) * own_middle
     return _raw(kind, pair, frame, polygon, moment / area, area, partial(_shared_face, pair, frame))
 
 

@@ -14,10 +14,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from OCP.BRep import BRep_Tool
-from OCP.BRepGProp import BRepGProp
 from OCP.BRepTools import BRepTools, BRepTools_WireExplorer
 from OCP.GCPnts import GCPnts_AbscissaPoint, GCPnts_QuasiUniformDeflection
-from OCP.GProp import GProp_GProps
 from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopoDS import TopoDS
@@ -32,6 +30,7 @@ from fixturecheck.kernel.brep.table import (
     derived,
     drawn,
     plane_of,
+    run_of,
     surface_of,
 )
 from fixturecheck.kernel.brep.topology import xyz
@@ -76,13 +75,19 @@ class Hull:
         return self.centres @ normals.T + self.radii[:, None] * tilt + self.balls[:, None]
 
 
-def hull_of(table: BrepTable, surfaces: Sequence[Surface | None]) -> Hull:
+def hull_of(table: BrepTable, surfaces: Sequence[Surface | None], samples: Floats) -> Hull:
     """Return pieces whose convex hull holds each face.
 
     A flat face is held by its outline, and so is a ruled one: every point of it lies on a ruling between
     two points of the outline, however it is trimmed.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (E, k, 3)
+        Points along each edge, ends included.
     """
-    outlines = [list(_of_edge(e)) for e in table.edges]
+    ends = samples[:, [0, -1]]
+    outlines = [list(_of_edge(row, *of)) for row, of in zip(table.edges, ends, strict=True)]
     pieces: list[tuple[Floats, Floats, float, float, int]] = []
     for row, surface in zip(table.faces, surfaces, strict=True):
         if surface is None or surface.kind in {SurfaceKind.CYLINDER, SurfaceKind.CONE}:
@@ -96,7 +101,7 @@ def hull_of(table: BrepTable, surfaces: Sequence[Surface | None]) -> Hull:
     )  # fmt: skip
 
 
-def _of_edge(row: EdgeRow) -> Iterator[Piece]:
+def _of_edge(row: EdgeRow, start: Floats, end: Floats) -> Iterator[Piece]:
     """Pieces whose convex hull holds an edge, and which no plane tangent to it at an end cuts."""
     if row.degenerate:
         yield row.place, _NOWHERE, 0.0, 0.0
@@ -106,8 +111,8 @@ def _of_edge(row: EdgeRow) -> Iterator[Piece]:
     if circle is not None and last - first > _WIDE_RAD:
         yield circle.centre, circle.axis, circle.radius_mm, 0.0
         return
-    yield xyz(row.curve.Value(first)), _NOWHERE, 0.0, 0.0
-    yield xyz(row.curve.Value(last)), _NOWHERE, 0.0, 0.0
+    yield start, _NOWHERE, 0.0, 0.0
+    yield end, _NOWHERE, 0.0, 0.0
     if row.kind == CurveKind.LINE:
         return
     if circle is not None:
@@ -154,15 +159,15 @@ def supporting(
     # nan, from a curved face, compares false and makes no supporting face.
     over = hull.reach(normals) - offsets
     corners = table.vertices @ normals.T - offsets
-    found = ~np.isnan(offsets)
-    for face in np.flatnonzero(found).tolist():
-        others = np.ones(len(table.vertices), dtype=bool)
-        others[table.face_vertices[face]] = False
-        beside = {f for e in table.face_edges[face] for f in edge_faces[e]}
-        allowed = np.where(np.isin(hull.faces, list(beside)), 1e-7 + 2 * hull.balls, -_BEHIND_MM)
-        behind = corners[others, face].max(initial=-np.inf) <= -_BEHIND_MM
-        found[face] = behind and np.all(over[:, face] <= allowed)
-    return found
+    count = len(normals)
+    own = np.zeros((len(table.vertices), count), dtype=bool)
+    beside = np.zeros((count, count), dtype=bool)
+    for face in range(count):
+        own[table.face_vertices[face], face] = True
+        beside[[f for e in table.face_edges[face] for f in edge_faces[e]], face] = True
+    behind = np.where(own, -np.inf, corners).max(axis=0, initial=-np.inf) <= -_BEHIND_MM
+    allowed = np.where(beside[hull.faces], (1e-7 + 2 * hull.balls)[:, None], -_BEHIND_MM)
+    return np.asarray(~np.isnan(offsets) & behind & np.all(over <= allowed, axis=0))
 
 
 CHORD_MM = 1e-3
@@ -187,8 +192,8 @@ class FaceTable:
         For each plane its wires as arrays (k, 3), outer first; None where the face is curved.
     exact : ndarray of bool, shape (F,)
         Whether the rings are the face exactly (straight edges only).
-    areas_mm2, area_centres : ndarray, shapes (F,) and (F, 3)
-        Exact area and centre of each flat face with round edges; nan for the others.
+    rows : tuple of FaceRow
+        Each face as the kernel holds it, which knows its exact area and centre.
     surfaces : tuple of Surface or None
         The surface of each curved face.
     straight : ndarray of bool, shape (E,)
@@ -221,8 +226,7 @@ class FaceTable:
     offsets: Floats
     rings: tuple[tuple[Floats, ...] | None, ...]
     exact: NDArray[np.bool_]
-    areas_mm2: Floats
-    area_centres: Floats
+    rows: tuple[FaceRow, ...]
     surfaces: tuple[Surface | None, ...]
     straight: NDArray[np.bool_]
     samples: Floats
@@ -254,23 +258,22 @@ def _face_table(table: BrepTable) -> FaceTable:
     planes = [plane_of(row) if level else curved for row, level in zip(faces, flat, strict=True)]
     normals, offsets = np.array([p[0] for p in planes]), np.array([p[1] for p in planes])
     exact = np.array([level and straight[of].all() for level, of in zip(flat, table.face_edges, strict=True)])
-    sizes = np.array(
-        [_size(row, bool(round_)) for row, round_ in zip(faces, np.array(flat) & ~exact, strict=True)]
-    )
     surfaces = tuple(surface_of(table, row) for row in faces)
-    samples = np.array([_along(e) for e in edges]).reshape(-1, _SAMPLES, 3)
-    hull = hull_of(table, surfaces)
-    inward = np.array([_inward(e) for e in edges]).reshape(-1, 2, 3)
+    samples = _samples(edges)
+    hull = hull_of(table, surfaces, samples)
+    inward = _inward(edges, samples, normals)
     smooth = np.linalg.norm(inward.sum(axis=1), axis=1) <= _SMOOTH
     two_sided = np.array([not e.degenerate and len(e.sides) > 1 for e in edges], dtype=bool)
     return FaceTable(
         kinds=tuple(row.kind for row in faces),
         normals=normals,
         offsets=offsets,
-        rings=tuple(_rings(row) if level else None for row, level in zip(faces, flat, strict=True)),
+        rings=tuple(
+            _rings(row, straight=bool(plain)) if level else None
+            for row, level, plain in zip(faces, flat, exact, strict=True)
+        ),
         exact=exact,
-        areas_mm2=sizes[:, 0],
-        area_centres=sizes[:, 1:],
+        rows=faces,
         surfaces=surfaces,
         straight=straight,
         samples=samples,
@@ -289,32 +292,55 @@ def _face_table(table: BrepTable) -> FaceTable:
     )
 
 
-def _size(row: FaceRow, wanted: bool) -> tuple[float, float, float, float]:
-    """Area and centre of a face, nan where they are not wanted."""
-    if not wanted:
-        return math.nan, math.nan, math.nan, math.nan
-    properties = GProp_GProps()
-    BRepGProp.SurfaceProperties_s(row.face.wrapped, properties)
-    return properties.Mass(), *properties.CentreOfMass().Coord()
-
-
-def _along(row: EdgeRow) -> Floats:
-    """Points along an edge, evenly spaced in its parameter, ends included."""
-    if row.degenerate:
-        return np.tile(row.place, (_SAMPLES, 1))
-    return np.array([xyz(row.curve.Value(t)) for t in np.linspace(*row.span, _SAMPLES)])
+def _samples(edges: Sequence[EdgeRow]) -> Floats:
+    """Points along every edge, evenly spaced in its parameter, ends included, (E, 9, 3)."""
+    found = np.empty((len(edges), _SAMPLES, 3))
+    lines = [k for k, e in enumerate(edges) if e.line is not None]
+    if lines:
+        places, ways = (np.array([edges[k].line[i] for k in lines]) for i in (0, 1))  # type: ignore[index]
+        spans = np.array([edges[k].span for k in lines])
+        at = np.linspace(spans[:, 0], spans[:, 1], _SAMPLES, axis=1)
+        found[lines] = at[..., None] * ways[:, None] + places[:, None]
+    for k, edge in enumerate(edges):
+        if edge.degenerate:
+            found[k] = edge.place
+        elif edge.line is None:
+            found[k] = [edge.curve.Value(t).Coord() for t in np.linspace(*edge.span, _SAMPLES)]
+    return found
 
 
 def _length_mm(row: EdgeRow) -> float:
-    return 0.0 if row.degenerate else float(GCPnts_AbscissaPoint.Length_s(row.curve, _LENGTH_MM))
+    if row.degenerate:
+        return 0.0
+    if row.line is not None:
+        return abs(row.span[1] - row.span[0])
+    return float(GCPnts_AbscissaPoint.Length_s(row.curve, _LENGTH_MM))
 
 
-def _inward(row: EdgeRow) -> Floats:
-    """Unit directions from the middle of an edge into its first two faces, (2, 3); zero without one."""
-    found = np.zeros((2, 3))
-    if not row.degenerate:
-        for k, side in enumerate(row.probe.leaving(0.5)[:2]):
-            found[k] = side
+def _inward(edges: Sequence[EdgeRow], samples: Floats, normals: Floats) -> Floats:
+    """Unit directions from the middle of every edge into its first two faces, (E, 2, 3); zero without one.
+
+    Parameters
+    ----------
+    normals : ndarray, shape (F, 3)
+        Outward normals of the flat faces; nan where curved.
+    """
+    found = np.zeros((len(edges), 2, 3))
+    flat = ~np.isnan(normals[:, 0])
+    plain = list[tuple[int, int, int, int]]()
+    for k, edge in enumerate(edges):
+        if edge.degenerate:
+            continue
+        sides = edge.sides[:2]
+        if edge.line is not None and all(flat[row.number] for _, row in sides):
+            plain += [(k, n, row.number, run_of(side)) for n, (side, row) in enumerate(sides)]
+        else:
+            for n, way in enumerate(edge.probe.leaving(0.5)[:2]):
+                found[k, n] = way
+    if plain:
+        of, place, face, run = np.array(plain).T
+        into = np.cross(normals[face], samples[of, -1] - samples[of, 0]) * run[:, None]
+        found[of, place] = into / np.linalg.norm(into, axis=1)[:, None]
     return found
 
 
@@ -326,7 +352,7 @@ def _inverse(rows: Sequence[Iterable[int]], size: int) -> tuple[tuple[int, ...],
     return tuple(tuple(o) for o in out)
 
 
-def _rings(row: FaceRow) -> tuple[Floats, ...]:
+def _rings(row: FaceRow, *, straight: bool) -> tuple[Floats, ...]:
     """Wires of a planar face as closed rings of points, outer first; arcs become chords."""
     face = row.face.wrapped
     outer = BRepTools.OuterWire_s(face)
@@ -336,7 +362,15 @@ def _rings(row: FaceRow) -> tuple[Floats, ...]:
         wires.append(TopoDS.Wire_s(explorer.Current()))
         explorer.Next()
     wires.sort(key=lambda w: not w.IsSame(outer))
-    return tuple(np.array(list(_walk(w, face))) for w in wires)
+    walk = _corners if straight else _walk
+    return tuple(np.array(list(walk(w, face))) for w in wires)
+
+
+def _corners(wire: Any, face: Any) -> Iterator[tuple[float, float, float]]:
+    explorer = BRepTools_WireExplorer(wire, face)
+    while explorer.More():
+        yield BRep_Tool.Pnt_s(explorer.CurrentVertex()).Coord()
+        explorer.Next()
 
 
 def _walk(wire: Any, face: Any) -> Iterator[Floats]:

@@ -16,11 +16,13 @@ import numpy as np
 from OCP.BRep import BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Curve2d, BRepAdaptor_Surface
 from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge
+from OCP.BRepGProp import BRepGProp
 from OCP.BRepTools import BRepTools
 from OCP.BRepTopAdaptor import BRepTopAdaptor_FClass2d
 from OCP.GCPnts import GCPnts_AbscissaPoint
 from OCP.GeomAbs import GeomAbs_CurveType, GeomAbs_SurfaceType
 from OCP.gp import gp_Pnt, gp_Pnt2d, gp_Vec
+from OCP.GProp import GProp_GProps
 from OCP.ShapeAnalysis import ShapeAnalysis_Surface
 from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum, TopAbs_State
 from OCP.TopExp import TopExp, TopExp_Explorer
@@ -215,8 +217,13 @@ def sides_of(edge: Edge, faces: Sequence[Probe]) -> Iterator[EdgeSide]:
 
 def edge_side(edge: Any, face: Probe) -> EdgeSide:
     """Return a wrapped edge, directed as it runs round a face, as a side of that face."""
-    sign = -1 if edge.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1
-    return EdgeSide(flat=BRepAdaptor_Curve2d(edge, TopoDS.Face_s(face.face.wrapped)), face=face, sign=sign)
+    flat = BRepAdaptor_Curve2d(edge, TopoDS.Face_s(face.face.wrapped))
+    return EdgeSide(flat=flat, face=face, sign=run_of(edge))
+
+
+def run_of(edge: Any) -> int:
+    """Return +1 where a face lies left of an edge that is directed as it runs round it, -1 where right."""
+    return -1 if edge.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1
 
 
 def crossed(a: Floats, b: Floats) -> Floats:
@@ -283,6 +290,13 @@ class FaceRow:
         return None if self.kind == SurfaceKind.OTHER else getattr(self.adaptor, self.kind.capitalize())()
 
     @cached_property
+    def size(self) -> tuple[float, Floats]:
+        """Its exact area, mm2, and centre (3,)."""
+        properties = GProp_GProps()
+        BRepGProp.SurfaceProperties_s(self.face.wrapped, properties)
+        return float(properties.Mass()), np.array(properties.CentreOfMass().Coord())
+
+    @cached_property
     def edges(self) -> list[Any]:
         """Its edges as they run round it, in the kernel's order; a seam comes twice."""
         found, walk = [], TopExp_Explorer(self.face.wrapped, TopAbs_ShapeEnum.TopAbs_EDGE)
@@ -323,6 +337,14 @@ class EdgeRow:
     def kind(self) -> CurveKind:
         """What curve it lies on."""
         return CurveKind.OTHER if self.degenerate else _CURVES.get(self.curve.GetType(), CurveKind.OTHER)
+
+    @cached_property
+    def line(self) -> tuple[Floats, Floats] | None:
+        """A point of a straight edge and its unit direction (parameters are lengths); None for others."""
+        if self.kind != CurveKind.LINE:
+            return None
+        line = self.curve.Line()
+        return xyz(line.Location()), xyz(line.Direction())
 
     @cached_property
     def circle(self) -> Circle | None:

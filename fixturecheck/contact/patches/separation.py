@@ -1,0 +1,131 @@
+"""Proofs, without the kernel's booleans, that two placed bodies share nothing.
+
+A plane between two bodies proves it. So do planes between each two of their faces: surfaces that do not meet
+leave two bodies apart, unless one holds the other.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import shapely
+
+from fixturecheck.arrays import Floats, Ints
+from fixturecheck.contact.placed import Standing
+from fixturecheck.kernel.brep.face_table import CHORD_MM
+from fixturecheck.kernel.brep.primitives import SurfaceKind
+
+ROUNDING_MM = 1e-7
+"""Depth below which nothing is shared: rounding."""
+_APART_MM = 1e-9
+"""Distance that counts as apart once bodies were parted by `ROUNDING_MM`; numbers of metres keep 1e-12 mm."""
+_INSIDE_MM = 1e-3
+"""A box that reaches this close to the rim of another from within may belong to a body inside the other."""
+_UNITS = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
+_LEANS = 1e-3
+"""Sine between two planes below which they count as level; each place of a face is then looked at."""
+_FAR_MM = 1e5
+_NOWHERE = np.zeros(3)
+
+
+def near_faces(a: Standing, b: Standing, within_mm: float) -> tuple[Ints, Ints]:
+    """Return index arrays of the faces of `a` and `b` whose boxes come within a distance, pair by pair."""
+    ours = np.flatnonzero(np.all((a.lows <= b.high + within_mm) & (a.highs >= b.low - within_mm), axis=1))
+    theirs = np.flatnonzero(np.all((b.lows <= a.high + within_mm) & (b.highs >= a.low - within_mm), axis=1))
+    meets = np.all(
+        (a.lows[ours, None] <= b.highs[None, theirs] + within_mm)
+        & (a.highs[ours, None] >= b.lows[None, theirs] - within_mm),
+        axis=2,
+    )
+    rows, columns = np.nonzero(meets)
+    return ours[rows], theirs[columns]
+
+
+def plane_separates(a: Standing, b: Standing, slack_mm: float) -> bool:
+    """Say whether some plane separates two bodies, to within a slack."""
+    depth = np.minimum(a.high, b.high) - np.maximum(a.low, b.low)
+    if depth.min() <= slack_mm:
+        return True
+    directions = np.vstack([_planes(a), -_planes(b)])
+    if not directions.size:
+        return False
+    reach = a.support(directions) + b.support(-directions)
+    return bool(reach.min() <= slack_mm)
+
+
+def _planes(body: Standing) -> Floats:
+    flat = body.normals[~np.isnan(body.offsets)]
+    return flat.reshape(-1, 3)
+
+
+def surfaces_part(a: Standing, b: Standing, away: Floats = _NOWHERE) -> bool:
+    """Prove that two bodies share nothing but rounding; False where that is not proven.
+
+    Bodies that touch are parted by `ROUNDING_MM` first: what they shared is no deeper than that.
+
+    Parameters
+    ----------
+    away : ndarray, shape (3,)
+        Any vector along which `b` leaves `a`; zero tries the bodies as they stand.
+    """
+    if _may_hold(a, b) or _may_hold(b, a):
+        return False
+    size = float(np.linalg.norm(away))
+    by = away * (ROUNDING_MM / size) if size > 0 else _NOWHERE
+    apart_mm = _APART_MM if size > 0 else ROUNDING_MM
+    rows, columns = near_faces(a, b, 2 * ROUNDING_MM)
+    if not rows.size:
+        return True
+    directions = np.vstack([_planes(a), _planes(b), np.eye(3)])
+    (a_low, a_high), (b_low, b_high) = a.face_spans(directions), b.face_spans(directions)
+    along = directions @ by
+    gaps_mm = np.maximum(b_low[columns] + along - a_high[rows], a_low[rows] - b_high[columns] - along)
+    return all(
+        _seen_apart(a, int(i), b, int(j), by, apart_mm) or _seen_apart(b, int(j), a, int(i), -by, apart_mm)
+        for i, j in np.column_stack([rows, columns])[gaps_mm.max(axis=1) <= apart_mm]
+    )
+
+
+def _may_hold(outer: Standing, inner: Standing) -> bool:
+    return bool(np.all(inner.low >= outer.low - _INSIDE_MM) and np.all(inner.high <= outer.high + _INSIDE_MM))
+
+
+def _seen_apart(a: Standing, i: int, b: Standing, j: int, by: Floats, apart_mm: float) -> bool:
+    """Prove that a face of `b`, shifted, does not meet a flat face of `a`, seen along that face's normal.
+
+    A place that both have lies in the plane of the flat face, where it is seen without being moved.
+    """
+    if a.table.kinds[i] != SurfaceKind.PLANE:
+        return False
+    frame, polygon = a.outline(i)
+    least_mm = apart_mm if a.table.exact[i] else apart_mm + CHORD_MM
+    if b.table.kinds[j] != SurfaceKind.PLANE:
+        hull = b.table.hull
+        held = hull.faces == j
+        seen = shapely.convex_hull(shapely.multipoints(frame.flat(b.points(hull.centres[held]) + by)))
+        least_mm += float((hull.radii[held] + hull.balls[held]).max())
+        return bool(shapely.distance(seen, polygon) > least_mm)
+    chord_mm = 0.0 if b.table.exact[j] else CHORD_MM
+    least_mm += chord_mm
+    own, outline = b.outline(j)
+    # How far the plane of `b`'s face lies off that of `a`'s: a linear function of its own coordinates.
+    off_mm = (own.space(_UNITS) + by) @ a.normals[i] - a.offsets[i]
+    slope = off_mm[1:] - off_mm[0]
+    steep = float(np.linalg.norm(slope))
+    if steep > _LEANS:
+        outline = _in_band(outline, slope / steep, -float(off_mm[0]) / steep, chord_mm + 0.5 * apart_mm)
+    for ring in shapely.get_rings(outline):
+        seen = frame.flat(own.space(shapely.get_coordinates(ring)) + by)
+        if shapely.distance(shapely.linestrings(seen), polygon) <= least_mm:
+            return False
+    # A band is too thin to hold the flat face inside; an outline in the same plane may.
+    return steep > _LEANS or not shapely.intersects_xy(outline, *own.flat(a.rings(i)[0][:1] - by)[0])
+
+
+def _in_band(outline: Any, along: Floats, place_mm: float, half_mm: float) -> Any:
+    """Return what of a flat outline lies in a band square to a direction (2,), mm."""
+    across = np.array([-along[1], along[0]])
+    low, high = place_mm - half_mm, place_mm + half_mm
+    corners = ((low, -_FAR_MM), (high, -_FAR_MM), (high, _FAR_MM), (low, _FAR_MM))
+    return shapely.intersection(outline, shapely.Polygon([along * s + across * t for s, t in corners]))
