@@ -118,22 +118,6 @@ class Standing:
         reach = self.table.hull.reach(directions @ self.turn).max(axis=0)
         return np.asarray(reach + directions @ self.shift)
 
-    def face_spans(self, directions: Floats) -> tuple[Floats, Floats]:
-        """Return the least and greatest x.d, mm, over the hull of each face: two of shape (F, n).
-
-        Parameters
-        ----------
-        directions : ndarray, shape (n, 3)
-            Unit directions d.
-        """
-        hull, local, count = self.table.hull, directions @ self.turn, len(self.table.kinds)
-        both = hull.reach(np.vstack([local, -local]))
-        reach = np.full((count, both.shape[1]), -np.inf)
-        np.maximum.at(reach, hull.faces, both)
-        out, back = np.hsplit(reach, 2)
-        off = directions @ self.shift
-        return off - back, off + out
-
     def points(self, local: Floats) -> Floats:
         """Carry points (..., 3) from the topology's frame into the machine's."""
         return local @ self.turn.T + self.shift

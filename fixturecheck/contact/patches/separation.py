@@ -78,13 +78,30 @@ def surfaces_part(a: Standing, b: Standing, away: Floats = _NOWHERE) -> bool:
     if not rows.size:
         return True
     directions = np.vstack([_planes(a), _planes(b), np.eye(3)])
-    (a_low, a_high), (b_low, b_high) = a.face_spans(directions), b.face_spans(directions)
+    (a_low, a_high), (b_low, b_high) = face_spans(a, directions), face_spans(b, directions)
     along = directions @ by
     gaps_mm = np.maximum(b_low[columns] + along - a_high[rows], a_low[rows] - b_high[columns] - along)
     return all(
         _seen_apart(a, int(i), b, int(j), by, apart_mm) or _seen_apart(b, int(j), a, int(i), -by, apart_mm)
         for i, j in np.column_stack([rows, columns])[gaps_mm.max(axis=1) <= apart_mm]
     )
+
+
+def face_spans(body: Standing, directions: Floats) -> tuple[Floats, Floats]:
+    """Return the least and greatest x.d, mm, over the hull of each face: two of shape (F, n).
+
+    Parameters
+    ----------
+    directions : ndarray, shape (n, 3)
+        Unit directions d.
+    """
+    hull, local, count = body.table.hull, directions @ body.turn, len(body.table.kinds)
+    both = hull.reach(np.vstack([local, -local]))
+    reach = np.full((count, both.shape[1]), -np.inf)
+    np.maximum.at(reach, hull.faces, both)
+    out, back = np.hsplit(reach, 2)
+    off = directions @ body.shift
+    return off - back, off + out
 
 
 def _may_hold(outer: Standing, inner: Standing) -> bool:
