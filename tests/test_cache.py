@@ -289,3 +289,13 @@ def test_the_command_shows_what_is_kept_and_forgets_it(folder):
 def test_the_command_says_that_nothing_is_kept(monkeypatch):
     monkeypatch.setenv(FOLDER_VARIABLE, cache.OFF)
     assert command("cache").stdout == "nothing is kept: FIXTURECHECK_CACHE is off\n"
+
+
+def test_a_folder_that_cannot_be_used_is_one_line(tmp_path, monkeypatch):
+    taken = tmp_path / "file"
+    taken.write_text("")
+    monkeypatch.setenv(FOLDER_VARIABLE, str(taken))
+    ran = command("cache")
+    assert (ran.returncode, ran.stdout, ran.stderr.count("\n")) == (2, "", 1)
+    assert f"the cache in {taken} could not be used" in ran.stderr
+    assert "FIXTURECHECK_CACHE names another folder" in ran.stderr

@@ -6,7 +6,7 @@ import argparse
 
 from fixturecheck.commands.shared import Parser
 from fixturecheck.commands.terminal import GO, NOT_COMPUTED, say
-from fixturecheck.errors import FixturecheckError
+from fixturecheck.errors import SetupError
 
 
 def add(commands: argparse._SubParsersAction[Parser]) -> None:
@@ -32,10 +32,11 @@ def _cache(options: argparse.Namespace) -> int:
             kept.clear()
         except OSError as reason:
             message = f"the cache in {kept.folder} could not be cleared: {reason.strerror or reason}"
-            raise FixturecheckError(message) from reason
+            raise SetupError(message) from reason
     held = kept.contents()
     if kept.trouble:
-        raise FixturecheckError(kept.trouble)
+        message = f"{kept.trouble}; FIXTURECHECK_CACHE names another folder"
+        raise SetupError(message)
     if held is None:
         return GO if say("nothing is kept: FIXTURECHECK_CACHE is off\n") else NOT_COMPUTED
     rows = [

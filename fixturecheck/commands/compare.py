@@ -111,6 +111,9 @@ def _wrong(options: argparse.Namespace) -> list[str]:
         wrong.append("one result is given; give another one, or --baseline FILE")
     if options.baseline is not None and not options.baseline.is_file():
         wrong.append(f"{options.baseline} is not a file; --write-baseline FILE writes one")
+    into = options.write_baseline
+    if into is not None and not into.parent.is_dir():
+        wrong.append(f"--write-baseline {into}: there is no folder {into.parent}")
     refuse_timeout(options, wrong)
     return wrong
 

@@ -347,6 +347,9 @@ def _step_into(at: Any, path: KeyPath, part: str, option: str) -> tuple[Any, Key
         return at[n], (*path, n)
     if isinstance(at, dict) and (part in at or part in SINGLE):
         return at.setdefault(part, {}), (*path, part)
+    if not path and part in RECORDS:
+        message = f"{option}: the set-up states no [[{part}]]"
+        raise SetupError(message)
     known = list(at) if isinstance(at, dict) else []
     if not path:
         known += [name for name in RECORDS if name not in known and "." not in name]

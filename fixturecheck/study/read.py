@@ -80,6 +80,10 @@ def _setups(head: Stated, home: Path) -> tuple[str, ...]:
     lost = next((n for n in names if not (home / n).is_file()), None)
     if lost is not None:
         head.fail(f"{lost} is not a file; give set-ups ending in .py or .toml", "setups")
+    paths = [(home / name).resolve() for name in names]
+    twice = next((n for n, path in zip(names, paths, strict=True) if paths.count(path) > 1), None)
+    if twice is not None:
+        head.fail(f"setups names {twice} twice", "setups")
     return tuple(str(home / name) for name in names)
 
 

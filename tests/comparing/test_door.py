@@ -202,6 +202,7 @@ def test_what_cannot_be_compared_is_refused_in_one_line_each(home, before):
             "--baseline",
             known,
         ): "is the baseline of another set-up, 'gib', not of 'two blocks'",
+        (before, "--write-baseline", home / "none" / "b.json"): "there is no folder",
         (before, before, "--only", "nests"): "there is no check 'nests'",
     }
     for words, says in refused.items():

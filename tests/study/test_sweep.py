@@ -259,7 +259,15 @@ def test_what_cannot_be_swept_is_refused_in_one_line_each(pair, tmp_path):
     (other / "mine.txt").write_text("")
     stranger = tmp_path / "stranger.toml"
     stranger.write_text(pair.read_text().replace('"gap"', '"gapp"'))
+    twice = tmp_path / "twice.toml"
+    twice.write_text(pair.read_text().replace('["pair.py"]', '["pair.py", "./pair.py"]'))
+    bare = tmp_path / "bare.toml"
+    (tmp_path / "bare.setup.toml").write_text("[setup]\n")
+    stated = pair.read_text().replace('"pair.py"', '"bare.setup.toml"')
+    bare.write_text(stated.replace('"gap"', '"clamp.screw.torque_nm"'))
     refused = {
+        (twice,): "setups names pair.py twice",
+        (bare,): "the set-up states no [[clamp]]",
         (tmp_path / "none.toml",): "is not a file; give a study ending in .toml",
         (pair, "--processes", "0"): "--processes must be at least 1, got 0",
         (pair, "--out", other): "holds something else than a study; name another folder",

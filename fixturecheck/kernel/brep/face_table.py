@@ -295,12 +295,11 @@ def _face_table(table: BrepTable) -> FaceTable:
 def _samples(edges: Sequence[EdgeRow]) -> Floats:
     """Points along every edge, evenly spaced in its parameter, ends included, (E, 9, 3)."""
     found = np.empty((len(edges), _SAMPLES, 3))
-    lines = [k for k, e in enumerate(edges) if e.line is not None]
+    lines = [(k, *e.line, *e.span) for k, e in enumerate(edges) if e.line is not None]
     if lines:
-        places, ways = (np.array([edges[k].line[i] for k in lines]) for i in (0, 1))  # type: ignore[index]
-        spans = np.array([edges[k].span for k in lines])
-        at = np.linspace(spans[:, 0], spans[:, 1], _SAMPLES, axis=1)
-        found[lines] = at[..., None] * ways[:, None] + places[:, None]
+        of, places, ways, first, last = (np.array(column) for column in zip(*lines, strict=True))
+        at = np.linspace(first, last, _SAMPLES, axis=1)
+        found[of] = at[..., None] * ways[:, None] + places[:, None]
     for k, edge in enumerate(edges):
         if edge.degenerate:
             found[k] = edge.place
