@@ -44,6 +44,9 @@ RESIDUAL_SHARE = 1e-5
 ROUGH_SHARE = 1e-4
 """The same where nothing is judged by it, at the strong end; no pull of that gib is off by more than 2e-4."""
 
+CUT_FACE = "cut"
+"""Name of a face where a body was cut that goes on beyond it."""
+
 GapOfSeat = Callable[[str, str], float]
 """Gap in um that the finish of two faces, `body.face` each, leaves between them."""
 
@@ -212,9 +215,11 @@ def magnet_model(
             flat_mm=0.0 if both else fineness.flat_mm,
             fine_mm=fineness.fine_mm,
             narrow_mm=min(sizes[i], sizes[j]),
+            arches=_opposite(irons[i].pole, irons[j].pole),
         )
 
-    regions, left_out = gap_regions(bodies, band)
+    loose = [n for n, iron in enumerate(irons) if iron.pole is None]
+    regions, left_out = gap_regions(bodies, band, loose)
     regions = [r for r in regions if _useful(r, irons)]
     wishes = _wishes(irons, bodies, regions, sizes, fineness)
     made, coarse = [], {}
@@ -272,12 +277,22 @@ def _size_mm(body: Standing, fineness: Fineness) -> float:
     return float(min(extent[0] / 2, max(asked, np.hypot(*extent[1:]) / 25)))
 
 
+def _opposite(one: Pole | None, other: Pole | None) -> bool:
+    """Whether two bodies are a north and a south pole."""
+    return one is not None and other is not None and one.mmf_a * other.mmf_a < 0.0
+
+
 def _useful(region: GapRegion, irons: Sequence[Iron]) -> bool:
-    """Between poles only flat leakage counts; the magnet itself lies against a pole's back."""
-    sides = (irons[region.a].pole, region.face_a), (irons[region.b].pole, region.face_b)
-    if any(pole is not None and face in pole.back_faces for pole, face in sides):
+    """Between poles leakage counts across a gap and over the open; the magnet lies against a pole's back.
+
+    Where a pole was cut it goes on, so nothing leaks from there.
+    """
+    sides = (irons[region.a], region.face_a), (irons[region.b], region.face_b)
+    if any(iron.pole is not None and face in iron.pole.back_faces for iron, face in sides):
         return False
-    return region.flat or any(pole is None for pole, _ in sides)
+    if region.arched:
+        return all(iron.placed.face_names[face] != CUT_FACE for iron, face in sides)
+    return region.flat or any(iron.pole is None for iron, _ in sides)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -15,6 +15,7 @@ from fixturecheck.kernel.measure import box_of, face_frame, volume_mm3
 from fixturecheck.kernel.place import placed_at, translation
 from fixturecheck.kernel.select import by_plane
 from fixturecheck.kernel.shapes import Face, Placed, Solid
+from fixturecheck.magnet.circuit import CUT_FACE
 from fixturecheck.magnet.field.bh import BHLaw, fit_law, fit_misses, late_law, lowest_law, scaled_law
 from fixturecheck.numeric import to_vector
 from fixturecheck.setup.model import Body, Setup
@@ -31,9 +32,6 @@ _DEEP_PITCHES = 0.8
 _WHOLE_SHARE = 0.5
 # A body that reaches no deeper than this into what the parts can feel is left out.
 _SLIVER_MM = 1.0
-# Up to this coercivity, that of hardened chromium magnet steel, gray iron less the error of the method is
-# pulled no harder than a steel, thick or thin (`tests/holding/test_trade_ranges.py`).
-_LATE_ABOVE_A_M = 5.2e3
 BACK_FACE = "base"
 
 
@@ -140,8 +138,10 @@ def curves(setup: Setup, name: str, body: str) -> tuple[BHLaw, BHLaw]:
         raise NotComputedError(message)
     ends = [curves(setup, one, body) for one in between]
     weak = [law for law, _ in ends]
-    if found.coercivity_a_m is not None and found.coercivity_a_m[1] > _LATE_ABOVE_A_M:
-        # Iron that is named below it rises in fields that do not turn so hard a steel.
+    soft_a_m = max((c[1] for one in between if (c := material(one).coercivity_a_m)), default=0.0)
+    if found.coercivity_a_m is not None and found.coercivity_a_m[1] > soft_a_m:
+        # Iron that is named below it is steepest at its own coercivity, in fields that do not turn a harder
+        # steel: how much that matters hangs on how thick the part is, so both curves count.
         weak.append(late_law(name, found.coercivity_a_m[1]))
     return lowest_law(weak), lowest_law([strong for _, strong in ends], highest=True)
 
@@ -328,7 +328,7 @@ def trimmed(body: Body, to: tuple[np.ndarray, np.ndarray]) -> tuple[Placed, tupl
     solid = whole
     if (corners[0] > low).any() or (corners[1] < high).any():
         solid = solids_of(common(whole, box(to_vector(corners[0]), to_vector(corners[1]))))[0]
-    names = ["cut"] * len(faces_of(solid))
+    names = [CUT_FACE] * len(faces_of(solid))
     for face, name in zip(faces_of(whole), body.face_names(), strict=True):
         centre, normal, flat = face_frame(face)
         if flat:

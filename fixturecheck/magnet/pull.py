@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -28,6 +29,14 @@ LINE_ERROR_SHARE = 0.30
 # A face that stands open is pulled harder by the method than by a field with air round it, by no more than
 # this for each millimetre beyond the error of a face: flux finds its way back beside the part.
 LIFTED_ERROR_SHARE = 1.5
+# Where flux is driven beyond what the iron takes up, air beside a contact carries it too: it passes by the
+# seat, and in a V what enters the sides of a part draws it out. Against plane fields of bars of 5 to 30 mm
+# and full fields of blocks (`docs/validation.md`) what is too much grows with the flux density beyond this
+# share of the weaker iron's saturation, by no more than this for each tesla beyond the error of a face.
+_NEST_SATURATION_SHARE, NEST_ERROR_PER_T = 0.88, 0.5
+_FLAT_SATURATION_SHARE, FLAT_ERROR_PER_T = 1.0, 0.25
+# Pulls of one body that lean to each other by more than this draw it into a V.
+_LEAN_COSINE = math.cos(math.radians(10.0))
 _LIFTED_UM = 50.0
 SEATED_BAND_MM = 0.1
 """How far flux is followed in a wedge beside closed seats; further changes little, and less pulls less."""
@@ -191,7 +200,8 @@ class Magnet:
             counted(self.weak, weak.solved),
             strict=True,
         )
-        faces = [face_pull(number, *found) for number, found in enumerate(ends)]
+        nests = nested_patches(self.weak, weak.patches)
+        faces = [face_pull(number, *found, nested=number in nests) for number, found in enumerate(ends)]
         faces = [replace(f, low_share=f.low_share * self.left_share.get((f.a, f.b), 1.0)) for f in faces]
         return Pulls(
             faces=tuple(sorted((f for f in faces if f.strong_n > 1e-6), key=lambda f: (f.a, f.b, f.number))),
@@ -469,7 +479,61 @@ def counted(model: MagnetModel, solved: FluxSolution | None) -> list[GapPatch]:
     return [g for g in model.gaps if g.counts and not {g.a, g.b} & loose]
 
 
-def face_pull(number: int, weak: PatchPull, found: Sequence[PatchPull], gap: GapPatch) -> FacePull:
+def nested_patches(model: MagnetModel, patches: Sequence[PatchPull]) -> frozenset[int]:
+    """Find the pulls of poles that lean to each other, as the flanks of a V draw a part.
+
+    Parameters
+    ----------
+    model : MagnetModel
+        Says which bodies are poles.
+    patches : sequence of PatchPull
+        In the order of the solution.
+
+    Returns
+    -------
+    frozenset of int
+        Places in that order.
+    """
+    poles = {s.body for s in model.sources}
+    pulls: dict[str, list[tuple[int, Floats]]] = {}
+    for number, patch in enumerate(patches):
+        size = float(np.linalg.norm(patch.force_n))
+        if size > 0.0 and patch.a not in poles and patch.b in poles:
+            pulls.setdefault(patch.a, []).append((number, patch.force_n / size))
+    return frozenset(
+        number
+        for ways in pulls.values()
+        for number, way in ways
+        if any(float(way @ other) < _LEAN_COSINE for _, other in ways)
+    )
+
+
+def saturated_low_share(flux_density_t: float, saturation_t: float, *, nested: bool) -> float:
+    """Return what is left of the low end of a face across which iron is driven into saturation, as a share.
+
+    Parameters
+    ----------
+    flux_density_t : float
+        Mean flux density across the face.
+    saturation_t : float
+        Polarisation that the weaker iron approaches.
+    nested : bool
+        Whether it is a flank of a V.
+
+    Returns
+    -------
+    float
+        Share, 1 below saturation.
+    """
+    share, per_t = (
+        (_NEST_SATURATION_SHARE, NEST_ERROR_PER_T) if nested else (_FLAT_SATURATION_SHARE, FLAT_ERROR_PER_T)
+    )
+    return 1.0 / (1.0 + per_t * max(flux_density_t - share * saturation_t, 0.0))
+
+
+def face_pull(
+    number: int, weak: PatchPull, found: Sequence[PatchPull], gap: GapPatch, *, nested: bool = False
+) -> FacePull:
     """Return the pull of one patch: the least at the weak end, and the greatest that was found.
 
     Parameters
@@ -482,6 +546,8 @@ def face_pull(number: int, weak: PatchPull, found: Sequence[PatchPull], gap: Gap
         What else was found; the greatest is the strong end.
     gap : GapPatch
         The gap, at the weak end.
+    nested : bool
+        Whether it is a flank of a V.
 
     Returns
     -------
@@ -500,6 +566,8 @@ def face_pull(number: int, weak: PatchPull, found: Sequence[PatchPull], gap: Gap
         low, high = 1.0 - LINE_ERROR_SHARE, 1.0 + LINE_ERROR_SHARE
     if lifted:
         low *= lifted_low_share(float(gap_mm.max()))
+    if gap.film is not None:
+        low *= saturated_low_share(weak.flux_density_mean_t, gap.film.saturation_t, nested=nested)
     size = float(np.linalg.norm(strong.force_n))
     return FacePull(
         a=a,

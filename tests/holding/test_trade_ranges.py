@@ -116,7 +116,10 @@ def test_the_share_that_a_finish_leaves(pull, name, band, record_property):
     [("ductile_iron", 0.60), ("gray_iron", 0.45), ("stainless_416", 0.50), ("silver_steel", 0.70)],
 )
 def test_the_share_that_a_material_leaves(pull, name, share, record_property):
-    """Silver steel is of the class of SAE 1095."""
+    """Silver steel is of the class of SAE 1095.
+
+    Its low end is that of a lot hardened to 65 Oe, far below what the trade says of SAE 1095.
+    """
     gap_um = rating_gap_um("lapped")
     full = pull("steel_1020", 0.5, gap_um)
     shares = [
@@ -126,7 +129,7 @@ def test_the_share_that_a_material_leaves(pull, name, share, record_property):
     ]
     record_property("share", (min(shares), max(shares)))
     assert min(shares) <= share <= max(shares)
-    assert min(shares) > 0.35 * share
+    assert min(shares) > (0.30 if name == "silver_steel" else 0.35) * share
 
 
 def hardened(coercivity_a_m):
@@ -161,9 +164,12 @@ def test_iron_named_below_a_hard_steel_rises_where_the_steel_does_not():
 
 @pytest.mark.parametrize("size_mm", [SIZE_MM, (50.0, 20.0, 10.0)])
 def test_hard_steel_is_pulled_no_less_than_its_low_end(sources, size_mm, mesher):
-    """Thick and thin, behind either source: the hardest by its own low end, a softer one by gray iron's."""
+    """Thick and thin, behind either source: by the low end of a steel of just that coercivity.
+
+    Silver steel by a tenth and more: gray iron alone, which is named below it, would leave no margin.
+    """
     setup, piece, low = on_chuck(), piece_on(on_chuck(), size_mm), {}
-    for name in ("steel_52100", "gray_iron"):
+    for name in ("steel_52100", "silver_steel", "gray_iron"):
         made = PieceOnPoles(setup, piece, material=name, mesher=mesher, share=0.0)
         low[name] = [(1.0 - FACE_ERROR_SHARE) * made.pull_n(s, seat_gap_um=5.0) for s in sources]
     found = {}
@@ -174,7 +180,7 @@ def test_hard_steel_is_pulled_no_less_than_its_low_end(sources, size_mm, mesher)
             made = PieceOnPoles(setup, piece, material="steel_52100", mesher=mesher)
         found[coercivity_a_m] = [made.pull_n(s, seat_gap_um=5.0) for s in sources]
     assert all(0.3 * f < n < f for f, n in zip(found[9.71e3], low["steel_52100"], strict=True))
-    assert all(0.3 * f < n < f for f, n in zip(found[5.2e3], low["gray_iron"], strict=True))
+    assert all(0.3 * f < n < 0.9 * f for f, n in zip(found[5.2e3], low["silver_steel"], strict=True))
     # Gray iron's low end lies above the hardest steel on a thick piece, where that steel counts by itself.
     assert (low["gray_iron"][0] > found[9.71e3][0]) is (size_mm == SIZE_MM)
 

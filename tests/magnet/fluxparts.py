@@ -4,6 +4,7 @@ import math
 
 import cadquery as cq
 
+from fixturecheck import equipment
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet.circuit import Iron, Pole, magnet_model
@@ -82,6 +83,18 @@ def vee(*, mmf_a=150.0, source_gap_mm=0.04, long_mm=30.0):
         back = facing(solid, ">X" if side > 0 else "<X")
         pole = Pole(mmf_a=side * mmf_a, source_gap_mm=source_gap_mm, back_faces=back)
         out.append(iron(name, solid, pole=pole))
+    return out
+
+
+def shipped_vee(*, mmf_a, source_gap_mm, long_mm=30.0):
+    """The shop's magnetic V-block, its trough along Y, with the magnet under it."""
+    out = []
+    for half in equipment("magnetic_v_block", name="vee", length_mm=long_mm):
+        if half.pole:
+            solid = half.solid.rotate(cq.Vector(0, 0, 0), cq.Vector(0, 0, 1), -90)
+            sign = 1 if half.pole == "n" else -1
+            pole = Pole(mmf_a=sign * mmf_a, source_gap_mm=source_gap_mm, back_faces=facing(solid, "<Z"))
+            out.append(iron("left" if sign > 0 else "right", solid, pole=pole))
     return out
 
 

@@ -12,26 +12,29 @@ on 0.1 mm lands       40.3   30.4    -24 %
 round, 16 mm          221    224    +1.2 %
 ===================  =====  ======  ======
 
-Behind a soft magnet, 1200 A and 3 mm, 115 N/cm2 of a flank, a nested flank comes +8.6 % high. Behind 2400 A,
-152 N/cm2 and beyond what magnets are rated at, it is +13.8 %: there the V leaks through air. A rating takes
-that out again, since the piece that it is read on is solved alike. Elements of 1.5 mm give 614 N nested by
-the first magnet, so that most of what is too much there is not the mesh's.
+Elements of 1.5 mm give 614 N nested by the first magnet, so that most of what is too much there is not the
+mesh's. In the shop's V-block the method reads the higher the further iron is driven into saturation: air
+beside the bar then carries flux past the seats, and what enters its upper faces draws it out of the V.
 """
 
 import math
+import tomllib
+from pathlib import Path
 
 import cadquery as cq
 import numpy as np
 import pytest
 
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
-from fixturecheck.magnet.circuit import Fineness
+from fixturecheck.magnet.circuit import Fineness, magnet_model
+from fixturecheck.magnet.field.bh import fit_law
 from fixturecheck.magnet.pull import (
     FACE_ERROR_SHARE,
     LINE_ERROR_SHARE,
     SEATED_BAND_MM,
     counted,
     face_pull,
+    nested_patches,
 )
 from tests.magnet import fluxparts as parts
 from tests.magnet import fullvee
@@ -65,8 +68,9 @@ def truth(bar, fine, **source):
 
 def ends(model, solution):
     """What is told of the pull of the left and of the right flank, low and high, N."""
+    nests = nested_patches(model, solution.patches)
     faces = [
-        face_pull(n, patch, [patch], gap)
+        face_pull(n, patch, [patch], gap, nested=n in nests)
         for n, (patch, gap) in enumerate(zip(solution.patches, counted(model, solution), strict=True))
     ]
     flanks = [[f for f in faces if s in (f.a.body, f.b.body)] for s in ("left", "right")]
@@ -113,10 +117,10 @@ def test_square_bar_nested_and_with_one_flank_lifted(source, lift_mm, record_pro
     (total, *flanks), told = compare(bar, plane, record_property, poles, mmf_a=mmf_a, source_gap_mm=gap_mm)
     assert abs(total) < FACES
     assert np.abs(flanks).max() < 0.125
-    assert (told[:, 0] > 0.65).all()
+    assert (told[:, 0] > 0.6).all()
     assert (told[:, 0] < 1.0).all()
     # The flank that stays closed where the other stands 0.2 mm open is read low.
-    assert (told[:, 1] > (1.0 if lift_mm < 0.1 else 0.97)).all()
+    assert (told[:, 1] > (1.0 if lift_mm < 0.1 else 0.96)).all()
 
 
 @pytest.mark.slow
@@ -165,3 +169,46 @@ def test_the_reference_itself_does_not_hang_on_its_mesh(record_property):
     ]
     record_property("coarse_and_fine_n", found)
     assert found[0] == pytest.approx(found[1], rel=0.003)
+
+
+RECORDED = tomllib.loads((Path(__file__).parent / "full_fields.toml").read_text(encoding="utf-8"))["vee"]
+IRON = {"mild": parts.MILD, "gray": fit_law("gray_iron", parts.GRAY)}
+# Force and gap behind the poles: what a rating of 80 N/cm2 on the shop's V-block stands for.
+RATED = {"stiff": (150.3, 0.02336), "soft": (4629.5, 4.38)}
+
+
+def down_n(side_mm, iron, source):
+    """Pull down on a square bar in the shop's V-block, by the plane field, N."""
+    mmf_a, gap_mm = RATED[source]
+    plane = fullvee.square(side_mm, gap_mm=GAP_UM * 1e-3, vee=fullvee.SHIPPED)
+    force = fullvee.pull(
+        *plane, mmf_a=mmf_a, source_gap_mm=gap_mm, vee=fullvee.SHIPPED, law=IRON[iron]
+    )[0]  # fmt: skip
+    return -force[1]
+
+
+@pytest.mark.slow
+def test_the_plane_field_is_as_recorded():
+    (row,) = [r for r in RECORDED if r["side_mm"] == 8.0]
+    assert down_n(8.0, row["iron"], "stiff") == pytest.approx(row["stiff"], rel=1e-3)
+
+
+@pytest.mark.parametrize("source", RATED)
+@pytest.mark.parametrize("row", RECORDED, ids=lambda r: f"{r['side_mm']:g} mm of {r['iron']}")
+def test_the_low_end_of_a_bar_in_the_shipped_v_lies_below_the_plane_field(row, source, record_property):
+    """A bar as large as the rating piece, and smaller ones that the same magnet drives into saturation."""
+    mmf_a, gap_mm = RATED[source]
+    bar = parts.iron("part", parts.nested_bar(side_mm=row["side_mm"]), law=IRON[row["iron"]])
+    poles = parts.shipped_vee(mmf_a=mmf_a, source_gap_mm=gap_mm)
+    model = magnet_model([bar, *poles], seat_gap_um=lambda _a, _b: GAP_UM, mesher=MESHER)
+    field = model.solve()
+    nests = nested_patches(model, field.patches)
+    faces = [
+        face_pull(n, patch, [patch], gap, nested=n in nests)
+        for n, (patch, gap) in enumerate(zip(field.patches, counted(model, field), strict=True))
+    ]
+    low_n = -sum(f.at(0.0, -1.0)[0] * f.toward[2] * (1 if f.a.body == "part" else -1) for f in faces)
+    record_property("share_off", -field.body("part").force_n[2] / row[source] - 1)
+    record_property("low_share", low_n / row[source])
+    assert len(nests) == 2
+    assert 0.75 * row[source] < low_n < 0.98 * row[source]
