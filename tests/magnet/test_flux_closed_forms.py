@@ -8,11 +8,14 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
+from scipy.special import ellipk
 
 from fixturecheck.cache import FOLDER_VARIABLE, OFF, digest
 from fixturecheck.contact.placed import place_bodies
 from fixturecheck.errors import NotComputedError
+from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
+from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet.air_gaps import Band, gap_regions
 from fixturecheck.magnet.circuit import Fineness
 from fixturecheck.magnet.field.bh import fit_law, linear_law
@@ -444,3 +447,64 @@ def test_fields_on_one_frame_are_those_that_are_solved_alone(monkeypatch):
     shared, alone = solve_flux(bodies, gaps, sources, kept=kept), solve_flux(bodies, gaps, sources)
     assert [p.pull_n for p in shared.patches] == [p.pull_n for p in alone.patches]
     assert digest(kept) == digest(Kept())
+
+
+def arched(solids, loose=()):
+    """The arcs between the first two bodies, each with its conductance over mu0, mm."""
+    bodies = place_bodies(
+        [
+            Placed(name=f"body{n}", solid=s, face_names=tuple(f"f{i}" for i in range(len(faces_of(s)))))
+            for n, s in enumerate(solids)
+        ]
+    )
+    regions, _ = gap_regions(bodies, lambda _i, _j: Band(band_mm=12.0, arches=True), loose)
+    found = []
+    for region in regions:
+        if region.arched:
+            field = region.sample(lambda a, _b: np.full(len(a), 1.0), 1e3)
+            found.append((field, float((field.weight_mm2 / field.gap_mm).sum())))
+    return found
+
+
+def test_tops_of_a_chuck_leak_as_a_row_of_strips_does():
+    """Of a row of strips a gap has K(k) / 2 K(k'), k = sin(pi w / 2 p): Igreja and Dias 2004, from memory.
+
+    The arcs between two alone are (1 / pi) ln(1 + 2 w / s), which is a seventh less of it here.
+    """
+    wide, space, long_mm = 20.0, 5.0, 60.0
+    bars = [
+        cq.Workplane().box(wide, long_mm, 20).translate((side * (wide + space) / 2, 0, -10)).val()
+        for side in (-1, 1)
+    ]
+    tops = [c for field, c in arched(bars) if np.allclose(field.points_a_mm[:, 2], 0.0)]
+    assert tops == pytest.approx([long_mm / math.pi * math.log(1 + 2 * wide / space)], rel=0.01)
+    k2 = math.sin(math.pi / 2 * wide / (wide + space)) ** 2
+    row = long_mm * 0.5 * ellipk(k2) / ellipk(1.0 - k2)
+    assert 0.85 * row < tops[0] < row
+
+
+def test_flanks_of_a_v_leak_in_arcs_that_a_part_bars():
+    """Between planes that meet, from r to R: (L / angle) ln(R / r). A part bars arcs as far as it reaches."""
+    outline = [(2.0, 2.0), (30.0, 30.0), (35.0, 30.0), (35.0, -20.0), (2.0, -20.0)]
+    halves = [
+        cq.Workplane("XZ")
+        .polyline([(side * x, z) for x, z in outline])
+        .close()
+        .extrude(50.0, both=True)
+        .val()
+        for side in (-1, 1)
+    ]
+
+    def leaks(*parts_):
+        every = arched([*halves, *parts_], range(2, 2 + len(parts_)))
+        return sum(
+            c for field, c in every if (field.points_a_mm[:, 2] > 2.0).all() and np.ptp(field.gap_mm) > 1
+        )
+
+    near, far = 2.0 * math.sqrt(2), 30.0 * math.sqrt(2)
+    whole = 100.0 / (math.pi / 2) * math.log(far / near)
+    assert leaks() == pytest.approx(whole, rel=0.02)
+    bar = parts.nested_bar(side_mm=10.0, long_mm=40.0)
+    # Straight up the bar reaches as far from the line as its diagonal.
+    less = 40.0 / (math.pi / 2) * math.log(10.0 * math.sqrt(2) / near)
+    assert leaks(bar) == pytest.approx(whole - less, rel=0.02)
