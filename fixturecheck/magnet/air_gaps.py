@@ -165,15 +165,12 @@ class Band:
         Mesh size at narrow contacts.
     narrow_mm : float
         A contact narrower than this is narrow.
-    arches : bool
-        Whether faces that lie beside each other leak in arcs through the open air, as those of two poles do.
     """
 
     band_mm: float = 1.0
     flat_mm: float = 0.0
     fine_mm: float = 0.5
     narrow_mm: float = 3.0
-    arches: bool = False
 
     @property
     def widest_mm(self) -> float:
@@ -357,15 +354,14 @@ class _Chart:
         return radius * arc[0], max(low, self._low), radius * arc[1], min(high, self._high)
 
 
-_PARALLEL_RAD = 1e-7
+PARALLEL_RAD = 1e-7
 # Beyond this opening two planes no longer look at each other enough for tubes bent into arcs.
-_WIDEST_RAD = math.radians(60.0)
+WIDEST_RAD = math.radians(60.0)
 _FLAT_RAD = math.radians(1.0)
-_NEAREST_ARCH_MM, _LEAST_ARCH_MM2 = 0.1, 1.0
 
 
 def gap_regions(
-    bodies: Sequence[Standing], band: Callable[[int, int], Band | None], loose: Sequence[int] = ()
+    bodies: Sequence[Standing], band: Callable[[int, int], Band | None]
 ) -> tuple[list[GapRegion], list[tuple[str, str]]]:
     """Find every pair of faces that look at each other across a gap that carries flux.
 
@@ -374,8 +370,6 @@ def gap_regions(
     bodies : sequence of Standing
     band : callable
         Which gaps count between two bodies, by index; None leaves the pair out.
-    loose : sequence of int
-        Bodies that are in the way of arcs from one pole to the next.
 
     Returns
     -------
@@ -394,12 +388,10 @@ def gap_regions(
             continue
         a, b = bodies[i], bodies[j]
         found: list[GapRegion] = []
-        arches = how.arches and not _another_between(bodies, i, j, loose)
         for f, g in sorted(zip(*map(np.ndarray.tolist, near_faces(a, b, how.widest_mm)), strict=True)):
             kinds = {a.table.kinds[f], b.table.kinds[g]}
             if kinds == {"plane"}:
                 found += _planes(bodies, (i, f), (j, g), how)
-                found += _arches(bodies, (i, f), (j, g), loose) if arches else ()
             elif kinds <= {"plane", "cylinder"}:
                 found += round_region(bodies, (i, f), (j, g), how)
             elif _within(a, f, b, g, how.band_mm):
@@ -427,9 +419,9 @@ def _planes(
     a, b = bodies[ours[0]], bodies[theirs[0]]
     n, m = a.normals[ours[1]], b.normals[theirs[1]]
     opening = math.atan2(float(np.linalg.norm(np.cross(n, m))), float(-n @ m))
-    if opening > _WIDEST_RAD:
+    if opening > WIDEST_RAD:
         return
-    if opening < _PARALLEL_RAD:
+    if opening < PARALLEL_RAD:
         yield from _parallel(bodies, ours, theirs, how)
     else:
         yield from _wedge(bodies, ours, theirs, how, opening)
@@ -444,7 +436,7 @@ def _parallel(
     if not -TOUCH_MM <= gap <= how.widest_mm:
         return
     frame = PlaneFrame(n * a.offsets[ours[1]], n)
-    shared = _clean(shapely.intersection(frame.polygon(a.rings(ours[1])), frame.polygon(b.rings(theirs[1]))))
+    shared = clean(shapely.intersection(frame.polygon(a.rings(ours[1])), frame.polygon(b.rings(theirs[1]))))
     if shared.area <= 0:
         return
     narrow = 2 * shared.area / shared.length < how.narrow_mm / 2
@@ -492,7 +484,7 @@ def _wedge(
     reach = (how.widest_mm if opening < _FLAT_RAD else how.band_mm) / opening
     shared = shapely.intersection(*shapes)
     low, _, high, _ = shared.bounds if shared.area > 0 else (0.0, 0.0, 0.0, 0.0)
-    shared = _clean(shapely.intersection(shared, shapely.box(low, 0.0, high, reach)))
+    shared = clean(shapely.intersection(shared, shapely.box(low, 0.0, high, reach)))
     if shared.area <= 0:
         return
     narrow = reach < how.narrow_mm or 2 * shared.area / shared.length < how.narrow_mm / 2
@@ -518,116 +510,6 @@ def _wedge(
     )
 
 
-def _another_between(bodies: Sequence[Standing], i: int, j: int, loose: Sequence[int]) -> bool:
-    """Whether a third pole lies nearer to each of two poles than they do to each other."""
-
-    def apart(k: int, m: int) -> float:
-        a, b = bodies[k], bodies[m]
-        return float(np.linalg.norm(np.maximum(np.maximum(a.low - b.high, b.low - a.high), 0.0)))
-
-    limit = apart(i, j) - TOUCH_MM
-    others = (k for k in range(len(bodies)) if k not in {i, j} and k not in loose)
-    return any(max(apart(i, k), apart(k, j)) < limit for k in others)
-
-
-def _arches(
-    bodies: Sequence[Standing], ours: tuple[int, int], theirs: tuple[int, int], loose: Sequence[int]
-) -> Iterator[GapRegion]:
-    """Tubes in arcs through open air between flat faces beside each other: flanks of a V, tops of a chuck.
-
-    Arcs about the line where both planes meet, or about the middle of the space between faces of one plane.
-    Between strips with a gap at that line the conductance of a length is mu0 ln(far / near) / opening: exact
-    but for the far end where planes meet, up to a seventh too low over the tops of a row of poles (an
-    elliptic integral, `tests/magnet/test_flux_closed_forms.py`). Where another body stands in the way of an
-    arc there is none.
-    """
-    a, b = bodies[ours[0]], bodies[theirs[0]]
-    n, m = a.normals[ours[1]], b.normals[theirs[1]]
-    opening = math.atan2(float(np.linalg.norm(np.cross(n, m))), float(-n @ m))
-    if opening <= _WIDEST_RAD:
-        return
-    frame = _hinge(bodies, ours, theirs, opening)
-    if frame is None:
-        return
-    origin, line, out_a, out_b = frame
-    shapes = []
-    for body, face, out in ((a, ours[1], out_a), (b, theirs[1], out_b)):
-        rings = [np.stack([(r - origin) @ line, (r - origin) @ out], axis=1) for r in body.rings(face)]
-        shapes.append(shapely.Polygon(rings[0], rings[1:]))
-    shared = shapely.intersection(*shapes)
-    low, _, high, far = shared.bounds if shared.area > 0 else (0.0, 0.0, 0.0, 0.0)
-    shared = shapely.intersection(
-        shared, shapely.box(low, _NEAREST_ARCH_MM, high, max(far, _NEAREST_ARCH_MM))
-    )
-    for k in loose:
-        shared = shapely.difference(
-            shared, _shadow(bodies[k], origin, line, out_a + out_b, out_a - out_b, n + m)
-        )
-    shared = _clean(shared)
-    if shared.area <= _LEAST_ARCH_MM2:
-        return
-    direction = (out_b - out_a) / np.linalg.norm(out_b - out_a)
-
-    def tubes(at: Floats) -> Tubes:
-        along, away = at[:, :1] * line + origin, at[:, 1:]
-        ends = along + away * out_a, along + away * out_b
-        return *ends, at[:, 1] * opening, np.tile(direction, (len(at), 1))
-
-    yield GapRegion(
-        a=ours[0],
-        b=theirs[0],
-        face_a=ours[1],
-        face_b=theirs[1],
-        flat=False,
-        seated=False,
-        fine_points_mm=np.zeros((0, 3)),
-        shape=shared,
-        box=shared.bounds,
-        tubes=tubes,
-        opening=True,
-        arched=True,
-    )
-
-
-def _hinge(
-    bodies: Sequence[Standing], ours: tuple[int, int], theirs: tuple[int, int], opening: float
-) -> tuple[Floats, Floats, Floats, Floats] | None:
-    """Return a point of the line that arcs turn about, the line, and the way from it along either face."""
-    a, b = bodies[ours[0]], bodies[theirs[0]]
-    n, m = a.normals[ours[1]], b.normals[theirs[1]]
-    if math.pi - opening > _PARALLEL_RAD:
-        line = np.cross(n, m)
-        line /= np.linalg.norm(line)
-        dots = np.array([a.offsets[ours[1]], b.offsets[theirs[1]], 0.0])
-        origin = np.linalg.solve(np.array([n, m, line]), dots)
-        out_a, out_b = np.cross(n, line), np.cross(m, line)
-        return origin, line, out_a * np.sign(out_a @ m), out_b * np.sign(out_b @ n)
-    if abs(a.offsets[ours[1]] - b.offsets[theirs[1]]) > TOUCH_MM:
-        return None
-    frame = PlaneFrame(n * a.offsets[ours[1]], n)
-    near = shapely.shortest_line(frame.polygon(a.rings(ours[1])), frame.polygon(b.rings(theirs[1])))
-    if near.length <= 2.0 * _NEAREST_ARCH_MM:
-        return None
-    first, last = frame.space(shapely.get_coordinates(near))
-    out_b = (last - first) / np.linalg.norm(last - first)
-    return (first + last) / 2.0, np.cross(n, out_b), -out_b, out_b
-
-
-def _shadow(body: Standing, origin: Floats, line: Floats, *ways: Floats) -> Any:
-    """Return where a body bars arcs about a line, along it and away from it, as a rectangle.
-
-    Its box across the line is taken for it, in the two longest of some ways: which arcs start beside it.
-    """
-    points = body.points(body.table.samples.reshape(-1, 3)) - origin
-    along = points @ line
-    across = points - along[:, None] * line
-    axes = [w / np.linalg.norm(w) for w in sorted(ways, key=np.linalg.norm)[-2:]]
-    spans = [(float((across @ w).min()), float((across @ w).max())) for w in axes]
-    near = math.hypot(*(max(low, -high, 0.0) for low, high in spans))
-    far = float(np.linalg.norm(across, axis=1).max())
-    return shapely.box(float(along.min()), near, float(along.max()), far)
-
-
 def _line_points(shared: Any, line: Floats, origin: Floats, out: Floats, step_mm: float) -> Floats:
     """Points along the side of a wedge nearest its line, where it is narrowest."""
     low, near, high, _ = shared.bounds
@@ -635,8 +517,19 @@ def _line_points(shared: Any, line: Floats, origin: Floats, out: Floats, step_mm
     return np.asarray(origin + s[:, None] * line + near * out)
 
 
-def _clean(shape: Any) -> Any:
-    """Keep the areas of an intersection, without the lines and points it may leave."""
+def clean(shape: Any) -> Any:
+    """Keep the areas of an intersection, without the lines and points it may leave.
+
+    Parameters
+    ----------
+    shape : shapely geometry
+        What an operation on polygons left.
+
+    Returns
+    -------
+    shapely geometry
+        Its polygons.
+    """
     return shapely.union_all([p for p in shapely.get_parts(shape) if p.geom_type == "Polygon"])
 
 

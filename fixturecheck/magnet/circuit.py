@@ -20,6 +20,7 @@ from fixturecheck.kernel.mesh.tetrahedra import TetMesh, TetMesher, shape_hash
 from fixturecheck.kernel.place import composed
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet.air_gaps import Band, GapField, GapRegion, gap_regions
+from fixturecheck.magnet.arches import arched_regions
 from fixturecheck.magnet.field.bh import BHLaw
 from fixturecheck.magnet.field.elements import IronBody
 from fixturecheck.magnet.field.frame import Kept
@@ -215,11 +216,13 @@ def magnet_model(
             flat_mm=0.0 if both else fineness.flat_mm,
             fine_mm=fineness.fine_mm,
             narrow_mm=min(sizes[i], sizes[j]),
-            arches=_opposite(irons[i].pole, irons[j].pole),
         )
 
+    regions, left_out = gap_regions(bodies, band)
     loose = [n for n, iron in enumerate(irons) if iron.pole is None]
-    regions, left_out = gap_regions(bodies, band, loose)
+    regions += arched_regions(
+        bodies, lambda i, j: _opposite(irons[i].pole, irons[j].pole), loose, fineness.leak_mm
+    )
     regions = [r for r in regions if _useful(r, irons)]
     wishes = _wishes(irons, bodies, regions, sizes, fineness)
     made, coarse = [], {}

@@ -17,6 +17,7 @@ from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet.air_gaps import Band, gap_regions
+from fixturecheck.magnet.arches import arched_regions
 from fixturecheck.magnet.circuit import Fineness
 from fixturecheck.magnet.field.bh import fit_law, linear_law
 from fixturecheck.magnet.field.elements import IronBody
@@ -457,13 +458,9 @@ def arched(solids, loose=()):
             for n, s in enumerate(solids)
         ]
     )
-    regions, _ = gap_regions(bodies, lambda _i, _j: Band(band_mm=12.0, arches=True), loose)
-    found = []
-    for region in regions:
-        if region.arched:
-            field = region.sample(lambda a, _b: np.full(len(a), 1.0), 1e3)
-            found.append((field, float((field.weight_mm2 / field.gap_mm).sum())))
-    return found
+    regions = arched_regions(bodies, lambda i, j: (i, j) == (0, 1), loose, 12.0)
+    fields = [region.sample(lambda a, _b: np.full(len(a), 1.0), 1e3) for region in regions]
+    return [(field, float((field.weight_mm2 / field.gap_mm).sum())) for field in fields]
 
 
 def test_tops_of_a_chuck_leak_as_a_row_of_strips_does():
