@@ -10,7 +10,8 @@ import numpy as np
 import shapely
 
 from fixturecheck.arrays import Floats
-from fixturecheck.contact.patches.contact_map import near_bodies, near_faces
+from fixturecheck.contact.patches.contact_map import near_bodies
+from fixturecheck.contact.patches.separation import near_faces
 from fixturecheck.contact.placed import PlaneFrame, Standing
 from fixturecheck.magnet.air_gaps import (
     PARALLEL_RAD,
