@@ -35,6 +35,7 @@ from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.doubts import assumed, suspicions
 from fixturecheck.setup.model import Body, Cut, Setup, among_its_own, drawings_of, unstated
 from fixturecheck.setup.outline import bodies_drawn, facts_of, origin_of
+from fixturecheck.setup.records import BodyRole
 from fixturecheck.sizes.answer import hardening_found
 from fixturecheck.wording.motion import settled_words
 
@@ -438,7 +439,7 @@ def _shapes(stage: Stage, findings: list[Finding]) -> tuple[NamedShape, ...]:
     """Collect bodies, patches, cuts' regions and findings' evidence, each name once."""
     found: dict[str, NamedShape] = {}
     for body in stage.setup.bodies:
-        role = Role.PART if body.role == "part" else Role.FIXTURE
+        role = Role.PART if body.role == BodyRole.PART else Role.FIXTURE
         shape = NamedShape(name=body.name, role=role, geometry=stage.placed[body.name], bodies=(body.name,))
         found[shape.name] = shape
         if body.poles:

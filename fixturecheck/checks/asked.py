@@ -7,6 +7,7 @@ from collections.abc import Collection
 from fixturecheck.checks import MODULES
 from fixturecheck.result.finding import NotAsked, WhyNotAsked
 from fixturecheck.setup.model import Setup
+from fixturecheck.setup.records import Rank
 
 _HELD = frozenset({"hold", "crash", "release"})
 _STAGED = frozenset({"rest", "location", "tolerance"})
@@ -57,6 +58,6 @@ def _lacks(setup: Setup, check: str) -> str:
         return "[[cut]]"
     if check == "dials" and setup.machine.downfeed is None:
         return "[machine.downfeed]"
-    if check == "nest" and len(list(setup.parts())) > 1 and not any(s.rank == "nest" for s in setup.seats):
+    if check == "nest" and len(list(setup.parts())) > 1 and not any(s.rank == Rank.NEST for s in setup.seats):
         return "a seat of rank nest"
     return ""

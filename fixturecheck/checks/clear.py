@@ -38,6 +38,7 @@ from fixturecheck.machining.detours import blocking_dodges, larger_wheel, passin
 from fixturecheck.result.detour import Dodge
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.shapes import NamedShape, Role, Vector
+from fixturecheck.setup.records import BodyRole
 from fixturecheck.wording.remedies import dodge_words
 from fixturecheck.wording.sentences import first_up
 
@@ -108,11 +109,11 @@ def _ways_past(
     """Return the ways past one body: those of path or tool if there are any, else those of the blocking."""
     if isinstance(cut, MilledCut):
         longer = longer_tool(stage.setup, cut, stage.placed) if close[name] & OF_HOLDER else None
-        if longer is not None or stage.setup.body(name).role != "fixture":
+        if longer is not None or stage.setup.body(name).role != BodyRole.FIXTURE:
             return [] if longer is None else [longer]
         return blocking_dodges(stage.setup, cut, stage.placed, name, cut.movers)
     found = list(reroutes(passing(stage.setup, cut, stage.placed, name, close)))
-    if found or stage.setup.body(name).role != "fixture":
+    if found or stage.setup.body(name).role != BodyRole.FIXTURE:
         return found
     return blocking_dodges(stage.setup, cut, stage.placed, name, cut.movers)
 
@@ -285,7 +286,7 @@ def _remedy(stage: Stage, cut: GroundCut | MilledCut, a: Approach, ways: list[Do
         text = "; or ".join(dodge_words(w, write) for w in ways)
         least = write.length(stage.setup.machine.least_clearance_mm, "g")
         return f"{first_up(text)}: checked again, {least} clear."
-    if a.mover == "flange" and isinstance(cut, GroundCut):
+    if a.mover == Mover.FLANGE and isinstance(cut, GroundCut):
         top_mm = box_of(a.body_shape)[5]
         return larger_wheel(stage.setup, cut, top_mm - cut.path.floor_z_mm, a.body)
     return None

@@ -48,6 +48,7 @@ from fixturecheck.relief.edge_cuts import NestChamfer, relieve_edge
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.shapes import NamedShape, Vector
 from fixturecheck.setup.model import Body, Seat, Setup
+from fixturecheck.setup.records import Rank
 from fixturecheck.units import Writing, angle_text
 from fixturecheck.wording.motion import toward
 
@@ -63,7 +64,7 @@ _DECIMALS = 6
 
 def check(stage: Stage) -> Iterator[Finding]:
     """Yield a finding for each stated nest and for neighbours that touch or overlap without one."""
-    nests = [s for s in stage.setup.seats if s.rank == "nest"]
+    nests = [s for s in stage.setup.seats if s.rank == Rank.NEST]
     told: set[frozenset[str]] = set()
     held_open: set[frozenset[str]] = set()
     search = _Search(stage)
@@ -212,7 +213,7 @@ def _way(stage: Stage, seat: Seat, normal: Floats) -> Floats:
     """Return the unit direction nearest a nest face's normal that the part's other flat seats let it go."""
     held = []
     for other in stage.setup.seats:
-        if other.body != seat.body or other.rank == "nest":
+        if other.body != seat.body or other.rank == Rank.NEST:
             continue
         with contextlib.suppress(NotComputedError):  # a seat that is not flat has no one direction
             held.append(stage.face_place(other.body, other.face)[1])

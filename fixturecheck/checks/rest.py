@@ -27,6 +27,7 @@ from fixturecheck.numeric import to_vector
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.rest import Ending, LoadedContact, RestPose, SeatGap
 from fixturecheck.result.shapes import Vector
+from fixturecheck.setup.records import BodyRole
 from fixturecheck.units import LARGE_UM, Writing, angle_text
 from fixturecheck.wording.motion import freedom_words, hand_words, landing_words, order_words, settled_words
 from fixturecheck.wording.sentences import capitalised
@@ -90,9 +91,9 @@ def _part(stage: Stage, found: StagingAnswer, pose: RestPose) -> Finding:
     seats = [s for s in found.settled.seats if s.own.body == pose.body]
     openings = {id(s): opening_um(found, s) for s in seats}
     open_seats = [s for s in seats if openings[id(s)] > touch_um]
-    wrong = [] if stage.setup.body(pose.body).role != "part" else wrong_of(found, pose.body)
+    wrong = [] if stage.setup.body(pose.body).role != BodyRole.PART else wrong_of(found, pose.body)
     largest = round(max(openings.values(), default=0.0), _UM_DECIMALS) + 0.0
-    fixture = stage.setup.body(pose.body).role != "part"
+    fixture = stage.setup.body(pose.body).role != BodyRole.PART
     if open_seats:
         verdict = Verdict.NO_GO
     elif fixture:
@@ -166,7 +167,7 @@ def _says(
         parts += [f"{one}." for one in told]
     elif any(s.own.body == pose.body for s in found.settled.seats):
         parts.append("All its seats are closed.")
-    elif found.model.setup.body(pose.body).role == "part":
+    elif found.model.setup.body(pose.body).role == BodyRole.PART:
         parts.append("No seat is stated for it.")
     if wrong:
         parts += [f"{landing_words(c, pose.body)}, which is not a stated seat." for c in wrong[:3]]

@@ -53,6 +53,7 @@ from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 from fixturecheck.setup.model import Body, Seat
+from fixturecheck.setup.records import BodyRole, Rank
 from fixturecheck.units import Writing
 
 ID = "seat"
@@ -68,7 +69,7 @@ def check(stage: Stage) -> Iterator[Finding]:
     found = footings(stage.setup, stage.contacts)
     idle = holding_nothing(found)
     for seat in stage.setup.seats:
-        if seat.rank != "nest":
+        if seat.rank != Rank.NEST:
             yield from _seat(stage, seat, idle)
     for part in stage.setup.parts():
         yield from _unmeant(stage, part)
@@ -109,7 +110,7 @@ def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch]) -> Fi
     A round face along a rail or a stop locates a part that holds by an area of another seat.
     """
     first, round_all = lines[0], all(map(along_round, lines))
-    if round_all and seat.rank != "primary" and _holds_by_area(stage, seat.body):
+    if round_all and seat.rank != Rank.PRIMARY and _holds_by_area(stage, seat.body):
         return Finding(
             check=ID,
             verdict=Verdict.GO,
@@ -201,12 +202,12 @@ def _unmeant(stage: Stage, part: Body) -> Iterator[Finding]:
         s
         for s in stage.setup.seats
         if s.body == part.name
-        and s.rank != "nest"
+        and s.rank != Rank.NEST
         and not _bears(seating(stage.setup, stage.placed, stage.contacts, s))
     ]
     openings = [opening_of(stage, s) for s in open_seats]
     for other in stage.setup.bodies:
-        if other.role == "part":
+        if other.role == BodyRole.PART:
             continue
         for patch in unmeant(stage, part.name, other.name):
             held = [s for s, o in zip(open_seats, openings, strict=True) if _may_hold_open(part, patch, o)]
@@ -271,7 +272,7 @@ def _footing(stage: Stage, part: Body, idle: frozenset[str]) -> Iterator[Finding
     held = [
         p
         for other in stage.setup.bodies
-        if other.role == "fixture" and other.name not in idle
+        if other.role == BodyRole.FIXTURE and other.name not in idle
         for p in stage.contacts.between(part.name, other.name)
         if p.contact.kind != ContactKind.NEAR
     ]
@@ -385,7 +386,7 @@ def _of_footing(
 
 
 def _both_parts(stage: Stage, overlap: Overlap) -> bool:
-    return all(stage.setup.body(name).role == "part" for name in (overlap.a, overlap.b))
+    return all(stage.setup.body(name).role == BodyRole.PART for name in (overlap.a, overlap.b))
 
 
 def _overlap(stage: Stage, overlap: Overlap, cures: Budget) -> Finding:

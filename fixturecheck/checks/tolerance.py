@@ -33,6 +33,7 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.nesting.model import SURE
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.rest import Chances, SeatChance, TargetSpread, WrongChance
+from fixturecheck.setup.records import BodyRole
 from fixturecheck.units import Writing, percent
 from fixturecheck.wording.motion import drawn_faces_words, settled_draws_words
 
@@ -150,7 +151,7 @@ def _barred(stage: Stage, chances: Chances) -> Iterator[Finding]:
 
 
 def _is_fixture(stage: Stage, face: str) -> bool:
-    return stage.setup.body(FaceRef(face).body).role == "fixture"
+    return stage.setup.body(FaceRef(face).body).role == BodyRole.FIXTURE
 
 
 def _judged(share: float) -> Verdict:

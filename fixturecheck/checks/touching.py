@@ -25,6 +25,7 @@ from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Seat, Setup, is_loose, together
+from fixturecheck.setup.records import BodyRole, Rank
 from fixturecheck.units import Writing, angle_text, percent
 from fixturecheck.wording.motion import toward
 
@@ -126,7 +127,7 @@ def _more_area(stage: Stage, seat: Seat, pair: FlatPair | None, missing_mm2: flo
         return f"Widen the faces so that {more}."
     way = pair.frame.space(by[None])[0] - pair.frame.space(np.zeros((1, 2)))[0]
     far = stage.setup.write.length(float(np.linalg.norm(by)), ".2f", "up")
-    if seat.rank == "stop" and is_loose(stage.setup, seat.on):
+    if seat.rank == Rank.STOP and is_loose(stage.setup, seat.on):
         # The part keeps its other seats, and the loose block goes to it.
         return f"Slide {seat.on} {far} {toward(-way)} along {seat.body}, so that {more}."
     return f"Slide {seat.body} {far} {toward(way)} on {seat.on}, so that {more}."
@@ -233,7 +234,7 @@ def _staying(setup: Setup, name: str) -> tuple[int, int, int]:
     place = [b.name for b in setup.bodies].index(name)
     if is_loose(setup, name):
         return 0, 1, -place
-    if setup.body(name).role == "part":
+    if setup.body(name).role == BodyRole.PART:
         return 1, 1, -place
     return 2, len(together(setup, name)), -place
 

@@ -32,6 +32,7 @@ from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.hold import ClampKind
 from fixturecheck.setup.model import Body
+from fixturecheck.setup.records import BodyRole
 from fixturecheck.shop.tables import material
 from fixturecheck.sizes.faces import RoundFace, holes_of, round_faces
 from fixturecheck.statics.ring import section_mm4, squeezed_mm
@@ -100,7 +101,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         parts = dict.fromkeys(n for p in grip.patches for n in p.bodies if n != grip.jaw)
         for name in parts:
             body = stage.setup.body(name)
-            if body.role == "part":
+            if body.role == BodyRole.PART:
                 out = _overhang(stage, grip, name)
                 if out is not None:
                     yield out

@@ -9,7 +9,7 @@ from fixturecheck.comparing.model import Comparison, Renames, StatedChange, Tren
 from fixturecheck.comparing.solids import renames, solid_changes
 from fixturecheck.errors import SetupError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.result.shapes import StatedFact, StatedValue
+from fixturecheck.result.shapes import Role, StatedFact, StatedValue
 from fixturecheck.result.stored import StoredResult
 
 _NOISE = 1e-8
@@ -42,7 +42,7 @@ def compared(before: StoredResult, after: StoredResult) -> Comparison:
 
 
 def _refuse_strangers(before: StoredResult, after: StoredResult, names: Renames) -> None:
-    parts = {b.name for b in before.bodies if b.role == "part"}
+    parts = {b.name for b in before.bodies if b.role == Role.PART}
     if before.bodies and after.bodies:
         alike = bool(parts & set(names.bodies))
     else:

@@ -39,6 +39,7 @@ from fixturecheck.numeric import square_to, to_vector
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Setup
+from fixturecheck.setup.records import BodyRole
 from fixturecheck.shop.tables import weight_n
 from fixturecheck.statics.equilibrium import ContactPoint, Load, Rigid, patch_points
 from fixturecheck.statics.hertz import (
@@ -246,7 +247,7 @@ def movers(setup: Setup, contacts: ContactMap) -> tuple[str, ...]:
             and pieces.count(setup.body(name).group or "") <= 1
         }
     loose = {n for n in loose if not setup.body(n).pole and not setup.body(n).poles}
-    return tuple(b.name for b in setup.bodies if b.role == "part" or b.name in loose | jaws)
+    return tuple(b.name for b in setup.bodies if b.role == BodyRole.PART or b.name in loose | jaws)
 
 
 def rigid_bodies(

@@ -58,7 +58,7 @@ from fixturecheck.machining.milling import (
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.hold import Driver, RemedyKind, Tool
 from fixturecheck.result.shapes import Vector
-from fixturecheck.setup.holding import Holding, Milling
+from fixturecheck.setup.holding import Holding, Milling, MillWay
 from fixturecheck.setup.model import Setup
 from fixturecheck.statics.equilibrium import Load
 from fixturecheck.statics.mechanism import StartingMotion
@@ -186,7 +186,7 @@ class MillingProcess:
     @property
     def ways(self) -> tuple[CutterWay, ...]:
         """Every way in which the cutter may stand to what it cuts; of those that are the same, one."""
-        stated = tuple(CutterWay) if self.mill.way == "any" else (CutterWay(self.mill.way),)
+        stated = tuple(CutterWay) if self.mill.way == MillWay.ANY else (CutterWay(self.mill.way),)
         seen = {tuple(round(y / _SAME_MM) for y in strip_mm(cut_of(self.mill), way)): way for way in stated}
         return tuple(seen.values())
 

@@ -20,6 +20,7 @@ from fixturecheck.nesting.seating import Base, Footing
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.hold import FILM, ClampKind
 from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.records import BodyRole
 from fixturecheck.statics.clamps import friction
 from fixturecheck.statics.collapse import (
     NOTHING,
@@ -414,7 +415,7 @@ def single_losses(setup: Setup, rig: Rig) -> tuple[str, ...]:
 def loose_blocks(setup: Setup, rig: Rig) -> tuple[str, ...]:
     """Return the blocks that stand loose; a jaw is not one of them."""
     return tuple(
-        b.name for b in rig.bodies if setup.body(b.name).role == "fixture" and b.slides_along is None
+        b.name for b in rig.bodies if setup.body(b.name).role == BodyRole.FIXTURE and b.slides_along is None
     )
 
 
@@ -430,7 +431,7 @@ def kept_of(
     loose : collection of str
         Fixtures of which each may be lost.
     """
-    fixtures = (b for b in setup.bodies if b.role == "fixture" and found[b.name].stands)
+    fixtures = (b for b in setup.bodies if b.role == BodyRole.FIXTURE and found[b.name].stands)
     return tuple((b.name, _why(setup, b, found[b.name])) for b in fixtures if b.name not in loose)
 
 

@@ -21,7 +21,7 @@ from fixturecheck.kernel.measure import area_mm2, face_frame, is_flat
 from fixturecheck.magnet.circuit import MagnetModel, behind
 from fixturecheck.magnet.pull import FacePull, Magnet, least_pulls
 from fixturecheck.magnet.rating import MagnetSource, find_sources
-from fixturecheck.result.hold import Amount, Remedy, RemedyKind
+from fixturecheck.result.hold import Amount, MagnetState, Remedy, RemedyKind
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.model import Body
 from fixturecheck.shop.tables import Finish, finishes
@@ -93,7 +93,7 @@ def more_magnet(bench: TrialHold) -> Iterator[Remedy]:
     found = _needed(bench, lambda _: True)
     if found is None:
         return
-    if holding.magnet == "trifle":
+    if holding.magnet == MagnetState.TRIFLE:
         yield from _turned_up(bench, magnet, holding, found[0])
     else:
         yield from _higher_rated(bench, magnet, holding, found[0])

@@ -29,6 +29,7 @@ from fixturecheck.numeric import to_vector
 from fixturecheck.result.hold import Driver, Outcome, RemedyKind, Tool
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Cut, Setup
+from fixturecheck.setup.records import CutWay
 from fixturecheck.shop.tables import material
 from fixturecheck.statics.equilibrium import Load
 from fixturecheck.statics.mechanism import Crash, StartingMotion, follow_overlap
@@ -312,7 +313,7 @@ def pass_of(setup: Setup, placed: Mapping[str, Solid], cut: Cut, body: Body) -> 
     rim = rim_of(setup)
     floor = target_box(setup, placed, body.name, cut.floor)
     wide = min(floor[4] - floor[1], rim.flat_mm if rim.flat_mm > 0 else math.inf)
-    if cut.way == "traverse":
+    if cut.way == CutWay.TRAVERSE:
         wide = min(wide, cut.cross_feed_mm)
     rpm = cut.rpm or setup.machine.rpm
     made = Pass(
@@ -322,7 +323,7 @@ def pass_of(setup: Setup, placed: Mapping[str, Solid], cut: Cut, body: Body) -> 
         wheel_speed_m_s=math.pi * setup.wheel.diameter_mm * 1e-3 * rpm / 60.0,
         wheel_diameter_mm=setup.wheel.diameter_mm,
         sparks=setup.machine.sparks,
-        cross_fed=cut.way == "traverse",
+        cross_fed=cut.way == CutWay.TRAVERSE,
     )
     if cut.wall is None:
         return made

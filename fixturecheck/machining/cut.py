@@ -21,6 +21,7 @@ from fixturecheck.kernel.sweep import Hood, Outline, Point, Travel, swept_disc, 
 from fixturecheck.result.contact import CutMade, FaceMade
 from fixturecheck.result.shapes import NamedShape, Vector
 from fixturecheck.setup.model import Body, Cut, Machine, Setup
+from fixturecheck.setup.records import CutWay
 from fixturecheck.shop.wheels import Section, Segment, profile
 
 
@@ -532,7 +533,7 @@ def _wall_sign(cut: Cut, parts: list[PartTargets]) -> int:
 
 def _cross_feed(cut: Cut, rim: WheelRim, parts: list[PartTargets], sign: int) -> tuple[float, float]:
     """Return both ends of the front face's travel along Y."""
-    if cut.way not in {"plunge", "traverse"}:
+    if cut.way not in {CutWay.PLUNGE, CutWay.TRAVERSE}:
         message = f"cut {cut.name}: way {cut.way!r} is not known; use plunge or traverse"
         raise SetupError(message)
     edge0 = min(p.floor.box[1] for p in parts)
@@ -540,10 +541,10 @@ def _cross_feed(cut: Cut, rim: WheelRim, parts: list[PartTargets], sign: int) ->
     wall = parts[0].wall
     if wall is None:
         centred = (edge0 + edge1) / 2 - (rim.flat_from_mm + rim.flat_to_mm) / 2 + cut.feed_shift_mm
-        feed = _whole_steps(cut, edge1 - edge0 - rim.flat_mm) if cut.way == "traverse" else 0.0
+        feed = _whole_steps(cut, edge1 - edge0 - rim.flat_mm) if cut.way == CutWay.TRAVERSE else 0.0
         return centred - feed / 2, centred + feed / 2
     at_wall = wall.centre[1] - (rim.thickness_mm if sign > 0 else 0.0)
-    if cut.way == "plunge":
+    if cut.way == CutWay.PLUNGE:
         return at_wall, at_wall
     if sign > 0:
         feed = _whole_steps(cut, at_wall + rim.flat_from_mm - edge0)

@@ -38,6 +38,7 @@ from fixturecheck.machining.cut import (
 from fixturecheck.result.detour import Dodge, DodgeKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Cut, Setup, is_loose, together
+from fixturecheck.setup.records import CutWay
 from fixturecheck.shop.wheels import Wheel, least_flange_mm, rpm_for, speed_limit, speed_m_s
 
 STEP_MM = 0.01
@@ -394,7 +395,7 @@ def whole_floor(setup: Setup, ground: GroundCut) -> str | None:
     wide_mm = max(p.floor.box[4] for p in parts) - min(p.floor.box[1] for p in parts)
     lack_mm = wide_mm - rim.flat_mm
     ways = []
-    if cut.way == "plunge" and cut.cross_feed_mm > 0:
+    if cut.way == CutWay.PLUNGE and cut.cross_feed_mm > 0:
         traverse = replace(cut, way="traverse")
         if _made(setup, traverse, ground):
             ways.append("traverse instead of plunging")
@@ -409,7 +410,12 @@ def whole_floor(setup: Setup, ground: GroundCut) -> str | None:
 def no_gouge(setup: Setup, cut: GroundCut, part: PartGround) -> str | None:
     """Return the thinner wheel that would not gouge; None when that is not the way out."""
     path = cut.path
-    if part.dug is None or path.wall_sign == 0 or setup.wheel.dressed_profile_mm or cut.cut.way == "traverse":
+    if (
+        part.dug is None
+        or path.wall_sign == 0
+        or setup.wheel.dressed_profile_mm
+        or cut.cut.way == CutWay.TRAVERSE
+    ):
         return None
     box, side_mm = box_of(part.dug), wheel_side_mm(rim_of(setup), path)
     room_mm = side_mm - box[4] if path.wall_sign > 0 else box[1] - side_mm

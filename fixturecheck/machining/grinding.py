@@ -18,6 +18,7 @@ from typing import Any
 from fixturecheck.errors import SetupError
 from fixturecheck.files import shipped_table
 from fixturecheck.interval import Range, over_ends
+from fixturecheck.result.contact import Sparks
 
 Vector = tuple[float, float, float]
 
@@ -329,7 +330,7 @@ def cut_loads(cut: Pass, forces: Forces) -> tuple[CutLoad, ...]:
     ----------
     Closed form: directions from the pass, middle of the arc of contact.
     """
-    spin = 1.0 if cut.sparks == "right" else -1.0
+    spin = 1.0 if cut.sparks == Sparks.RIGHT else -1.0
     radius = 0.5 * cut.wheel_diameter_mm
     half_arc = 0.5 * math.acos(max(1.0 - 2.0 * cut.depth_mm / cut.wheel_diameter_mm, -1.0))
     sine, cosine = math.sin(half_arc), math.cos(half_arc)
@@ -432,7 +433,7 @@ def _check(cut: Pass) -> None:
             f"grinding pass: wall depth {cut.wall_depth_mm}, height {cut.wall_height_mm} mm: not below zero"
         )
         raise SetupError(message)
-    if cut.sparks not in {"left", "right"}:
+    if cut.sparks not in {Sparks.LEFT, Sparks.RIGHT}:
         message = f"grinding pass: sparks {cut.sparks!r} must be left or right"
         raise SetupError(message)
     if cut.wall_normal is not None and abs(math.hypot(*cut.wall_normal[:2]) - 1.0) > 1e-6:

@@ -26,6 +26,7 @@ from fixturecheck.magnet.iron import Ferrous, as_iron, curves, felt, pitch_mm, p
 from fixturecheck.numeric import to_vector
 from fixturecheck.setup.holding import SOURCE_GAP_PITCHES, CalibratedChuck, Holding
 from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.records import PoleSign
 from fixturecheck.shop.tables import finish
 from fixturecheck.units import Writing
 
@@ -79,7 +80,7 @@ def pole_of(body: Ferrous, source: MagnetSource) -> Pole | None:
     """
     if body.pole is None:
         return None
-    sign = 1.0 if body.pole == "n" else -1.0
+    sign = 1.0 if body.pole == PoleSign.N else -1.0
     return Pole(mmf_a=sign * source.mmf_a, source_gap_mm=source.gap_mm, back_faces=body.back_faces)
 
 

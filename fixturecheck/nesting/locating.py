@@ -24,6 +24,7 @@ from fixturecheck.result.rest import (
 )
 from fixturecheck.rigid.freedoms import SeatPoints, located, null_space, seat_rows, sensitivity
 from fixturecheck.setup.model import Seat, Setup
+from fixturecheck.setup.records import BodyRole, Rank
 
 OPPOSED = -0.9
 """Cosine below which two seats hold a part from opposite sides."""
@@ -95,10 +96,10 @@ def _held(model: SettlingModel, carried: Sequence[LoadedContact], moved: set[str
         most = max((force for _, _, force in touching), default=0.0)
         kept: list[_TouchingSeat] = []
         # Those that carry most are asked first: of two that face each other one locates.
-        for seat, normal, force in sorted(touching, key=lambda one: (one[0].rank == "stop", -one[2])):
-            pushed_up = seat.on in moved and model.setup.body(seat.on).role != "part"
+        for seat, normal, force in sorted(touching, key=lambda one: (one[0].rank == Rank.STOP, -one[2])):
+            pushed_up = seat.on in moved and model.setup.body(seat.on).role != BodyRole.PART
             faced = tuple(other.seat for other in kept if float(normal @ other.normal) < OPPOSED)
-            if seat.rank == "stop" and faced and (pushed_up or force <= _IDLE * most):
+            if seat.rank == Rank.STOP and faced and (pushed_up or force <= _IDLE * most):
                 found.append(_TouchingSeat(seat=seat, normal=normal, faced=faced))
             else:
                 kept.append(_TouchingSeat(seat=seat, normal=normal))
@@ -131,7 +132,7 @@ def _fastened(model: SettlingModel, name: str) -> bool:
     """Tell whether a fixture is stated as fastened or belongs to a magnet, as a chuck's rail does."""
     body = model.setup.body(name)
     fellows = [b for b in model.bodies if b is body or (body.group and b.group == body.group)]
-    return body.role == "fixture" and (body.fastened or any(b.pole or b.poles for b in fellows))
+    return body.role == BodyRole.FIXTURE and (body.fastened or any(b.pole or b.poles for b in fellows))
 
 
 def _acting(carried: Sequence[LoadedContact], seat: Seat) -> tuple[LoadedContact, Floats] | None:

@@ -32,8 +32,10 @@ from fixturecheck.kernel.place import placed_at, shifted
 from fixturecheck.kernel.shapes import Box, Shape, Solid
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
+from fixturecheck.result.hold import MagnetState
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Seat, Setup
+from fixturecheck.setup.records import BodyRole
 from fixturecheck.shop import tables
 
 _ONE_WAY = 1.0 - 1e-9
@@ -243,7 +245,7 @@ def footings(setup: Setup, contacts: ContactMap) -> dict[str, Footing]:
     graph.spread()
     while graph.attach():
         graph.spread()
-    return {b.name: graph.footing(b) for b in setup.bodies if b.role == "fixture"}
+    return {b.name: graph.footing(b) for b in setup.bodies if b.role == BodyRole.FIXTURE}
 
 
 def holding_nothing(found: Mapping[str, Footing]) -> frozenset[str]:
@@ -263,7 +265,7 @@ class _Graph:
     def __init__(self, setup: Setup, contacts: ContactMap) -> None:
         self.setup, self.contacts = setup, contacts
         self.bodies = {b.name: b for b in setup.bodies}
-        self.fixtures = [b for b in setup.bodies if b.role == "fixture"]
+        self.fixtures = [b for b in setup.bodies if b.role == BodyRole.FIXTURE]
         self.placed = {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
         self.boxes = {b.name: box_of(self.placed[b.name]) for b in self.fixtures}
         self.touching: dict[str, list[Patch]] = {name: [] for name in self.bodies}
@@ -295,7 +297,7 @@ class _Graph:
                 self.known[body.name] = Footing(body=body.name, base=base)
 
     def _is_fixture(self, name: str) -> bool:
-        return self.bodies[name].role == "fixture"
+        return self.bodies[name].role == BodyRole.FIXTURE
 
     def _fellows(self, body: Body) -> list[Body]:
         """Return the bodies of the piece of equipment that a fixture belongs to, itself among them."""
@@ -322,7 +324,9 @@ class _Graph:
     def _next(self, body: Body) -> Footing | None:
         """Return what a body stands by, given those that are known to stand."""
         name = body.name
-        fellows = [b.name for b in self._fellows(body) if b is not body] if body.role == "fixture" else []
+        fellows = (
+            [b.name for b in self._fellows(body) if b is not body] if body.role == BodyRole.FIXTURE else []
+        )
         if any(f in self.known for f in fellows):
             return Footing(body=name, base=Base.EQUIPMENT)
         on = [o for pair in self.sharing if name in pair for o in pair - {name} if o in self.known]
@@ -333,7 +337,7 @@ class _Graph:
         if strapped or any(self._squeezes(p, name) for p in patches):
             return Footing(body=name, base=Base.CLAMPED, on=_others(patches, name))
         under = [p for p in patches if _upward(p, name) > _LEVEL]
-        if body.role == "part":
+        if body.role == BodyRole.PART:
             holds = under or [p for p in patches if p.contact.kind == ContactKind.AREA]
             return Footing(body=name, base=Base.CARRIED, on=_others(holds, name)) if holds else None
         drawn = [p for p in patches if self._draws(p, body)]
@@ -353,7 +357,7 @@ class _Graph:
 
     def _draws(self, patch: Patch, body: Body) -> bool:
         """Whether a magnet that is on holds a body by this patch."""
-        off = self.holding is not None and self.holding.magnet == "off"
+        off = self.holding is not None and self.holding.magnet == MagnetState.OFF
         other = self.bodies[_other(patch, body.name)]
         facing = bool(other.pole) or (bool(other.poles) and _upward(patch, body.name) > _LEVEL)
         return (
@@ -480,7 +484,7 @@ def table_of(setup: Setup, contacts: ContactMap) -> float:
             squeezed = other in pressing or label.face in VISE_FACES
             if patch.contact.kind != ContactKind.NEAR and (squeezed or _upward(patch, name) > _LEVEL):
                 carried.add(name)
-    set_on = [b for b in setup.bodies if b.role == "fixture" or b.name not in carried]
+    set_on = [b for b in setup.bodies if b.role == BodyRole.FIXTURE or b.name not in carried]
     return min(box_of(placed_at(b.solid, b.at))[2] for b in set_on or setup.bodies)
 
 

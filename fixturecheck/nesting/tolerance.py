@@ -37,6 +37,7 @@ from fixturecheck.result.rest import (
 )
 from fixturecheck.rigid.motion import jacobian
 from fixturecheck.setup.model import Setup
+from fixturecheck.setup.records import BodyRole, Rank
 from fixturecheck.setup.staging import Staging
 from fixturecheck.statics.contact_step import SteadyLoad, forces_at, outermost, wrenches
 from fixturecheck.statics.rest import Bounds, Settling
@@ -170,7 +171,7 @@ def sampled_rest(
 
 def _opened(model: SettlingModel, staging: Staging) -> tuple[SettlingModel, tuple[str, ...]]:
     """Remove the fixtures set up against the parts last, since they follow the parts, and name them."""
-    if all(s.rank != "stop" for s in model.setup.seats):
+    if all(s.rank != Rank.STOP for s in model.setup.seats):
         return model, ()
     loose = loose_of(model, staging)
     raw, loads = settle_in_order(model, staging, loose, Bounds())
@@ -308,7 +309,7 @@ def _barred_chances(linear: _LinearModel, drawn: SampleOutcomes) -> tuple[Barred
 
 def _wrong_faces(linear: _LinearModel, drawn: SampleOutcomes) -> tuple[WrongChance, ...]:
     seats = {frozenset((s.own, s.other)) for s in linear.model.setup.seats}
-    parts = {b.name for b in linear.model.bodies if b.role == "part"}
+    parts = {b.name for b in linear.model.bodies if b.role == BodyRole.PART}
     out = []
     for pair, members in _pairs(linear).items():
         share = float(drawn.carries[:, members].any(axis=1).mean())

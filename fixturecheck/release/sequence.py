@@ -35,6 +35,7 @@ from fixturecheck.magnet.remanence import (
 )
 from fixturecheck.numeric import to_vector
 from fixturecheck.release.motions import UP, Room, TouchingFaces, WayOff, support_edges, touches_of, ways_off
+from fixturecheck.result.contact import Sparks
 from fixturecheck.result.hold import (
     BodyLeaves,
     Burr,
@@ -46,7 +47,7 @@ from fixturecheck.result.hold import (
     SteelKeeps,
 )
 from fixturecheck.setup.model import Body, Setup
-from fixturecheck.setup.records import BodyRole, Sparks
+from fixturecheck.setup.records import BodyRole
 from fixturecheck.shop.tables import material
 from fixturecheck.statics.equilibrium import Load
 

@@ -18,6 +18,13 @@ class ContactKind(StrEnum):
     NEAR = "near"
 
 
+class Sparks(StrEnum):
+    """Which way the wheel's lowest point moves."""
+
+    LEFT = "left"
+    RIGHT = "right"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Contact:
     """Where two faces touch, or look at each other across a small gap.

@@ -103,7 +103,7 @@ def _bodies(side: GivenResult, when: str) -> list[NamedShape]:
     return [
         NamedShape(
             name=f"{body.name} {when}",
-            role=Role.PART if body.role == "part" else Role.FIXTURE,
+            role=Role.PART if body.role == Role.PART else Role.FIXTURE,
             geometry=placed_at(side.solids[body.name], location_of(_matrix(body))),
             bodies=(body.name,),
         )

@@ -120,7 +120,7 @@ def _shapes(setup: Setup, when: str) -> list[NamedShape]:
     return [
         NamedShape(
             name=f"{b.name} {when}",
-            role=Role.PART if b.role == "part" else Role.FIXTURE,
+            role=Role.PART if b.role == Role.PART else Role.FIXTURE,
             geometry=placed_at(b.solid, b.at),
             bodies=(b.name,),
         )

@@ -15,6 +15,7 @@ from fixturecheck.files import write_whole
 from fixturecheck.progress import Progress
 from fixturecheck.report.folder import written
 from fixturecheck.report.study import study_junit, study_page, study_text
+from fixturecheck.result.finding import Verdict
 from fixturecheck.runs.cluster import cluster
 from fixturecheck.runs.variant import CRASHED, Task, check_variant, refusal
 from fixturecheck.setup.load import load
@@ -89,7 +90,7 @@ def run(
     ):
         found, fresh = swept(study, Path(folder), pool, at_once, flips=flips, progress=progress)
     best = found.best
-    unknown = any(r.verdict == "unknown" for r in found.sampled)
+    unknown = any(r.verdict == Verdict.UNKNOWN for r in found.sampled)
     came = "passes" if best is not None else "unknown" if unknown else "fails"
     return came, study_text(found), not fresh, study_junit(found)
 

@@ -111,7 +111,7 @@ def own_seats(entry: Stated) -> list[tuple[BodySeat, KeyPath]]:
         seat = named.record(BodySeat)
         if seat.rank is None:
             seat = replace(seat, rank=next(in_turn, "tertiary"))
-        if seat.on is None and (seat.rank != "nest" or "count" not in entry.values):
+        if seat.on is None and (seat.rank != Rank.NEST or "count" not in entry.values):
             named.fail(f"{named.what} lacks the key 'on'; only a nest of a gang is on the one before")
         found.append((seat, stated.path))
     return found
@@ -400,7 +400,7 @@ def _pitch(entry: Stated) -> float | None:
 
 def _counts(seat: BodySeat, number: int) -> bool:
     """Tell whether a seat of a gang is one of its part of that number, from 0: stops hold the first only."""
-    return seat.on is not None and (seat.rank != "stop" or number == 0)
+    return seat.on is not None and (seat.rank != Rank.STOP or number == 0)
 
 
 def _nests(entry: Stated, own: Sequence[tuple[BodySeat, KeyPath]]) -> tuple[tuple[BodySeat, KeyPath], ...]:
@@ -413,7 +413,7 @@ def _nests(entry: Stated, own: Sequence[tuple[BodySeat, KeyPath]]) -> tuple[tupl
         return stated
     if stated:
         entry.fail(f"{entry.what} states against and a seat of rank nest; keep one", "against")
-    stops = [(s, p) for s, p in own if s.rank == "stop" and s.on is not None]
+    stops = [(s, p) for s, p in own if s.rank == Rank.STOP and s.on is not None]
     if not stops:
         entry.fail(f"{entry.what}: against needs a seat of rank stop, {_NEST}", "against")
     seat, path = stops[0]

@@ -33,7 +33,7 @@ from fixturecheck.result.rest import FreedomKind
 from fixturecheck.rigid.freedoms import FreeMotion
 from fixturecheck.setup.gangs import RANK_ORDER, Placing, StatedPlacing
 from fixturecheck.setup.model import Body
-from fixturecheck.setup.records import Seat
+from fixturecheck.setup.records import BodyRole, Seat
 from fixturecheck.setup.validate import face_of
 from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import METRIC, Writing, axis_text
@@ -107,7 +107,9 @@ def place_by_seats(
         A body is left free, or two of its seats contradict; the message says which and by how much.
     """
     has_seat = {seat.body for seat in seats}
-    chosen = [b.name for b in bodies if b.role == "part" and b.name in has_seat] if names is None else names
+    chosen = (
+        [b.name for b in bodies if b.role == BodyRole.PART and b.name in has_seat] if names is None else names
+    )
     placings = [
         Placing(name=name, along_mm=_several(along_mm.get(name)), turn_deg=turn_deg.get(name))
         for name in chosen

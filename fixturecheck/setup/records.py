@@ -12,6 +12,7 @@ from typing import Any
 
 from fixturecheck.faceref import FaceRef
 from fixturecheck.fields import HIDDEN, Allowed, allowed, recorded
+from fixturecheck.result.contact import Sparks
 from fixturecheck.setup.dials import Handwheel
 from fixturecheck.shop.wheels import Flange, Guard
 from fixturecheck.units import SMALL_LENGTHS, UNITS
@@ -254,13 +255,6 @@ class CutWay(StrEnum):
 
     PLUNGE = "plunge"
     TRAVERSE = "traverse"
-
-
-class Sparks(StrEnum):
-    """Which way the wheel's lowest point moves."""
-
-    LEFT = "left"
-    RIGHT = "right"
 
 
 @recorded

@@ -14,7 +14,7 @@ from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.result.hold import ClampKind, MagnetState
 from fixturecheck.setup.holding import MillWay
 from fixturecheck.setup.model import Body, Cut, Setup
-from fixturecheck.setup.records import Rank
+from fixturecheck.setup.records import BodyRole, CutWay, Rank
 from fixturecheck.setup.tools import MillMove
 from fixturecheck.sheet.measured import MeasuredFace
 from fixturecheck.units import Writing
@@ -243,9 +243,9 @@ def staged_steps(setup: Setup) -> Iterator[StagedBody]:
         Numbered from 1.
     """
     order = setup.staging.order if setup.staging is not None else ()
-    fixtures = [b for b in setup.bodies if b.role != "part" and b.name not in order]
+    fixtures = [b for b in setup.bodies if b.role != BodyRole.PART and b.name not in order]
     late = [setup.body(name) for name in order]
-    parts = [b for b in setup.bodies if b.role == "part" and b.name not in order]
+    parts = [b for b in setup.bodies if b.role == BodyRole.PART and b.name not in order]
     told: dict[str, list[Body]] = {}
     for body in (*fixtures, *late, *parts):
         told.setdefault(body.group or body.name, []).append(body)
@@ -431,7 +431,7 @@ def _settings(cut: Cut, write: Writing, rpm: float) -> str:
     if cut.wall is not None and cut.wall_stock_mm > 0:
         told.append(f"on the wall {write.length(cut.wall_stock_mm, 'g')}")
     told.append(f"{write.length(cut.downfeed_mm, 'g')} a pass")
-    if cut.way == "traverse":
+    if cut.way == CutWay.TRAVERSE:
         told.append(f"cross feed {write.length(cut.cross_feed_mm, 'g')}")
     told.append(f"table {write.table_speed(cut.table_speed_m_min)}")
     return ", ".join(told)

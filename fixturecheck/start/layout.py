@@ -21,7 +21,7 @@ from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.make import equipment
 from fixturecheck.setup.model import Body
-from fixturecheck.setup.records import Seat
+from fixturecheck.setup.records import Rank, Seat
 from fixturecheck.shop.catalogue import Value
 from fixturecheck.start.part import FaceNames, Part
 from fixturecheck.start.standing import Posed
@@ -182,7 +182,7 @@ def kept_seats(
             continue
         area = sum(c.area_mm2 for c in touch)
         least = min(_area(by_name, seat.own), _area(by_name, seat.other))
-        low = area and seat.rank == "stop" and area < LEAST_SHARE * least
+        low = area and seat.rank == Rank.STOP and area < LEAST_SHARE * least
         seats.append(seat)
         shares.append(max(math.floor(80.0 * area / least) / 100.0, 0.01) if low else None)
     return tuple(seats), tuple(shares), tuple(left_out)

@@ -34,7 +34,7 @@ from fixturecheck.process.order import makers_of
 from fixturecheck.process.records import Operation, OperationKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.setup.model import Body, Setup
-from fixturecheck.setup.records import Rank
+from fixturecheck.setup.records import BodyRole, Rank
 from fixturecheck.sizes.faces import (
     PARALLEL,
     WHOLE_DEG,
@@ -197,7 +197,7 @@ def _fits(stage: JobStage, hardening: Operation, then: Operation) -> list[_Fit]:
 def _stands_fixed(setup: Setup, name: str) -> bool:
     """Tell whether a body keeps its place whatever the size of the part, as no part and no jaw does."""
     body = setup.body(name)
-    if body.role == "part":
+    if body.role == BodyRole.PART:
         return False
     clamps = setup.holding.clamps if setup.holding is not None else ()
     return "moving_jaw" not in body.faces and all(c.body != name for c in clamps)
