@@ -42,7 +42,7 @@ _HINTS = {
     Ending.NO_PUSH: "State what seats the part: its weight, a pull or a push.",
     Ending.FALLS: "Put something under the part, or name what it is meant to lie on.",
     Ending.SLIDES: "Set a stop against the push.",
-    Ending.JAMMED: "Free one of the seats that fight.",
+    Ending.JAMMED: "Cure what lands in what first; else leave out one of the seats that close the part in.",
     Ending.OVERLAPS: "Draw the parts apart, or stage them in an order in which each finds room.",
 }
 

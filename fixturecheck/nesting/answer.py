@@ -14,9 +14,19 @@ from fixturecheck.kernel.place import location_of, placed_at
 from fixturecheck.nesting.disturbances import order_of_placing, under_hand
 from fixturecheck.nesting.locating import parts_located, targets_of
 from fixturecheck.nesting.model import SampledRest, SettlingModel, settling_model_of
-from fixturecheck.nesting.settle import AWAY_MM, loose_of, settle_setup, shifted
+from fixturecheck.nesting.settle import AWAY_MM, loose_of, settled_and_visited, shifted
 from fixturecheck.nesting.tolerance import sampled_rest
-from fixturecheck.result.rest import Chances, OrderOutcome, PartLocation, Rest, SeatGap, Settled, UnderHand
+from fixturecheck.nesting.way_in import ways_in
+from fixturecheck.result.rest import (
+    Chances,
+    OrderOutcome,
+    PartLocation,
+    Rest,
+    SeatGap,
+    Settled,
+    UnderHand,
+    WayIn,
+)
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Press, Staging
@@ -54,6 +64,8 @@ class StagingAnswer:
         How the seats of each part locate the work.
     sampled : SampledRest or None
         What tolerances do to it; None where no face has any, or the parts do not rest.
+    ways_in : tuple of WayIn
+        How the first parts came to their rest.
     missing : tuple of (check, reason)
         What could not be computed.
     """
@@ -64,6 +76,7 @@ class StagingAnswer:
     hands: tuple[UnderHand, ...] = ()
     located: tuple[PartLocation, ...] = ()
     sampled: SampledRest | None = None
+    ways_in: tuple[WayIn, ...] = ()
     missing: tuple[tuple[str, str], ...] = field(default=())
 
     @property
@@ -98,7 +111,7 @@ def staging_answer(
     moving = set(loose_of(model, staging))
     gone = {i for name in idle if (i := model.index(name)) not in moving}
     model = replace(model, drawn=shifted(model.drawn, dict.fromkeys(sorted(gone), np.full(3, AWAY_MM))))
-    settled = settle_setup(setup, staging, model=model)
+    settled, visited = settled_and_visited(model, staging)
     if not settled.rests:
         return StagingAnswer(model=model, settled=settled)
     missing: list[tuple[str, str]] = []
@@ -118,6 +131,7 @@ def staging_answer(
         hands=tuple(h for h in hands if h is not None),
         located=located or (),
         sampled=sampled,
+        ways_in=ways_in(model, staging, visited) if "rest" in asked else (),
         missing=tuple(missing),
     )
 
@@ -159,6 +173,7 @@ def rest_of(answered: StagingAnswer) -> Rest:
         order_outcome=answered.order,
         location=answered.located,
         chances=answered.chances,
+        ways_in=answered.ways_in,
     )
 
 

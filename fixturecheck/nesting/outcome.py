@@ -263,7 +263,7 @@ def settled_outcome(
     return Settled(
         ending=raw.ending,
         body=model.bodies[raw.body].name if raw.body >= 0 else "",
-        overlapping=_deepest_pair(model, raw) if raw.ending is Ending.OVERLAPS else (),
+        overlapping=_deepest_pair(model, raw) if raw.ending in (Ending.OVERLAPS, Ending.JAMMED) else (),
         poses={model.bodies[i].name: rest_pose(model, raw.poses, i) for i in loose},
         carried=carried,
         seats=seats,

@@ -111,24 +111,27 @@ def rest_from_apart(
         if start is None and placed:
             return _no_room(model.drawn, barred)
         longer = replace(bounds, approach_mm=approach)
-        start = model.drawn if start is None else _lowered(model, loads, start, longer)
-        found = settle_together(model, loads, start, longer)
+        down = None if start is None else _lowered(model, loads, start, longer)
+        start = model.drawn if start is None else start
+        found = settle_together(model, loads, start if down is None else down.poses, longer)
+        if down is not None:
+            found = replace(found, visited=down.visited + found.visited[1:])
         if len(barred.gap_mm) or found.ending is not Ending.OVERLAPS:
             break
     return found
 
 
-def _lowered(model: SettlingModel, loads: list[SteadyLoad], start: Poses, bounds: Bounds) -> Poses:
-    """Return where bodies that were lifted straight up come to rest before they are pushed.
+def _lowered(model: SettlingModel, loads: list[SteadyLoad], start: Poses, bounds: Bounds) -> Settling | None:
+    """Return where bodies that were lifted straight up come to rest before they are pushed; None elsewhere.
 
     A hand lowers a part beside its stop; pushed on the way down it would slide over a low one.
     """
     gone = start.origin_mm - model.drawn.origin_mm
     lifted = np.abs(gone - (gone @ DOWN)[:, None] * DOWN).max() == 0.0
     if not lifted or not any(one.also for one in loads):
-        return start
+        return None
     down = settle_together(model, [replace(one, also=()) for one in loads], start, bounds)
-    return down.poses if down.ending is Ending.REST else start
+    return down if down.ending is Ending.REST else None
 
 
 def settle_together(model: SettlingModel, loads: list[SteadyLoad], start: Poses, bounds: Bounds) -> Settling:
@@ -192,7 +195,8 @@ def _reachable(
     """Return a rest if some straight path leads to it, else that there is no room to come in by."""
     loose = [one.body for one in loads]
     barred = joined([])
-    for direction in _directions_out(model, loads, found):
+    touching = found.rows.gap_mm <= model.setup.tolerances.touch_mm
+    for direction in directions_out(loads, found.rows.normal[touching]):
         rows = obstacles(model, loose, found.poses, dict.fromkeys(loose, approach_mm * direction))
         if len(rows.gap_mm) == 0:
             return found
@@ -200,16 +204,23 @@ def _reachable(
     return _no_room(found.poses, barred)
 
 
-def _directions_out(model: SettlingModel, loads: Sequence[SteadyLoad], found: Settling) -> Iterator[Floats]:
-    """Yield directions in which bodies at rest might be taken out: up, back, sideways, along their guides."""
+def directions_out(loads: Sequence[SteadyLoad], normals: Floats) -> Iterator[Floats]:
+    """Yield directions in which bodies might be taken out: up, back, sideways, along their guides.
+
+    Parameters
+    ----------
+    loads : sequence of SteadyLoad
+        What presses on them.
+    normals : ndarray, shape (n, 3)
+        Normals of the places where they touch.
+    """
     yield -DOWN
-    push = np.sum([one.total_n() for one in loads], axis=0)
+    push = np.sum([np.zeros(3), *(one.total_n() for one in loads)], axis=0)
     if np.linalg.norm(push) > 0:
         yield -push / np.linalg.norm(push)
     for x, y in ((1, 0), (-1, 0), (0, 1), (0, -1)):
         yield np.array([float(x), float(y), 0.0])
-    touching = found.rows.gap_mm <= model.setup.tolerances.touch_mm
-    for guide in null_space(found.rows.normal[touching]).T:
+    for guide in null_space(normals).T:
         yield guide
         yield -guide
 
@@ -327,15 +338,26 @@ def settle_setup(
     SetupError
         Staging names a body that is not there, or nothing is loose.
     """
-    staging = staging or Staging()
-    model = model or settling_model_of(setup)
+    return settled_and_visited(model or settling_model_of(setup), staging or Staging(), bounds)[0]
+
+
+def settled_and_visited(
+    model: SettlingModel, staging: Staging, bounds: Bounds | None = None
+) -> tuple[Settled, tuple[Poses, ...]]:
+    """Return where parts come to rest, and where all bodies stood on the way; those to come are far off.
+
+    Raises
+    ------
+    SetupError
+        As `settle_setup`.
+    """
     loose = loose_of(model, staging)
     raw, loads = settle_in_order(model, staging, loose, bounds or Bounds())
     raw = _checked(model, raw, loose)
     if raw.ending is Ending.REST and not staging.order:
         touch = model.setup.tolerances.touch_mm
         raw = replace(raw, force_n=forces_at(loads, raw.poses, raw.rows, touch))
-    return settled_outcome(model, raw, loads, loose)
+    return settled_outcome(model, raw, loads, loose), raw.visited
 
 
 def _checked(model: SettlingModel, raw: Settling, loose: Sequence[int]) -> Settling:
@@ -418,13 +440,15 @@ def _in_turn(model: SettlingModel, staging: Staging, loads: list[SteadyLoad], bo
     turn = [model.index(name) for name in staging.order]
     turn += [body for body in by_body if body not in turn]
     poses, last = model.drawn, None
+    visited: list[Poses] = []
     for k, body in enumerate(turn):
         raw = settle_part(model, body, by_body.get(body), poses, turn[k + 1 :], staging.approach_mm, bounds)
         if raw.ending is not Ending.REST:
             return replace(raw, body=body)
         poses = raw.poses
+        visited += raw.visited
         last = raw if body in by_body or last is None else last
-    return _held(model, loads, poses, last or raw, turn)
+    return replace(_held(model, loads, poses, last or raw, turn), visited=tuple(visited))
 
 
 def settle_part(

@@ -1,4 +1,4 @@
-"""A face that seats: the plane, cylinder or sphere that it lies on, and how far it reaches."""
+"""A face that seats: the plane, cylinder, cone or sphere that it lies on, and how far it reaches."""
 
 from __future__ import annotations
 
@@ -17,7 +17,8 @@ from fixturecheck.kernel.shapes import Solid
 _ONE_WAY = 1.0 - 1e-12
 _SAME_MM = 1e-6
 _NOWHERE_ELSE = np.eye(4)
-_EXACT = (SurfaceKind.PLANE, SurfaceKind.CYLINDER, SurfaceKind.SPHERE)
+_EXACT = (SurfaceKind.PLANE, SurfaceKind.CYLINDER, SurfaceKind.CONE, SurfaceKind.SPHERE)
+_SAME_RAD = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -27,13 +28,16 @@ class SeatFace:
     Parameters
     ----------
     kind : SurfaceKind
-        Plane, cylinder or sphere.
+        Plane, cylinder, cone or sphere.
     point_mm : ndarray, shape (3,)
-        A point of the plane, of the cylinder's axis, or the sphere's centre.
+        A point of the plane, of the cylinder's axis, the cone's apex, or the sphere's centre.
     direction : ndarray, shape (3,)
-        Outward normal of the plane, or the cylinder's axis; zero for a sphere.
+        Outward normal of the plane, the cylinder's axis, or the cone's from its apex into it; zero for a
+        sphere.
     radius_mm : float
         Of cylinder and sphere.
+    half_angle_rad : float
+        Of a cone, between its axis and its side.
     outward : int
         +1 where the material lies inside (a pin), -1 where it lies outside (a bore).
     hull : Hull
@@ -48,6 +52,7 @@ class SeatFace:
     point_mm: Floats
     direction: Floats
     radius_mm: float = 0.0
+    half_angle_rad: float = 0.0
     outward: int = 1
     hull: Hull
     numbers: tuple[int, ...]
@@ -61,6 +66,7 @@ class SeatFace:
             point_mm=turn @ self.point_mm + shift,
             direction=turn @ self.direction,
             radius_mm=self.radius_mm,
+            half_angle_rad=self.half_angle_rad,
             outward=self.outward,
             hull=self.hull,
             numbers=self.numbers,
@@ -181,6 +187,7 @@ def _on_surface(table: FaceTable, number: int, numbers: tuple[int, ...]) -> Seat
         point_mm=surface.origin,
         direction=np.zeros(3) if ball else surface.axis,
         radius_mm=surface.radius_mm,
+        half_angle_rad=surface.half_angle_rad,
         outward=surface.outward,
         hull=table.hull,
         numbers=numbers,
@@ -198,6 +205,9 @@ def _same(one: SeatFace, other: SeatFace) -> bool:
         return False
     if one.kind == SurfaceKind.SPHERE:
         return bool(np.linalg.norm(apart) < _SAME_MM)
+    if one.kind == SurfaceKind.CONE:
+        alike = abs(one.half_angle_rad - other.half_angle_rad) < _SAME_RAD
+        return bool(alike and one.direction @ other.direction > _ONE_WAY and np.linalg.norm(apart) < _SAME_MM)
     across = apart - one.direction * (apart @ one.direction)
     return bool(abs(one.direction @ other.direction) > _ONE_WAY and np.linalg.norm(across) < _SAME_MM)
 

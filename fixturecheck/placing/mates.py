@@ -15,6 +15,8 @@ from fixturecheck.placing.faces import SeatFace
 _PARALLEL = 1e-9
 _EQUAL_MM = 1e-6
 """Radii that differ by less make a fit without play: the axes coincide."""
+_EQUAL_RAD = 1e-6
+"""Half angles of cones that differ by less touch all over: 1 um on a side of a metre."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -79,6 +81,8 @@ def misfit(mate: Mate, turn: Floats, shift: Floats, centre_mm: Floats) -> Misfit
     centre_mm : ndarray, shape (3,)
         The point that turns are about, in the machine's frame.
     """
+    if SurfaceKind.CONE in (mate.own.kind, mate.other.kind):
+        return _with_cone(mate.own.moved(turn, shift), mate.other, mate.gap_mm, centre_mm)
     asks = _ASKS[mate.own.kind, mate.other.kind]
     own = _Moved(
         point=turn @ mate.own.point_mm + shift,
@@ -90,7 +94,13 @@ def misfit(mate: Mate, turn: Floats, shift: Floats, centre_mm: Floats) -> Misfit
 
 
 def fits(own: SeatFace, other: SeatFace) -> bool:
-    """Tell whether two faces can touch from outside: a bore can only go on something round."""
+    """Tell whether two faces can touch so that a pose follows: a bore can only go on something round.
+
+    A cone lies on a plane along a line, in or on a cone of its own angle, in a bore or over a pin on the rim,
+    and with a ball.
+    """
+    if SurfaceKind.CONE in (own.kind, other.kind):
+        return _cone_fits(own, other)
     hollow = [face for face in (own, other) if face.outward < 0]
     if not hollow:
         return True
@@ -98,6 +108,17 @@ def fits(own: SeatFace, other: SeatFace) -> bool:
     if len(rest) != 1 or rest[0].kind == SurfaceKind.PLANE:
         return False
     return rest[0].radius_mm <= hollow[0].radius_mm + _EQUAL_MM
+
+
+def _cone_fits(own: SeatFace, other: SeatFace) -> bool:
+    kinds = {own.kind, other.kind}
+    if SurfaceKind.PLANE in kinds:
+        return own.outward > 0 and other.outward > 0
+    if kinds == {SurfaceKind.CONE}:
+        return own.outward != other.outward and abs(own.half_angle_rad - other.half_angle_rad) < _EQUAL_RAD
+    if SurfaceKind.CYLINDER in kinds:
+        return own.outward != other.outward
+    return all(face.outward > 0 for face in (own, other) if face.kind == SurfaceKind.SPHERE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -224,4 +245,86 @@ _ASKS: Mapping[tuple[SurfaceKind, SurfaceKind], Callable[[_Moved, SeatFace, floa
     (_SPHERE, _CYLINDER): _balls,
     (_SPHERE, _SPHERE): _balls,
     (_CYLINDER, _SPHERE): _round_ball,
+}
+
+
+def _with_cone(own: SeatFace, other: SeatFace, gap: float, centre: Floats) -> Misfit:
+    """Ask that two faces of which at least one is a cone touch; `own` is where the pose puts it.
+
+    The conditions are those of the two surfaces, whichever of them moves; only the rows differ in sign.
+    """
+    if other.kind != _CONE or (own.kind == _CONE and own.outward < 0):
+        cone, mated, moves = own, other, 1.0
+    else:
+        cone, mated, moves = other, own, -1.0
+    leans, offs = _CONE_ASKS[mated.kind](cone, mated, gap)
+    # Where the body carries what the cone is mated with, its move is the opposite one of the cone's.
+    return _made(
+        [(value, moves * row) for value, row in leans],
+        [(value, moves * _shift(way, point, centre)) for value, way, point in offs],
+    )
+
+
+ConeAsks = tuple[list[tuple[float, Floats]], list[tuple[float, Floats, Floats]]]
+"""Angles that miss with how they change with a turn of the cone; distances that miss, each with the direction
+in which the cone has to move for it to grow and the place at which that counts."""
+
+
+def _cone_plane(cone: SeatFace, plane: SeatFace, gap: float) -> ConeAsks:
+    """A cone lies along a line: its axis rises from the plane by its half angle, its apex is in the plane."""
+    normal = plane.direction
+    sine = float(np.clip(cone.direction @ normal, -1.0, 1.0))
+    lean = float(np.arcsin(sine)) - cone.half_angle_rad
+    row = cross(cone.direction, normal) / max(float(np.sqrt(1.0 - sine * sine)), _PARALLEL)
+    off = float(normal @ (cone.point_mm - plane.point_mm)) - gap
+    return [(lean, row)], [(off, normal, cone.point_mm)]
+
+
+def _cone_cone(cone: SeatFace, other: SeatFace, gap: float) -> ConeAsks:
+    """Cones of one angle lie in each other all over: axis on axis, apex on apex."""
+    leans = _facing(cone.direction, other.direction)
+    axis = other.direction
+    back = gap / float(np.sin(cone.half_angle_rad)) * (1.0 if cone.outward > 0 else -1.0)
+    apart = cone.point_mm - other.point_mm - back * axis
+    ways = (*square_to(axis), axis)
+    return leans, [(float(way @ apart), way, cone.point_mm) for way in ways]
+
+
+def _cone_cylinder(cone: SeatFace, round_: SeatFace, gap: float) -> ConeAsks:
+    """A cone in a bore, or over a pin, touches the rim: axis on axis, where it is as wide as the rim."""
+    axis = round_.direction if cone.direction @ round_.direction >= 0.0 else -round_.direction
+    low, high = round_.extent_mm(axis)
+    # The wide end of a cone stands out of a bore; a pin stands out of the wide end of a countersink.
+    rim = high if cone.outward > 0 else low
+    wide = round_.radius_mm - cone.outward * gap / float(np.cos(cone.half_angle_rad))
+    off = float(axis @ cone.point_mm) - (rim - wide / float(np.tan(cone.half_angle_rad)))
+    apart = cone.point_mm - round_.point_mm
+    leans = _facing(cone.direction, axis)
+    offs = [(float(way @ apart), way, cone.point_mm) for way in square_to(axis)]
+    return leans, [*offs, (off, axis, cone.point_mm)]
+
+
+def _cone_ball(cone: SeatFace, ball: SeatFace, gap: float) -> ConeAsks:
+    """A ball in a countersink touches it along a circle; one beside a cone at a point."""
+    apart = ball.point_mm - cone.point_mm
+    axis = cone.direction
+    sine, cosine = float(np.sin(cone.half_angle_rad)), float(np.cos(cone.half_angle_rad))
+    if cone.outward < 0:
+        off = float(axis @ apart) - (ball.radius_mm + gap) / sine
+        ways = square_to(axis)
+        return [], [(-float(way @ apart), way, ball.point_mm) for way in ways] + [(-off, axis, ball.point_mm)]
+    flat = apart - axis * (axis @ apart)
+    far = float(np.linalg.norm(flat))
+    out = flat / far if far > _PARALLEL else square_to(axis)[0]
+    way = cosine * out - sine * axis
+    off = float(way @ apart) - ball.radius_mm - gap
+    return [], [(-off, way, ball.point_mm)]
+
+
+_CONE = SurfaceKind.CONE
+_CONE_ASKS: Mapping[SurfaceKind, Callable[[SeatFace, SeatFace, float], ConeAsks]] = {
+    _PLANE: _cone_plane,
+    _CONE: _cone_cone,
+    _CYLINDER: _cone_cylinder,
+    _SPHERE: _cone_ball,
 }

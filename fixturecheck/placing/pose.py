@@ -214,6 +214,10 @@ def _wanted(mate: Mate, pose: Pose) -> Floats | None:
     own, other = pose.turn @ mate.own.direction, mate.other.direction
     if not own.any() or not other.any():
         return None
+    kinds = {mate.own.kind, mate.other.kind}
+    if SurfaceKind.CONE in kinds and SurfaceKind.PLANE not in kinds:
+        # Cones lie in each other one way only; a cone and a bore or a pin either way.
+        return other if len(kinds) == 1 or own @ other >= 0.0 else -other
     if mate.own.kind != mate.other.kind:
         flat = own - other * (other @ own)
         length = float(np.linalg.norm(flat))

@@ -145,13 +145,16 @@ def _operation(found: OperationFound, units: str) -> dict[str, Any]:
     home = operation_home(found)
     own = found.result.findings if found.result is not None else ()
     bad = [f for f in own if f.verdict is not Verdict.GO]
+    across = [_told(f, units) for f in found.findings if f.verdict is not Verdict.GO]
     return {
+        "number": found.operation.number,
+        "is_wrong": bool(bad or across or found.not_checked),
         "title": found.operation.title,
         "badge": {"verdict": found.verdict or Verdict.UNKNOWN, "words": _word(found)},
         "page": f"{home}/{PAGE}" if home else "",
         "not_checked": found.not_checked,
         "no_setup": found.operation.setup is None and found.result is None and not found.not_checked,
-        "across": [_told(f, units) for f in found.findings if f.verdict is not Verdict.GO],
+        "across": across,
         "go": [f.says for f in found.findings if f.verdict is Verdict.GO],
         "own": [_short(f) for f in bad[:_MOST_OWN]],
         "more": max(len(bad) - _MOST_OWN, 0),

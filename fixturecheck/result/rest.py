@@ -573,6 +573,43 @@ class UnderHand:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class VisitedPose:
+    """Where a part stood on its way to rest, against where it is drawn.
+
+    Parameters
+    ----------
+    step : int
+        The step of settling; parts that settle together stood so at the same step.
+    shift_mm, turn_deg : Vector
+        Of the part's centre, and axis times angle.
+    """
+
+    step: int
+    shift_mm: Vector
+    turn_deg: Vector
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WayIn:
+    """How a part comes from the hand to its rest.
+
+    Parameters
+    ----------
+    body : str
+        The part.
+    from_mm : Vector or None
+        From how far off its first pose a hand brings it there straight, past all that is there already and
+        without running into it; None where no such way was found.
+    visited : tuple of VisitedPose
+        The poses that settling took it through, from where the hand lets go to the rest.
+    """
+
+    body: str
+    from_mm: Vector | None
+    visited: tuple[VisitedPose, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Rest:
     """Where the parts come to rest when they are staged as stated.
 
@@ -588,6 +625,8 @@ class Rest:
         How the closed seats locate each part.
     chances : Chances or None
         None where no face states a tolerance.
+    ways_in : tuple of WayIn
+        How the first parts came to their rest, in the order in which they come.
     """
 
     settled: Settled
@@ -595,6 +634,7 @@ class Rest:
     order_outcome: OrderOutcome | None = None
     location: tuple[PartLocation, ...] = ()
     chances: Chances | None = None
+    ways_in: tuple[WayIn, ...] = ()
 
     @property
     def poses(self) -> tuple[RestPose, ...]:

@@ -13,6 +13,7 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import Mistakes, NotComputedError, SetupError
 from fixturecheck.faceref import FaceRef, on
+from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.place import location_of, matrix_of
 from fixturecheck.names import nearest
 from fixturecheck.numeric import to_vector
@@ -409,4 +410,7 @@ def _motion(motion: FreeMotion) -> str:
 
 
 def _shape(face: SeatFace) -> str:
+    if face.kind == SurfaceKind.CONE:
+        kind = "countersink" if face.outward < 0 else "cone"
+        return f"a {kind} of {2 * math.degrees(face.half_angle_rad):g} degrees"
     return f"a bore of {2 * face.radius_mm:g} mm" if face.outward < 0 else f"a {face.kind}"

@@ -74,10 +74,11 @@ def propose(part: Part, *, on: str | None = None, count: int = 1, floor: str | N
     stances = [(kind, stance) for kind in kinds for stance in _stances(part, kind)]
     rims = [(FLAT_CHUCK, stance) for stance in (rim_stances(part) if FLAT_CHUCK in kinds else ())]
     refused: list[tuple[_Way, SetupError]] = []
-    # Then what nothing flat carries, which no magnet holds; last, where the face is asked for, one that the
-    # part itself shuts in, which is a no-go that shows what is in the way.
-    groups = [(stances, False), (rims, False), *([(stances, True)] if target is not None else [])]
-    for group, shut_in in groups:
+    # Then what nothing flat carries, which no magnet holds; last a face that the part itself shuts in, which
+    # is a no-go that shows what is in the way; not for a gang that finds no room, whose reason that is.
+    for group, shut_in in ((stances, False), (rims, False), (stances, True)):
+        if shut_in and target is None and count > 1 and refused:
+            break
         ways = _ranked(part, group, target, shut_in)
         for way in ways[:_MOST_TRIED]:
             try:
@@ -91,7 +92,7 @@ def propose(part: Part, *, on: str | None = None, count: int = 1, floor: str | N
             refused.append(
                 (ways[_MOST_TRIED], SetupError(f"{len(ways) - _MOST_TRIED} further ways were not tried"))
             )
-    raise SetupError(_no_way(part, kinds, count, floor, stances, bool(rims), refused))
+    raise SetupError(_no_way(part, kinds, floor, bool(stances or rims), refused))
 
 
 def _refuse_tall(part: Part, way: _Way) -> None:
@@ -150,29 +151,14 @@ def _floor_named(part: Part, name: str) -> Plane:
 def _no_way(
     part: Part,
     kinds: tuple[str, ...],
-    count: int,
     floor: str | None,
-    stances: list[tuple[str, Stance]],
-    on_rims: bool,
+    stands: bool,
     refused: list[tuple[_Way, SetupError]],
 ) -> str:
     """Return why a part cannot be set up, as one line."""
-    says = [str(refused[0][1])] if refused else []
-    shut_in = (
-        _ranked(part, stances, None, shut_in=True) if floor is None and (count == 1 or not refused) else []
-    )
-    if shut_in:
-        way = max(shut_in, key=lambda w: w.posed.floor.area_mm2)
-        name, high_mm = _named(part, way.posed.floor), shut_in_mm(part, way.posed)
-        says.insert(
-            0,
-            f"the wheel cannot run over the largest level face of {part.name}, {name} of "
-            f"{way.posed.floor.area_mm2:.4g} mm2: the part stands up to {high_mm:.4g} mm over it, in its "
-            f"way (--floor {name} sets it up all the same)",
-        )
-    if says:
-        return "; ".join(says)
-    return _nothing_to_grind(part, kinds, floor) if stances or on_rims else _cannot_stand(part, kinds)
+    if refused:
+        return str(refused[0][1])
+    return _nothing_to_grind(part, kinds, floor) if stands else _cannot_stand(part, kinds)
 
 
 def _cannot_stand(part: Part, kinds: tuple[str, ...]) -> str:
@@ -211,7 +197,7 @@ def _because(
         choice=f"grind {found.floor}",
         reason=f"{posed.floor.area_mm2:.4g} mm2, level"
         + (
-            ", but the part itself is in the way of the wheel"
+            f", but the part stands up to {shut_in_mm(part, posed):.4g} mm over it, in the way of the wheel"
             if way.shut_in
             else ", beside a wall"
             if posed.wall

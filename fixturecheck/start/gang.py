@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -20,6 +20,10 @@ _LINES = 200
 _PIERCED_MM = 1e-3
 """Lines along X on which neighbours are held against each other, and how far two may overlap on one before
 they are taken to overlap (chosen here)."""
+
+_EARLY_SHARE = 0.05
+"""Share of the pitch by which something may land before the faces of a nest meet, for the nest still to be
+taken as the one that is meant (chosen here)."""
 
 _MOST_TRIED = 6
 """Nests that are looked at with the solids, the closest first, which takes up to seconds each."""
@@ -38,12 +42,15 @@ class Nest:
         the low face of the next.
     shared_mm2 : float
         Area on which they lie on each other.
+    early_mm : float
+        How far something else lands before they meet; zero where nothing does.
     """
 
     pitch_mm: float
     low: Plane
     high: Plane
     shared_mm2: float
+    early_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -53,7 +60,7 @@ class Nesting:
     Parameters
     ----------
     nest : Nest or None
-        The closest one found.
+        The closest one found that fits; where none fits, the one in which least lands early.
     least_mm : float or None
         No nest is closer than this, as lines through the part show; None where it has none at all.
     untried : int
@@ -66,9 +73,11 @@ class Nesting:
 
 
 def nesting_of(part: Part, turn: Floats, most_mm: float = np.inf) -> Nesting:
-    """Return the closest nest of a part with its copy, if one fits without an overlap.
+    """Return the closest nest of a part with its copy.
 
     Lines along X through the part rule out most candidates; only what they leave is tried with the solids.
+    Where none fits without an overlap, the one that is all but closed is taken as meant: a check of it then
+    tells what lands first, and what would cure that.
 
     Parameters
     ----------
@@ -78,8 +87,9 @@ def nesting_of(part: Part, turn: Floats, most_mm: float = np.inf) -> Nesting:
         Nests of a greater pitch are of no use.
     """
     spans = _spans(part, turn)
+    every = [replace(n, early_mm=_pierced_mm(spans, n.pitch_mm)) for n in _candidates(part, turn)]
     left = sorted(
-        (n for n in _candidates(part, turn) if not _pierced(spans, n.pitch_mm)),
+        (replace(n, early_mm=0.0) for n in every if n.early_mm <= _PIERCED_MM),
         key=lambda n: (round(n.pitch_mm, 6), -n.shared_mm2),
     )
     useful = [n for n in left if n.pitch_mm <= most_mm]
@@ -88,6 +98,11 @@ def nesting_of(part: Part, turn: Floats, most_mm: float = np.inf) -> Nesting:
         pair = copies(part, {}, turn, (("a", (0.0, 0.0, 0.0)), ("b", (nest.pitch_mm, 0.0, 0.0))))
         if not touching(pair).overlaps:
             return Nesting(nest=nest, least_mm=least_mm, untried=0)
+    meant = [
+        n for n in every if n.pitch_mm <= most_mm and _PIERCED_MM < n.early_mm < _EARLY_SHARE * n.pitch_mm
+    ]
+    if meant and not useful:
+        return Nesting(nest=min(meant, key=lambda n: n.early_mm), least_mm=least_mm, untried=0)
     return Nesting(nest=None, least_mm=least_mm, untried=len(left) - len(useful[:_MOST_TRIED]))
 
 
@@ -102,14 +117,14 @@ def _spans(part: Part, turn: Floats) -> list[Floats]:
     return [rows for rows in chords(part.body.solid, starts, turn[0]) if rows.size]
 
 
-def _pierced(spans: Sequence[Floats], pitch_mm: float) -> bool:
-    """Tell whether a part and its copy, so far along, share a piece of one of the lines."""
+def _pierced_mm(spans: Sequence[Floats], pitch_mm: float) -> float:
+    """Return the longest piece of a line that a part shares with its copy, so far along; at least zero."""
+    deepest = 0.0
     for rows in spans:
         low = np.maximum(rows[:, None, 0], rows[None, :, 0] + pitch_mm)
         high = np.minimum(rows[:, None, 1], rows[None, :, 1] + pitch_mm)
-        if (high - low).max() > _PIERCED_MM:
-            return True
-    return False
+        deepest = max(deepest, float((high - low).max()))
+    return deepest
 
 
 def _candidates(part: Part, turn: Floats) -> Iterator[Nest]:
@@ -130,3 +145,13 @@ def outline(plane: Plane, turn: Floats) -> shapely.Geometry:
         flat = [(ring @ turn.T)[:, 1:] for ring in rings]
         faces.append(shapely.Polygon(flat[0], flat[1:]).buffer(0))
     return shapely.union_all(faces)
+
+
+def nest_said(nest: Nest) -> str:
+    """Say why neighbours stand at a pitch."""
+    if nest.early_mm:
+        return (
+            "flat ends lie on each other there, but something lands first: neighbours overlap by up to "
+            f"{nest.early_mm:.2g} mm along the row"
+        )
+    return "the closest pitch at which flat ends lie on each other and nothing overlaps"

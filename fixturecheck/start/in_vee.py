@@ -15,7 +15,7 @@ from fixturecheck.kernel.shapes import Box
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.records import Rank, Seat
 from fixturecheck.shop.catalogue import Value, equipment
-from fixturecheck.start.gang import Nest, nesting_of, outline
+from fixturecheck.start.gang import Nest, nest_said, nesting_of, outline
 from fixturecheck.start.layout import (
     CLEAR_MM,
     Because,
@@ -291,7 +291,7 @@ def _seats(
 
 def _because(nest: Nest | None, stop: _Stop | None, count: int) -> Iterator[Because]:
     if nest:
-        reason = "the closest pitch at which flat ends lie on each other and nothing overlaps"
+        reason = nest_said(nest)
         yield Because(choice=f"{count} parts nested, {nest.pitch_mm:.6g} mm apart", reason=reason)
     if stop is None:
         yield Because(

@@ -14,7 +14,7 @@ from fixturecheck.numeric import to_vector
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.records import Rank, Seat
 from fixturecheck.shop.catalogue import Value
-from fixturecheck.start.gang import Nest, Nesting, nesting_of, outline
+from fixturecheck.start.gang import Nest, Nesting, nest_said, nesting_of, outline
 from fixturecheck.start.layout import (
     BLOCK_MM,
     Because,
@@ -256,7 +256,7 @@ def _because(search: Nesting | None, count: int, row_mm: float) -> Iterator[Beca
     if search is None:
         return
     if search.nest:
-        reason = f"the closest pitch at which flat ends lie on each other; the row is {row_mm:.4g} mm long"
+        reason = f"{nest_said(search.nest)}; the row is {row_mm:.4g} mm long"
         yield Because(choice=f"{count} parts nested, {search.nest.pitch_mm:.6g} mm apart", reason=reason)
         return
     reason = "no two flat ends of neighbours would lie on each other"

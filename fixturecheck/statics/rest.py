@@ -111,6 +111,8 @@ class Settling:
         Steps tried.
     body : int
         The body an ending other than `REST` is about, -1 when it is about all.
+    visited : tuple of Poses
+        The start, and where the bodies stood after each step that was taken.
     """
 
     ending: Ending
@@ -121,6 +123,7 @@ class Settling:
     balance: float
     steps: int
     body: int = -1
+    visited: tuple[Poses, ...] = ()
 
 
 def settle(loads: list[SteadyLoad], start: Poses, find: Finder, bounds: Bounds | None = None) -> Settling:
@@ -156,7 +159,7 @@ def settle(loads: list[SteadyLoad], start: Poses, find: Finder, bounds: Bounds |
     if first.ending is not Ending.REST:
         return _settled(loads, start, find, bounds)
     last = _settled(loads, first.poses, find, replace(bounds, approach_mm=CLOSE_MM / 2))
-    return replace(last, steps=first.steps + last.steps)
+    return replace(last, steps=first.steps + last.steps, visited=first.visited + last.visited[1:])
 
 
 def _settled(loads: list[SteadyLoad], start: Poses, find: Finder, bounds: Bounds) -> Settling:
@@ -176,6 +179,7 @@ class _Walk:
     def __init__(self, frame: LoadArrays, start: Poses, find: Finder, bounds: Bounds) -> None:
         self.frame, self.start, self.find, self.bounds = frame, start, find, bounds
         self.poses = start
+        self.visited = [start]
         self.step = 2.0 * bounds.approach_mm
         self.longest = max(bounds.step_mm, 0.5 * float(frame.size.min()))
         self.prospect = self.seen = bounds.approach_mm
@@ -215,7 +219,8 @@ class _Walk:
                 self.prospect *= 0.4
                 continue
             if solved is None:
-                return self._end(Ending.JAMMED, count)
+                # The rows that no move opens all at once are the answer.
+                return self._end(Ending.JAMMED, count, force=np.zeros(len(self.rows.gap_mm)))
             if self._too_far(solved[0]):
                 continue
             size = self._judge(*solved)
@@ -266,6 +271,7 @@ class _Walk:
             self.prospect *= 0.4
             return size
         self.poses, self.rows, self.force = poses, rows, force
+        self.visited.append(poses)
         self.residual, self.balance = new, size
         if new < 0.05 * self.step and (size > self.bounds.grip or self.patience < 0):
             straight = self._straight(twists, move)
@@ -361,7 +367,8 @@ class _Walk:
         """Pack the ending, with forces where it is a rest."""
         rows = self.rows if force is not None else self._close_look(self.poses)
         force = np.zeros(len(rows.gap_mm)) if force is None else force
-        return _ended(ending, self.poses, rows, force, (self.residual, self.balance), count, body)
+        found = _ended(ending, self.poses, rows, force, (self.residual, self.balance), count, body)
+        return replace(found, visited=tuple(self.visited))
 
 
 def _overlap(rows: CandidateRows) -> float:

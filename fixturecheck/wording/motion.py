@@ -154,12 +154,17 @@ def settled_words(settled: Settled, write: Writing) -> str:
         Ending.NO_PUSH: f"nothing pushes {who}: no weight, no pull and no push was stated",
         Ending.FALLS: f"{who} falls away: nothing is in its way",
         Ending.SLIDES: f"{who} slides away: nothing stops it along its push",
-        Ending.JAMMED: f"the seats contradict each other: no move frees {who} of all overlaps at once",
+        Ending.JAMMED: f"there is no room: no move frees {who} of every overlap{_deepest_words(settled)}",
         Ending.OVERLAPS: _overlaps_words(settled),
         Ending.NOT_CONVERGED: f"no rest after {settled.steps} steps: {settled.balance:.1e} of the load still "
         f"moves the parts and they overlap by {write.gap(settled.residual_um)}",
     }
     return plain.get(settled.ending) or _at_rest_words(settled, write)
+
+
+def _deepest_words(settled: Settled) -> str:
+    """Return which bodies stand deepest in each other; empty where that is not known."""
+    return f"; {' and '.join(settled.overlapping)} overlap deepest" if settled.overlapping else ""
 
 
 def _overlaps_words(settled: Settled) -> str:

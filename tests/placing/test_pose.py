@@ -218,3 +218,103 @@ def test_a_body_of_revolution_is_known_by_its_axis() -> None:
     aside = cq.Workplane().circle(5).extrude(9).faces(">Z").workplane().center(2, 0).hole(2)
     for other in (BLOCK, flat.val(), aside.val()):
         assert SeatFaces().shape(other).axis is None
+
+
+def cone_of(half_deg: float, long: float, top_mm: float = 0.0) -> cq.Shape:
+    """A cone with its apex, or the small end of its frustum, at the origin, that widens along +Z."""
+    wide = top_mm + long * math.tan(math.radians(half_deg))
+    return cq.Workplane().add(cq.Solid.makeCone(top_mm, wide, long)).val()
+
+
+def v_flanks(half_deg: float) -> tuple[SeatFace, SeatFace]:
+    """The flanks of a groove along Y that meet in a line through the origin, each so steep to the upright."""
+    high = 40.0
+    wide = high * math.tan(math.radians(half_deg))
+    outline = [(-wide - 9, -9), (wide + 9, -9), (wide + 9, high), (wide, high), (0, 0), (-wide, high)]
+    groove = cq.Workplane("XZ").polyline([*outline, (-wide - 9, high)]).close().extrude(60, both=True).val()
+    return face(groove, (-0.5 * wide, 0.0, 0.5 * high)), face(groove, (0.5 * wide, 0.0, 0.5 * high))
+
+
+@pytest.mark.parametrize("top_mm", [0.0, 4.0])
+@pytest.mark.parametrize(("cone_deg", "groove_deg"), [(15.0, 45.0), (20.0, 60.0), (8.0, 30.0)])
+def test_a_cone_in_a_groove_rises_from_its_bottom_by_the_angle_of_its_tangents(
+    cone_deg: float, groove_deg: float, top_mm: float
+) -> None:
+    """Closed form: each flank touches along a line, so that the apex lies on the bottom line of the groove.
+
+    The axis a makes a . n = sin(cone) with both normals n: it rises by asin(sin(cone) / sin(groove)).
+    """
+    solid = cone_of(cone_deg, 30.0, top_mm)
+    own = face(solid, (top_mm + 15.0 * math.tan(math.radians(cone_deg)), 0.0, 15.0))
+    found = put([mate(own, flank) for flank in v_flanks(groove_deg)], solid, turned((-1.2, 0.1, 0.2)))
+    assert not found.unmet
+    axis = found.pose.turn @ (0.0, 0.0, 1.0)
+    rise = math.asin(math.sin(math.radians(cone_deg)) / math.sin(math.radians(groove_deg)))
+    assert axis == pytest.approx((0.0, math.cos(rise), math.sin(rise)), abs=1e-9)
+    apex = found.pose.apply(np.array((0.0, 0.0, -top_mm / math.tan(math.radians(cone_deg)))))
+    assert (apex[0], apex[2]) == pytest.approx((0.0, 0.0), abs=1e-9)
+    assert {m.kind for m in found.free} == {SLIDES, TURNS}
+
+
+def test_a_cone_steeper_than_its_groove_contradicts() -> None:
+    solid = cone_of(50.0, 20.0)
+    own = face(solid, (10.0 * math.tan(math.radians(50.0)), 0.0, 10.0))
+    assert [u.mate for u in put([mate(own, flank) for flank in v_flanks(40.0)], solid).unmet] == [1]
+
+
+PLATE = cq.Workplane().box(60, 60, 12, centered=(True, True, False))
+COUNTERSUNK = PLATE.cut(cq.Workplane().add(cone_of(30.0, 12.0, 2.0))).val()
+"""Its hole is 2 mm in radius at z = 0 and widens upward by 30 degrees a side: its apex is at -2 / tan 30."""
+BORED = PLATE.faces(">Z").workplane().hole(16.0).val()
+APEX = -2.0 / math.tan(math.radians(30.0))
+
+
+@pytest.mark.parametrize("start", [turned((0.3, -0.2, 0.5), (4, 5, 6)), turned((2.6, 0.3, 0.0), (0, 0, 30))])
+def test_a_cone_in_its_own_countersink_lies_apex_on_apex(start: Pose) -> None:
+    solid = cone_of(30.0, 15.0)
+    own = face(solid, (8.0 * math.tan(math.radians(30.0)), 0.0, 8.0))
+    found = put([mate(own, face(COUNTERSUNK, (5.0, 0.0, 5.2)))], solid, start)
+    assert not found.unmet
+    assert found.pose.turn @ (0.0, 0.0, 1.0) == pytest.approx((0.0, 0.0, 1.0), abs=1e-9)
+    assert found.pose.shift == pytest.approx((0.0, 0.0, APEX), abs=1e-9)
+    assert left_free(found) == [(TURNS, Z)]
+
+
+@pytest.mark.parametrize("moves", ["cone", "plate"])
+def test_a_cone_in_a_bore_goes_in_until_it_is_as_wide_as_the_rim(moves: str) -> None:
+    """Closed form: at the rim, 12 mm up, its radius is the bore's 8 mm, 8 / tan 20 over its apex."""
+    solid = cone_of(20.0, 40.0)
+    cone, bore = face(solid, (20.0 * math.tan(math.radians(20.0)), 0.0, 20.0)), face(BORED, (8.0, 0.0, 6.0))
+    start = turned((0.2, 0.1, 0.3), (3, 2, 1))
+    high = 12.0 - 8.0 / math.tan(math.radians(20.0))
+    if moves == "cone":
+        found = put([mate(cone, bore)], solid, start)
+        assert found.pose.shift == pytest.approx((0.0, 0.0, high), abs=1e-8)
+    else:
+        found = put([mate(bore, cone)], BORED, start)
+        assert found.pose.turn.T @ -found.pose.shift == pytest.approx((0.0, 0.0, high), abs=1e-8)
+    assert not found.unmet
+    assert [m.kind for m in found.free] == [TURNS]
+
+
+@pytest.mark.parametrize("moves", ["ball", "plate"])
+def test_a_ball_in_a_countersink_stands_at_its_radius_over_the_sine(moves: str) -> None:
+    ball = cq.Workplane().sphere(5.0).val()
+    own, seat_ = face(ball, (5.0, 0.0, 0.0)), face(COUNTERSUNK, (5.0, 0.0, 5.2))
+    start = turned((0.2, 0.1, 0.3), (3, 2, 9))
+    high = APEX + 5.0 / math.sin(math.radians(30.0))
+    if moves == "ball":
+        found = put([mate(own, seat_)], ball, start)
+        assert found.pose.shift == pytest.approx((0.0, 0.0, high), abs=1e-9)
+    else:
+        found = put([mate(seat_, own)], COUNTERSUNK, start)
+        assert found.pose.turn.T @ -found.pose.shift == pytest.approx((0.0, 0.0, high), abs=1e-9)
+    assert not found.unmet
+
+
+def test_what_has_no_pose_by_its_cone_is_told_from_what_has() -> None:
+    """Cones of unlike angles meet at an edge, and two cones side by side at a place that no seat names."""
+    sharp, blunt = (face(cone_of(a, 9.0), (4.0 * math.tan(math.radians(a)), 0.0, 4.0)) for a in (20.0, 40.0))
+    sink, flat = face(COUNTERSUNK, (5.0, 0.0, 5.2)), face(BLOCK, "<Z")
+    assert [fits(sharp, other) for other in (flat, sink, blunt)] == [True, False, False]
+    assert not fits(sink, flat)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fixturecheck.report.pictures.ink import STEP, Board, around, heart
+from fixturecheck.report.pictures.ink import STEP, Board, around, heart, nearest_of
 
 
 def board() -> Board:
@@ -62,3 +62,35 @@ def test_heart_is_the_middle_of_a_square() -> None:
     assert (x, y) == (60 * STEP, 30 * STEP)
     assert room == pytest.approx(11 * STEP)
     assert heart(np.zeros((5, 5), dtype=bool)) is None
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.lists(st.tuples(st.floats(200, 1000), st.floats(200, 600)), min_size=2, max_size=6))
+def test_a_line_is_said_to_be_crossed_where_points_of_it_lie_in_words(
+    spots: list[tuple[float, float]],
+) -> None:
+    """Against points along the line."""
+    places = board()
+    for spot in spots:
+        box = places.find(*spot, 140, 50, least=36)
+        assert box is not None
+        end = nearest_of(box, spot)
+        along = [
+            [a + share * (b - a) for a, b in zip(spot, end, strict=True)] for share in np.linspace(0, 1, 50)
+        ]
+        met = any(overlap((x, y, x, y), other) for x, y in along for other in places.words)
+        assert not met or places.crossed(spot, box)
+        places.write(box, spot)
+
+
+def test_a_row_of_names_leaves_every_line_free() -> None:
+    """Four bodies in a row, as pawls in a trough are seen: one line used to run under the name before it."""
+    weight = np.zeros((824 // STEP, 1200 // STEP))
+    weight[230 // STEP : 460 // STEP, 360 // STEP : 860 // STEP] = 2.5
+    places = Board(width=1200, height=824, weight=weight)
+    spots = [(436.0, 212.0), (540.0, 244.0), (644.0, 276.0), (768.0, 312.0)]
+    for spot in spots:
+        box = places.find(*spot, 140, 50, least=36)
+        assert box is not None
+        assert places.crossed(spot, box) == 0
+        places.write(box, spot)

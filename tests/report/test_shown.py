@@ -141,8 +141,9 @@ def test_a_name_stands_on_a_large_body_and_beside_a_small_one(wide: int, covers:
     )
     board = Board(width=WIDTH, height=HEIGHT, weight=np.zeros(numbers.shape))
     tags(ImageDraw.Draw(canvas.picture), canvas, board)
-    assert board.taken.any()
-    assert board.taken[rows, columns].any() == covers
+    ((left, top, right, bottom),) = board.words
+    body = STEP * columns.start, STEP * rows.start, STEP * columns.stop, STEP * rows.stop
+    assert (left < body[2] and body[0] < right and top < body[3] and body[1] < bottom) == covers
 
 
 def test_axes_are_named_at_their_positive_ends() -> None:

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+import shapely
 from PIL import Image, ImageDraw, ImageFont
 from scipy.ndimage import distance_transform_edt
 
@@ -21,6 +22,12 @@ STEP = 4
 
 Box = tuple[float, float, float, float]
 """left, top, right, bottom in pixels."""
+
+Point = tuple[float, float]
+"""Right and down in pixels."""
+
+_CROSSED = 10.0
+"""What a line through other words or lines costs, against 1 for 300 pixels of way (chosen here)."""
 
 
 def around(x: float, y: float, width: float, height: float) -> Box:
@@ -37,6 +44,11 @@ class Board:
         Size of the picture in pixels.
     weight : ndarray, shape (height / STEP, width / STEP)
         How much a place would rather stay uncovered; zero is free.
+
+    Attributes
+    ----------
+    words : list of Box
+        The boxes of words that were written.
     """
 
     def __init__(self, *, width: int, height: int, weight: npt.NDArray[np.float64]) -> None:
@@ -44,11 +56,32 @@ class Board:
         self.height = height
         self.weight = weight
         self.taken = np.zeros(weight.shape, dtype=bool)
+        self.words: list[Box] = []
+        self._lines: list[tuple[Point, Point]] = []
 
     def take(self, box: Box, margin: float = 8.0) -> None:
         """Keep everything else out of a box."""
         rows, columns = self._cells(box, margin)
         self.taken[rows, columns] = True
+
+    def write(self, box: Box, spot: Point | None = None) -> None:
+        """Keep everything else out of a box of words, and off its line to the spot that it is about."""
+        self.take(box)
+        self.words.append(box)
+        if spot is None or (end := nearest_of(box, spot)) == spot:
+            return
+        self._lines.append((spot, end))
+        for share in np.linspace(0.0, 1.0, 12).tolist():
+            at = [spot[k] + share * (end[k] - spot[k]) for k in (0, 1)]
+            self.take(around(at[0], at[1], 8, 8), 0.0)
+
+    def crossed(self, spot: Point, box: Box) -> int:
+        """Count the words and lines that the line from a box to its spot would run through."""
+        if (end := nearest_of(box, spot)) == spot:
+            return 0
+        line = shapely.LineString([spot, end])
+        others = [*(shapely.box(*one) for one in self.words), *map(shapely.LineString, self._lines)]
+        return int(shapely.intersects(line, others).sum())
 
     def is_free(self, box: Box) -> bool:
         """Tell whether a box lies in the picture and on nothing taken."""
@@ -66,7 +99,8 @@ class Board:
     def find(self, x: float, y: float, width: float, height: float, *, least: float) -> Box | None:
         """Return the best free box near a point, at least so far from it, or None.
 
-        Near is better than far, and covering nothing is better than covering what the picture is about.
+        Near is better than far, and covering nothing is better than covering what the picture is about. A
+        box whose line to the point would run through other words or lines is the last to be taken.
         """
         best: tuple[float, Box] | None = None
         for radius in range(0, 700, 28):
@@ -80,6 +114,8 @@ class Board:
                 rows, columns = self._cells(box, 0.0)
                 cost = radius / 300.0 + float(self.weight[rows, columns].mean())
                 if best is None or cost < best[0]:
+                    cost += _CROSSED * self.crossed((x, y), box)
+                if best is None or cost < best[0]:
                     best = cost, box
         return best[1] if best else None
 
@@ -91,6 +127,11 @@ class Board:
     def _grown(box: Box, margin: float) -> Box:
         left, top, right, bottom = box
         return left - margin, top - margin, right + margin, bottom + margin
+
+
+def nearest_of(box: Box, spot: Point) -> Point:
+    """Return the point of a box that is nearest to a spot."""
+    return min(max(spot[0], box[0]), box[2]), min(max(spot[1], box[1]), box[3])
 
 
 def heart(mask: npt.NDArray[np.bool_]) -> tuple[float, float, float] | None:
@@ -336,7 +377,7 @@ def _callout(
     for line, font in zip(lines, fonts, strict=True):
         draw.text((box[0] + 18, y), line, font=font, fill=INK)
         y += font.size * 1.22
-    board.take(box)
+    board.write(box, (spot[0], spot[1]))
 
 
 def leader(draw: ImageDraw.ImageDraw, at: tuple[float, float], box: Box, colour: Colour) -> None:
@@ -348,7 +389,7 @@ def _leader(
     draw: ImageDraw.ImageDraw, at: tuple[float, float], box: Box, colour: Colour, clear: float
 ) -> None:
     """Draw a line from a box toward a point, stopping clear of it."""
-    end = min(max(at[0], box[0]), box[2]), min(max(at[1], box[1]), box[3])
+    end = nearest_of(box, at)
     dx, dy = end[0] - at[0], end[1] - at[1]
     length = math.hypot(dx, dy)
     if length <= clear:
@@ -389,7 +430,7 @@ def _tag(
         box = board.find(x, y, width, 50, least=36)
     if box is None:
         return None
-    board.take(box)
+    board.write(box, (x, y))
     return (x, y), box
 
 
@@ -415,7 +456,7 @@ def legend(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
         y = top + 6 + 46 * i
         draw.rectangle((left + 12, y + 7, left + 44, y + 33), fill=tuple(row["rgb"]), outline=INK, width=2)
         draw.text((left + 56, y + 20), plain(row["text"]), font=font, fill=INK, anchor="lm")
-    board.take(box)
+    board.write(box)
 
 
 _SHORT, _SHORT_SMALL = 0.15, 0.35

@@ -13,7 +13,6 @@ from fixturecheck.report.pictures.ink import (
     INK,
     PAPER,
     Board,
-    Box,
     Canvas,
     Colour,
     around,
@@ -89,7 +88,7 @@ def _words(draw: ImageDraw.ImageDraw, board: Board, arrow: dict[str, Any], spot:
     for line, font in zip(lines, fonts, strict=True):
         draw.text((box[0] + 14, y), line, font=font, fill=INK)
         y += font.size * 1.2
-    board.take(box)
+    board.write(box, spot)
 
 
 _BAR = (38, 300)
@@ -171,8 +170,7 @@ def _notes(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
         width = max(size_of(draw, line, font)[0] for line, font in zip(lines, fonts, strict=True)) + 28
         box = board.find(*spot, width, sum(f.size for f in fonts) * 1.2 + 16, least=50)
         if box is not None:
-            board.take(box)
-            _take_line(board, spot, box)
+            board.write(box, spot)
             placed.append((spot, box, lines, fonts))
     for spot, box, _, _ in placed:
         leader(draw, spot, box, INK)
@@ -183,11 +181,3 @@ def _notes(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
         for line, font in zip(lines, fonts, strict=True):
             draw.text((box[0] + 14, y), line, font=font, fill=INK)
             y += font.size * 1.2
-
-
-def _take_line(board: Board, spot: tuple[float, float], box: Box) -> None:
-    """Keep what is written later off the line between a box and its place."""
-    end = min(max(spot[0], box[0]), box[2]), min(max(spot[1], box[1]), box[3])
-    for share in np.linspace(0.0, 1.0, 12).tolist():
-        at = [spot[k] + share * (end[k] - spot[k]) for k in (0, 1)]
-        board.take(around(at[0], at[1], 8, 8), 0.0)

@@ -52,7 +52,7 @@ def packed_view(result: Result, setup: Setup, meshes: Mapping[str, Mesh], drawin
             "layers": [[key, words] for key, words in LAYERS.items() if key in used],
             "things": things,
             "stops": stops_of(drawing, places),
-            "motions": motions_of(drawing, setup, places),
+            "motions": motions_of(drawing, places),
             "gaps": gap_scale(result),
         }
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -18,14 +19,12 @@ from fixturecheck.result import Result
 from fixturecheck.result.contact import CutMade, WheelTravel
 from fixturecheck.result.finding import Finding
 from fixturecheck.result.hold import HoldFound, PartHeld
-from fixturecheck.result.rest import RestPose
+from fixturecheck.result.rest import VisitedPose, WayIn
 from fixturecheck.result.shapes import Role, Vector, cutter_name, wheel_name
-from fixturecheck.setup.model import Setup
-from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import first_words, outcome_words, way_words
 from fixturecheck.wording.motion import lets_go_words
-from fixturecheck.wording.sentences import capitalised, sentence, shown
+from fixturecheck.wording.sentences import capitalised, plural, sentence, shown
 
 _STROKE_S, _MOVES_S, _IN_S, _SETTLE_S, _GO_S, _OFF_S = 4.0, 20.0, 1.2, 1.4, 2.5, 1.6
 _ROOM = 1.25
@@ -34,11 +33,11 @@ _ROOM = 1.25
 _FAR_MM = 0.1
 """Moves from this on are told in millimetres, shorter ones in micrometres."""
 
-_LIFT_SHARE = 1.1
-"""How high over its place a part starts, in its own heights."""
+_MOST_OFF_MM = 20.0
+"""How far off a pose is drawn at most where no hand brings the part."""
 
 
-def motions_of(drawing: Drawing, setup: Setup, places: Mapping[str, int]) -> list[dict[str, Any]]:
+def motions_of(drawing: Drawing, places: Mapping[str, int]) -> list[dict[str, Any]]:
     """Return every motion that a result tells of.
 
     Each has an `id`, a `title`, what it `says` of its own truth, how long it takes (`seconds`), the stop that
@@ -46,7 +45,7 @@ def motions_of(drawing: Drawing, setup: Setup, places: Mapping[str, int]) -> lis
     shift mm, rotation vector rad]` about a point.
     """
     stage = drawing.stage
-    found = [*_staging(drawing, setup, places)]
+    found = [*_staging(drawing, places)]
     found += [m for cut in stage.result.cuts for m in _stroke(stage, cut, places)]
     found += [m for cut in stage.result.cuts for m in _moves(stage, cut, places)]
     hold = stage.result.holding
@@ -163,27 +162,31 @@ def _marks(nearest: list[Finding], travel: WheelTravel, units: str) -> list[dict
     return marks
 
 
-def _staging(drawing: Drawing, setup: Setup, places: Mapping[str, int]) -> Iterator[dict[str, Any]]:
-    """Yield how the parts come from the hand to where they rest, their moves drawn larger."""
-    result, staging = drawing.stage.result, setup.staging
-    if result.rest is None or staging is None or not result.rest.settled.rests:
+def _staging(drawing: Drawing, places: Mapping[str, int]) -> Iterator[dict[str, Any]]:
+    """Yield how the parts come from the hand to where they rest, through the poses that settling visited."""
+    result = drawing.stage.result
+    if result.rest is None or not result.rest.settled.rests:
+        return
+    followed = [way for way in result.rest.ways_in if way.body in places]
+    if not followed:
         return
     scene = next((s for s in drawing.general if s["file"] == REST), None)
     times = float(scene["times"]) if scene else 1.0
-    parts = _in_order([p for p in result.rest.poses if p.body in places], result.rest.order)
-    each = 1.0 / max(len(parts), 1)
+    in_turn = all(one.visited[-1].step <= two.visited[0].step for one, two in pairwise(followed))
     rests = {s.bodies[0]: s.name for s in drawing.stage.result.shapes if s.role is Role.REST}
-    tracks = [
-        _comes_in(drawing.stage, part, _push(staging, part.body), times, (each * i, each * (i + 1)), places)
-        for i, part in enumerate(parts)
-    ]
+    tracks = []
+    for i, way in enumerate(followed):
+        keys = _keys_in(way, times, _phases(i, len(followed), in_turn=in_turn))
+        points = drawing.stage.meshes[way.body].all_points_mm()
+        middle = (points.min(axis=0) + points.max(axis=0)) / 2
+        tracks.append({"thing": places[way.body], "about": _values(middle), "keys": keys})
     yield {
         "id": "staging",
         "title": "staging and settling",
-        "says": _staging_says(result, times),
-        "seconds": len(parts) * (_IN_S + _SETTLE_S),
+        "says": _staging_says(result, followed, times),
+        "seconds": len(followed) * (_IN_S + _SETTLE_S),
         "stop": REST if scene else WHOLE,
-        "shown": [places[p.body] for p in parts],
+        "shown": [places[way.body] for way in followed],
         "hidden": [places[name] for name in rests.values()],
         "waits": True,
         "marks": [],
@@ -191,54 +194,56 @@ def _staging(drawing: Drawing, setup: Setup, places: Mapping[str, int]) -> Itera
     }
 
 
-def _in_order(parts: list[RestPose], order: Sequence[str]) -> list[RestPose]:
-    turn = {name: i for i, name in enumerate(order)}
-    return sorted(parts, key=lambda p: turn.get(p.body, len(order)))
+def _phases(place: int, count: int, *, in_turn: bool) -> tuple[float, float, float, float]:
+    """Return when a part leaves the hand, is let go, begins to settle and lies still: shares of the motion.
+
+    Parts staged in turn do all of it one after the other; parts let go together are brought first.
+    """
+    if in_turn:
+        return place / count, (place + 0.45) / count, (place + 0.45) / count, (place + 0.95) / count
+    return 0.6 * place / count, 0.6 * (place + 1) / count, 0.6, 0.97
 
 
-def _push(staging: Staging, body: str) -> Push | None:
-    return staging.push.get(body, staging.push.get("*"))
+def _keys_in(way: WayIn, times: float, phases: tuple[float, float, float, float]) -> list[list[Any]]:
+    """Return the way of one part as keys: straight from the hand, then through the poses visited."""
+    start, let_go, settles, still = phases
+    seen = _seen(way, times)
+    poses = [(times * np.array(v.shift_mm), times * np.radians(v.turn_deg)) for v in seen]
+    off = np.zeros(3) if way.from_mm is None else np.array(way.from_mm)
+    keys = [_key(start, poses[0][0] + off, poses[0][1]), _key(let_go, *poses[0])]
+    span = max(seen[-1].step - seen[0].step, 1)
+    for v, pose in zip(seen, poses, strict=True):
+        keys.append(_key(settles + (still - settles) * (v.step - seen[0].step) / span, *pose))
+    return [*keys, _key(1.0, *poses[-1])]
 
 
-def _comes_in(
-    stage: MeshedResult,
-    part: RestPose,
-    push: Push | None,
-    times: float,
-    span: tuple[float, float],
-    places: Mapping[str, int],
-) -> dict[str, Any]:
-    """Return the way of one part: over its place, down beside it, along its push, to its rest."""
-    points = stage.meshes[part.body].all_points_mm()
-    size = np.ptp(points, axis=0)
-    up = np.array([0.0, 0.0, _LIFT_SHARE * max(float(size[2]), 0.3 * float(size.max()))])
-    way = np.zeros(3) if push is None else np.array(push.direction, dtype=np.float64)
-    length = float(np.linalg.norm(way))
-    back = -0.25 * float(size.max()) * way / length if length > 0 else np.zeros(3)
-    rest = times * np.array(part.shift_mm), times * np.radians(part.turn_deg)
-    start, end = span
-    third = (end - start) / 3
-    return {
-        "thing": places[part.body],
-        "about": _values((points.min(axis=0) + points.max(axis=0)) / 2),
-        "keys": [
-            _key(start, up + back),
-            _key(start + third, back + rest[0], rest[1]),
-            _key(start + 2 * third, *rest),
-            _key(end, *rest),
-        ],
-    }
+def _seen(way: WayIn, times: float) -> tuple[VisitedPose, ...]:
+    """Return the poses of a way that are not drawn further from its end than the hand starts."""
+    rest = np.array(way.visited[-1].shift_mm)
+    most = _MOST_OFF_MM if way.from_mm is None else float(np.linalg.norm(way.from_mm))
+    return tuple(v for v in way.visited if times * np.linalg.norm(np.array(v.shift_mm) - rest) <= most)
 
 
-def _staging_says(result: Result, times: float) -> str:
+def _staging_says(result: Result, followed: Sequence[WayIn], times: float) -> str:
     """Say what of the motion is computed, and the true size of what is drawn larger."""
-    head = "The way in is drawn for show; where each part rests is computed."
-    moved = [(float(np.linalg.norm(p.shift_mm)), p.body) for p in (result.rest.poses if result.rest else ())]
-    far, body = max(moved, default=(0.0, ""))
-    if times <= 1.0:
-        return f"{head} Drawn at true size."
+    barred = [way.body for way in followed if way.from_mm is None]
+    poses = max(len(way.visited) for way in followed)
+    told = "Straight from the hand, by a way found clear of all that is there"
+    if barred:
+        told += f" (none was found for {', '.join(barred)})"
+    told += f"; then through the poses that settling visited, {plural(poses, 'pose')} at most."
+    if (more := len(result.rest.poses if result.rest else ()) - len(followed)) > 0:
+        told += f" The way of {plural(more, 'more part')} was not followed."
+    far, body = max((float(np.linalg.norm(way.visited[-1].shift_mm)), way.body) for way in followed)
     true = shown(far, "mm", result.shown_in) if far >= _FAR_MM else shown(1e3 * far, "um", result.shown_in)
-    return f"{head} Moves are drawn {times:g} times: {body} moves {true} in truth."
+    told += (
+        f" Settling is drawn {times:g} times larger: {body} comes to rest {true} from its place in truth."
+        if times > 1.0
+        else " Drawn at true size."
+    )
+    if any(len(_seen(way, times)) < len(way.visited) for way in followed):
+        told += " Poses that would lie further off than the hand are left out."
+    return told
 
 
 def _goes(drawing: Drawing, part: PartHeld, picture: str, places: Mapping[str, int]) -> dict[str, Any]:

@@ -20,8 +20,7 @@ from fixturecheck.report.write import meshes_of
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Verdict
 from fixturecheck.result.hold import ComesOff
-from fixturecheck.result.rest import Ending, Rest, RestPose, Settled
-from fixturecheck.setup.staging import Push, Staging
+from fixturecheck.result.rest import Ending, Rest, RestPose, Settled, VisitedPose, WayIn
 from tests.report import staged, staged_hold
 
 OFF = ComesOff(
@@ -136,24 +135,34 @@ def test_what_comes_off_turns_as_the_release_found(data: dict[str, Any]) -> None
     assert "5\u202fmm" in motion["says"]
 
 
-def rested() -> tuple[Result, Any]:
-    """The staged gibs, gib_2 at rest 0.04 mm further along its push than it is drawn."""
+def rested() -> Result:
+    """The staged gibs: gib_2 comes down 8 mm by hand, and settles 0.04 mm further along than it is drawn."""
+    way = WayIn(
+        body="gib_2",
+        from_mm=(0.0, 0.0, 8.0),
+        visited=(
+            VisitedPose(step=3, shift_mm=(0.0, -9.0, 0.0), turn_deg=(0.0, 0.0, 0.0)),
+            VisitedPose(step=4, shift_mm=(0.0, -1.0, 0.5), turn_deg=(2.0, 0.0, 0.0)),
+            VisitedPose(step=6, shift_mm=(0.0, 0.04, 0.0), turn_deg=(0.0, 0.0, 0.0)),
+        ),
+    )
     pose = RestPose(body="gib_2", shift_mm=(0.0, 0.04, 0.0), turn_deg=(0.0, 0.0, 0.0), matrix=np.eye(4))
     settled = Settled(ending=Ending.REST, poses={"gib_2": pose}, steps=3, residual_um=0.0)
-    rest = Rest(settled=settled, order=("gib_2",))
-    push = Push(direction=(0.0, 2.0, 0.0))
-    setup = replace(staged.setup(), staging=Staging(push={"*": push}, order=("gib_2",)))
-    return replace(staged.result(), rest=rest), setup
+    rest = Rest(settled=settled, order=("gib_2",), ways_in=(way,))
+    return replace(staged.result(), rest=rest)
 
 
-def test_a_part_comes_from_the_hand_along_its_push_to_its_rest(meshes: dict[str, Mesh]) -> None:
-    found, setup = rested()
-    data, _ = opened(packed_view(found, setup, meshes, drawing_of(found, meshes)))
+def test_a_part_comes_straight_from_the_hand_and_then_as_it_settled(meshes: dict[str, Mesh]) -> None:
+    """What settling visited further off than the hand starts is left out, which is said."""
+    found = rested()
+    data, _ = opened(packed_view(found, staged.setup(), meshes, drawing_of(found, meshes)))
     motion = next(m for m in data["motions"] if m["id"] == "staging")
     (track,) = motion["tracks"]
-    shifts = [key[1] for key in track["keys"]]
-    assert shifts[0][2] > 5.0  # over its place
-    assert shifts[1][2] == 0.0
-    assert shifts[1][1] < -5.0  # back against the push
+    times, shifts, turns = zip(*track["keys"], strict=True)
+    assert list(times) == sorted(times)
+    assert shifts[0] == pytest.approx([0.0, -1.0, 8.5])
+    assert shifts[1] == shifts[2] == pytest.approx([0.0, -1.0, 0.5])
+    assert turns[1] == pytest.approx([np.radians(2.0), 0.0, 0.0], abs=1e-6)
     assert shifts[-1] == pytest.approx([0.0, 0.04, 0.0])
-    assert "drawn for show" in motion["says"]
+    assert "poses that settling visited" in motion["says"]
+    assert "left out" in motion["says"]

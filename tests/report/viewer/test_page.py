@@ -211,6 +211,34 @@ def test_fingers_turn_and_pinch(browser: Browser, path: Path) -> None:
         assert eye(page) == pytest.approx(turned)
 
 
+def test_on_a_phone_the_verdict_and_what_to_change_stand_before_the_picture(
+    browser: Browser, path: Path
+) -> None:
+    with opened(browser, path, viewport={"width": 390, "height": 844}) as page:
+        shown(page)
+        articles = page.locator("article[data-stop]")
+        tops = [
+            one.evaluate("(e) => e.getBoundingClientRect().top")
+            for one in (page.locator(".word").first, articles.first, articles.last, page.locator("#view"))
+        ]
+        assert tops == sorted(tops)
+        page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
+        wide = "[...document.querySelectorAll('.wide')].filter((w) => w.querySelector('.headed'))"
+        assert page.evaluate(f"{wide}.length") > 0
+        assert page.evaluate(f"{wide}.filter((w) => w.scrollWidth > w.clientWidth + 1).length") == 0
+        page.locator(".to-picture a").click()
+        assert abs(page.locator("#view").evaluate("(e) => e.getBoundingClientRect().top")) < 20
+
+
+def test_beside_the_text_the_picture_starts_level_with_it(page: Page) -> None:
+    view, told = (
+        page.locator(which).evaluate("(e) => e.getBoundingClientRect().toJSON()")
+        for which in ("#view", ".told")
+    )
+    assert view["right"] <= told["left"]
+    assert abs(view["top"] - told["top"]) < 40
+
+
 def test_what_touches_is_looked_at_by_a_button_of_its_row(page: Page) -> None:
     """The patch is lit in the part's middle, and is seen through the part that hides it."""
     row = page.locator("tr[data-stop^='touch ']").first
