@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -13,10 +14,20 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.place import matrix_of, translation
 from fixturecheck.nesting.model import settling_model_of
-from fixturecheck.nesting.settle import loads_of, loose_of, ranks_of, retreats_of, settle_together, shifted
+from fixturecheck.nesting.settle import (
+    loads_of,
+    loose_of,
+    ranks_of,
+    retreats_of,
+    settle_setup,
+    settle_together,
+    shifted,
+)
+from fixturecheck.result.contact import ContactKind
 from fixturecheck.setup.load import load
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.placed import place_by_seats
@@ -372,3 +383,79 @@ def test_a_script_places_its_parts_by_their_seats(folder: Path) -> None:
     assert corner(replace(setup, bodies=middle), "gib") == (-15.0, 63.0, 0.0)
     with pytest.raises(SetupError, match=r"place_by_seats: no body is named 'gip'; did you mean 'gib'\?"):
         place_by_seats(lost, setup.seats, names=["gip"])
+
+
+CONE = """
+[[equipment]]
+kind = "magnetic_v_block"
+name = "vee"
+params = { land_mm = 16 }
+
+[[body]]
+name = "cone"
+file = "cone.step"
+rotate = [["y", 90]]
+faces = { side = { near = [6.9, 0, 15] } }
+along_mm = 5
+seats = [
+    { face = "side", on = "vee_left", on_face = "left_flank" },
+    { face = "side", on = "vee_right", on_face = "right_flank" },
+]
+[staging]
+"""
+
+
+def test_a_cone_in_a_v_block_touches_both_flanks_and_stays_there(folder: Path) -> None:
+    """Closed form: 5 degrees a side in a trough of 90 degrees rises by asin(sin 5 / sin 45) along it."""
+    taper = math.tan(math.radians(5.0))
+    frustum = cq.Solid.makeCone(6.9 - 15 * taper, 6.9 + 15 * taper, 30)
+    cq.exporters.export(cq.Workplane(frustum), str(folder / "cone.step"))
+    setup = read(folder, CONE)
+    at = matrix_of(setup.body("cone").at)
+    rise = math.asin(math.sin(math.radians(5.0)) / math.sin(math.radians(45.0)))
+    assert np.abs(at[:3, 2]) == pytest.approx((math.cos(rise), 0.0, math.sin(rise)), abs=1e-9)
+    found = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+    touch = {str(p.contact.a) + str(p.contact.b) for p in found.patches if p.contact.kind == ContactKind.LINE}
+    assert len([one for one in touch if "cone.side" in one]) == 2
+    assert not found.overlaps
+    rest = settle_setup(setup, setup.staging)
+    assert rest.rests
+    assert np.abs(rest.poses["cone"].shift_mm).max() < 1e-4
+
+
+@pytest.mark.parametrize(
+    ("drawn", "says"),
+    [
+        ("cone", "side (a cone of 10 degrees) cannot lie on sink (a countersink of 40 degrees)"),
+        ("oval", "cone.side is a free-form face, which no part is placed by; state at"),
+    ],
+)
+def test_what_has_no_pose_by_its_seat_is_one_plain_line(folder: Path, drawn: str, says: str) -> None:
+    sink = cq.Workplane(cq.Solid.makeCone(2, 2 + 20 * TAN_20, 20)).translate((0, 0, -10))
+    block = cq.Workplane().box(60, 60, 20).cut(sink)
+    cq.exporters.export(block, str(folder / "sunk.step"))
+    solid = cq.Solid.makeCone(6, 6 + 30 * math.tan(math.radians(5.0)), 30)
+    if drawn == "oval":
+        solid = cq.Workplane().ellipse(7.3, 5.0).extrude(30).val()
+    cq.exporters.export(cq.Workplane(solid), str(folder / "cone.step"))
+    text = (
+        CONE.split("[[body]]", maxsplit=1)[0]
+        + """
+[[body]]
+name = "block"
+file = "sunk.step"
+role = "fixture"
+faces = { sink = { near = [5.7, 0, 0] } }
+
+[[body]]
+name = "cone"
+file = "cone.step"
+faces = { side = { near = [7.3, 0, 15] } }
+seats = [{ face = "side", on = "block", on_face = "sink" }]
+"""
+    )
+    with pytest.raises(SetupError, match=re.escape(says)):
+        read(folder, text)
+
+
+TAN_20 = math.tan(math.radians(20.0))
