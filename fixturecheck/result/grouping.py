@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 
 from fixturecheck.faceref import FaceRef
@@ -36,6 +37,9 @@ OF_ONE_BODY = frozenset({("touch", Kind.FREE)})
 
 BESIDE_THE_SHARE = Kind.MEETS
 """The kind that only says that a seat closes: told with the share of the face that does."""
+
+_SAME_SHARE, _SAME = 1e-6, 1e-9
+"""Margins that differ by less of themselves, or by less, are one: copies of a part differ by rounding."""
 
 Key = tuple[object, ...]
 
@@ -103,8 +107,14 @@ def _beside_the_share(findings: Sequence[Finding]) -> dict[int, int]:
 
 
 def _group(findings: Sequence[Finding], members: Sequence[int], follows: tuple[Group, ...] = ()) -> Group:
-    """Put the member that is furthest from its limit first."""
-    lead = min(members, key=lambda i: _margin(findings[i]))
+    """Put the member that is furthest from its limit first; of those alike but for rounding the first."""
+    margins = [_margin(findings[i]) for i in members]
+    least = min(margins)
+    lead = next(
+        i
+        for i, m in zip(members, margins, strict=True)
+        if math.isclose(m, least, rel_tol=_SAME_SHARE, abs_tol=_SAME)
+    )
     return Group(lead=lead, like=tuple(m for m in members if m != lead), follows=follows)
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from fixturecheck.errors import SetupError
 from fixturecheck.files import write_whole
+from fixturecheck.kernel.worker import collect_rarely
 from fixturecheck.progress import Progress
 from fixturecheck.report.folder import written
 from fixturecheck.report.study import study_junit, study_page, study_text
@@ -44,7 +45,8 @@ _SAMPLED = 0.8
 
 def spawned(workers: int) -> Executor:
     """Return a pool of processes that are started anew, never forked: a forked kernel may hang."""
-    return ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"))
+    context = multiprocessing.get_context("spawn")
+    return ProcessPoolExecutor(workers, mp_context=context, initializer=collect_rarely)
 
 
 def run(

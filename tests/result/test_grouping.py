@@ -37,6 +37,13 @@ def test_copies_that_fail_alike_are_one_and_the_furthest_out_leads():
     assert grouped(findings, DRAWINGS) == (Group(lead=1, like=(0, 2)),)
 
 
+def test_copies_that_differ_by_rounding_are_led_by_the_first():
+    """0.4 mm as three routes come to it; what is a nanometre further out still leads."""
+    near = [nest(2, 0.4), nest(3, 0.4 + 6e-17), nest(4, 0.4 + 3e-13)]
+    assert grouped(near, DRAWINGS) == (Group(lead=0, like=(1, 2)),)
+    assert grouped([nest(2, 0.4), nest(3, 0.400001)], DRAWINGS) == (Group(lead=1, like=(0,)),)
+
+
 def test_another_drawing_face_cut_unit_or_verdict_is_not_alike():
     one = nest(2)
     others = [
