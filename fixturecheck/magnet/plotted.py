@@ -91,7 +91,10 @@ def _squared(face: FacePull, area_mm2: Floats, normal: Floats) -> tuple[Floats, 
     met = np.flatnonzero(weight > 1e-9)
     pull = (force[met] / weight[met])[cKDTree(middles[met]).query(middles)[1]]
     points = float(height.mean()) * normal + middles[inside] @ np.array([u, v])
-    return points, np.full(int(inside.sum()), size**2), pull[inside]
+    # Squares at the rim reach beyond the face: all count for less, so that the map adds up to the pull.
+    whole_n, drawn_n = float(area_mm2 @ face.pressure_n_mm2), float(pull[inside].sum())
+    square_mm2 = whole_n / drawn_n if drawn_n else size**2
+    return points, np.full(int(inside.sum()), square_mm2), pull[inside]
 
 
 def _grid(flat: Floats, size: float) -> tuple[Floats, NDArray[np.int64], Floats]:

@@ -29,8 +29,8 @@ def facing_sliver(angle_deg):
     )
 
 
-@pytest.mark.parametrize(("angle_deg", "share_off"), [(3.0, 0.1), (10.0, 0.4)])
-def test_a_sliver_as_wide_as_the_plate_reaches_under_the_rod_gives_tubes(angle_deg, share_off):
+@pytest.mark.parametrize("angle_deg", [3.0, 10.0, 40.0])
+def test_a_sliver_as_wide_as_the_plate_reaches_under_the_rod_gives_tubes(angle_deg):
     """Closed form: the arc over the plate is r times the angle, and its gap is at most g + r (1 - cos).
 
     Cells of 2 mm are coarse beside an arc of 0.1 mm, the middle of every one of which misses the plate.
@@ -41,5 +41,5 @@ def test_a_sliver_as_wide_as_the_plate_reaches_under_the_rod_gives_tubes(angle_d
     assert len(round_one) == 1
     field = round_one[0].sample(lambda a, b: np.full(len(a), 2.0), 1e3)
     arc_mm = RADIUS_MM * math.radians(angle_deg)
-    assert field.weight_mm2.sum() == pytest.approx(arc_mm * LONG_MM, rel=share_off)
+    assert field.weight_mm2.sum() == pytest.approx(arc_mm * LONG_MM, rel=0.03)
     assert field.gap_mm.max() <= 0.2 + RADIUS_MM * (1 - math.cos(math.radians(angle_deg))) + 1e-6

@@ -1,10 +1,13 @@
 """Solids that others drew, as they ship with the packages that the tests need: volume, area, faces, box.
 
-Numbers as another version of the kernel found them (8.0.1.1). The files stay where they are.
+Numbers as another version of the kernel found them (8.0.1.1). The files stay where they are; that of a Debian
+package is taken out of it, which needs no rights, and only on systems that have such packages.
 """
 
 from __future__ import annotations
 
+import shutil
+import subprocess
 from collections import Counter
 from dataclasses import dataclass
 from importlib.metadata import files
@@ -49,6 +52,37 @@ PARTS = (
         volume_mm3=3_788.27, area_mm2=1_929.33, box_mm=(19.8, 20.0, 42.0),
     ),
 )  # fmt: skip
+
+
+IN_DEBIAN = Drawn(
+    package="occt-misc", file="linkrods.step", solids=1, faces=37, kinds=None,
+    volume_mm3=3.847, area_mm2=32.15, box_mm=(5.0, 1.5, 2.0),
+)  # fmt: skip
+
+
+def from_debian(part: Drawn, folder: Path) -> Path:
+    """The file, out of the package that the system's sources have."""
+    apt, unpack = shutil.which("apt-get"), shutil.which("dpkg-deb")
+    if apt is None or unpack is None:
+        pytest.skip(f"{part.file} comes in a Debian package")
+    for asked in (["download", part.package], ["update", "-qq"], ["download", part.package]):
+        subprocess.run([apt, *asked], cwd=folder, check=False, capture_output=True)
+        if list(folder.glob("*.deb")):
+            break
+    (package,) = folder.glob("*.deb")
+    subprocess.run([unpack, "-x", str(package), str(folder)], check=True, capture_output=True)
+    (found,) = folder.rglob(part.file)
+    return found
+
+
+def test_a_solid_of_a_debian_package_is_read_as_others_read_it(tmp_path: Path) -> None:
+    """Four digits are known of it, and its box to half a unit."""
+    (found,) = read(from_debian(IN_DEBIAN, tmp_path)).solids
+    assert len(faces_of(found.solid)) == IN_DEBIAN.faces
+    assert found.solid.Volume() == pytest.approx(IN_DEBIAN.volume_mm3, rel=2e-4)
+    assert found.solid.Area() == pytest.approx(IN_DEBIAN.area_mm2, rel=2e-4)
+    box = box_of(found.solid)
+    assert [box[k + 3] - box[k] for k in range(3)] == pytest.approx(IN_DEBIAN.box_mm, abs=0.5)
 
 
 def shipped(part: Drawn) -> Path:
