@@ -53,7 +53,7 @@ class _Run:
 
     def __init__(self, stage: Stage, cut: MilledCut, part: PartGround) -> None:
         self._stage, self._cut, self._part = stage, cut, part
-        self._run, self._write, self._body = cut.run, stage.setup.write, stage.setup.body(part.body)
+        self._run, self._write, self._body = cut.run, stage.setup.write, cut.bodies[part.body]
         zones = [z for face in cut.run.makes if (z := self._body.zone_mm(face)) is not None]
         self._zone_mm = 0.5 * min(zones) if zones else None
 

@@ -196,18 +196,32 @@ class Fillet:
     box: Box
 
 
-def hollow_rounds(shape: Shape) -> list[Fillet]:
-    """Return the hollow cylindrical faces whose axis runs along X, such as a corner's fillet."""
+def hollow_rounds(shape: Shape, *, along_x: bool = True) -> list[Fillet]:
+    """Return the hollow cylindrical faces with a level axis, such as the fillet between floor and wall.
+
+    Parameters
+    ----------
+    shape : Shape
+        Where it stands.
+    along_x : bool
+        Whether only those count whose axis runs along X, as a wheel does; else all that are level.
+
+    Returns
+    -------
+    list of Fillet
+        One for each face.
+    """
     found = []
     for face in shape.Faces():
         if surface_kind(face) != SurfaceKind.CYLINDER:
             continue
         cylinder = BRepAdaptor_Surface(face.wrapped).Cylinder()
         axis, place = cylinder.Axis().Direction(), cylinder.Axis().Location()
-        if abs(axis.X()) < 1 - 1e-9:
+        if abs(axis.X()) < 1 - 1e-9 if along_x else abs(axis.Z()) > 1e-9:
             continue
         centre, normal = face.positionAt(0.5, 0.5), face.normalAt(face.positionAt(0.5, 0.5))
-        toward_axis = (place.Y() - centre.y) * normal.y + (place.Z() - centre.z) * normal.z
+        toward_axis = (place.X() - centre.x) * normal.x
+        toward_axis += (place.Y() - centre.y) * normal.y + (place.Z() - centre.z) * normal.z
         if toward_axis > 0:
             fillet = Fillet(y_mm=place.Y(), z_mm=place.Z(), radius_mm=cylinder.Radius(), box=box_of(face))
             found.append(fillet)

@@ -19,7 +19,7 @@ from fixturecheck.kernel.measure import box_of, hollow_rounds, is_flat, normal_i
 from fixturecheck.kernel.outline import Line, around_mm2, prism_of
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.shapes import Face, Shape, Solid
-from fixturecheck.kernel.stock import closed, with_blends
+from fixturecheck.kernel.stock import closed, found_again, with_blends
 from fixturecheck.kernel.turned import along_path, fused, round_pocket, straight_down
 from fixturecheck.machining.as_ground import (
     Stock,
@@ -113,7 +113,7 @@ class MilledCut:
         """Return how far the lowest tip goes below the highest place of the stock that the cutter takes."""
         stock, passes = next(p.stock for p in self.parts if p.body == part), self.passes[part]
         high_mm = max(box_of(stock)[5] - self.lowest_mm(part), 0.0) + _OVER_MM
-        column = prisms_over(passes, 0.5 * self.run.diameter_mm, 0.0, high_mm, -math.inf)
+        column = prisms_over(passes, largest_radius_mm(self.run), 0.0, high_mm, -math.inf)
         taken = split(stock, column, f"the stock of {part} by the way of the cutter").taken
         return 0.0 if taken is None else box_of(taken)[5] - self.lowest_mm(part)
 
@@ -144,21 +144,31 @@ def mill(setup: Setup, run: EndMilling) -> MilledCut:
     KernelError
         The pocket cannot be closed, or a sweep could not be built.
     """
-    placed = {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
-    passes = {part: passes_of(run, setup.body(part), placed[part]) for part in run.parts}
-    stocks = {part: _stock(setup, run, part, placed[part]) for part in run.parts}
+    bodies = left_by(setup, run)
+    placed = {part: placed_at(b.solid, b.at) for part, b in bodies.items()}
+    passes = {part: passes_of(run, b, placed[part]) for part, b in bodies.items()}
+    stocks = {part: _stock(setup, run, b, placed[part]) for part, b in bodies.items()}
     top_mm = max(box_of(s.solid)[5] for s in stocks.values()) + _OVER_MM
     every = tuple(dict.fromkeys(p for found in passes.values() for p in found))
     movers = {Mover.CUTTER: cutter_sweep(run, every, top_mm), **holder_sweeps(run, every)}
     walls = {part: walls_of(run, placed[part], min(p.z_mm for p in found)) for part, found in passes.items()}
     parts = tuple(
-        _milled(setup, run, part, placed[part], stocks[part], movers[Mover.CUTTER], passes[part], walls[part])
+        _milled(
+            setup,
+            run,
+            bodies[part],
+            placed[part],
+            stocks[part],
+            movers[Mover.CUTTER],
+            passes[part],
+            walls[part],
+        )
         for part in run.parts
     )
     return MilledCut(
         run=run,
-        bodies={part: setup.body(part) for part in run.parts},
-        solids={part: placed[part] for part in run.parts},
+        bodies=bodies,
+        solids=placed,
         passes=passes,
         walls=walls,
         movers=movers,
@@ -215,9 +225,50 @@ def tip_path_mm(passes: Sequence[CutterPass], clear_mm: float) -> tuple[Vector, 
     return (*found, (*found[-1][:2], clear_mm))
 
 
-def _stock(setup: Setup, run: EndMilling, part: str, solid: Solid) -> Stock:
+def left_by(setup: Setup, run: EndMilling) -> dict[str, Body]:
+    """Return the parts of a run as it leaves them: what later runs cut is still full.
+
+    Faces that a later run only skims, with `stock_mm`, stay as drawn.
+
+    Parameters
+    ----------
+    setup : Setup
+        Its runs are in the order in which they are made.
+    run : EndMilling
+        One of them.
+
+    Returns
+    -------
+    dict of str to Body
+        By name; as drawn where no later run cuts into it.
+
+    Raises
+    ------
+    KernelError
+        What a later run cuts cannot be closed.
+    """
+    later = setup.end_mills[setup.end_mills.index(run) + 1 :] if run in setup.end_mills else ()
+    found = {}
+    for part in run.parts:
+        names = {n for o in later if part in o.parts and o.stock_mm is None for n in o.makes}
+        body, full = setup.body(part), sorted(names - {*run.makes})
+        found[part] = _closed_body(body, full) if full else body
+    return found
+
+
+def _closed_body(body: Body, names: Sequence[str]) -> Body:
+    """Return a body with what some faces bound closed, and its other faces named as before."""
+    numbers = sorted({i for name in names for i in body.face_indices(name)})
+    solid = closed(body.solid, with_blends(body.solid, numbers), f"{', '.join(names)} of {body.name}")
+    others = {n: own for n, own in body.faces.items() if n not in names}
+    there = found_again(body.solid, solid, {i: 0.0 for own in others.values() for i in own})
+    faces = {n: tuple(sorted({j for i in own for j in there[i]})) for n, own in others.items()}
+    return replace(body, solid=solid, faces={n: own for n, own in faces.items() if own})
+
+
+def _stock(setup: Setup, run: EndMilling, body: Body, solid: Solid) -> Stock:
     """Return a part before a run: its pocket, slot or step full, or stock on the faces that are made."""
-    body = setup.body(part)
+    part = body.name
     numbers = sorted({i for name in run.makes for i in body.face_indices(name)})
     faces = [faces_of(solid)[i] for i in numbers]
     if run.stock_mm is not None:
@@ -423,7 +474,7 @@ def _stacked(prisms: Sequence[Shape], meet: bool) -> Shape:
 def _milled(
     setup: Setup,
     run: EndMilling,
-    part: str,
+    body: Body,
     solid: Solid,
     stock: Stock,
     sweep: Shape,
@@ -431,8 +482,8 @@ def _milled(
     walls: Sequence[Walls],
 ) -> PartGround:
     """Take the sweep of the flutes from one part's stock."""
+    part = body.name
     taken = taken_of(part, solid, stock, sweep, f"the cutter of {run.name}", setup.write)
-    body = setup.body(part)
     flat = [name for name in run.makes if all(is_flat(faces_of(solid)[i]) for i in body.face_indices(name))]
     faces = {name: [faces_of(solid)[i] for i in body.face_indices(name)] for name in flat}
     missed = _missed(run, taken.layer.kept, passes, walls)
@@ -526,7 +577,7 @@ def floor_fillet_mm(solid: Solid, floor_mm: float) -> float:
     """
     found = [
         fillet.radius_mm
-        for fillet in hollow_rounds(solid)
+        for fillet in hollow_rounds(solid, along_x=False)
         if abs(fillet.z_mm - floor_mm - fillet.radius_mm) < _TRIM_MM
     ]
     return max(found, default=0.0)

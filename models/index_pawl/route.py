@@ -25,7 +25,7 @@ from fixturecheck import (
 )
 from fixturecheck.setup.dials import Dials, Handwheel
 from fixturecheck.setup.hardening import Hardening
-from fixturecheck.setup.tools import Drilling
+from fixturecheck.setup.tools import Drilling, EndMilling, MillMove
 
 HOLE_X, HOLE_Y, HOLE_D = 10.0, -6.5, 2.0  # drilled straight down, through the slope
 TOP, FLANK, FLOOR, WALL = 0.3, 0.2, 0.3, 0.15  # stock on the bar
@@ -180,12 +180,52 @@ def corner(_before, after) -> Setup:
 WIDTH = 20 / 2**0.5  # of the pawl from its slope to its right flank, between the jaws
 
 
+HOLDER = {"stick_out_mm": 30.0, "nut_mm": 28.0, "nut_long_mm": 30.0, "nose_mm": 60.0}
+END_MILLS = (
+    # Along the step; the corners of the cutter leave its fillet.
+    EndMilling(
+        name="step",
+        parts=("pawl_1",),
+        makes=("nest", "step", "step_fillet"),
+        shape="bull",
+        diameter_mm=12.0,
+        corner_mm=1.0,
+        flute_mm=16.0,
+        moves=(MillMove(kind="line", at_mm=((-30.5, 1.52943725), (-10.5, -18.47056275)), z_mm=16.0),),
+        **HOLDER,
+    ),
+    # Under the tail.
+    EndMilling(
+        name="tail",
+        parts=("pawl_2",),
+        makes=("under", "under_end"),
+        diameter_mm=12.0,
+        flute_mm=16.0,
+        moves=(MillMove(kind="line", at_mm=((2.0, -10.28284271), (26.0, 13.71715729)), z_mm=15.7),),
+        **HOLDER,
+    ),
+    # The chamfer of the heel, with the side of a cutter of 45 degrees.
+    EndMilling(
+        name="heel",
+        parts=("pawl_2",),
+        makes=("heel",),
+        shape="tapered",
+        diameter_mm=2.0,
+        taper_deg=45.0,
+        flute_mm=4.0,
+        shank_mm=10.0,
+        moves=(MillMove(kind="line", at_mm=((4.0, -12.5254834), (28.0, 11.4745166)), z_mm=17.0),),
+        **HOLDER,
+    ),
+)
+
+
 def pocket(_before, after) -> Setup:
     """Step and heel from above: in the vise one pawl stands on its back, the next on its front."""
-    vise = equipment("grinding_vise", name="vise", opening_mm=WIDTH, jaw_height_mm=15.0)
+    vise = equipment("grinding_vise", name="vise", opening_mm=WIDTH, jaw_height_mm=14.0)
     pawls = (
-        replace(after, name="pawl_1", at=place(at=(-1, 0, 0), rotate=[("x", 45), ("y", -90)])),
-        replace(after, name="pawl_2", at=place(at=(1, 0, 20), rotate=[("x", 45), ("y", 90)])),
+        replace(after, name="pawl_1", at=place(at=(-12, 0, 0), rotate=[("x", 45), ("y", -90)])),
+        replace(after, name="pawl_2", at=place(at=(12, 0, 20), rotate=[("x", 45), ("y", 90)])),
     )
     seats = [
         Seat(body=name, face=face, on=on, on_face=on_face, rank=rank)
@@ -196,7 +236,13 @@ def pocket(_before, after) -> Setup:
             ("slope", "vise_jaw", "moving_jaw", "tertiary"),
         )
     ]
-    return Setup(name="pocket", bodies=(*vise, *pawls), seats=tuple(seats), machine=Machine(table_z_mm=-32.0))
+    return Setup(
+        name="pocket",
+        bodies=(*vise, *pawls),
+        seats=tuple(seats),
+        end_mills=END_MILLS,
+        machine=Machine(table_z_mm=-32.0),
+    )
 
 
 GAP = 6.0  # between the two V-blocks under the drill

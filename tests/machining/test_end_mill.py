@@ -16,7 +16,14 @@ from fixturecheck.errors import KernelError, NotComputedError, SetupError
 from fixturecheck.kernel.measure import volume_mm3
 from fixturecheck.kernel.outline import Arc, Line
 from fixturecheck.kernel.turned import along_path, straight_down
-from fixturecheck.machining.as_milled import MilledCut, cutter_sweep, mill, ridge_mm, ridge_of_rounds_mm
+from fixturecheck.machining.as_milled import (
+    MilledCut,
+    cutter_sweep,
+    floor_fillet_mm,
+    mill,
+    ridge_mm,
+    ridge_of_rounds_mm,
+)
 from fixturecheck.machining.end_mill import cutter_outline, passes_of, radius_at_mm
 from fixturecheck.machining.swept_area import points_of
 from fixturecheck.setup.model import Body, Setup
@@ -107,6 +114,60 @@ def test_a_bull_nose_makes_the_fillet_of_a_floor():
     (part,) = milled(pocketed(floor_mm=2.0), shape="bull", corner_mm=2.0).parts
     assert part.leftover_mm3 == pytest.approx(0.0, abs=1e-6)
     assert part.gouge_mm3 == pytest.approx(0.0, abs=1e-6)
+
+
+def stepped(turn_deg: float) -> Body:
+    """A block 30 x 20 x 12 with a step 6 deep and 8 wide, filleted by 1, its upper edge chamfered by 1."""
+    step = (
+        cq.Workplane("XY").box(8.0, 20.0, 6.0, centered=(False, True, False)).edges("<X and <Z").fillet(1.0)
+    )
+    block = (
+        cq.Workplane("XY").box(30.0, 20.0, 12.0, centered=(True, True, False)).cut(step.translate((7, 0, 6)))
+    )
+    block = block.edges(cq.selectors.NearestToPointSelector((7, 0, 12))).chamfer(1.0)
+    named = {}
+    for name, at in (
+        ("floor", (12, 0, 6)),
+        ("wall", (7, 0, 9)),
+        ("round", (7.3, 0, 6.3)),
+        ("bevel", (6.5, 0, 11.5)),
+    ):
+        face = block.faces(cq.selectors.NearestToPointSelector(at)).val()
+        named[name] = (next(i for i, f in enumerate(block.val().Faces()) if f.isSame(face)),)
+    at = cq.Location((0, 0, 0), (0, 0, 1), turn_deg)
+    return Body(name="block", solid=block.solids().val(), faces=named, at=at)
+
+
+def test_a_run_finds_what_later_runs_cut_still_full():
+    """Step, then the chamfer over it, by hand: 8 x 6 x 20 less a fillet of (1 - pi/4) x 20; 1/2 x 20.
+
+    The block stands at 30 degrees, so that its fillet runs along neither X nor Y.
+    """
+    turn = math.radians(30.0)
+
+    def across(x: float) -> tuple[tuple[float, float], ...]:
+        return tuple(
+            (x * math.cos(turn) - y * math.sin(turn), x * math.sin(turn) + y * math.cos(turn))
+            for y in (-30.0, 30.0)
+        )
+
+    first = EndMilling(
+        name="step", parts=("block",), makes=("floor", "wall", "round"), shape="bull", diameter_mm=20.0,
+        corner_mm=1.0, flute_mm=20.0, stick_out_mm=30.0,
+        moves=(MillMove(kind="line", at_mm=across(17.0), z_mm=6.0),),
+    )  # fmt: skip
+    second = EndMilling(
+        name="bevel", parts=("block",), makes=("bevel",), shape="tapered", diameter_mm=2.0, taper_deg=45.0,
+        flute_mm=5.0, stick_out_mm=30.0, moves=(MillMove(kind="line", at_mm=across(9.0), z_mm=10.0),),
+    )  # fmt: skip
+    setup = Setup(name="bench", bodies=(stepped(30.0),), end_mills=(first, second))
+    cuts = [mill(setup, run) for run in setup.end_mills]
+    taken = [cut.parts[0].removed_mm3 for cut in cuts]
+    assert taken == pytest.approx([960.0 - (1.0 - math.pi / 4.0) * 20.0, 10.0], rel=1e-6)
+    assert [(c.parts[0].leftover_mm3, c.parts[0].gouge_mm3) for c in cuts] == [(0.0, 0.0)] * 2
+    assert floor_fillet_mm(cuts[0].parts[0].target, 6.0) == pytest.approx(1.0)
+    # The chamfer lies 1 to 2 mm above the tip, where the cone is wider than its end.
+    assert cuts[1].depth_mm("block") == pytest.approx(2.0, abs=1e-6)
 
 
 def test_a_square_end_takes_the_fillet_and_that_is_no_gouge_outside_it():

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from fixturecheck.machining.as_milled import mill
 from fixturecheck.process.checked import check_operation
 from fixturecheck.process.load import load_any
 from fixturecheck.process.run import looked_across, staged_job
@@ -141,6 +142,16 @@ def test_the_sound_job_states_seat_and_touch_as_script_and_as_text(sound) -> Non
     assert {f.verdict for f in found} == {Verdict.GO}
     (start,) = [f for f in found if f.kind is Kind.DRILL_START]
     assert (start.value, start.limit) == (2.5, 2.0)
+
+
+def test_step_and_heel_are_milled_whole_as_script_and_as_text(sound) -> None:
+    """By hand, in a V that is 2 z wide: under the tail z < 6.2 on 4.3 mm; the chamfer of 1 mm on it."""
+    script, text = (sound[kind][40].setup for kind in ("py", "toml"))
+    assert script.end_mills == text.end_mills
+    cuts = {run.name: mill(text, run).parts[0] for run in text.end_mills}
+    assert cuts["tail"].removed_mm3 == pytest.approx(6.2**2 * 4.3, rel=1e-6)
+    assert cuts["heel"].removed_mm3 == pytest.approx(2.0 * (6.2 / 2.0 + 1.0 / 6.0), rel=1e-6)
+    assert all(part.leftover_mm3 == part.gouge_mm3 == 0.0 for part in cuts.values())
 
 
 def test_hardness_is_not_tested_where_the_last_pass_seats(sound) -> None:

@@ -1,4 +1,4 @@
-"""Bores of a part drawn by NIST, closed by defeaturing: the volume against the sum of the features."""
+"""Bores, a slot and a window drawn by NIST, closed by defeaturing: volumes against sums of the features."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from pathlib import Path
 import cadquery as cq
 import pytest
 
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import box_of, volume_mm3
 from fixturecheck.kernel.stock import closed
 
 PARTS = Path(__file__).resolve().parents[1] / "data" / "nist"
@@ -42,4 +44,36 @@ def test_bores_closed_add_their_cylinders(name: str, radius_mm: float, count: in
     expected = math.pi * radius_mm**2 * area / (2 * math.pi * radius_mm)
     assert filled.Volume() - solid.Volume() == pytest.approx(expected, rel=1e-6)
     assert len(faces) == 2 * count
+    assert filled.isValid()
+
+
+SLOT = (80.0 * 40.0 + math.pi * 20.0**2) * 50.0
+WINDOW = (100.0 * 50.0 - (4.0 - math.pi) * 10.0**2) * 50.0
+
+
+def _within(solid, low, high) -> list[int]:
+    """Faces that lie within a box."""
+    boxes = [box_of(face) for face in faces_of(solid)]
+    return [
+        i
+        for i, b in enumerate(boxes)
+        if all(lo < x for lo, x in zip(low, b[:3], strict=True))
+        and all(x < hi for hi, x in zip(high, b[3:], strict=True))
+    ]
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "count", "by_hand_mm3"),
+    [
+        ((-346.0, -21.0, -51.0), (-224.0, 21.0, 1.0), 4, SLOT),
+        ((234.0, -26.0, -51.0), (336.0, 26.0, 1.0), 8, WINDOW),
+    ],
+)
+def test_slot_and_window_closed_add_their_prisms(low, high, count, by_hand_mm3) -> None:
+    """By hand: 80 mm between the centres of ends of R 20; 100 x 50 with corners of R 10; both 50 deep."""
+    solid = _solid("nist_ctc_01.stp")
+    faces = _within(solid, low, high)
+    assert len(faces) == count
+    filled = closed(solid, faces, "it")
+    assert volume_mm3(filled) - volume_mm3(solid) == pytest.approx(by_hand_mm3, rel=1e-6)
     assert filled.isValid()
