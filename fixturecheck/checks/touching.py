@@ -367,6 +367,13 @@ def closing(stage: Stage, seat: Seat, opening: Opening) -> str:
     if opening.turned_deg > stage.setup.tolerances.wedge_deg:
         return "State the two faces that are meant to meet, or turn the part so that these do."
     if opening.turned_deg > stage.setup.tolerances.parallel_deg:
+        if (out := _out_of_square(stage, seat)) is not None:
+            other, mine_deg, theirs_deg = out
+            return (
+                f"No turn closes this seat and that of {other.face}: {seat.face} and {other.face} stand at "
+                f"{angle_text(mine_deg, '.5g')} to each other, and what they are to lie on at "
+                f"{angle_text(theirs_deg, '.5g')}. Put a round bar or a wedge between, or seat another face."
+            )
         return (
             f"Turn {seat.body} by {angle_text(opening.turned_deg)} so that the faces lie flat: "
             f"look for a burr or a chip under it."
@@ -380,3 +387,29 @@ def closing(stage: Stage, seat: Seat, opening: Opening) -> str:
     who, way = (seat.on, -normal) if block else (seat.body, normal)
     way = way if opening.gap_mm > 0.0 else -way
     return f"Move {who} {write.length(abs(opening.gap_mm))} {toward(way)}, or find what holds it off."
+
+
+def _out_of_square(stage: Stage, seat: Seat) -> tuple[Seat, float, float] | None:
+    """Return another flat seat of the body that cannot close together with this one.
+
+    The two faces of the part stand at another angle to each other than the two that they are to lie on. With
+    the seat come both angles, in degrees.
+    """
+    for other in stage.setup.seats:
+        if other.body != seat.body or other.own == seat.own:
+            continue
+        mine_deg = _angle_deg(stage, seat.own, other.own)
+        theirs_deg = _angle_deg(stage, seat.other, other.other)
+        if abs(mine_deg - theirs_deg) > stage.setup.tolerances.parallel_deg:
+            return other, mine_deg, theirs_deg
+    return None
+
+
+def _angle_deg(stage: Stage, one: FaceRef, other: FaceRef) -> float:
+    """Return the angle that two faces of a body enclose, 90 for a square corner; nan where one is curved."""
+    first, second = (
+        body.normals[_numbers(body, ref.face)[0]]
+        for ref in (one, other)
+        for body in place_bodies([stage.setup.body(ref.body).placed()])
+    )
+    return 180.0 - math.degrees(math.acos(float(np.clip(first @ second, -1.0, 1.0))))

@@ -308,6 +308,19 @@ def test_a_tilted_part_is_turned_by_the_angle_that_it_is_out():
     assert f"Turn part by {math.degrees(0.01):.3g}°" in found.remedy
 
 
+def test_a_tapered_part_is_not_turned_toward_one_jaw_away_from_the_other():
+    """Foot 30 mm wide, top 27.5, 25 mm high: each side leans by atan(1.25 / 25), and the jaw is upright."""
+    drawn = cq.Workplane("YZ").polyline([(-30, 0), (0, 0), (-1.25, 25), (-28.75, 25)]).close()
+    part = body("part", drawn.extrude(20, both=True))
+    jaw = body("jaw", block(60, 10, 30, (0, 5, 0)), role="fixture")
+    seats = PRIMARY, on("part", "back", "jaw", "front", rank="secondary")
+    _, found = (f for f in gauged(seat.check, [CHUCK, jaw, part], *seats) if f.kind != "meets")
+    lean = math.degrees(math.atan(1.25 / 25))
+    assert "on a line" in found.kind
+    assert f"back and bottom stand at {90 - lean:.5g}° to each other" in found.remedy
+    assert "to lie on at 90°. Put a round bar or a wedge between" in found.remedy
+
+
 @pytest.mark.parametrize("names", [("rail", "stop"), ("stop", "rail")])
 def test_the_block_is_moved_and_not_the_rail_of_the_chuck(names):
     made = {
