@@ -143,7 +143,7 @@ def _processes(
     ]
     milled = [
         (part, mill.name, partial(MillingProcess, setup=setup, placed=placed, mill=mill, part=part))
-        for mill in (setup.holding.milling if setup.holding else ())
+        for mill in setup.mills
         for part in mill.parts
     ]
     return (*ground, *milled)

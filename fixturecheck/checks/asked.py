@@ -44,7 +44,7 @@ def _lacks(setup: Setup, check: str) -> str:
     """Return what a check's question needs and the set-up does not state; empty where it is asked."""
     if check in _HELD and setup.holding is None:
         return "[holding]"
-    if check == "crash" and setup.holding and not (setup.cuts or setup.holding.milling):
+    if check == "crash" and setup.holding and not (setup.cuts or setup.mills):
         return "[[cut]] or [[mill]]"
     if check in _STAGED and setup.staging is None:
         return "[staging]"

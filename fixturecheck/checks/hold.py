@@ -56,14 +56,15 @@ def check(stage: Stage) -> Iterator[Finding]:
             yield not_computed(ID, "holding", says, source=SOURCE)
         return
     yield from _missing(stage, held)
-    if not stage.setup.cuts and not (stage.setup.holding and stage.setup.holding.milling):
+    if not stage.setup.cuts and not stage.setup.mills:
         yield Finding(
             check=ID,
             verdict=Verdict.UNKNOWN,
             subject="holding",
             kind=Kind.NO_CUT,
             says="Whether the parts hold is not known: without a cut there is nothing to hold against.",
-            remedy="State the [[cut]] or the [[mill]] that the parts are held for.",
+            remedy="State the [[cut]] or the [[mill]] that the parts are held for, or teeth of the "
+            "[[end_mill]].",
             source=SOURCE,
         )
     for part in held.parts:
@@ -72,9 +73,8 @@ def check(stage: Stage) -> Iterator[Finding]:
 
 
 def _missing(stage: Stage, held: Held) -> Iterator[Finding]:
-    mills = stage.setup.holding.milling if stage.setup.holding else ()
     asked = {f"{part} in {c.name}": (part, c.name) for c in stage.setup.cuts for part in c.parts}
-    asked |= {f"{part} in {m.name}": (part, m.name) for m in mills for part in m.parts}
+    asked |= {f"{part} in {m.name}": (part, m.name) for m in stage.setup.mills for part in m.parts}
     for subject, reason in sorted(held.missing.items()):
         if subject in asked:
             part, cut = asked[subject]

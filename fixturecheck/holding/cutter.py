@@ -15,8 +15,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import product
 
 import numpy as np
+from shapely.geometry import MultiPoint
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
@@ -148,6 +150,8 @@ def cut_of(mill: Milling) -> Mill:
         wide_mm=mill.wide_mm,
         feed_mm_tooth=mill.feed_mm_tooth,
         helix_deg=mill.helix_deg or 0.0,
+        corner_mm=mill.corner_mm,
+        taper_deg=mill.taper_deg,
     )
 
 
@@ -160,9 +164,9 @@ def taken(mill: Milling) -> Shearing:
     return replace(table, axial_ratio=Range(low=0.0, high=lift))
 
 
-def axes_of(mill: Milling) -> tuple[Vector, Vector]:
-    """Return level unit vectors along the feed and to the left of it."""
-    x, y = mill.feed[0], mill.feed[1]
+def axes_of(feed: Vector) -> tuple[Vector, Vector]:
+    """Return level unit vectors along a feed and to the left of it."""
+    x, y = feed[0], feed[1]
     level = math.hypot(x, y)
     return (x / level, y / level, 0.0), (-y / level, x / level, 0.0)
 
@@ -220,16 +224,37 @@ class MillingProcess:
         """
         tooth_force_n(cut_of(self.mill), taken(self.mill))
         face = target_faces(self.setup, self.placed, self.part, self.mill.face)
-        along, left = (np.array(v) for v in axes_of(self.mill))
-        ground = _Ground(
-            job=self, span=extent_along(face, along), across=extent_along(face, left), z=box_of(face)[5]
-        )
-        found = [case for w, way in enumerate(self.ways) for case in ground.cases(w, way)]
+        found, met = list[LoadCase](), set[str]()
+        for number, (feed, z_mm) in enumerate(product(self.feeds(face), self.heights_mm(face))):
+            ground = _Ground(job=self, face=face, feed=feed, z=z_mm, number=number)
+            found += [case for w, way in enumerate(self.ways) for case in ground.cases(w, way)]
+            met |= ground.met
         if not found:
-            into = f": it would stand in {' and '.join(sorted(ground.met))}" if ground.met else ""
+            into = f": it would stand in {' and '.join(sorted(met))}" if met else ""
             message = f"{self.part}: no place was found at which a tooth of the cutter meets it{into}"
             raise NotComputedError(message)
         return tuple(found)
+
+    def feeds(self, face: Shape) -> tuple[Vector, ...]:
+        """Return the ways of the feed: as stated, or both ways along a face, and across a wide one."""
+        if not self.mill.of_run:
+            return (self.mill.feed,)
+        corners = np.concatenate([edge_points(e, _ON_EDGE) for e in edges_of(face)])[:, :2]
+        box = np.array(MultiPoint(corners).minimum_rotated_rectangle.exterior.coords)
+        sides = np.diff(box, axis=0)[:2]
+        across, along = sorted(sides, key=lambda side: float(np.linalg.norm(side)))
+        ways = [along, -along]
+        if float(np.linalg.norm(across)) > self.mill.cutter_mm + _GRAZE_MM:
+            ways += [across, -across]
+        return tuple(to_vector(np.array([*(way / np.linalg.norm(way)), 0.0])) for way in ways)
+
+    def heights_mm(self, face: Shape) -> tuple[float, ...]:
+        """Return how high the cutter's end stands: over the face, and of a run also in its first pass."""
+        last_mm = box_of(face)[5]
+        if not self.mill.of_run:
+            return (last_mm,)
+        first_mm = box_of(self.placed[self.part])[5] - self.mill.deep_mm
+        return (last_mm, first_mm) if first_mm > last_mm + _GRAZE_MM else (last_mm,)
 
     def loads(self, case: LoadCase, values: Mapping[str, float]) -> tuple[Load, ...]:
         """Return what the teeth do to the part in a case, at some size of the cutting force."""
@@ -293,6 +318,8 @@ class MillingProcess:
         for way in _TAKEN:
             if len(strips) > 1 or strip_mm(cut_of(self.mill), way) not in strips:
                 yield RemedyKind.WAY, (mill.way, str(way)), replace(self, mill=replace(mill, way=str(way)))
+        if mill.of_run:
+            return
         x, y, _ = mill.feed
         for feed in ((-x, -y, 0.0), (-y, x, 0.0), (y, -x, 0.0)):
             names = _toward(mill.feed), _toward(feed)
@@ -301,7 +328,8 @@ class MillingProcess:
     def alone_in(self, setup: Setup) -> Setup:
         """Return a set-up with this cut over this part and no other."""
         holding = setup.holding or Holding()
-        return replace(setup, holding=replace(holding, milling=(replace(self.mill, parts=(self.part,)),)))
+        alone = replace(holding, milling=(replace(self.mill, parts=(self.part,)),))
+        return replace(setup, end_mills=(), holding=alone)
 
     def moved_to(self, setup: Setup, placed: Mapping[str, Solid]) -> MillingProcess:
         """Return the same cut over the same part held otherwise."""
@@ -341,13 +369,13 @@ def _toward(feed: Vector) -> str:
 
 
 class _Ground:
-    """The face that is milled, along the feed (x) and to the left of it (y), and what stands in the way."""
+    """The face that is milled, along a feed (x) and to the left of it (y), and what stands in the way."""
 
-    def __init__(
-        self, job: MillingProcess, span: tuple[float, float], across: tuple[float, float], z: float
-    ) -> None:
-        self.job, self.span, self.across, self.z = job, span, across, z
-        self.between = 0.5 * (span[0] + span[1])
+    def __init__(self, job: MillingProcess, face: Shape, feed: Vector, z: float, number: int) -> None:
+        self.job, self.feed, self.z, self.number = job, feed, z, number
+        self.axes = tuple(np.array(v) for v in axes_of(feed))
+        self.span, self.across = (extent_along(face, v) for v in self.axes)
+        self.between = 0.5 * (self.span[0] + self.span[1])
         self.met: set[str] = set()
         self._higher = _higher(job, z + _GRAZE_MM)
         self._clear: dict[tuple[float, float], bool] = {}
@@ -362,16 +390,21 @@ class _Ground:
             for law, angle in turned:
                 places = self.ends(angle, y) if outermost else ()
                 if inner and s == inner[len(inner) // 2]:
-                    places = (*places, (1, self.between - max(t.at_mm[0] for t in angle.teeth)))
+                    places = (*places, (1, self.middle(angle, y)))
                 for p, x in places:
                     teeth = self.teeth(angle, x, y)
                     if teeth:
-                        group = (number, s, p, law)
-                        yield _case(self.job, way, self.words(p), self.axis(x, y), teeth, group)
+                        case = _case(self.job, way, self.words(p), self.axis(x, y), teeth)
+                        yield replace(case, feed=self.feed, group=(number, s, p, law, self.number))
+
+    def middle(self, angle: Turned, y: float) -> float:
+        """Return where a foremost tooth stands in mid face, of a run where a wall lets it."""
+        x = self.between - max(t.at_mm[0] for t in angle.teeth)
+        return self.between if self.job.mill.of_run and not self.is_clear(x, y) else x
 
     def axis(self, x: float, y: float) -> Vector:
         """Return the lower end of the axis at a place."""
-        along, left = (np.array(v) for v in axes_of(self.job.mill))
+        along, left = self.axes
         return to_vector(x * along + y * left + np.array([0.0, 0.0, self.z]))
 
     def is_clear(self, x: float, y: float) -> bool:
@@ -410,7 +443,7 @@ class _Ground:
 
     def teeth(self, angle: Turned, x: float, y: float) -> tuple[Load, ...]:
         """Return what the teeth that stand over the face do to the part."""
-        along, left = (np.array(v) for v in axes_of(self.job.mill))
+        along, left = self.axes
         up = np.array([0.0, 0.0, 1.0])
         found = []
         for tooth in angle.teeth:
@@ -422,8 +455,8 @@ class _Ground:
 
     def words(self, place: int) -> str:
         """Return an end of the face, as it lies in front of the operator."""
-        axis = 0 if abs(self.job.mill.feed[0]) >= abs(self.job.mill.feed[1]) else 1
-        return _ENDS[axis][place if self.job.mill.feed[axis] > 0.0 else 2 - place]
+        axis = 0 if abs(self.feed[0]) >= abs(self.feed[1]) else 1
+        return _ENDS[axis][place if self.feed[axis] > 0.0 else 2 - place]
 
 
 def _higher(job: MillingProcess, z_mm: float) -> dict[str, Floats]:
@@ -444,7 +477,6 @@ def _case(
     where: str,
     axis_mm: Vector,
     teeth: tuple[Load, ...],
-    group: tuple[int, ...],
 ) -> LoadCase:
     """Return the case of some teeth; it is placed at the one that pushes hardest."""
     whole = math.hypot(*(sum(t.force_n[i] for t in teeth) for i in range(3)))
@@ -454,7 +486,6 @@ def _case(
         stroke=way,
         at_mm=hardest.at_mm,
         axis_mm=axis_mm,
-        group=group,
         teeth=teeth,
     )
 
@@ -509,7 +540,7 @@ class CutterScene:
 
     def drawn_in(self, case: LoadCase, motion: StartingMotion) -> bool:
         """Say whether a body moves against the feed."""
-        along, _ = axes_of(self.process.mill)
+        along, _ = axes_of(case.feed or self.process.mill.feed)
         return float(np.dot(motion.velocity_at(case.at_mm), along)) < -0.5
 
     def bite(
@@ -580,12 +611,13 @@ def stock_points(job: MillingProcess, case: LoadCase, cutter: Cutter) -> tuple[F
     """
     pieces = faces_of(target_faces(job.setup, job.placed, job.part, job.mill.face))
     low, high = engaged_rad(cut_of(job.mill), CutterWay(case.stroke))
-    along, left = (np.array(v) for v in axes_of(job.mill))
+    along, left = (np.array(v) for v in axes_of(case.feed or job.mill.feed))
+    over = np.array([0.0, 0.0, cutter.axis_mm[2] - job.floor_mm])
 
     def ring(angles: Floats, radius_mm: float) -> Floats:
         level = np.outer(np.cos(angles), along) + np.outer(np.sin(angles), left)
         points = cutter.axis_mm + radius_mm * level
-        return points[[any(on_face(p, piece, _UNDER_MM) for piece in pieces) for p in points]]
+        return points[[any(on_face(p - over, piece, _UNDER_MM) for piece in pieces) for p in points]]
 
     tooth = np.array([case.at_mm[0], case.at_mm[1], cutter.axis_mm[2]])
     front = np.concatenate([ring(np.linspace(low, high, _ARC), cutter.radius_mm), tooth[None, :]])

@@ -34,6 +34,8 @@ class LoadCase:
     group : tuple of int
         Cases of one group differ by no more than the cutter's turn: way, strip, place and ends of what is
         square to the cutting force. A case of the wheel is a group of its own.
+    feed : Vector or None
+        Level direction in which the axis of a milling cutter goes; None for a wheel.
     teeth : tuple of Load
         What the teeth of a cutter do to the part there at their greatest force; empty for a wheel.
     """
@@ -43,6 +45,7 @@ class LoadCase:
     at_mm: Vector
     axis_mm: Vector | None = None
     group: tuple[int, ...] = ()
+    feed: Vector | None = None
     teeth: tuple[Load, ...] = ()
 
 

@@ -98,7 +98,7 @@ def _pair(span: Range) -> tuple[float, float]:
 
 
 def _part(p: PartHold, setup: Setup) -> PartHeld:
-    mills = setup.holding.milling if setup.holding else ()
+    mills = setup.mills
 
     def force(driver: Driver) -> tuple[float, float]:
         return _pair(p.forces.get(driver, Range.exactly(0.0)))

@@ -22,6 +22,7 @@ from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import beta, betainc
 
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.files import shipped_table
@@ -58,6 +59,8 @@ class Mill:
     helix_deg : float
         Angle of the flutes to the axis of the cutter: along them the teeth come into the cut one bit after
         the other.
+    corner_mm, taper_deg : float
+        Radius of its corners, and the angle from its axis to its side.
     """
 
     cutter_mm: float
@@ -66,6 +69,8 @@ class Mill:
     wide_mm: float
     feed_mm_tooth: float
     helix_deg: float = 0.0
+    corner_mm: float = 0.0
+    taper_deg: float = 0.0
 
 
 def specific_force_n_mm2(main_n_mm2: float, chip_mm: float, exponent: float) -> float:
@@ -110,6 +115,40 @@ def chip_section_mm2(deep_mm: float, feed_mm: float) -> float:
     Closed form: the area of a parallelogram does not depend on its slant.
     """
     return deep_mm * feed_mm
+
+
+def slant_factor(cut: Mill, exponent: float) -> float:
+    """Return how much more force an edge takes that is round or slanted than an upright one just as deep.
+
+    Where the edge makes an angle k with the end of the cutter the chip is sin k as thick and 1 / sin k as
+    wide, so that each piece of the depth takes sin(k)^-mc times the force. Over a round corner that is the
+    mean over its height, an incomplete beta function.
+
+    Parameters
+    ----------
+    cut : Mill
+        Its depth, corner and taper count.
+    exponent : float
+        mc of Kienzle's law.
+
+    Returns
+    -------
+    float
+        1 for a square cutter.
+
+    References
+    ----------
+    Kienzle [@kienzle1952] with chip thickness f sin k and width a / sin k, from memory; closed form.
+    """
+    tilt = math.radians(cut.taper_deg)
+    side = math.cos(tilt) ** -exponent
+    if cut.corner_mm <= 0.0:
+        return side
+    round_mm = min(cut.deep_mm, cut.corner_mm * (1.0 - math.sin(tilt)))
+    sine = 1.0 - (1.0 - round_mm / cut.corner_mm) ** 2
+    power = 0.5 * (2.0 - exponent)
+    edge_mm = 0.5 * cut.corner_mm * float(beta(power, 0.5) * betainc(power, 0.5, sine))
+    return (edge_mm + (cut.deep_mm - round_mm) * side) / cut.deep_mm
 
 
 def engagement_rad(cut: Mill) -> float:
@@ -185,7 +224,8 @@ def tooth_force_n(cut: Mill, shearing: Shearing, chip_mm: float | None = None) -
     chip = greatest_chip_mm(cut) if chip_mm is None else chip_mm
 
     def force(main: float, exponent: float, wear: float) -> float:
-        return specific_force_n_mm2(main, chip, exponent) * chip_section_mm2(cut.deep_mm, chip) * wear
+        section_mm2 = chip_section_mm2(cut.deep_mm, chip) * slant_factor(cut, exponent)
+        return specific_force_n_mm2(main, chip, exponent) * section_mm2 * wear
 
     return over_ends(force, shearing.force_n_mm2, shearing.exponent, shearing.wear_factor)
 
@@ -460,12 +500,13 @@ def _tooth(cut: Mill, law: Law, way: str, angle_rad: float) -> Tooth | None:
     count = 1 + math.ceil(_lag_rad(cut) / _SLICE_RAD)
     radius = 0.5 * cut.cutter_mm
     force, moment, cutting = np.zeros(3), np.zeros(3), 0.0
+    slant = slant_factor(cut, law.exponent)
     for k in range(count):
         up_share = (k + 0.5) / count
         angle = angle_rad + up_share * _lag_rad(cut)
         if not low - 1e-12 <= angle <= high + 1e-12:
             continue
-        part, along = _slice_n(law, cut.deep_mm / count, cut.feed_mm_tooth, angle)
+        part, along = _slice_n(law, slant * cut.deep_mm / count, cut.feed_mm_tooth, angle)
         place = (radius * math.cos(angle), radius * math.sin(angle), up_share * cut.deep_mm)
         force, moment, cutting = force + part, moment + along * np.array(place), cutting + along
     if cutting <= 0.0:

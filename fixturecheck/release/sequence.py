@@ -316,7 +316,7 @@ def first_steps(setup: Setup, *, keeps: bool) -> FirstSteps:
     clamps = holding.clamps if holding else ()
     return FirstSteps(
         grinds=bool(setup.cuts),
-        mills=bool(holding and holding.milling),
+        mills=bool(setup.mills),
         magnet_off=poles,
         demagnetise=poles and keeps,
         opened=tuple(c.body for c in clamps if c.kind == ClampKind.VISE),

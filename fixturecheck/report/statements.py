@@ -87,7 +87,7 @@ def at_the_machine(setup: Setup) -> tuple[tuple[str, ...], ...]:
 
 def only_mills(setup: Setup) -> bool:
     """Say whether parts are milled and none is ground."""
-    return bool(setup.holding and setup.holding.milling) and not setup.cuts
+    return bool(setup.mills) and not setup.cuts
 
 
 _ENDS = ("_deg", "_share", "_mm3", "_c", "_hrc", "_s", "_min")

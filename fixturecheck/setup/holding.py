@@ -213,6 +213,13 @@ class Milling:
         is not known: all three are tried then, and the worst counts.
     helix_deg : float or None
         Angle of the flutes, which lifts the part; None takes what cutters are sold with.
+    corner_mm : float
+        Radius of the cutter's corners; half of its diameter for a ball. A round edge takes thin, wide chips.
+    taper_deg : float
+        Of a tapered cutter, from its axis to its side.
+    of_run : bool
+        Whether it stands for the moves of an end mill: fed every way along the face, and first at the top of
+        the stock.
     """
 
     name: str
@@ -234,6 +241,9 @@ class Milling:
     helix_deg: float | None = field(
         default=None, metadata=allowed(0.0, MOST_HELIX_DEG, matters="how hard the cutter lifts the parts")
     )
+    corner_mm: float = field(default=0.0, metadata=allowed(0.0, 250.0, matters="the cutting force"))
+    taper_deg: float = field(default=0.0, metadata=allowed(0.0, 45.0, matters="the cutting force"))
+    of_run: bool = field(default=False, metadata=HIDDEN)
     stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
 
@@ -538,6 +548,9 @@ def _refuse_bad_milling(setup: Setup, mill: Milling) -> None:
         raise SetupError(message)
     if mill.wide_mm > mill.cutter_mm:
         message = f"{where}: wide_mm {mill.wide_mm:g} is more than the cutter's {mill.cutter_mm:g}"
+        raise SetupError(message)
+    if mill.corner_mm > 0.5 * mill.cutter_mm + 1e-9:
+        message = f"{where}: corner_mm {mill.corner_mm:g} is more than half of the {mill.cutter_mm:g} across"
         raise SetupError(message)
 
 

@@ -27,10 +27,10 @@ from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.dials import Dials, Squaring, Transfer
 from fixturecheck.setup.document import Guess
 from fixturecheck.setup.hardening import Hardening
-from fixturecheck.setup.holding import Holding
+from fixturecheck.setup.holding import Holding, Milling
 from fixturecheck.setup.records import BodyRole, Cut, Machine, Relieving, Seat
 from fixturecheck.setup.staging import Staging
-from fixturecheck.setup.tools import Drilling, EndMilling
+from fixturecheck.setup.tools import Drilling, EndMilling, loads_of
 from fixturecheck.setup.validate import all_of, refuse_bad
 from fixturecheck.shop.tables import Own, among_ours, refuse_bad_own
 from fixturecheck.shop.wheels import Wheel
@@ -277,6 +277,13 @@ class Setup:
     def shown_in(self) -> str:
         """What reports write lengths in: `mm`, `inch`, or `thou` for inches and thousandths."""
         return shown_in(self.units, self.small_lengths)
+
+    @property
+    def mills(self) -> tuple[Milling, ...]:
+        """Milling cuts that the parts are held against: as stated, and of the end mills that state teeth."""
+        if self.holding is None:
+            return ()
+        return (*self.holding.milling, *(mill for run in self.end_mills for mill in loads_of(run)))
 
     @property
     def table_z_mm(self) -> float:

@@ -11,6 +11,7 @@ from fixturecheck.drilling.numbers import thread_of
 from fixturecheck.errors import SetupError, about
 from fixturecheck.fields import HIDDEN, allowed, recorded
 from fixturecheck.names import nearest
+from fixturecheck.setup.holding import CUTS_AS, MOST_HELIX_DEG, Milling, MillWay
 from fixturecheck.setup.records import BodyRole
 
 if TYPE_CHECKING:
@@ -258,6 +259,19 @@ class EndMilling:
         Diameter of what turns above the nut.
     daylight_mm : float or None
         From the table to the nose of the raised spindle; None does not ask whether the tool goes in.
+    teeth : int or None
+        Number of teeth. With `feed_mm_tooth` and `deep_mm` the parts are held against its cutting force over
+        every slot, pocket and contour, as by a `[[mill]]` for each; a plunge pushes down and is not loaded.
+    feed_mm_tooth, deep_mm : float or None
+        Feed for each tooth, and how deep each pass goes.
+    wide_mm : float or None
+        How wide a contour cuts; None is the whole cutter, as a slot and the first round of a pocket cut.
+    way : str
+        `climb`, `conventional`, `centred` or `any`, as of a `[[mill]]`.
+    helix_deg : float or None
+        Angle of its flutes; None takes what cutters are sold with.
+    cuts_as : str
+        Class of the material in the table of milling.
     """
 
     name: str
@@ -278,6 +292,17 @@ class EndMilling:
     nut_long_mm: float = field(default=60.0, metadata=allowed(1.0, 500.0, matters="whether the nose clears"))
     nose_mm: float = field(default=80.0, metadata=allowed(1.0, 500.0, matters="whether the nose clears"))
     daylight_mm: float | None = field(default=None, metadata=allowed(1.0, 3000.0))
+    teeth: int | None = field(default=None, metadata=allowed(1, 100))
+    feed_mm_tooth: float | None = field(default=None, metadata=allowed(1e-4, 5.0))
+    deep_mm: float | None = field(default=None, metadata=allowed(0.001, 300.0))
+    wide_mm: float | None = field(default=None, metadata=allowed(0.001, 500.0))
+    way: str = field(
+        default=MillWay.ANY, metadata=allowed(words=MillWay, matters="which way the cutter pushes the parts")
+    )
+    helix_deg: float | None = field(
+        default=None, metadata=allowed(0.0, MOST_HELIX_DEG, matters="how hard the cutter lifts the parts")
+    )
+    cuts_as: str = field(default="soft_steel", metadata=allowed(words=CUTS_AS, matters="the cutting force"))
     stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
     @property
@@ -289,6 +314,46 @@ class EndMilling:
     def above_flutes_mm(self) -> float:
         """Length of shank between flutes and nut."""
         return self.stick_out_mm - self.flute_mm
+
+
+def loads_of(run: EndMilling) -> tuple[Milling, ...]:
+    """Return the milling cuts that a run loads its parts with, one for each face that its moves go over.
+
+    Parameters
+    ----------
+    run : EndMilling
+        The run as stated.
+
+    Returns
+    -------
+    tuple of Milling
+        None where teeth, feed and depth are not stated.
+    """
+    if run.teeth is None or run.feed_mm_tooth is None or run.deep_mm is None:
+        return ()
+    kinds: dict[str, set[str]] = {}
+    for move in run.moves:
+        if move.kind in OVER_FACE and move.face is not None:
+            kinds.setdefault(move.face, set()).add(move.kind)
+    return tuple(
+        Milling(
+            name=run.name if len(kinds) == 1 else f"{run.name} {face}",
+            parts=run.parts,
+            face=face,
+            cutter_mm=run.diameter_mm,
+            teeth=run.teeth,
+            deep_mm=run.deep_mm,
+            wide_mm=run.wide_mm if run.wide_mm is not None else run.diameter_mm,
+            feed_mm_tooth=run.feed_mm_tooth,
+            cuts_as=run.cuts_as,
+            way=run.way,
+            helix_deg=run.helix_deg,
+            corner_mm=run.corner_radius_mm,
+            taper_deg=run.taper_deg,
+            of_run=True,
+        )
+        for face in kinds
+    )
 
 
 def refuse_bad_words_of_end_mill(run: EndMilling) -> None:
@@ -330,10 +395,35 @@ def _flaws_of_cutter(run: EndMilling) -> Iterator[str]:
             f"cutter and nut are {long_mm:g} mm long, and the raised spindle leaves {run.daylight_mm:g} mm "
             "over the table; take a shorter cutter or holder"
         )
+    yield from _flaws_of_loads(run)
     if not run.moves:
         yield "state its moves, like [[end_mill.moves]] kind = 'pocket'"
     if not run.makes:
         yield "state makes, the faces that it makes"
+
+
+def _flaws_of_loads(run: EndMilling) -> Iterator[str]:
+    """Yield what is wrong with what is stated of its cutting force."""
+    loads = {"teeth": run.teeth, "feed_mm_tooth": run.feed_mm_tooth, "deep_mm": run.deep_mm}
+    lacking = [name for name, value in loads.items() if value is None]
+    if 0 < len(lacking) < len(loads):
+        yield f"state {' and '.join(lacking)}, too: the cutting force asks for all of {', '.join(loads)}"
+    if lacking:
+        return
+    free = [m.kind for m in run.moves if m.kind in {CutterMove.LINE, CutterMove.ARC}]
+    if free or not any(m.kind in OVER_FACE for m in run.moves):
+        kind = free[0] if free else CutterMove.PLUNGE
+        yield (
+            f"teeth load the parts over slots, pockets and contours, and it has a {kind}; leave teeth out "
+            "and state a [[mill]] over the face that it makes"
+        )
+    if run.wide_mm is None:
+        return
+    if run.wide_mm > run.diameter_mm:
+        yield f"wide_mm {run.wide_mm:g} is more than its diameter {run.diameter_mm:g}"
+    whole = [m.kind for m in run.moves if m.kind in {CutterMove.SLOT, CutterMove.POCKET}]
+    if whole and run.wide_mm < run.diameter_mm:
+        yield f"wide_mm is that of a contour; a {whole[0]} cuts as wide as the cutter, so leave wide_mm out"
 
 
 def _flaws_of_move(move: MillMove) -> Iterator[str]:
