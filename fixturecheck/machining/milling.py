@@ -143,12 +143,12 @@ def slant_factor(cut: Mill, exponent: float) -> float:
     tilt = math.radians(cut.taper_deg)
     side = math.cos(tilt) ** -exponent
     if cut.corner_mm <= 0.0:
-        return side
+        return float(side)
     round_mm = min(cut.deep_mm, cut.corner_mm * (1.0 - math.sin(tilt)))
     sine = 1.0 - (1.0 - round_mm / cut.corner_mm) ** 2
     power = 0.5 * (2.0 - exponent)
     edge_mm = 0.5 * cut.corner_mm * float(beta(power, 0.5) * betainc(power, 0.5, sine))
-    return (edge_mm + (cut.deep_mm - round_mm) * side) / cut.deep_mm
+    return float((edge_mm + (cut.deep_mm - round_mm) * side) / cut.deep_mm)
 
 
 def engagement_rad(cut: Mill) -> float:
