@@ -225,7 +225,7 @@ class MillingProcess:
         tooth_force_n(cut_of(self.mill), taken(self.mill))
         face = target_faces(self.setup, self.placed, self.part, self.mill.face)
         found, met = list[LoadCase](), set[str]()
-        for number, (feed, z_mm) in enumerate(product(self.feeds(face), self.heights_mm(face))):
+        for number, (feed, z_mm) in enumerate(product(self._feeds(face), self._heights_mm(face))):
             ground = _Ground(job=self, face=face, feed=feed, z=z_mm, number=number)
             found += [case for w, way in enumerate(self.ways) for case in ground.cases(w, way)]
             met |= ground.met
@@ -235,7 +235,7 @@ class MillingProcess:
             raise NotComputedError(message)
         return tuple(found)
 
-    def feeds(self, face: Shape) -> tuple[Vector, ...]:
+    def _feeds(self, face: Shape) -> tuple[Vector, ...]:
         """Return the ways of the feed: as stated, or both ways along a face, and across a wide one."""
         if not self.mill.of_run:
             return (self.mill.feed,)
@@ -248,7 +248,7 @@ class MillingProcess:
             ways += [across, -across]
         return tuple(to_vector(np.array([*(way / np.linalg.norm(way)), 0.0])) for way in ways)
 
-    def heights_mm(self, face: Shape) -> tuple[float, ...]:
+    def _heights_mm(self, face: Shape) -> tuple[float, ...]:
         """Return how high the cutter's end stands: over the face, and of a run also in its first pass."""
         last_mm = box_of(face)[5]
         if not self.mill.of_run:
@@ -390,14 +390,14 @@ class _Ground:
             for law, angle in turned:
                 places = self.ends(angle, y) if outermost else ()
                 if inner and s == inner[len(inner) // 2]:
-                    places = (*places, (1, self.middle(angle, y)))
+                    places = (*places, (1, self._middle(angle, y)))
                 for p, x in places:
                     teeth = self.teeth(angle, x, y)
                     if teeth:
                         case = _case(self.job, way, self.words(p), self.axis(x, y), teeth)
                         yield replace(case, feed=self.feed, group=(number, s, p, law, self.number))
 
-    def middle(self, angle: Turned, y: float) -> float:
+    def _middle(self, angle: Turned, y: float) -> float:
         """Return where a foremost tooth stands in mid face, of a run where a wall lets it."""
         x = self.between - max(t.at_mm[0] for t in angle.teeth)
         return self.between if self.job.mill.of_run and not self.is_clear(x, y) else x
