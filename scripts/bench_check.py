@@ -40,7 +40,7 @@ def vs_floor() -> dict[str, object]:
     check_s, floor_s = _against(["check", str(SETUP)], "out", "out", FLOOR, expected=1)
     return {
         "figure": ratio_of(check_s, floor_s),
-        "goal": 4.0,
+        "goal": 2.0,
         "says": f"times as long as importing cadquery, running the script and tessellating: "
         f"{shown_s(check_s)} with all outputs against {shown_s(floor_s)}",
     }
