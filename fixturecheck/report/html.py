@@ -347,17 +347,17 @@ def _as_ground(result: Result) -> Markup:
     def cells(cut: CutMade) -> Sequence[str | Cell]:
         made = ", ".join(f"{f.face} {shown(f.share_made, 'share')}" for f in cut.faces)
         radius = "" if cut.corner_radius_mm is None else f"corner {shown(cut.corner_radius_mm, 'mm', units)}"
-        removed, left, gouged = (
+        removed, left, below = (
             shown(v, "mm3", units) for v in (cut.removed_mm3, cut.leftover_mm3, cut.gouge_mm3)
         )
         return (
             Cell(lines=(cut.name,), below=f"made: {made}"),
             Cell(lines=(removed,), below=radius),
             left,
-            gouged,
+            below,
         )
 
-    heads = ("cut", "removed", "left over", "gouged")
+    heads = ("cut", "removed", "left over", "below the drawing")
     title = "As milled" if all(c.milled for c in result.cuts) else "As ground"
     return render(
         "as_ground.html", title=title, cuts=table_of(heads, [cells(c) for c in result.cuts], 1, 2, 3)
