@@ -251,7 +251,8 @@ def _passes(stage: Stage, cut: GroundCut | MilledCut, mover: str, nearest: Appro
     least_mm, name = stage.setup.machine.least_clearance_mm, cut.name
     if nearest is None:
         says = f"Cut {name}: nothing stands near the {mover}."
-        return Finding(
+        return judge(
+            None,
             check=ID,
             verdict=Verdict.GO,
             subject=f"{name}/{mover}",

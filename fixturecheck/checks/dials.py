@@ -478,12 +478,12 @@ def _time(setup: Setup, one: Dialled, found: CutDials) -> Finding:
     parts = len(next(c for c in setup.cuts if c.name == one.cut).parts)
     each = f", {time_words(p.part_min)} a part" if parts > 1 else ""
     strokes = "1 stroke" if p.strokes == 1 else f"{p.strokes} strokes"
-    return Finding(
+    return judge(
+        p.batch_min,
         check=ID,
         verdict=Verdict.GO,
         subject=one.cut,
         kind=Kind.BATCH_TIME,
-        value=p.batch_min,
         unit="min",
         cut=one.cut,
         says=f"Cut {one.cut}: passes {told}; each pass down is {strokes} of "

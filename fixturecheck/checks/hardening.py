@@ -174,7 +174,8 @@ def _not_hard(steel: SteelTempered, source: str) -> Iterator[Finding]:
         softest = min((h for _, h in steel.curve_hrc), default=0.0)
         beyond = min(steel.wanted_hrc) > hardest or max(steel.wanted_hrc) < softest
         if beyond:
-            yield Finding(
+            yield judge(
+                None,
                 check=ID,
                 verdict=Verdict.NO_GO,
                 subject=steel.steel,
@@ -281,7 +282,8 @@ def _holes(found: HardeningFound) -> Iterator[Finding]:
     """Ask for plugs in holes that the blast would open."""
     if found.holes:
         names = listed([str(h) for h in found.holes])
-        yield Finding(
+        yield judge(
+            None,
             check=ID,
             verdict=Verdict.CAUTION,
             subject=names,
@@ -299,7 +301,8 @@ def _magnetism(stage: Stage, hardening: Hardening) -> Iterator[Finding]:
         return
     who = listed([b.name for b in hardened_parts(stage.setup)])
     done = hardening.demagnetised
-    yield Finding(
+    yield judge(
+        None,
         check=ID,
         verdict=Verdict.GO if done else Verdict.CAUTION,
         subject=who,

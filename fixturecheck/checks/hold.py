@@ -57,7 +57,8 @@ def check(stage: Stage) -> Iterator[Finding]:
         return
     yield from _missing(stage, held)
     if not stage.setup.cuts and not stage.setup.mills:
-        yield Finding(
+        yield judge(
+            None,
             check=ID,
             verdict=Verdict.UNKNOWN,
             subject="holding",

@@ -25,7 +25,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef, on
 from fixturecheck.nesting.answer import StagingAnswer
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.finding import Finding, Kind, Verdict, not_computed
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.rest import PartLocation, SeatRole, SeatTakes, TargetMoves
 from fixturecheck.result.shapes import Vector
 from fixturecheck.units import FREEDOM, Writing
@@ -70,13 +70,13 @@ def _part(part: PartLocation, write: Writing) -> Finding:
     if strongest is not None:
         (size, target, name), (one, more) = strongest, write.steps()
         says += f" {target.place.name} follows {name} most: by {size:.2f} {more} for each {one}."
-    return Finding(
+    return judge(
+        float(part.rank),
         check=ID,
         verdict=Verdict.GO,
         subject=part.body,
         kind=Kind.RANK,
         about=(part.body,),
-        value=float(part.rank),
         unit=FREEDOM,
         says=says,
         source=_SOURCE,
@@ -87,13 +87,13 @@ def _seat(found: StagingAnswer, part: PartLocation, seat: SeatTakes) -> Finding:
     """Say what one seat takes, where it acts and which way it holds; a caution where it fights another."""
     role = seat.role
     place, way = _acts(found, seat.own, seat.other)
-    return Finding(
+    return judge(
+        float(role.takes),
         check=ID,
         verdict=Verdict.GO if role.takes else Verdict.CAUTION,
         subject=f"{part.body}: {role.name}",
         kind=Kind.SEAT,
         about=(seat.own, seat.other),
-        value=float(role.takes),
         unit=FREEDOM,
         says=f"{role.name} ({seat.rank}) takes {role.takes} of the {role.wants} degrees of freedom "
         "that it would take alone."
@@ -110,13 +110,13 @@ def _closes(found: StagingAnswer, own: FaceRef, other: FaceRef) -> Finding:
     """Say that a stop only closes its part in."""
     name = on(own.face, other)
     place, way = _acts(found, own, other)
-    return Finding(
+    return judge(
+        0.0,
         check=ID,
         verdict=Verdict.GO,
         subject=f"{own.body}: {name}",
         kind=Kind.SEAT,
         about=(own, other),
-        value=0.0,
         unit=FREEDOM,
         says=f"{name} (stop) locates nothing: it is set against {own.body} last, to close it in.",
         source=_SOURCE,
@@ -141,14 +141,14 @@ def _follows(moved: TargetMoves, write: Writing) -> Finding:
     each = [
         f"{v:+.3f} {more} for each {one} that {n} stands higher" for n, v in moved.by_seat if abs(v) > _NIL
     ]
-    return Finding(
+    return judge(
+        max((abs(v) for _, v in moved.by_seat), default=0.0),
         check=ID,
         verdict=Verdict.GO,
         subject=place.name,
         kind=Kind.FOLLOWS,
         about=(place.ref,),
         cut=place.cut,
-        value=max((abs(v) for _, v in moved.by_seat), default=0.0),
         unit="um/um",
         says=f"{place.name} moves along its normal by {', by '.join(each) or 'nothing'}.",
         source=_SOURCE,
@@ -160,7 +160,8 @@ def _follows(moved: TargetMoves, write: Writing) -> Finding:
 def _unlocated(part: PartLocation, moved: TargetMoves, write: Writing) -> Finding:
     """Report a cut face that nothing locates along its normal."""
     place, (one, more) = moved.place, write.steps("mm")
-    return Finding(
+    return judge(
+        None,
         check=ID,
         verdict=Verdict.NO_GO,
         subject=place.name,

@@ -398,7 +398,8 @@ def _beside(stage: Stage, a: str, b: str) -> Iterator[Finding]:
     for patch in (*burrs[:1], *(p for p in patches if not p.contact.on_burr)):
         burr = patch.contact.on_burr
         more = f" and {len(burrs) - 1} more places on burrs" if burr and len(burrs) > 1 else ""
-        yield Finding(
+        yield judge(
+            None,
             check=ID,
             verdict=Verdict.CAUTION,
             subject=f"{a} and {b}: {patch.shape.name}",

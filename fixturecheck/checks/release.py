@@ -59,7 +59,8 @@ def check(stage: Stage) -> Iterator[Finding]:
     if release.burrs:
         edges = "; ".join(burr_words(b) for b in release.burrs)
         says = f"Stone these edges before the next seating: {edges}."
-        yield Finding(
+        yield judge(
+            None,
             check=ID,
             verdict=Verdict.GO,
             subject="burrs",

@@ -72,12 +72,12 @@ def _no_rest(stage: Stage, found: StagingAnswer, verdict: Verdict) -> Finding:
     settled = found.settled
     value = settled.residual_um if verdict is Verdict.UNKNOWN and math.isfinite(settled.residual_um) else None
     says = f"Let go: {settled_words(settled, stage.setup.write)}."
-    return Finding(
+    return judge(
+        value,
         check=ID,
         verdict=verdict,
         subject="staging",
         kind=Kind.OVERLAPS if settled.ending is Ending.OVERLAPS else Kind.NO_REST,
-        value=value,
         unit="um",
         says=says,
         remedy=_HINTS.get(settled.ending),
@@ -247,14 +247,14 @@ def _hands(stage: Stage, found: StagingAnswer) -> Iterator[Finding]:
     times = Counter(told.body for told in found.hands)
     for told in found.hands:
         bad = Verdict.CAUTION if told.rests else Verdict.NO_GO
-        yield Finding(
+        yield judge(
+            float(np.linalg.norm(told.shift_mm)),
             check=ID,
             verdict=Verdict.GO if told.stays else bad,
             subject=f"{told.body} under a hand",
             kind=Kind.PRESS,
             about=(told.body,),
             named=",".join(f"{v:g}" for v in told.at_mm) if times[told.body] > 1 else "",
-            value=float(np.linalg.norm(told.shift_mm)),
             unit="mm",
             says=f"{hand_words(told, stage.setup.write)}.",
             remedy=None if told.stays else "Widen what it stands on, or press inside its supports.",

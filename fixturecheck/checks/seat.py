@@ -111,13 +111,13 @@ def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch]) -> Fi
     """
     first, round_all = lines[0], all(map(along_round, lines))
     if round_all and seat.rank != Rank.PRIMARY and _holds_by_area(stage, seat.body):
-        return Finding(
+        return judge(
+            sum(line.contact.length_mm for line in lines),
             check=ID,
             verdict=Verdict.GO,
             subject=subject_of(seat),
             kind=Kind.ALONG_ITS_ROUND,
             about=sides_of(seat),
-            value=sum(line.contact.length_mm for line in lines),
             unit="mm",
             says=f"{said(first, stage.setup.write)}: the {seat.rank} seat bears along the round face of the "
             "part and locates it. Another seat holds the part by an area.",
@@ -252,7 +252,8 @@ def _touches(stage: Stage, part: Body, patch: Patch, open_seats: list[Seat]) -> 
         verdict = Verdict.CAUTION
         says = f"{what} is not a stated seat: it fights the seats of {part.name}."
         remedy = "State it as a seat, or relieve it."
-    return Finding(
+    return judge(
+        None,
         check=ID,
         verdict=verdict,
         subject=f"{part.name}: {patch.shape.name}",
@@ -281,7 +282,8 @@ def _footing(stage: Stage, part: Body, idle: frozenset[str]) -> Iterator[Finding
     sharp = [p for p in held if p.contact.kind in {ContactKind.LINE, ContactKind.POINT}]
     if not sharp:
         says = f"{part.name} touches nothing that holds it."
-        yield Finding(
+        yield judge(
+            None,
             check=ID,
             verdict=Verdict.NO_GO,
             subject=part.name,
@@ -295,13 +297,13 @@ def _footing(stage: Stage, part: Body, idle: frozenset[str]) -> Iterator[Finding
     where = "; ".join(said(p, stage.setup.write) for p in sharp[:3])
     rolls = all(map(along_round, sharp))
     how = "bears along its round" if rolls else "stands on an edge or corner"
-    yield Finding(
+    yield judge(
+        0.0,
         check=ID,
         verdict=Verdict.CAUTION if rolls else Verdict.NO_GO,
         subject=part.name,
         kind=Kind.NO_FOOTING,
         about=(part.name,),
-        value=0.0,
         unit="mm2",
         says=f"{part.name} {how}, with no area to hold by: {where}.",
         remedy="Seat it on a face: turn it, use blocking with faces to match, or hold it in the vise.",

@@ -63,7 +63,8 @@ def check(stage: Stage) -> Iterator[Finding]:
     for seat in chances.seats:
         yield _seat(seat, chances, stage.setup.write)
     for name in chances.closed_in:
-        yield Finding(
+        yield judge(
+            None,
             check=ID,
             verdict=Verdict.GO,
             subject=name,
@@ -79,7 +80,8 @@ def check(stage: Stage) -> Iterator[Finding]:
         yield _target(stage, target, chances)
     yield from _exactly(stage, chances)
     if chances.contradict:
-        yield Finding(
+        yield judge(
+            None,
             check=ID,
             verdict=Verdict.CAUTION,
             subject="zones",

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from fixturecheck.errors import Mistakes, SetupError, read_all
 from fixturecheck.fields import shortened
@@ -267,34 +267,46 @@ def _head(facts: Stated) -> HeadEntry:
 
 
 def _cut(stated: Stated) -> Cut:
-    cut = stated.record(Cut)
-    try:
-        allowed_name(cut.name, f"cut {cut.name!r}")
-    except SetupError as reason:
-        stated.fail(str(reason), "name")
-    return cut
+    return _named(stated, stated.record(Cut), "cut", "name")
 
 
 def _drill(stated: Stated) -> Drilling:
-    """Return a hole that a table states, its thread being known and its tool short enough."""
-    drill = stated.record(Drilling)
-    try:
-        allowed_name(drill.name, f"drill {drill.name!r}")
-        refuse_bad_words_of_drill(drill)
-    except SetupError as reason:
-        stated.fail(str(reason))
-    return drill
+    """Return a hole that a table states; its thread is known and its tool is short enough."""
+    return _named(stated, stated.record(Drilling), "drill", refuse=refuse_bad_words_of_drill)
 
 
 def _end_mill(stated: Stated) -> EndMilling:
     """Return a run of an end mill that a table states; its sizes make a cutter, its moves have places."""
-    run = stated.record(EndMilling)
+    return _named(stated, stated.record(EndMilling), "end_mill", refuse=refuse_bad_words_of_end_mill)
+
+
+_Named = TypeVar("_Named", Cut, Drilling, EndMilling)
+
+
+def _named(
+    stated: Stated,
+    record: _Named,
+    kind: str,
+    key: str = "",
+    refuse: Callable[[_Named], None] = lambda _: None,
+) -> _Named:
+    """Return what a table states once its name, and what else is asked of it, is allowed.
+
+    Parameters
+    ----------
+    kind : str
+        The table's kind, for the message.
+    key : str
+        The key that a wrong name is told of; empty for the table.
+    refuse : callable
+        Raises SetupError where what the table states does not go together.
+    """
     try:
-        allowed_name(run.name, f"end_mill {run.name!r}")
-        refuse_bad_words_of_end_mill(run)
+        allowed_name(record.name, f"{kind} {record.name!r}")
+        refuse(record)
     except SetupError as reason:
-        stated.fail(str(reason))
-    return run
+        stated.fail(str(reason), *([key] if key else []))
+    return record
 
 
 def _severity(facts: Stated) -> dict[str, str]:

@@ -12,7 +12,7 @@ from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.progress import Progress, silent
 from fixturecheck.result import Result
-from fixturecheck.result.finding import Finding, Kind, Verdict, worst
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge, worst
 from fixturecheck.result.grouping import grouped
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.result.touching import BodyFree, BodyPair, PairState, Touching
@@ -103,13 +103,13 @@ def _of_pair(pair: BodyPair, shapes: tuple[NamedShape, ...], write: Writing) -> 
     shown = {PairState.OVERLAP: (Role.OVERLAP,), PairState.CLEAR: (Role.NEAR,)}.get(
         pair.state, (Role.AREA, Role.LINE, Role.POINT)
     )
-    return Finding(
+    return judge(
+        value,
         check=ID,
         verdict=Verdict.NO_GO if pair.state is PairState.OVERLAP else verdict,
         subject=f"{pair.a} and {pair.b}",
         kind=_KINDS[pair.state],
         about=(pair.a, pair.b),
-        value=value,
         unit=unit,
         says=pair_says(pair, write),
         remedy=parting_says(pair, write),
@@ -122,13 +122,13 @@ def _of_pair(pair: BodyPair, shapes: tuple[NamedShape, ...], write: Writing) -> 
 
 def _of_body(free: BodyFree, solid: Solid, write: Writing) -> Finding:
     body = NamedShape(name=free.body, role=Role.PART, geometry=solid, bodies=(free.body,))
-    return Finding(
+    return judge(
+        None if free.unknown else float(len(free.keeps) if free.touches else _RELEASED),
         check=ID,
         verdict=Verdict.UNKNOWN if free.unknown else Verdict.GO,
         subject=free.body,
         kind=Kind.FREE,
         about=(free.body,),
-        value=None if free.unknown else float(len(free.keeps) if free.touches else _RELEASED),
         unit="" if free.unknown else FREEDOM,
         says=free_says(free, write),
         source=_FREE_SOURCE,

@@ -23,7 +23,7 @@ from fixturecheck.process.across.stage import JobStage, RouteFinding
 from fixturecheck.process.model import Job
 from fixturecheck.process.order import makers_of
 from fixturecheck.process.records import Operation
-from fixturecheck.result.finding import Finding, Kind, Verdict
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 
 ID = "made"
 TITLE = "Faces are there when they are needed"
@@ -70,7 +70,8 @@ def _never_made(stage: JobStage) -> Iterator[RouteFinding]:
         )
         yield RouteFinding(
             number=None,
-            finding=Finding(
+            finding=judge(
+                None,
                 check=ID,
                 verdict=Verdict.CAUTION,
                 subject=job.name,
@@ -124,7 +125,8 @@ def _cut_away_in(stage: JobStage, operation: Operation, face: str) -> Operation 
 
 
 def _finding(operation: Operation, face: str, kind: Kind, says: str, remedy: str) -> Finding:
-    return Finding(
+    return judge(
+        None,
         check=ID,
         verdict=Verdict.NO_GO,
         subject=f"{operation.title}: {face}",

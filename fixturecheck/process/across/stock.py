@@ -17,7 +17,7 @@ from fixturecheck.kernel.boolean import split
 from fixturecheck.kernel.measure import volume_mm3
 from fixturecheck.process.across.stage import JobStage, RouteFinding
 from fixturecheck.process.order import left_on, makers_of
-from fixturecheck.result.finding import Finding, Kind, Verdict, judge
+from fixturecheck.result.finding import Kind, judge
 from fixturecheck.result.shapes import NamedShape, Role
 
 ID = "stock"
@@ -92,15 +92,13 @@ def _blank(stage: JobStage) -> Iterator[RouteFinding]:
         says = "The part before its first operation fills the blank."
         yield RouteFinding(
             number=None,
-            finding=Finding(
+            finding=judge(
+                0.0,
+                unit="mm3",
+                at_most=0.0,
                 check=ID,
-                verdict=Verdict.GO,
                 subject="blank",
                 kind=Kind.BLANK_LEFT,
-                value=0.0,
-                unit="mm3",
-                limit=0.0,
-                margin=0.0,
                 says=says,
             ),
         )
