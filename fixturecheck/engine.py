@@ -257,18 +257,18 @@ def check(
     """
     asked = chosen(only, skip)
     share = _Share(progress, held=setup.holding is not None and bool(asked & {*STEPS["holding"]}))
-    told: list[Finding] = []
+    findings: list[Finding] = []
     work = _Work(setup, asked, share)
-    for finding in _in_turn(work, share, told, waits=only is None):
-        told.append(_as_stated(setup, finding))
-        found(told[-1])
+    for finding in _in_turn(work, share, findings, waits=only is None):
+        findings.append(_as_stated(setup, finding))
+        found(findings[-1])
     progress("done", 1.0)
     order = [*MODULES]
-    told.sort(key=lambda f: order.index(f.check) if f.check in order else -1)
-    return _result(work, told)
+    findings.sort(key=lambda f: order.index(f.check) if f.check in order else -1)
+    return _result(work, findings)
 
 
-def _in_turn(work: _Work, share: _Share, told: list[Finding], *, waits: bool) -> Iterator[Finding]:
+def _in_turn(work: _Work, share: _Share, findings: list[Finding], *, waits: bool) -> Iterator[Finding]:
     """Yield every finding, step by step; `told` is what has been found so far, as the set-up counts it.
 
     Parameters
@@ -282,7 +282,7 @@ def _in_turn(work: _Work, share: _Share, told: list[Finding], *, waits: bool) ->
         names = [name for name in checks if name in work.asked]
         share.begin(step)
         if step == "holding" and work.needs(step):
-            clash = _clash(told)
+            clash = _clash(findings)
             if clash is not None and waits:
                 yield from (_waiting(name, setup, clash) for name in names)
                 continue
@@ -300,7 +300,7 @@ def _in_turn(work: _Work, share: _Share, told: list[Finding], *, waits: bool) ->
                 yield from _found(name, work)
             except (NotComputedError, KernelError) as reason:
                 yield not_computed(name, setup.name, reason)
-    if not any(f.check in MODULES for f in told):
+    if not any(f.check in MODULES for f in findings):
         yield _nothing(setup, work.asked)
 
 
@@ -343,9 +343,9 @@ def _nothing(setup: Setup, asked: frozenset[str]) -> Finding:
     )
 
 
-def _clash(told: list[Finding]) -> Finding | None:
+def _clash(findings: list[Finding]) -> Finding | None:
     """Return the first finding by which the bodies cannot all be where they are drawn; None without one."""
-    return next((f for f in told if f.verdict is Verdict.NO_GO and (f.check, f.kind) in _CLASHES), None)
+    return next((f for f in findings if f.verdict is Verdict.NO_GO and (f.check, f.kind) in _CLASHES), None)
 
 
 def _waiting(check_name: str, setup: Setup, clash: Finding) -> Finding:

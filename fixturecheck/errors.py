@@ -100,7 +100,7 @@ def refuse_unless_positive(what: str, *values: float) -> None:
 
 
 MOST_TOLD = 40
-"""Lines of mistakes that are told at once; a file with more of them is wrong as a whole."""
+"""Lines of mistakes that are reported at once; a file with more of them is wrong as a whole."""
 
 S = TypeVar("S")
 T = TypeVar("T")
@@ -117,7 +117,7 @@ class Mistakes:
         return len(self._lines)
 
     def add(self, line: str) -> None:
-        """Note a mistake; the same line is told once."""
+        """Note a mistake; the same line is reported once."""
         self._lines.setdefault(line)
 
     @contextmanager
@@ -167,7 +167,7 @@ def read_all(things: Iterable[S], read: Callable[[S], T]) -> tuple[T, ...]:
     Raises
     ------
     SetupError
-        Some of them have a mistake; all mistakes are told together.
+        Some of them have a mistake; all mistakes are reported together.
     """
     wrong = Mistakes()
     found = wrong.each(things, read)

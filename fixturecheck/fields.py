@@ -44,7 +44,7 @@ class Allowed:
         Parameters
         ----------
         inch_of : str, optional
-            The metric key; the range is then told in the unit of its inch key.
+            The metric key; the range is then given in the unit of its inch key.
         """
         if math.isinf(self.least) and math.isinf(self.most):
             return ""
@@ -59,7 +59,7 @@ class Allowed:
         value : object
             A number in the unit of the metric key, a word, or a list or table of these.
         inch_of : str, optional
-            The metric key, where the value was stated in inch units: the reason is then told in those.
+            The metric key, where the value was stated in inch units: the reason is then given in those.
         """
         if self.words:
             return self._strange_word(value)

@@ -102,7 +102,7 @@ def _worked_out(
     for cut in setup.cuts if loads else ():
         missing.update({f"{n} in {cut.name}": _NOT_GROUND for n in cut.parts if cut.name not in ground})
     progress("remedies", 0.7)
-    # Where it goes is asked alone: what would hold it is told by nobody.
+    # Where it goes is asked alone: no remedy is looked for.
     remedied = "hold" in asked
     parts, untried = _remedied(benches, Budget(HOLD)) if remedied else ([b.part for b in benches], [])
     progress("release", 0.9)

@@ -34,7 +34,7 @@ class Tolerances:
 
     touch_um: float = field(default=1.0, metadata=allowed(0.001, 100.0, matters="which faces touch"))
     near_mm: float = field(
-        default=0.5, metadata=allowed(*NEAR_MM, matters="which faces are near enough to be told")
+        default=0.5, metadata=allowed(*NEAR_MM, matters="which faces are near enough to be reported")
     )
     parallel_deg: float = field(default=1e-3, metadata=allowed(1e-6, 1.0))
     wedge_deg: float = field(default=5.0, metadata=allowed(0.001, 30.0))

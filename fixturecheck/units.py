@@ -87,13 +87,13 @@ rest follows. A speed in m/s is a wheel's, in surface feet per minute.
 """
 
 _DECIMALS = {"mm": 4, "um": 5}
-"""Most decimals of an inch: ten-thousandths are the least that a shop reads; gaps are told a step finer."""
+"""Most decimals of an inch: a shop reads no less than ten-thousandths; gaps are written a step finer."""
 
 _THOU_BELOW_MM = 2.54
 """Lengths below a tenth of an inch are small."""
 
 LARGE_UM = 1000.0
-"""Gaps from here on are told in mm."""
+"""Gaps from here on are written in mm."""
 SPECS = {
     "mm": ".4g",
     "um": ".4g",
@@ -213,7 +213,7 @@ class Writing:
 
     Every sentence of a finding, remedy or reason takes its quantities from here. The format is the one that
     the metric number takes; in inches a number keeps as many digits as say the same. What was solved for and
-    tried in mm is told `toward` the side on which it still holds, `up` or `down`, where inches round it.
+    tried in mm is written `toward` the side on which it still holds, `up` or `down`, where inches round it.
 
     Parameters
     ----------

@@ -22,7 +22,7 @@ import bibtexparser
 
 from fixturecheck import cli
 from fixturecheck.checks import MODULES
-from fixturecheck.checks.told import told_of
+from fixturecheck.checks.described import description_of
 from fixturecheck.commands import terminal
 from fixturecheck.names import CHECKS, SEVERITIES
 from fixturecheck.result import Result
@@ -96,7 +96,7 @@ def _anchor(name: str) -> str:
 def checks_page() -> str:
     """Return what each check asks, from its own docstring."""
     out = [_MADE.format(source="the docstrings in `fixturecheck/checks`"), "# Checks\n"]
-    checks = {name: told_of(name) for name in MODULES}
+    checks = {name: description_of(name) for name in MODULES}
     out.append("Each check answers one question. `fixturecheck explain seat` prints the same of one.\n")
     rows = [(f"[`{name}`](#{name})", told.question) for name, told in checks.items()]
     out.append(_table(("check", "question"), rows))

@@ -155,10 +155,10 @@ def dms(angle_arcsec: float) -> str:
     minutes, seconds = divmod(whole, 60)
     degrees, minutes = divmod(minutes, 60)
     shown = f"{seconds:.1f}".rstrip("0").rstrip(".")
-    told = (
+    parts = (
         [f"{degrees:.0f}°"] * bool(degrees) + [f"{minutes:.0f}'"] * bool(minutes or degrees) + [f'{shown}"']
     )
-    return sign + " ".join(told)
+    return sign + " ".join(parts)
 
 
 def _signs(count: int) -> Ints:

@@ -175,11 +175,11 @@ def _tale(way: Way, write: Writing) -> str:
     before = f"it comes up against {' and '.join(way.over)}, then " if way.over else ""
     goes = motion_words(way.motion, write) if way.motion else "it goes a way that was not found"
     ends, more = _of_cutter(way, way.crash, write) if isinstance(way.crash, Bitten) else _of_wheel(way, write)
-    told = [f"Beyond that {before}{goes}, {ends}.", *more]
+    sentences = [f"Beyond that {before}{goes}, {ends}.", *more]
     stopped = way.crash is not None and way.crash.outcome is Outcome.STOPPED
     if way.hits is not None and way.hits_after_mm is not None and not stopped:
-        told.append(f"It runs into {way.hits} after {write.length(way.hits_after_mm, '.1f')}.")
-    return " ".join(told)
+        sentences.append(f"It runs into {way.hits} after {write.length(way.hits_after_mm, '.1f')}.")
+    return " ".join(sentences)
 
 
 def _of_wheel(way: Way, write: Writing) -> tuple[str, list[str]]:

@@ -474,7 +474,7 @@ def _time(setup: Setup, one: Dialled, found: CutDials) -> Finding:
         (p.wall, "into the wall"),
         (p.spark_out, "to spark out"),
     )
-    told = ", ".join(f"{count} {what}" for count, what in kinds if count) or "no passes"
+    counted = ", ".join(f"{count} {what}" for count, what in kinds if count) or "no passes"
     parts = len(next(c for c in setup.cuts if c.name == one.cut).parts)
     each = f", {time_words(p.part_min)} a part" if parts > 1 else ""
     strokes = "1 stroke" if p.strokes == 1 else f"{p.strokes} strokes"
@@ -486,7 +486,7 @@ def _time(setup: Setup, one: Dialled, found: CutDials) -> Finding:
         kind=Kind.BATCH_TIME,
         unit="min",
         cut=one.cut,
-        says=f"Cut {one.cut}: passes {told}; each pass down is {strokes} of "
+        says=f"Cut {one.cut}: passes {counted}; each pass down is {strokes} of "
         f"{write.length(p.stroke_mm)}. With touching off and changing a batch takes "
         f"{time_words(p.batch_min)}{each}.",
         source="path over speed, closed form",

@@ -89,7 +89,7 @@ class _Hole:
         if self._drill.daylight_mm is not None:
             yield self._daylight(self._drill.daylight_mm)
 
-    def _told(self, kind: Kind, says: str, remedy: str | None, source: str = _TRADE) -> FindingText:
+    def _text(self, kind: Kind, says: str, remedy: str | None, source: str = _TRADE) -> FindingText:
         return {
             "check": ID,
             "subject": f"{self._drill.name}/{self._ref}",
@@ -111,7 +111,7 @@ class _Hole:
             tilt,
             unit="deg",
             at_most=UPRIGHT_DEG,
-            **self._told(Kind.HOLE_UPRIGHT, f"{says} under the spindle.", remedy),
+            **self._text(Kind.HOLE_UPRIGHT, f"{says} under the spindle.", remedy),
         )
 
     def _start(self) -> Finding:
@@ -129,7 +129,7 @@ class _Hole:
                 unit="mm",
                 at_least=self._drill_mm,
                 rounding=1e-9,
-                **self._told(Kind.DRILL_START, says, f"Make the seat at least {wide} wide."),
+                **self._text(Kind.DRILL_START, says, f"Make the seat at least {wide} wide."),
             )
         most = SPOTTED_DEG if spotted else STARTS_DEG
         deep = write.length(seat_depth_mm(self._drill_mm, slope), ".2f", "up")
@@ -140,7 +140,7 @@ class _Hole:
         remedy += (
             ", and state seat_mm." if spotted or slope > SPOTTED_DEG else ", or spot it, and state which."
         )
-        return judge(slope, unit="deg", at_most=most, **self._told(Kind.DRILL_START, says, remedy))
+        return judge(slope, unit="deg", at_most=most, **self._text(Kind.DRILL_START, says, remedy))
 
     def _spot(self, spot_deg: float) -> Finding:
         """Say how deep to spot, and whether the point of the drill meets the spot with its tip."""
@@ -154,7 +154,7 @@ class _Hole:
             unit="deg",
             at_least=self._drill.point_deg,
             short=Verdict.CAUTION,
-            **self._told(Kind.SPOT, says, f"Spot with {self._drill.point_deg:g}° or more."),
+            **self._text(Kind.SPOT, says, f"Spot with {self._drill.point_deg:g}° or more."),
         )
 
     def _size(self) -> Finding:
@@ -172,7 +172,7 @@ class _Hole:
             off_mm,
             unit="mm",
             at_most=SAME_MM,
-            **self._told(Kind.DRILL_SIZE, says, f"Take a drill of {drawn}."),
+            **self._text(Kind.DRILL_SIZE, says, f"Take a drill of {drawn}."),
         )
 
     def _thread(self, name: str) -> Iterator[Finding]:
@@ -188,7 +188,7 @@ class _Hole:
             share,
             unit="share",
             verdict=verdict,
-            **self._told(
+            **self._text(
                 Kind.THREAD_SHARE,
                 says,
                 f"Take a drill of about {usual}, for {percent(USUAL_SHARE)}.",
@@ -222,7 +222,7 @@ class _Hole:
             unit="mm",
             at_least=needed,
             rounding=1e-6,
-            **self._told(
+            **self._text(
                 Kind.THREAD_DEPTH, says, f"{deeper}{write.length(max(less, 0.0), '.2f', 'down')} deep only."
             ),
         )
@@ -238,7 +238,7 @@ class _Hole:
             drill.flute_mm,
             unit="mm",
             at_least=needed_mm,
-            **self._told(
+            **self._text(
                 Kind.FLUTES,
                 says,
                 f"Take a drill with flutes of at least {write.length(needed_mm, '.1f', 'up')}.",
@@ -271,7 +271,7 @@ class _Hole:
         self, tool: str, solid: object, nearest: tuple[float, str] | None, least_mm: float
     ) -> Finding:
         write = self._write
-        told = {
+        outcomes = {
             "drill": (
                 Kind.DRILL_CLEAR,
                 "Stop it above, or move what lies below aside: a gap between two parallels.",
@@ -282,16 +282,16 @@ class _Hole:
                 "Take a longer holder, or set the part further from what stands there.",
             ),
         }
-        kind, remedy = told[tool]
+        kind, remedy = outcomes[tool]
         if nearest is None:
             says = f"The {tool} clears everything by {write.length(least_mm, 'g')} or more on its way into "
             says += f"{self._ref}."
-            return judge(None, verdict=Verdict.GO, **self._told(kind, says, None))
+            return judge(None, verdict=Verdict.GO, **self._text(kind, says, None))
         distance_mm, name = nearest
         hits = distance_mm <= 0.0
         says = f"The {tool} {'runs into' if hits else 'comes near'} {name} on its way into {self._ref}"
         says += "." if hits else f": {write.length(distance_mm)}."
-        finding = self._told(kind, says, remedy)
+        finding = self._text(kind, says, remedy)
         finding["shapes"] = (
             NamedShape(
                 name=f"{tool} {self._drill.name} {self._ref}",
@@ -323,5 +323,5 @@ class _Hole:
             needed_mm,
             unit="mm",
             at_most=daylight_mm,
-            **self._told(Kind.TOOL_DAYLIGHT, says, "Take a shorter drill or holder, or set the work lower."),
+            **self._text(Kind.TOOL_DAYLIGHT, says, "Take a shorter drill or holder, or set the work lower."),
         )

@@ -129,7 +129,7 @@ def _acts(found: StagingAnswer, own: FaceRef, other: FaceRef) -> tuple[Vector | 
     """Return the middle of where a seat carries, and the direction in which it holds its part."""
     for one in found.settled.carried:
         if {one.a, one.b} == {own, other}:
-            # The normal told is out of b into a.
+            # The normal in the contact looks out of b into a.
             sign = 1.0 if one.a == own else -1.0
             return to_vector(np.mean(one.points_mm, axis=0)), to_vector(sign * np.array(one.normal))
     return None, None
@@ -186,9 +186,9 @@ def _fights(found: StagingAnswer, part: PartLocation, role: SeatRole) -> str:
     if chances is None:
         return says + " State the tolerances of their faces to learn which of them stays open."
     shares = {on(s.own.face, s.other): s.share_closed for s in chances.seats if s.own.body == part.body}
-    told = {n: shares[n] for n in (role.name, *role.fights) if n in shares}
-    listed = ", ".join(f"{n} closes in {v:.1%}" for n, v in told.items())
-    loser = min(told, key=lambda n: told[n], default=None)
-    if loser is None or told[loser] >= max(told.values()):
+    closing_shares = {n: shares[n] for n in (role.name, *role.fights) if n in shares}
+    listed = ", ".join(f"{n} closes in {v:.1%}" for n, v in closing_shares.items())
+    loser = min(closing_shares, key=lambda n: closing_shares[n], default=None)
+    if loser is None or closing_shares[loser] >= max(closing_shares.values()):
         return f"{says} Within the tolerances stated {listed} of the draws."
     return f"{says} Within the tolerances stated {loser} loses: {listed} of the draws."

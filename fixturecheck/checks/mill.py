@@ -67,7 +67,7 @@ class _Run:
         if self._run.daylight_mm is not None:
             yield self._daylight(self._run.daylight_mm)
 
-    def _told(
+    def _text(
         self,
         kind: Kind,
         says: str,
@@ -117,7 +117,7 @@ class _Run:
             unit="mm",
             at_most=limit_mm,
             verdict=verdict,
-            **self._told(Kind.INSIDE_RADIUS, says, remedy, source, at_mm=at),
+            **self._text(Kind.INSIDE_RADIUS, says, remedy, source, at_mm=at),
         )
 
     def _square(self, corner: TightCorner, where: str) -> tuple[str, Verdict, str | None, float, str]:
@@ -171,7 +171,7 @@ class _Run:
             unit="mm",
             at_most=drawn_mm,
             verdict=verdict,
-            **self._told(Kind.FLOOR_RADIUS, says, remedy),
+            **self._text(Kind.FLOOR_RADIUS, says, remedy),
         )
 
     def _scallop(self) -> Iterator[Finding]:
@@ -202,7 +202,7 @@ class _Run:
             unit="um",
             at_most=limit_mm * 1e3,
             short=short,
-            **self._told(
+            **self._text(
                 Kind.SCALLOP,
                 says,
                 f"Step over by at most {write.length(step, '.2g', 'down')}, or finish with a square "
@@ -229,7 +229,7 @@ class _Run:
             at_least=depth_mm,
             rounding=1e-6,
             short=short,
-            **self._told(Kind.FLUTE_LENGTH, says, remedy),
+            **self._text(Kind.FLUTE_LENGTH, says, remedy),
         )
 
     def _overhang(self) -> Iterator[Finding]:
@@ -248,7 +248,7 @@ class _Run:
                 area_mm2 if area_mm2 > _LEAST_MM2 else 0.0,
                 unit="mm2",
                 at_most=0.0,
-                **self._told(Kind.OVERHANGING, says, remedy, ref=ref),
+                **self._text(Kind.OVERHANGING, says, remedy, ref=ref),
             )
 
     def _daylight(self, daylight_mm: float) -> Finding:
@@ -263,7 +263,7 @@ class _Run:
             needed_mm,
             unit="mm",
             at_most=daylight_mm,
-            **self._told(
+            **self._text(
                 Kind.MILL_DAYLIGHT,
                 says,
                 "Take a shorter cutter or holder, or set the work lower.",

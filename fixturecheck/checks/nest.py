@@ -65,21 +65,21 @@ _DECIMALS = 6
 def check(stage: Stage) -> Iterator[Finding]:
     """Yield a finding for each stated nest and for neighbours that touch or overlap without one."""
     nests = [s for s in stage.setup.seats if s.rank == Rank.NEST]
-    told: set[frozenset[str]] = set()
+    stated: set[frozenset[str]] = set()
     held_open: set[frozenset[str]] = set()
     search = _Search(stage)
     for seat in nests:
         findings = list(_nest(stage, seat, search))
         yield from findings
-        told.add(frozenset((seat.body, seat.on)))
+        stated.add(frozenset((seat.body, seat.on)))
         if any(f.kind is Kind.OPEN for f in findings):
             held_open.add(frozenset((seat.body, seat.on)))
     for a, b in itertools.combinations([p.name for p in stage.setup.parts()], 2):
         pair = frozenset((a, b))
         overlap = _overlap_of(stage, pair)
-        if overlap is not None and pair not in told:
+        if overlap is not None and pair not in stated:
             yield _crowded(stage, overlap, search.cures)
-        elif overlap is None and pair in told - held_open:
+        elif overlap is None and pair in stated - held_open:
             yield from _beside(stage, a, b)
 
 

@@ -134,7 +134,7 @@ def _stirs(pose: RestPose, touch_um: float) -> bool:
 def wrong_of(found: StagingAnswer, body: str) -> list[LoadedContact]:
     """Return what holds a part that no seat states.
 
-    Between two parts it is told of the one that is meant to lie on the other, which is the one held off.
+    Between two parts it is reported of the one that is meant to lie on the other, which is the one held off.
     """
     named = {(s.own.body, s.other.body) for s in found.settled.seats}
     mine = []
@@ -162,9 +162,9 @@ def _says(
     """Tell where the part rests, what is open, what holds it and what is free."""
     wrong, openings = why
     parts = [f"{pose.body} rests {moved_words(pose, write)}."]
-    told = [_open_words(s, openings[id(s)], write) for s in open_seats]
-    if told:
-        parts += [f"{one}." for one in told]
+    open_words = [_open_words(s, openings[id(s)], write) for s in open_seats]
+    if open_words:
+        parts += [f"{one}." for one in open_words]
     elif any(s.own.body == pose.body for s in found.settled.seats):
         parts.append("All its seats are closed.")
     elif found.model.setup.body(pose.body).role == BodyRole.PART:
@@ -224,19 +224,20 @@ def _order(stage: Stage, found: StagingAnswer) -> Iterator[Finding]:
     """Report whether the rest depends on how the parts were staged."""
     if found.order is None:
         return
-    told = found.order
+    found_order = found.order
+    tried = ", ".join(found_order.tried)
     limit = stage.setup.tolerances.touch_um
-    finite = math.isfinite(told.spread_um)
+    finite = math.isfinite(found_order.spread_um)
     names = {b.name for b in stage.setup.bodies}
     yield judge(
-        told.spread_um if finite else None,
+        found_order.spread_um if finite else None,
         unit="um",
         at_most=limit if finite else None,
-        verdict=Verdict.GO if told.fits else Verdict.CAUTION,
+        verdict=Verdict.GO if found_order.fits else Verdict.CAUTION,
         check=ID,
         subject="staging order",
         kind=Kind.ORDER,
-        says=f"{capitalised(order_words(told, stage.setup.write), names)} (tried: {', '.join(told.tried)}).",
+        says=f"{capitalised(order_words(found_order, stage.setup.write), names)} (tried: {tried}).",
         remedy="Stage them in the stated order every time, or relieve what lands.",
         source=_SOURCE,
     )
@@ -244,19 +245,19 @@ def _order(stage: Stage, found: StagingAnswer) -> Iterator[Finding]:
 
 def _hands(stage: Stage, found: StagingAnswer) -> Iterator[Finding]:
     """Report what each stated press does."""
-    times = Counter(told.body for told in found.hands)
-    for told in found.hands:
-        bad = Verdict.CAUTION if told.rests else Verdict.NO_GO
+    times = Counter(hand.body for hand in found.hands)
+    for hand in found.hands:
+        bad = Verdict.CAUTION if hand.rests else Verdict.NO_GO
         yield judge(
-            float(np.linalg.norm(told.shift_mm)),
+            float(np.linalg.norm(hand.shift_mm)),
             check=ID,
-            verdict=Verdict.GO if told.stays else bad,
-            subject=f"{told.body} under a hand",
+            verdict=Verdict.GO if hand.stays else bad,
+            subject=f"{hand.body} under a hand",
             kind=Kind.PRESS,
-            about=(told.body,),
-            named=",".join(f"{v:g}" for v in told.at_mm) if times[told.body] > 1 else "",
+            about=(hand.body,),
+            named=",".join(f"{v:g}" for v in hand.at_mm) if times[hand.body] > 1 else "",
             unit="mm",
-            says=f"{hand_words(told, stage.setup.write)}.",
-            remedy=None if told.stays else "Widen what it stands on, or press inside its supports.",
+            says=f"{hand_words(hand, stage.setup.write)}.",
+            remedy=None if hand.stays else "Widen what it stands on, or press inside its supports.",
             source="friction 0.1 at the contacts, steel on steel with oil (from memory)",
         )

@@ -94,7 +94,7 @@ def gap_closed(check: str, stage: Stage, seat: Seat, found: Seating, unit: str) 
     Parameters
     ----------
     unit : str
-        `um` or `mm`: what the gap is told in where it stands open.
+        `um` or `mm`: the unit of the gap where it stands open.
     """
     touch_mm = stage.setup.tolerances.touch_mm
     least = min((p for p in found.patches if p.contact.kind != ContactKind.NEAR), key=_gap_um)

@@ -47,10 +47,10 @@ def _calibrate(options: argparse.Namespace) -> int:
     _refuse_to_overwrite(out)
     # A slip of the pen is answered before anything heavy is loaded.
     measured_in_file(path.absolute())
-    text, told = run_child(options, RUN, str(path.absolute()))
+    text, summary = run_child(options, RUN, str(path.absolute()))
     write_whole(out, text)
     options.written = f"the chuck file is {out}"
-    return GO if say(f"{told}\n\nwritten to {out}\n") else NOT_COMPUTED
+    return GO if say(f"{summary}\n\nwritten to {out}\n") else NOT_COMPUTED
 
 
 def _refuse_to_overwrite(out: Path) -> None:

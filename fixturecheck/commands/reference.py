@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fixturecheck.checks import MODULES
-from fixturecheck.checks.told import told_of
+from fixturecheck.checks.described import description_of
 from fixturecheck.commands.shared import Parser
 from fixturecheck.commands.terminal import GO, NOT_COMPUTED, say
 from fixturecheck.errors import SetupError
@@ -40,21 +40,21 @@ def _add_lists(commands: argparse._SubParsersAction[Parser]) -> None:
 
 
 def _shop(options: argparse.Namespace) -> int:
-    from fixturecheck.report.lists import SHELVES, equipment_told  # noqa: PLC0415 -- reads the tables
+    from fixturecheck.report.lists import SHELVES, equipment_text  # noqa: PLC0415 -- reads the tables
 
     if options.name is not None:
         if options.shelf != "equipment":
             message = f"only equipment is listed by name; {options.shelf} are one list"
             raise SetupError(message)
-        return GO if say(equipment_told(options.name)) else NOT_COMPUTED
+        return GO if say(equipment_text(options.name)) else NOT_COMPUTED
     chosen = [options.shelf] if options.shelf else list(_SHELVES)
     return GO if say("\n".join(SHELVES[name]() for name in chosen)) else NOT_COMPUTED
 
 
 def _keys(options: argparse.Namespace) -> int:
-    from fixturecheck.report.lists import keys_told  # noqa: PLC0415 -- reads the records of a set-up
+    from fixturecheck.report.lists import keys_text  # noqa: PLC0415 -- reads the records of a set-up
 
-    return GO if say(keys_told(options.table)) else NOT_COMPUTED
+    return GO if say(keys_text(options.table)) else NOT_COMPUTED
 
 
 _WIDE = 100
@@ -64,10 +64,10 @@ _CITED = re.compile(r"\s*\[@\w+\]")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Topic:
-    """Something that can be explained: what it is, and what is told of it."""
+    """Something that can be explained: what it is, and what there is to say of it."""
 
     what: str
-    told: Callable[[], Iterator[str]]
+    lines: Callable[[], Iterator[str]]
 
 
 def _add_explain(commands: argparse._SubParsersAction[Parser]) -> None:
@@ -88,12 +88,12 @@ def _add_explain(commands: argparse._SubParsersAction[Parser]) -> None:
 
 def _explain(options: argparse.Namespace) -> int:
     text = " ".join(options.topic).strip()
-    told = _all_topics() if not text else _told(text)
-    return GO if say("\n".join(told) + "\n") else NOT_COMPUTED
+    lines = _all_topics() if not text else _topic_lines(text)
+    return GO if say("\n".join(lines) + "\n") else NOT_COMPUTED
 
 
-def _told(text: str) -> Iterator[str]:
-    """Yield what is told of all topics of a name, or of the finding that a line tells.
+def _topic_lines(text: str) -> Iterator[str]:
+    """Yield what there is to say of all topics of a name, or of the finding that a line tells.
 
     Raises
     ------
@@ -114,7 +114,7 @@ def _told(text: str) -> Iterator[str]:
         if number:
             yield ""
         yield topic.what
-        for line in topic.told():
+        for line in topic.lines():
             yield from textwrap.wrap(line, _WIDE, initial_indent="  ", subsequent_indent="    ")
 
 
@@ -173,7 +173,7 @@ def _tables() -> Iterator[tuple[str, _Topic]]:
     from fixturecheck.report.lists import JOB_RECORDS, of_table  # noqa: PLC0415 -- reads the records
     from fixturecheck.setup.schema import RECORD_OF  # noqa: PLC0415 -- the same
 
-    def told(table: str) -> Callable[[], Iterator[str]]:
+    def of(table: str) -> Callable[[], Iterator[str]]:
         def lines() -> Iterator[str]:
             _, purpose, keys = of_table(table)
             yield purpose
@@ -184,8 +184,8 @@ def _tables() -> Iterator[tuple[str, _Topic]]:
 
     for table in (*RECORD_OF, *JOB_RECORDS):
         whose = "job" if table in JOB_RECORDS else "set-up"
-        yield table, _Topic(what=f"{of_table(table)[0]}, a table of a {whose}", told=told(table))
-    severity = _Topic(what="[severity], a table of a set-up", told=_severity)
+        yield table, _Topic(what=f"{of_table(table)[0]}, a table of a {whose}", lines=of(table))
+    severity = _Topic(what="[severity], a table of a set-up", lines=_severity)
     yield "severity", severity
 
 
@@ -200,7 +200,7 @@ def _keys_explain() -> Iterator[tuple[str, _Topic]]:
     from fixturecheck.setup.schema import NEEDED, RECORD_OF, Key  # noqa: PLC0415 -- the same
     from fixturecheck.units import inch_key  # noqa: PLC0415 -- with them
 
-    def told(key: Key) -> Callable[[], Iterator[str]]:
+    def of(key: Key) -> Callable[[], Iterator[str]]:
         def lines() -> Iterator[str]:
             yield key.meaning
             if key.unit:
@@ -218,7 +218,7 @@ def _keys_explain() -> Iterator[tuple[str, _Topic]]:
     for table in (*RECORD_OF, *JOB_RECORDS):
         head, _, keys = of_table(table)
         for key in keys:
-            topic = _Topic(what=f"{key.name}, a key of {head}", told=told(key))
+            topic = _Topic(what=f"{key.name}, a key of {head}", lines=of(key))
             for name in (key.name, inch_key(key.name)):
                 if name is not None:
                     yield name, topic
@@ -226,9 +226,9 @@ def _keys_explain() -> Iterator[tuple[str, _Topic]]:
 
 
 def _checks() -> Iterator[tuple[str, _Topic]]:
-    def told(check: str) -> Callable[[], Iterator[str]]:
+    def of(check: str) -> Callable[[], Iterator[str]]:
         def lines() -> Iterator[str]:
-            found = told_of(check)
+            found = description_of(check)
             yield found.question
             if found.before:
                 yield _uncited(found.before)
@@ -238,7 +238,7 @@ def _checks() -> Iterator[tuple[str, _Topic]]:
         return lines
 
     for check in MODULES:
-        yield check, _Topic(what=f"{check}, a check", told=told(check))
+        yield check, _Topic(what=f"{check}, a check", lines=of(check))
 
 
 def _uncited(text: str) -> str:
@@ -252,7 +252,7 @@ def _kinds() -> Mapping[str, str]:
 
 def _kind_topics() -> Iterator[tuple[str, _Topic]]:
     for kind, means in _kinds().items():
-        yield kind, _Topic(what=f"{kind}, a kind of finding", told=_saying(means))
+        yield kind, _Topic(what=f"{kind}, a kind of finding", lines=_saying(means))
 
 
 def _saying(line: str) -> Callable[[], Iterator[str]]:
@@ -263,7 +263,7 @@ def _equipment() -> Iterator[tuple[str, _Topic]]:
     from fixturecheck.report.lists import equipment_lines  # noqa: PLC0415 -- reads the tables
     from fixturecheck.shop.catalogue import equipment  # noqa: PLC0415 -- reads the tables
 
-    def told(kind: str) -> Callable[[], Iterator[str]]:
+    def of(kind: str) -> Callable[[], Iterator[str]]:
         def lines() -> Iterator[str]:
             yield from equipment_lines(kind)
             yield f"where its bodies and faces are: fixturecheck shop equipment {kind}"
@@ -271,16 +271,16 @@ def _equipment() -> Iterator[tuple[str, _Topic]]:
         return lines
 
     for kind in equipment().values():
-        yield kind.name, _Topic(what=f"{kind.name}, a kind of equipment", told=told(kind.name))
+        yield kind.name, _Topic(what=f"{kind.name}, a kind of equipment", lines=of(kind.name))
 
 
 def _sizes() -> Iterator[tuple[str, _Topic]]:
-    from fixturecheck.report.lists import size_told  # noqa: PLC0415 -- reads the tables
+    from fixturecheck.report.lists import size_words  # noqa: PLC0415 -- reads the tables
     from fixturecheck.shop.catalogue import equipment  # noqa: PLC0415 -- reads the tables
 
     for kind in equipment().values():
         for param in kind.params.values():
-            topic = _Topic(what=f"{param.name}, a size of {kind.name}", told=_saying(size_told(param)))
+            topic = _Topic(what=f"{param.name}, a size of {kind.name}", lines=_saying(size_words(param)))
             yield param.name, topic
             yield f"{kind.name}.{param.name}", topic
 

@@ -35,6 +35,6 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
 def _relieve(options: argparse.Namespace) -> int:
     setup, overrides = stated_setup(options, [])
     out = options.out or Path(f"{setup.stem}_relieved")
-    cured, told = run_into(options, out, RUN, str(setup), overrides, FOLDER)
-    said = say(f"{told}\n\nwritten to {out}\n")
+    cured, summary = run_into(options, out, RUN, str(setup), overrides, FOLDER)
+    said = say(f"{summary}\n\nwritten to {out}\n")
     return (GO if cured else NO_GO) if said else NOT_COMPUTED

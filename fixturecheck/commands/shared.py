@@ -284,13 +284,13 @@ def write_build_files(options: argparse.Namespace, results: Sequence[BuildResult
     """
     # Loaded when needed: most commands write none of these.
     from fixturecheck.checks import MODULES  # noqa: PLC0415 -- as above
-    from fixturecheck.checks.told import told_of  # noqa: PLC0415 -- as above
+    from fixturecheck.checks.described import description_of  # noqa: PLC0415 -- as above
     from fixturecheck.report import build_files as files  # noqa: PLC0415 -- as above
 
     if options.junit:
         write_whole(options.junit, files.junit_xml(results))
     if options.sarif:
-        titles = {name: told_of(name).title for name in MODULES}
+        titles = {name: description_of(name).title for name in MODULES}
         write_whole(options.sarif, files.sarif_text(results, titles))
     if options.summary:
         write_whole(options.summary, files.summary_markdown(results))
@@ -318,5 +318,5 @@ def kept_build_results(out: Path, setup: Path) -> list[BuildResult]:
     for file in several or [out / RESULT]:
         kept = read_stored(file.read_bytes(), str(file))
         stated_in = setup.parent / kept.file if several and kept.file else setup
-        found.append(BuildResult(told=kept, file=str(stated_in)))
+        found.append(BuildResult(stored=kept, file=str(stated_in)))
     return found

@@ -95,6 +95,12 @@ def change_of(before: Finding, after: Finding) -> Trend:
 
 def order_of(change: FindingChange) -> tuple[object, ...]:
     """Return what sorts changes: beyond the limit first, then by what became of them, the worst first."""
-    told = change.told
+    finding = change.finding
     urgent = 0 if change.breaks else 1 if change.unknown else 2
-    return urgent, list(Trend).index(change.change), -BADNESS.index(told.verdict), told.check, told.id
+    return (
+        urgent,
+        list(Trend).index(change.change),
+        -BADNESS.index(finding.verdict),
+        finding.check,
+        finding.id,
+    )

@@ -14,7 +14,7 @@ def called_in(number: int, name: str) -> str:
     return f"{number}: {name}" if name else ""
 
 
-def of_operation(number: int, told: StoredResult) -> StoredResult:
+def of_operation(number: int, result: StoredResult) -> StoredResult:
     """Return the result of an operation with its number before the names of bodies and cuts."""
 
     def face(name: str) -> str:
@@ -22,11 +22,11 @@ def of_operation(number: int, told: StoredResult) -> StoredResult:
         return FaceRef.of(called_in(number, ref.body), *ref.faces)
 
     return replace(
-        told,
-        bodies=tuple(replace(b, name=called_in(number, b.name)) for b in told.bodies),
+        result,
+        bodies=tuple(replace(b, name=called_in(number, b.name)) for b in result.bodies),
         stated=tuple(
             replace(s, about=tuple(called_in(number, a) for a in s.about) or (called_in(number, s.of),))
-            for s in told.stated
+            for s in result.stated
         ),
         findings=tuple(
             replace(
@@ -37,7 +37,7 @@ def of_operation(number: int, told: StoredResult) -> StoredResult:
                 named=called_in(number, f.named),
                 cut=called_in(number, f.cut),
             )
-            for f in told.findings
+            for f in result.findings
         ),
         not_asked=(),
     )

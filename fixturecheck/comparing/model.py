@@ -41,7 +41,7 @@ class FindingChange:
     known: bool = False
 
     @property
-    def told(self) -> Finding:
+    def finding(self) -> Finding:
         """The finding as it is now, or as it was where it is gone.
 
         Raises

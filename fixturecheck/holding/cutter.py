@@ -287,7 +287,7 @@ class MillingProcess:
         def with_mill(changed: Milling) -> MillingProcess:
             return replace(self, mill=changed)
 
-        return (
+        depth, width, feed = (
             Lighter(
                 kind=RemedyKind.DEPTH,
                 now_mm=mill.deep_mm,
@@ -310,6 +310,8 @@ class MillingProcess:
                 at=lambda value: with_mill(replace(mill, feed_mm_tooth=value)),
             ),
         )
+        # How wide a run cuts follows from its moves.
+        return (depth, feed) if mill.of_run else (depth, width, feed)
 
     def turned(self) -> Iterator[tuple[RemedyKind, tuple[str, str], MillingProcess]]:
         """Yield the cut with one way of milling alone, then fed the other ways along the face."""
@@ -354,7 +356,7 @@ def angles_of(job: MillingProcess, way: str) -> Iterator[tuple[int, Turned]]:
 
 
 _TAKEN = (CutterWay.CONVENTIONAL, CutterWay.CLIMB)
-"""Ways that are told as a remedy: centred, a tooth rubs where it comes in (common practice, no source)."""
+"""Ways that are offered as a remedy: centred, a tooth rubs where it comes in (common practice, no source)."""
 
 
 def _toward(feed: Vector) -> str:
@@ -564,7 +566,7 @@ class CutterScene:
         """
         job, cutter = self.process, self.cutter_at(case)
         stock, under = stock_points(job, case, cutter)
-        # What stops it is told once they have all but met.
+        # What stops it is reported once they have all but met.
         far_mm = travel_mm if stopped_mm is None else stopped_mm + NEAR_MM
         deepest: dict[str, float] = {}
 

@@ -74,13 +74,13 @@ def _cases(part: PartHold, found: Loaded, least_factor: float) -> Iterator[tuple
     """Yield what is followed and what sorts it, the worst first; some is loaded only when it is asked for."""
     yield part.borne, 0.0
     known = {id(b.case): b for b in found.borne}
-    told = {n for n, b in known.items() if may_let_go(b, least_factor)}
+    risky = {n for n, b in known.items() if may_let_go(b, least_factor)}
     strokes: set[str] = {part.case.stroke}
     # At another corner of the inputs the case borne least is followed once more.
     again = part.borne.collapse is not found.borne[0].collapse
     groups = set() if again else {part.case.group}
     for borne in found.borne:
-        if id(borne.case) in told and borne.case.group not in groups:
+        if id(borne.case) in risky and borne.case.group not in groups:
             groups.add(borne.case.group)
             strokes.add(borne.case.stroke)
             yield borne, 0.0
@@ -90,7 +90,7 @@ def _cases(part: PartHold, found: Loaded, least_factor: float) -> Iterator[tuple
         weak = case.group not in groups and trial.rank_factor < _MARGIN * least_factor
         strokes.add(case.stroke)
         groups.add(case.group)
-        if (first_of_stroke or weak) and number not in told:
+        if (first_of_stroke or weak) and number not in risky:
             yield known.get(number) or trial.borne(), trial.rank_factor
 
 

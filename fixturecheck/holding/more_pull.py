@@ -1,7 +1,7 @@
 """How much more pull would hold a part: a stronger magnet, a better finish, a larger seat.
 
 Magnet and finish are solved again as a field, at the weak end of finish and material, which is what the
-factor is told at; the strong end is left as it was, or at the weak one where that has passed it. A larger
+factor is reported at; the strong end is left as it was, or at the weak one where that has passed it. A larger
 seat is another part: it is tried with the pull per area that was found, and the remedy says so.
 """
 
@@ -32,7 +32,7 @@ _FINISH_CHANGE = 2.0
 _SOLVES, _RUNGS = 2, 3
 """Fields solved again for one remedy: each costs as much as the first."""
 _PULL_EXPONENT = 1.5
-"""How pull rises with the magnet short of saturation; only a first guess, what is told is solved."""
+"""How pull rises with the magnet short of saturation; only a first guess: what is reported is solved."""
 
 
 def _needed(bench: TrialHold, pulled: Callable[[FacePull], bool]) -> tuple[float, float] | None:

@@ -1,9 +1,9 @@
 """What would bring a factor back: a lighter cut, another way of cutting, clamps, blocks, pull, a vise.
 
-Every remedy is solved for on the set-up itself and told only after the changed set-up went through the full
-analysis and reached the least factor. How large a change is compares what is needed with what there is. Work
-slid along the magnet counts as 1.1, a cut taken another way as 1.25, a block fastened as 1.5, one added and a
-better finish as 2, dry contacts as 2.5, another way of holding as 10 (common practice, no source).
+Every remedy is solved for on the set-up itself. It is offered only after the changed set-up went through the
+full analysis and reached the least factor. How large a change is compares what is needed with what there is.
+Work slid along the magnet counts as 1.1, a cut taken another way as 1.25, a block fastened as 1.5, one added
+and a better finish as 2, dry contacts as 2.5, another way of holding as 10 (common practice, no source).
 """
 
 from __future__ import annotations
@@ -98,11 +98,11 @@ def _cut_at(bench: TrialHold, lighter: Lighter) -> Callable[[float], Changed]:
 
 def cut_another_way(bench: TrialHold) -> Iterator[Remedy]:
     """Look at the cut fed or milled another way: the first of each that is held."""
-    told: set[RemedyKind] = set()
+    done: set[RemedyKind] = set()
     for kind, names, process in bench.process.turned():
-        factor = bench.changed(process=process).factor(bench.least_factor) if kind not in told else 0.0
+        factor = bench.changed(process=process).factor(bench.least_factor) if kind not in done else 0.0
         if factor >= bench.least_factor:
-            told.add(kind)
+            done.add(kind)
             yield bench.remedy(kind, factor, _TURNED, names=names)
 
 

@@ -70,7 +70,7 @@ def approaches(cut: CutMadeBy, placed: Mapping[str, Solid], least_mm: float) -> 
         swept_box = loose_box(swept)
         gaps = {n: box_gap_mm(swept_box, box) for n, box in boxes.items()}
         closest: Approach | None = None
-        told = False
+        reported = False
         for name in sorted(gaps, key=lambda n: (gaps[n], n)):
             if mover in CUTS and name in ground:
                 continue
@@ -85,8 +85,8 @@ def approaches(cut: CutMadeBy, placed: Mapping[str, Solid], least_mm: float) -> 
             if near:
                 yield found
             if how.distance_mm < best_mm:
-                closest, told = found, near
-        if closest is not None and not told:
+                closest, reported = found, near
+        if closest is not None and not reported:
             yield closest
 
 

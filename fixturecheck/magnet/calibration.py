@@ -330,14 +330,14 @@ def _refuse(found: Contradiction, measured: Measured, pulls_n: Sequence[tuple[fl
     last = found.readings[-1]
     low, high = (write.force(v, ".4g") for v in pulls_n[last])
     least, most = (write.force(v, ".4g") for v in (found.low_n, found.high_n))
-    told = f"{names[-1]!r} was measured as a pull of {low} to {high}"
+    reading = f"{names[-1]!r} was measured as a pull of {low} to {high}"
     if len(names) == 1:
-        message = f"measurement {told}, and no magnet on these poles pulls more than {most}; check it"
+        message = f"measurement {reading}, and no magnet on these poles pulls more than {most}; check it"
     else:
         others = " and ".join(repr(n) for n in names[:-1])
         message = (
             f"measurements {' and '.join(repr(n) for n in names)} contradict each other: with {others} as "
-            f"read, the pull of {names[-1]!r} lies between {least} and {most}, but {told}; check sizes, "
+            f"read, the pull of {names[-1]!r} lies between {least} and {most}, but {reading}; check sizes, "
             "shim, friction and scale, or state a greater reading_n"
         )
     raise SetupError(message)

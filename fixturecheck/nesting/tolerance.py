@@ -407,8 +407,8 @@ def _histogram(
         low, high = low - 0.5, high + 0.5
     counts, edges = np.histogram(middle_um, bins=_CLASSES, range=(low, high))
     furthest, _ = np.histogram(out_um if corners else (), bins=_CLASSES, range=(low, high))
-    told = tuple(int(c) for c in furthest) if corners else ()
-    return tuple(float(e) for e in edges), tuple(int(c) for c in counts), told
+    furthest_counts = tuple(int(c) for c in furthest) if corners else ()
+    return tuple(float(e) for e in edges), tuple(int(c) for c in counts), furthest_counts
 
 
 def _worst_um(

@@ -38,7 +38,7 @@ def with_burrs(made: OperationSetup, met: Iterable[MetBurr]) -> OperationSetup:
         A ridge cannot be joined to the part.
     """
     setup = made.setup
-    drawn = [m for m in met if not m.told.assumed]
+    drawn = [m for m in met if not m.burr.assumed]
     if setup is None or not drawn:
         return made
     ridged: dict[Solid, tuple[Body, int]] = {}
@@ -52,8 +52,8 @@ def with_burrs(made: OperationSetup, met: Iterable[MetBurr]) -> OperationSetup:
         bodies[name] = replace(body, solid=one.solid, faces=one.faces)
     seated = {ref.face for seat in setup.seats for ref in (seat.own, seat.other) if ref.body in bodies}
     heights = {
-        face: max(m.told.height_mm for m in drawn if m.told.face == face)
-        for face in {m.told.face for m in drawn} & seated
+        face: max(m.burr.height_mm for m in drawn if m.burr.face == face)
+        for face in {m.burr.face for m in drawn} & seated
     }
     moved = _moved(setup, made.parts, heights)
     for name, by in moved.items():
@@ -70,7 +70,7 @@ def _ridged(body: Body, drawn: Sequence[MetBurr]) -> tuple[Body, int]:
 
     The faces of the ridges are called `burr_on_FACE`.
     """
-    mine = [m for m in drawn if m.told.face in body.faces]
+    mine = [m for m in drawn if m.burr.face in body.faces]
     ridges = [r for m in mine if (r := _ridge(body, m)) is not None]
     solid, missed = with_ridges(body.solid, ridges, f"burrs of {body.name}")
     faces = {name: _there(body, solid, own) for name, own in body.faces.items()}
@@ -91,16 +91,16 @@ def _ridge(body: Body, met: MetBurr) -> Ridge | None:
     """
     names = {i: name for name, own in body.faces.items() for i in own}
     near: list[tuple[float, RimEdge]] = []
-    for rim in rims(body.solid, body.faces[met.told.face]):
-        others = {names.get(i, "") for i in rim.faces} - {met.told.face}
-        if rim.convex and others <= {met.told.other}:
-            off_mm = float(np.linalg.norm(edge_middle(rim.edge) - np.array(met.told.middle_mm)))
+    for rim in rims(body.solid, body.faces[met.burr.face]):
+        others = {names.get(i, "") for i in rim.faces} - {met.burr.face}
+        if rim.convex and others <= {met.burr.other}:
+            off_mm = float(np.linalg.norm(edge_middle(rim.edge) - np.array(met.burr.middle_mm)))
             near.append((off_mm, rim))
     if not near:
         return None
     rim = min(near, key=lambda pair: pair[0])[1]
-    face = next(i for i in rim.faces if names.get(i) == met.told.face)
-    return Ridge(edge=rim.edge, face=face, high_mm=met.told.height_mm)
+    face = next(i for i in rim.faces if names.get(i) == met.burr.face)
+    return Ridge(edge=rim.edge, face=face, high_mm=met.burr.height_mm)
 
 
 def _there(body: Body, solid: Solid, own: Iterable[int]) -> tuple[int, ...]:

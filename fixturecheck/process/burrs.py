@@ -22,7 +22,7 @@ from fixturecheck.process.records import CUTTING, Operation
 class MetBurr:
     """A burr that an operation meets: the edge in the part's frame, as it is before the operation."""
 
-    told: BurrEdge
+    burr: BurrEdge
     edge: Edge
 
 
@@ -71,7 +71,7 @@ def burrs_met(job: Job, operation: Operation, before: PartState, faces: Iterable
             if not makers or _stoned(job, makers[-1], operation, both):
                 continue
             other = next((names[i] for i in rim.faces if i not in indices), face)
-            found.append(MetBurr(told=_burr(makers[-1], rim, face, other), edge=rim.edge))
+            found.append(MetBurr(burr=_burr(makers[-1], rim, face, other), edge=rim.edge))
     return found
 
 

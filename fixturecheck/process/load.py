@@ -63,30 +63,30 @@ def load_job(path: Path, overrides: Mapping[str, str]) -> Job:
     SetupError
         It cannot be read or states something wrong; a line for each mistake.
     """
-    told = read_job_text(path.absolute(), overrides)
-    home = told.path.parent
-    part = _part(told)
-    blank = _blank(told)
+    stated = read_job_text(path.absolute(), overrides)
+    home = stated.path.parent
+    part = _part(stated)
+    blank = _blank(stated)
     wrong = Mistakes()
-    _note_strange_faces(told, part, wrong)
+    _note_strange_faces(stated, part, wrong)
     solids = {
         o.number: solid
-        for o in told.operations
-        if o.solid_before is not None and (solid := wrong.or_else(partial(_stated_solid, told, o), None))
+        for o in stated.operations
+        if o.solid_before is not None and (solid := wrong.or_else(partial(_stated_solid, stated, o), None))
     }
     wrong.raise_any()
-    files = [home / str(told.part.file)]
-    files += [home / o.setup for o in told.operations if o.setup is not None]
+    files = [home / str(stated.part.file)]
+    files += [home / o.setup for o in stated.operations if o.setup is not None]
     return Job(
-        name=told.head.name or told.path.stem,
+        name=stated.head.name or stated.path.stem,
         part=part,
         blank=blank,
-        operations=told.operations,
-        makers={o.number: _maker(told, o) for o in told.operations if o.setup is not None},
+        operations=stated.operations,
+        makers={o.number: _maker(stated, o) for o in stated.operations if o.setup is not None},
         stated_solids=solids,
-        count=told.head.count,
-        units=told.head.units,
-        sources=sources_of(told.path, [part], files[1:]),
+        count=stated.head.count,
+        units=stated.head.units,
+        sources=sources_of(stated.path, [part], files[1:]),
     )
 
 
@@ -148,61 +148,61 @@ def strange_faces(operation: Operation, part: Body) -> list[str]:
     return [name for name in dict.fromkeys(asked) if not part.face_indices(name)]
 
 
-def _note_strange_faces(told: StatedJob, part: Body, wrong: Mistakes) -> None:
+def _note_strange_faces(job: StatedJob, part: Body, wrong: Mistakes) -> None:
     """Note faces that operations name and that the part does not have."""
     known = ", ".join(sorted(part.faces)) or "none by name"
-    for operation in told.operations:
+    for operation in job.operations:
         for key in ("makes", "measured_from", "measures", "stones"):
             stated = getattr(operation, key)
             names = [n for pair in stated for n in pair] if key == "stones" else stated
             for name in names:
                 if not part.face_indices(name):
-                    where = told.where(operation, key)
+                    where = job.where(operation, key)
                     wrong.add(f"{where}: the part has no face {name!r}; it has {known}")
 
 
-def _part(told: StatedJob) -> Body:
+def _part(stated: StatedJob) -> Body:
     """Return the finished part with its names."""
-    facts = told.part
+    facts = stated.part
     try:
-        return body_of(facts, told.path.parent / str(facts.file), translation(), which=facts.solid)
+        return body_of(facts, stated.path.parent / str(facts.file), translation(), which=facts.solid)
     except SetupError as reason:
         facts.entry.several("", reason)
 
 
-def _blank(told: StatedJob) -> Blank | None:
+def _blank(job: StatedJob) -> Blank | None:
     """Return the blank with its names."""
-    stated = told.blank
-    if stated is None or told.blank_facts is None:
+    stated = job.blank
+    if stated is None or job.blank_facts is None:
         return None
-    entry = told.blank_facts.entry
+    entry = job.blank_facts.entry
     try:
         if stated.file is not None:
-            drawn: object = told.path.parent / stated.file
+            drawn: object = job.path.parent / stated.file
         else:
             low, size = stated.low_mm, stated.size_mm
             drawn = box((low[0], low[1], low[2]), (low[0] + size[0], low[1] + size[1], low[2] + size[2]))
-        made = body("blank", drawn, faces=told.blank_facts.stated.get("faces", {}))
+        made = body("blank", drawn, faces=job.blank_facts.stated.get("faces", {}))
     except SetupError as reason:
         entry.several("", reason)
     return Blank(solid=made.solid, faces=made.faces)
 
 
-def _stated_solid(told: StatedJob, operation: Operation) -> Solid:
+def _stated_solid(stated: StatedJob, operation: Operation) -> Solid:
     """Return the solid that a file states for the part before an operation."""
     try:
-        return body(told.part.name, told.path.parent / str(operation.solid_before)).solid
+        return body(stated.part.name, stated.path.parent / str(operation.solid_before)).solid
     except SetupError as reason:
-        message = f"{told.where(operation, 'solid_before')}: {reason}"
+        message = f"{stated.where(operation, 'solid_before')}: {reason}"
         raise SetupError(message) from reason
 
 
-def _maker(told: StatedJob, operation: Operation) -> SetupMaker:
+def _maker(job: StatedJob, operation: Operation) -> SetupMaker:
     """Return what makes the set-up of an operation."""
-    path = told.path.parent / str(operation.setup)
+    path = job.path.parent / str(operation.setup)
 
     def make(_part: Body, before: PartState, after: PartState) -> Setup:
-        stated = setup_text(told, operation)
+        stated = setup_text(job, operation)
         states = {"before": before, "after": after}
         parts = {facts.name: states[facts.state] for facts in stated.bodies if facts.state is not None}
         seats = _seats_used(stated)

@@ -46,8 +46,8 @@ def refuse_bad_order(operations: Sequence[Operation], where: Mapping[int, str]) 
     needs = {o.number: [n for n in o.needs if n in by_number] for o in operations}
     circle = _circle(needs)
     if circle:
-        told = " needs ".join(str(n) for n in circle)
-        wrong.add(_at(where, circle[0], f"operations run in a circle: {told}"))
+        path = " needs ".join(str(n) for n in circle)
+        wrong.add(_at(where, circle[0], f"operations run in a circle: {path}"))
     for operation in operations:
         for number in operation.needs:
             if number not in by_number:
@@ -101,8 +101,8 @@ def _note_datum_circles(operations: Sequence[Operation], where: Mapping[int, str
     circle = _circle(measured)
     if circle:
         first = next(o for o in operations if circle[0] in o.makes)
-        told = ", which is measured from ".join(str(face) for face in circle)
-        wrong.add(_at(where, first.number, f"faces are measured from each other in a circle: {told}"))
+        path = ", which is measured from ".join(str(face) for face in circle)
+        wrong.add(_at(where, first.number, f"faces are measured from each other in a circle: {path}"))
 
 
 def _note_made_twice(operations: Sequence[Operation], where: Mapping[int, str], wrong: Mistakes) -> None:

@@ -110,7 +110,7 @@ def _found(
             not_checked=why,
             findings=tuple(findings),
             burrs=stage.burrs[number].leaves,
-            to_stone=tuple(m.told for m in stage.burrs[number].meets),
+            to_stone=tuple(m.burr for m in stage.burrs[number].meets),
             comes_off=comes_off(result),
         )
 

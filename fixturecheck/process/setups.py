@@ -185,8 +185,8 @@ def setup_of(job: Job, operation: Operation, before: PartState, after: PartState
     except FacesMissingError as trouble:
         return OperationSetup(missing=trouble.faces)
     except SetupError as trouble:
-        told = (f"operation {operation.title!r}: {line}" for line in trouble.problems)
-        raise SetupError(*told) from trouble
+        problems = (f"operation {operation.title!r}: {line}" for line in trouble.problems)
+        raise SetupError(*problems) from trouble
     if operation.kind == OperationKind.HARDEN and setup.hardening is not None:
         setup = replace(setup, hardening=_hardening(operation, setup.hardening, after))
     parts = tuple(b.name for b in setup.bodies if any(is_same(b.solid, s.solid) for s in (before, after)))

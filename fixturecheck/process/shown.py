@@ -47,15 +47,15 @@ def with_across(result: Result, made: OperationSetup, findings: Sequence[Finding
         return result
     parts = [setup.body(name) for name in made.parts]
     moved = [_on_part(f, parts[0]) if parts else f for f in findings]
-    told = (*moved, *result.findings)
+    everything = (*moved, *result.findings)
     known = {s.name for s in result.shapes}
     shapes = [s for f in moved for s in f.shapes if s.name not in known]
     return replace(
         result,
-        verdict=worst(f.verdict for f in told),
-        findings=told,
+        verdict=worst(f.verdict for f in everything),
+        findings=everything,
         shapes=(*result.shapes, *shapes),
-        groups=grouped(told, drawings_of(setup)),
+        groups=grouped(everything, drawings_of(setup)),
     )
 
 

@@ -1,7 +1,7 @@
 """Which edges bound a clash, and the smallest cut on one of them that takes it out of the way.
 
-A cut on an edge is told in the edge's own frame: its faces run off along unit directions m1 and m2, and a
-point is p + s m1 + t m2 beside the edge. An equal-leg chamfer takes all points with s + t below the leg, a
+A cut on an edge is described in the edge's own frame: its faces run off along unit directions m1 and m2, and
+a point is p + s m1 + t m2 beside the edge. An equal-leg chamfer takes all points with s + t below the leg, a
 milled step those with s below one size and t below the other, a rounded edge those beyond the circle that
 touches both faces. So the size that clears a set of points is a closed form of their s and t.
 """
@@ -278,7 +278,7 @@ def smallest_cut(
 def _beside_rim(here: Standing, edge: int, points: Floats) -> Floats:
     """Return how far points (n, 3) lie behind a rim's cylinder and behind its flat face, (n, 2).
 
-    The first is told along the flat face, the second along the cylinder, as of the directions inward.
+    The first is measured along the flat face, the second along the cylinder, as of the directions inward.
     """
     circle = here.circle(edge)
     if circle is None:
@@ -297,7 +297,7 @@ def _beside_rim(here: Standing, edge: int, points: Floats) -> Floats:
 
 
 def _radius_mm(one: Floats, two: Floats, flat: Floats, clear_mm: float) -> float:
-    """Return the least radius of a round edge that clears points (n, 2) told as s and t.
+    """Return the least radius of a round edge that clears points (n, 2) in the coordinates s and t.
 
     The circle's centre is k R from the edge along the bisector, k = 1 / sin(half the angle between the
     faces); a point q is clear where |q - k R b| >= R + clear, a quadratic in R.

@@ -1,17 +1,15 @@
 """Reliefs that a straight cutter mills: a groove into an inside corner, and a face set back.
 
-Reliefs that a straight cutter mills: a groove into a square inside corner, and a flat face set back.
-An inside corner is where a floor and a wall would meet if nothing stood between them. In its own frame s runs
-along the floor away from the wall and t up the wall away from the floor; what stands in the corner, a fillet
-or a burr, and what of the other body comes there are told in s and t. Where the wall is not square to the
-floor the groove runs along the bisector: see `slanted`.
+An inside corner is where a floor and a wall would meet if nothing stood between them.
 
-The smallest groove along the bisector of an inside corner whose wall is not square to its floor.
-A place across the corner is told by x along the bisector from where floor and wall would meet and by y square
-to it, towards the wall. With half the angle a the floor is y = -x tan a and the wall y = x tan a. A groove of
-half width h breaks out of both at x = h / tan a. A fillet of radius r, which leaves them at r / tan a along
-either, asks for h = r cos a, and for a sharp edge to go all the way in for a bottom at x = 0: the fillet
-stands r (1 / sin a - 1) before it.
+In a square corner s runs along the floor away from the wall, and t up the wall away from the floor. What
+stands in the corner, a fillet or a burr, and what of the other body comes there have the coordinates s and t.
+
+Where the wall is not square to the floor, the smallest groove runs along the bisector. There x runs along the
+bisector from where floor and wall would meet, and y square to it, toward the wall. With half the angle a the
+floor is y = -x tan a and the wall y = x tan a. A groove of half width h breaks out of both at x = h / tan a.
+A fillet of radius r, which leaves them at r / tan a along either, asks for h = r cos a, and for a sharp edge
+to go all the way in for a bottom at x = 0: the fillet stands r (1 / sin a - 1) before it.
 """
 
 from __future__ import annotations

@@ -71,7 +71,7 @@ def line_for(solid: Solid, cut: EdgeCut | BoxCut, name: str = "part") -> str:
 
 def _box_line(corner: Floats, axes: Floats, sizes: tuple[float, float, float], name: str) -> str:
     """Return the line that mills a box away."""
-    # The box is told in a right-handed plane; a left-handed corner starts at its far end.
+    # The box is described in a right-handed plane; a left-handed corner starts at its far end.
     right = float(np.linalg.det(axes)) > 0
     origin = corner if right else corner + axes[2] * sizes[2]
     normal = axes[2] if right else -axes[2]
@@ -179,14 +179,14 @@ class Proposal:
         if isinstance(cut, EdgeCut) or cut.kind != ReliefKind.GROOVE:
             return ()
         one, two = (self.write.length(v, ".2f") for v in cut.behind_mm)
-        told = [f"it goes {one} behind the wall and {two} behind the floor"]
+        lines = [f"it goes {one} behind the wall and {two} behind the floor"]
         if cut.half_rad is not None:
-            told.insert(0, "it runs along the bisector of floor and wall: width x depth below its mouth")
+            lines.insert(0, "it runs along the bisector of floor and wall: width x depth below its mouth")
         tool = cut.tool_mm(self.clear_mm)
         if tool is not None:
             radius = self.write.length(tool, ".2f", "down")
-            told.append(f"the corner of the tool may have a radius of {radius} at most")
-        return tuple(told)
+            lines.append(f"the corner of the tool may have a radius of {radius} at most")
+        return tuple(lines)
 
 
 def proposals(
@@ -309,12 +309,12 @@ class Tries:
 
     def rejected(self, held: Collection[str]) -> tuple[str, ...]:
         """Return why cuts do not hold, once for each kind but those of which some do."""
-        told = []
+        lines = []
         for kind, whys in self._rejected.items():
             once = list(dict.fromkeys(whys))
             more = f" ({len(once) - 1} more of this kind fail)" if len(once) > 1 else ""
-            told += [] if kind in held else [once[0] + more]
-        return tuple(told)
+            lines += [] if kind in held else [once[0] + more]
+        return tuple(lines)
 
 
 def by_hand(proposal: Proposal) -> bool:

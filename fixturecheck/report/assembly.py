@@ -45,8 +45,8 @@ def touching_section(result: Result, faces: Markup) -> Markup:
 def _stops(result: Result) -> Stops:
     found: Stops = {}
     for row in numbered(result):
-        told = [*row.together.all, *(f for other in row.follows for f in other.all)]
-        for place, f in enumerate(told):
+        findings = [*row.together.all, *(f for other in row.follows for f in other.all)]
+        for place, f in enumerate(findings):
             found[f.kind, f.about] = stop_of(f"{row.number}", place)
     return found
 
@@ -110,26 +110,26 @@ def touch_lines(result: Result, folded: Folded) -> list[str]:
     if found is None:
         return []
     rows = numbered(result)
-    told = [row.together for row in rows] + [other for row in rows for other in row.follows]
+    groups = [row.together for row in rows] + [other for row in rows for other in row.follows]
     within = Writing(units=result.shown_in).length(found.within_mm)
     lines: list[str] = []
     for kind, head in _HEADS.items():
-        here = [one for one in told if one.finding.kind is kind]
+        here = [one for one in groups if one.finding.kind is kind]
         if here:
             lines += ["", head.format(within=within), *_rows(here, result.shown_in, folded)]
     return lines
 
 
-def _rows(told: Sequence[Together], units: str, folded: Folded) -> list[str]:
+def _rows(groups: Sequence[Together], units: str, folded: Folded) -> list[str]:
     lines = []
-    for one in told[:_MOST_ROWS]:
+    for one in groups[:_MOST_ROWS]:
         f = one.finding
         lines += folded(f.says)
         if f.remedy:
             lines += folded(f"change: {f.remedy}")
         if one.like:
             lines += folded(f"and so do {listed([other.subject for other in one.like])}{_span(one, units)}")
-    rest = len(told) - _MOST_ROWS
+    rest = len(groups) - _MOST_ROWS
     return lines + (folded(f"and {rest} more, listed in the report") if rest > 0 else [])
 
 

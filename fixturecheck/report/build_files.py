@@ -35,7 +35,7 @@ class BuildResult:
 
     Parameters
     ----------
-    told : StoredResult
+    stored : StoredResult
         Its verdict and findings.
     file : str
         The set-up's file, as it was given.
@@ -43,7 +43,7 @@ class BuildResult:
         Ids of findings that a baseline lets stand.
     """
 
-    told: StoredResult
+    stored: StoredResult
     file: str
     known: frozenset[str] = frozenset()
 
@@ -76,17 +76,17 @@ def junit_xml(results: Iterable[BuildResult]) -> str:
 
 
 def _suite(root: ET.Element, result: BuildResult) -> ET.Element:
-    suite = ET.SubElement(root, "testsuite", name=xml_text(result.told.name), file=xml_text(result.file))
-    came = [_case(suite, result, finding) for finding in result.told.findings]
-    for question in result.told.not_asked:
+    suite = ET.SubElement(root, "testsuite", name=xml_text(result.stored.name), file=xml_text(result.file))
+    came = [_case(suite, result, finding) for finding in result.stored.findings]
+    for question in result.stored.not_asked:
         case = _named_case(suite, result, question.check, question.check)
         lacks = f": {question.lacks}" if question.lacks else ""
         ET.SubElement(case, "skipped", message=xml_text(f"{question.reason}{lacks}"))
     counts = {
-        "tests": len(result.told.findings) + len(result.told.not_asked),
+        "tests": len(result.stored.findings) + len(result.stored.not_asked),
         "failures": came.count("failure"),
         "errors": came.count("error"),
-        "skipped": len(result.told.not_asked),
+        "skipped": len(result.stored.not_asked),
     }
     for key, count in counts.items():
         suite.set(key, str(count))
@@ -102,7 +102,7 @@ def _case(suite: ET.Element, result: BuildResult, finding: Finding) -> str:
     """Add the case of a finding, and return what it came to."""
     case = _named_case(suite, result, finding.id, finding.check)
     where = f"{result.path_of(finding)}:{result.line_of(finding)}"
-    text = xml_text("\n".join([where, *_lines(finding, result.told.units)]))
+    text = xml_text("\n".join([where, *_lines(finding, result.stored.units)]))
     known = finding.id in result.known
     came = {Verdict.NO_GO: "failure", Verdict.UNKNOWN: "error"}.get(finding.verdict, "")
     if came and not known:
@@ -145,8 +145,8 @@ def sarif_dict(results: Sequence[BuildResult], titles: Mapping[str, str]) -> dic
     titles : mapping of str to str
         What each check is called, by its ID.
     """
-    told = [(r, f) for r in results for f in r.told.findings if f.verdict is not Verdict.GO]
-    checks = sorted({f.check for _, f in told})
+    failed = [(r, f) for r in results for f in r.stored.findings if f.verdict is not Verdict.GO]
+    checks = sorted({f.check for _, f in failed})
     return {
         "$schema": "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json",
         "version": "2.1.0",
@@ -163,14 +163,14 @@ def sarif_dict(results: Sequence[BuildResult], titles: Mapping[str, str]) -> dic
                     }
                 },
                 "columnKind": "unicodeCodePoints",
-                "results": [_sarif_result(r, f, checks.index(f.check)) for r, f in told],
+                "results": [_sarif_result(r, f, checks.index(f.check)) for r, f in failed],
             }
         ],
     }
 
 
 def _sarif_result(result: BuildResult, finding: Finding, rule: int) -> dict[str, Any]:
-    text = wide_spaces(" ".join(_lines(finding, result.told.units)))
+    text = wide_spaces(" ".join(_lines(finding, result.stored.units)))
     found: dict[str, Any] = {
         "ruleId": finding.check,
         "ruleIndex": rule,
@@ -216,22 +216,22 @@ def summary_markdown(results: Iterable[BuildResult]) -> str:
     lines = []
     for result in results:
         lines += [
-            f"## {verdict_word(result.told.verdict)}: {_cell(result.told.name)}",
+            f"## {verdict_word(result.stored.verdict)}: {_cell(result.stored.name)}",
             "",
             f"`{result.file}`",
             "",
         ]
         rows = sorted(
-            (f for f in result.told.findings if f.verdict is not Verdict.GO),
+            (f for f in result.stored.findings if f.verdict is not Verdict.GO),
             key=lambda f: (-BADNESS.index(f.verdict), f.check, f.id),
         )
         if rows:
             lines += ["| | check | about | found | limit | |", "|---|---|---|---|---|---|"]
             lines += [_row(f, result) for f in rows[:_MOST_ROWS]]
             lines += [f"\nand {len(rows) - _MOST_ROWS} more"] if len(rows) > _MOST_ROWS else []
-        passed = sum(f.verdict is Verdict.GO for f in result.told.findings)
-        lines += ["", f"{passed} of {len(result.told.findings)} findings are go."]
-        silent = [n.check for n in result.told.not_asked]
+        passed = sum(f.verdict is Verdict.GO for f in result.stored.findings)
+        lines += ["", f"{passed} of {len(result.stored.findings)} findings are go."]
+        silent = [n.check for n in result.stored.not_asked]
         lines += [f"Not asked: {', '.join(silent)}."] if silent else []
         lines.append("")
     return wide_spaces("\n".join(lines))
@@ -239,8 +239,8 @@ def summary_markdown(results: Iterable[BuildResult]) -> str:
 
 def _row(finding: Finding, result: BuildResult) -> str:
     known = " (known)" if finding.id in result.known else ""
-    value = "" if finding.value is None else shown(finding.value, finding.unit, result.told.units)
-    limit = "" if finding.limit is None else shown(finding.limit, finding.unit, result.told.units)
+    value = "" if finding.value is None else shown(finding.value, finding.unit, result.stored.units)
+    limit = "" if finding.limit is None else shown(finding.limit, finding.unit, result.stored.units)
     change = f" *Change:* {finding.remedy}" if finding.remedy else ""
     cells = (
         f"{SIGNS[finding.verdict]} {finding.verdict}{known}",
@@ -270,13 +270,13 @@ def annotation_lines(results: Iterable[BuildResult], form: str) -> list[str]:
     """
     lines = []
     for result in results:
-        for finding in result.told.findings:
+        for finding in result.stored.findings:
             if finding.verdict is Verdict.GO or finding.id in result.known:
                 continue
             level = _LEVELS[finding.verdict]
             file, line = result.path_of(finding), result.line_of(finding)
             title = f"{finding.check}: {finding.subject}"
-            text = " ".join(wide_spaces(" ".join(_lines(finding, result.told.units))).split())
+            text = " ".join(wide_spaces(" ".join(_lines(finding, result.stored.units))).split())
             if form == "plain":
                 lines.append(f"{file}:{line}: {level}: {title}: {text} [{finding.id}]")
             else:

@@ -26,7 +26,7 @@ from fixturecheck.report.terminal import folded
 from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.shapes import NamedShape, StatedValue
 from fixturecheck.units import Writing, angle_text, metric_unit
-from fixturecheck.wording.groups import asked, names_told
+from fixturecheck.wording.groups import asked, names_listed
 from fixturecheck.wording.sentences import first_up, plural, shown, wide_spaces
 
 MOST_ROWS = 40
@@ -38,16 +38,16 @@ def headline(found: Comparison) -> str:
     broken = [c for c in found.findings if c.breaks]
     lost = [c for c in found.findings if c.unknown]
     known = [c for c in found.findings if c.known]
-    told = []
+    phrases = []
     if broken:
-        told.append(f"{plural(len(broken), 'finding')} got worse than the limit")
+        phrases.append(f"{plural(len(broken), 'finding')} got worse than the limit")
     if lost:
-        told.append(f"{plural(len(lost), 'finding')} can no longer be computed")
-    if not told:
-        told.append("nothing got worse than its limit")
+        phrases.append(f"{plural(len(lost), 'finding')} can no longer be computed")
+    if not phrases:
+        phrases.append("nothing got worse than its limit")
     if known:
-        told.append(f"{plural(len(known), 'known shortfall')} let stand")
-    return f"{first_up('; '.join(told))}."
+        phrases.append(f"{plural(len(known), 'known shortfall')} let stand")
+    return f"{first_up('; '.join(phrases))}."
 
 
 def counts(found: Comparison) -> str:
@@ -83,17 +83,17 @@ def _limit(finding: Finding, units: str) -> str:
 
 def margins(change: FindingChange, units: str) -> tuple[str, str]:
     """Return the margins of a finding before and after."""
-    told = [
+    margins = [
         "" if f is None or f.margin is None else shown(f.margin, f.unit, units)
         for f in (change.before, change.after)
     ]
-    return told[0], told[1]
+    return margins[0], margins[1]
 
 
 def verdicts(change: FindingChange) -> str:
     """Return the verdict before and after, once where it stays."""
-    told = [str(f.verdict) for f in (change.before, change.after) if f is not None]
-    return " to ".join(dict.fromkeys(told))
+    verdicts = [str(f.verdict) for f in (change.before, change.after) if f is not None]
+    return " to ".join(dict.fromkeys(verdicts))
 
 
 def stated_words(change: StatedChange) -> str:
@@ -126,15 +126,15 @@ def solid_words(change: SolidChange, write: Writing) -> str:
         return str(change.change)
     if not change.redrawn:
         return "renamed"
-    told = []
+    phrases = []
     if change.added_mm3 is not None and change.removed_mm3 is not None:
-        told.append(f"{write.volume(change.added_mm3)} added, {write.volume(change.removed_mm3)} removed")
+        phrases.append(f"{write.volume(change.added_mm3)} added, {write.volume(change.removed_mm3)} removed")
     elif change.before_mm3 != change.after_mm3:
-        told.append(f"{write.volume(change.before_mm3)} to {write.volume(change.after_mm3)}")
-    told += [face_words(f, write) for f in change.faces[:_MOST_FACES]]
+        phrases.append(f"{write.volume(change.before_mm3)} to {write.volume(change.after_mm3)}")
+    phrases += [face_words(f, write) for f in change.faces[:_MOST_FACES]]
     more = len(change.faces) - _MOST_FACES
-    told += [f"{more} more faces"] if more > 0 else []
-    return "; ".join(told)
+    phrases += [f"{more} more faces"] if more > 0 else []
+    return "; ".join(phrases)
 
 
 def face_words(face: FaceChange, write: Writing) -> str:
@@ -142,12 +142,12 @@ def face_words(face: FaceChange, write: Writing) -> str:
     if face.moved_mm is None:
         return f"face {face.after} is new" if face.after else f"face {face.before} is gone"
     name = face.after if face.before == face.after else f"{face.before} (now {face.after})"
-    told = []
+    phrases = []
     if face.moved_mm:
-        told.append(f"moved {write.length(face.moved_mm, '+.6g')}")
+        phrases.append(f"moved {write.length(face.moved_mm, '+.6g')}")
     if face.turned_deg:
-        told.append(f"turned by {angle_text(face.turned_deg, '.4g')}")
-    return f"{name} {' and '.join(told)}"
+        phrases.append(f"turned by {angle_text(face.turned_deg, '.4g')}")
+    return f"{name} {' and '.join(phrases)}"
 
 
 def alike_key(change: SolidChange) -> object:
@@ -158,20 +158,20 @@ def alike_key(change: SolidChange) -> object:
     return change.change, kept, None if kept else change.after, tuple(volumes), faces
 
 
-def solids_told(found: Comparison, write: Writing) -> list[str]:
+def solid_lines(found: Comparison, write: Writing) -> list[str]:
     """Return a sentence for each body that was redrawn, renamed, added or taken away; like ones in one."""
     alike: dict[object, list[SolidChange]] = {}
     for solid in found.solids:
         if solid.redrawn or solid.before != solid.after:
             alike.setdefault(alike_key(solid), []).append(solid)
-    told = []
+    lines = []
     for several in alike.values():
         first = several[0]
         name = first.after if first.before == first.after else f"{first.before}, now {first.after}"
         if first.change is not Trend.SAME or len(several) > 1:
-            name = names_told([s.after or s.before for s in several])
-        told.append(f"{name}: {solid_words(first, write)}")
-    return told
+            name = names_listed([s.after or s.before for s in several])
+        lines.append(f"{name}: {solid_words(first, write)}")
+    return lines
 
 
 def comparison_text(found: Comparison, *, width: int = 100) -> str:
@@ -184,7 +184,7 @@ def comparison_text(found: Comparison, *, width: int = 100) -> str:
     rows = worth_telling(found)
     lines += ["", *(line for c in rows[:MOST_ROWS] for line in _lines(c, found.units, columns))]
     lines += [f"and {len(rows) - MOST_ROWS} more"] if len(rows) > MOST_ROWS else []
-    changed = [*solids_told(found, write), *(stated_words(s) for s in found.stated)]
+    changed = [*solid_lines(found, write), *(stated_words(s) for s in found.stated)]
     if changed:
         lines += ["", "what changed:"]
         lines += [line for text in changed[:MOST_ROWS] for line in folded(text, columns, first=4, rest=8)]
@@ -193,12 +193,12 @@ def comparison_text(found: Comparison, *, width: int = 100) -> str:
 
 
 def _lines(change: FindingChange, units: str, columns: int) -> Iterator[str]:
-    told = change.told
+    finding = change.finding
     was, now, limit = numbers(change, units)
     number = " to ".join(dict.fromkeys(text for text in (was, now) if text))
     limit = f" (limit {limit})" if limit else ""
     known = ", known" if change.known else ""
-    about = f"{asked(told)}  {told.subject}"
+    about = f"{asked(finding)}  {finding.subject}"
     yield f"{change.change}{known}: {verdicts(change)}  {about}  {number}{limit}".rstrip()
     if change.after is not None and change.after.verdict is not Verdict.GO:
         yield from folded(change.after.says, columns, first=4, rest=8)
@@ -225,14 +225,14 @@ def comparison_dict(found: Comparison) -> dict[str, Any]:
 
 
 def _finding_change(change: FindingChange) -> dict[str, Any]:
-    told = change.told
+    finding = change.finding
     return {
-        "id": told.id,
+        "id": finding.id,
         "change": str(change.change),
         "worse_than_limit": change.breaks,
         "known": change.known,
-        "check": told.check,
-        "subject": told.subject,
+        "check": finding.check,
+        "subject": finding.subject,
         "before": _side(change.before),
         "after": _side(change.after),
     }
@@ -361,27 +361,27 @@ def comparison_page(
         silent=found.no_longer_asked,
         findings=_findings(rows, found.units),
         says=[
-            (c.told.subject, c.after.says) for c in rows if c.after is not None and (c.breaks or c.unknown)
+            (c.finding.subject, c.after.says) for c in rows if c.after is not None and (c.breaks or c.unknown)
         ],
         pairs=[(title, _pair(number, title, pictures)) for number, title in enumerate(pairs, start=1)],
         why_missing=why_missing,
-        solids=solids_told(found, write),
+        solids=solid_lines(found, write),
         stated=[stated_words(s) for s in found.stated],
     )
 
 
 def _findings(rows: Sequence[FindingChange], units: str) -> Table:
-    told = []
+    cells = []
     for c in rows:
         was, now, limit = numbers(c, units)
         margin_was, margin_now = margins(c, units)
         change = f"{c.change}, known" if c.known else str(c.change)
-        told.append(
+        cells.append(
             (
                 Cell(lines=(change,), strong=c.breaks or c.unknown),
                 verdicts(c),
-                asked(c.told),
-                c.told.subject,
+                asked(c.finding),
+                c.finding.subject,
                 was,
                 now,
                 limit,
@@ -400,7 +400,7 @@ def _findings(rows: Sequence[FindingChange], units: str) -> Table:
         "margin before",
         "margin after",
     )
-    return table_of(heads, told, 4, 5, 6, 7, 8)
+    return table_of(heads, cells, 4, 5, 6, 7, 8)
 
 
 def _pair(number: int, title: str, pictures: Mapping[str, bytes]) -> list[Picture]:

@@ -53,9 +53,9 @@ def _passes(passes: PassPlan, write: Writing) -> str:
         (passes.wall, "into the wall"),
         (passes.spark_out, "to spark out"),
     )
-    told = ", ".join(f"{count} {what}" for count, what in kinds if count) or "none"
+    counted = ", ".join(f"{count} {what}" for count, what in kinds if count) or "none"
     strokes = plural(passes.strokes, "stroke")
     return (
-        f"passes: {told}, of {strokes} of {write.length(passes.stroke_mm)}; "
+        f"passes: {counted}, of {strokes} of {write.length(passes.stroke_mm)}; "
         f"about {time_words(passes.batch_min)} a batch"
     )

@@ -104,12 +104,12 @@ def sweep(parent: Path) -> None:
 
 
 def _sweep(home: Path) -> None:
-    told = home.lstat()
-    if not stat.S_ISDIR(told.st_mode) or (hasattr(os, "getuid") and told.st_uid != os.getuid()):
+    status = home.lstat()
+    if not stat.S_ISDIR(status.st_mode) or (hasattr(os, "getuid") and status.st_uid != os.getuid()):
         return
     if not (home / _OWNER).exists():
         # Killed before it could say whose it is; one that is being made now is younger.
-        if time.time() - told.st_mtime > _YOUNG_S:
+        if time.time() - status.st_mtime > _YOUNG_S:
             home.rmdir()
         return
     with (home / _OWNER).open("r+", encoding="utf-8") as owner:

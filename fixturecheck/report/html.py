@@ -151,7 +151,7 @@ _TOLD: tuple[tuple[str, Callable[[Numbered], bool]], ...] = (
     ("No-go, overruled by the set-up", lambda r: r.finding.overruled is not None),
     ("Cautions: what to watch", lambda r: _plainly(r, Verdict.CAUTION)),
 )
-"""What is told at length, each under its title."""
+"""What is reported at length, each under its title."""
 
 
 def _overview(result: Result, pictures: Mapping[str, bytes]) -> Picture | None:
@@ -186,51 +186,51 @@ class _Findings:
         self._pictures = pictures
 
     def told(self, row: Numbered) -> Values:
-        """Return what is told under one number."""
-        f, told = row.finding, row.together
+        """Return what is reported under one number."""
+        f, together = row.finding, row.together
         return {
             "number": row.number,
             "badge": _badge(f),
-            "title": f"{words.asked_of(told)}: {words.title(told)}",
-            "several": words.says(told, self._units),
-            "says": words.instance(told) + f.says,
-            "figures": self._figures(told),
+            "title": f"{words.asked_of(together)}: {words.title(together)}",
+            "several": words.says(together, self._units),
+            "says": words.instance(together) + f.says,
+            "figures": self._figures(together),
             "remedy": f.remedy,
             "no_remedy": f.verdict is Verdict.NO_GO,
             "picture": self._drawn(row),
-            "each": self._each(told, f"{row.number}", 0),
+            "each": self._each(together, f"{row.number}", 0),
             "follows": tuple(self._follows(row)),
             "source": f.source,
             "shapes": ", ".join(sorted({s.name for s in f.shapes})),
         }
 
-    def _figures(self, told: Together) -> tuple[tuple[str, str], ...]:
-        unit = told.finding.unit
+    def _figures(self, together: Together) -> tuple[tuple[str, str], ...]:
+        unit = together.finding.unit
         limits, margins = (
             tuple(v for v in values if v is not None)
-            for values in ((one.limit for one in told.all), (one.margin for one in told.all))
+            for values in ((one.limit for one in together.all), (one.margin for one in together.all))
         )
         named = (
-            ("found", words.span(told, self._units)),
+            ("found", words.span(together, self._units)),
             ("limit", shown_span(limits, unit, self._units) if limits else ""),
             ("margin", shown_span(margins, unit, self._units) if margins else ""),
         )
         return tuple((name, text) for name, text in named if text)
 
-    def _each(self, told: Together, number: str, before: int) -> Table | None:
-        """List every finding that is told here, each with its own sentence and change.
+    def _each(self, together: Together, number: str, before: int) -> Table | None:
+        """List every finding that is reported here, each with its own sentence and change.
 
         Parameters
         ----------
         number : str
-            The number that they are told under.
+            The number that they are reported under.
         before : int
-            How many others are told under it before these.
+            How many others are reported under it before these.
         """
-        if not told.differ:
+        if not together.differ:
             return None
         rows = []
-        for one in told.all:
+        for one in together.all:
             found = "" if one.value is None else shown(one.value, one.unit, self._units)
             change = f" Change: {one.remedy}" if one.remedy else ""
             rows.append((Cell(lines=(one.subject,), below=one.says + change), found))
@@ -242,19 +242,19 @@ class _Findings:
     def _follows(self, row: Numbered) -> list[Values]:
         """Return what follows from a finding; it is not counted beside it."""
         found, before = [], len(row.together.all)
-        for told in row.follows:
-            text = words.says(told, self._units)
-            said = words.instance(told) + told.finding.says
+        for together in row.follows:
+            text = words.says(together, self._units)
+            said = words.instance(together) + together.finding.says
             found.append(
                 {
                     "stop": stop_of(f"{row.number}", before),
-                    "badge": _badge(told.finding),
-                    "title": f"{words.asked_of(told)}: {words.title(told)}",
+                    "badge": _badge(together.finding),
+                    "title": f"{words.asked_of(together)}: {words.title(together)}",
                     "says": f"{text} {said}" if text else said,
-                    "each": self._each(told, f"{row.number}", before),
+                    "each": self._each(together, f"{row.number}", before),
                 }
             )
-            before += len(told.all)
+            before += len(together.all)
         return found
 
     def _drawn(self, row: Numbered) -> Picture | None:
@@ -303,8 +303,8 @@ def _answer(
 
 
 def _under(row: Numbered) -> Sequence[Finding]:
-    """Return what is told under a number, with what follows from it."""
-    return [f for told in (row.together, *row.follows) for f in told.all]
+    """Return what is reported under a number, with what follows from it."""
+    return [f for together in (row.together, *row.follows) for f in together.all]
 
 
 def _go(result: Result, rows: Sequence[Numbered]) -> Values | None:
@@ -317,14 +317,14 @@ def _go(result: Result, rows: Sequence[Numbered]) -> Values | None:
         return "" if value is None else word + shown(value, unit, units)
 
     cells = []
-    for told in (r.together for r in rows):
-        f = told.finding
-        about = ", ".join(one.subject for one in told.all)
+    for together in (r.together for r in rows):
+        f = together.finding
+        about = ", ".join(one.subject for one in together.all)
         cells.append(
             (
                 Cell(lines=(f.check,), below=f.kind or ""),
-                Cell(lines=(about,), below=words.instance(told) + f.says),
-                Cell(lines=(words.span(told, units),), below=figure(f.limit, f.unit, "limit ")),
+                Cell(lines=(about,), below=words.instance(together) + f.says),
+                Cell(lines=(words.span(together, units),), below=figure(f.limit, f.unit, "limit ")),
             )
         )
     return {

@@ -66,7 +66,7 @@ def job_page(result: JobResult, *, pictures: Mapping[str, bytes], why_missing: s
         ],
         why_missing=why_missing,
         route=_route(result),
-        findings=[_told(f, units) for f in result.findings if f.verdict is not Verdict.GO],
+        findings=[_finding_row(f, units) for f in result.findings if f.verdict is not Verdict.GO],
         operations=[_operation(found, units) for found in result.operations],
         sources=result.job.sources,
         version=version("fixturecheck"),
@@ -76,9 +76,9 @@ def job_page(result: JobResult, *, pictures: Mapping[str, bytes], why_missing: s
 def counted(result: JobResult) -> str:
     """Return how many operations came to which verdict."""
     verdicts = [o.verdict for o in result.operations]
-    told = [f"{verdicts.count(v)} {v}" for v in Verdict if v in verdicts]
-    told += [f"{verdicts.count(None)} not asked about"] if None in verdicts else []
-    return f"{len(verdicts)} operations: {', '.join(told)}"
+    counts = [f"{verdicts.count(v)} {v}" for v in Verdict if v in verdicts]
+    counts += [f"{verdicts.count(None)} not asked about"] if None in verdicts else []
+    return f"{len(verdicts)} operations: {', '.join(counts)}"
 
 
 _TELLING = frozenset({"rest", "hold", "release"})
@@ -96,8 +96,8 @@ def not_asked_words(result: JobResult) -> str:
                 lacking.setdefault(one.check, []).append(f"{found.operation.number}")
     if not lacking:
         return ""
-    told = "; ".join(f"{QUESTIONS.get(check, check)}: {', '.join(of)}" for check, of in lacking.items())
-    return f"NOT ASKED in operations: {told}"
+    questions = "; ".join(f"{QUESTIONS.get(check, check)}: {', '.join(of)}" for check, of in lacking.items())
+    return f"NOT ASKED in operations: {questions}"
 
 
 def _word(found: OperationFound) -> str:
@@ -128,7 +128,7 @@ def _route(result: JobResult) -> Table:
     return table_of(("number", "operation", "kind", "makes or measures", "takes", "verdict"), rows, 0, 4)
 
 
-def _told(f: Finding, units: str) -> dict[str, Any]:
+def _finding_row(f: Finding, units: str) -> dict[str, Any]:
     """Return a finding as the page tells it."""
     return {
         "badge": {"verdict": f.verdict, "words": verdict_words(f)},
@@ -145,7 +145,7 @@ def _operation(found: OperationFound, units: str) -> dict[str, Any]:
     home = operation_home(found)
     own = found.result.findings if found.result is not None else ()
     bad = [f for f in own if f.verdict is not Verdict.GO]
-    across = [_told(f, units) for f in found.findings if f.verdict is not Verdict.GO]
+    across = [_finding_row(f, units) for f in found.findings if f.verdict is not Verdict.GO]
     return {
         "number": found.operation.number,
         "is_wrong": bool(bad or across or found.not_checked),
@@ -182,14 +182,14 @@ def burr_edge_words(burr: BurrEdge, write: Writing) -> str:
 
 def off_words(off: BodyOff) -> str:
     """Return how a body comes off, with where to pry and what not to slide."""
-    told = f"{off.says}."
+    text = f"{off.says}."
     if off.pry_at:
-        told += f" Pry {off.pry_at}."
+        text += f" Pry {off.pry_at}."
     if off.rubs:
-        told += f" Do not slide it: {', '.join(off.rubs)} would rub."
+        text += f" Do not slide it: {', '.join(off.rubs)} would rub."
     if off.demagnetise:
-        told += " Demagnetise it before it is lifted."
-    return told
+        text += " Demagnetise it before it is lifted."
+    return text
 
 
 def job_table(result: JobResult, *, width: int | None = None, colour: bool = False) -> str:
@@ -219,8 +219,8 @@ def job_table(result: JobResult, *, width: int | None = None, colour: bool = Fal
         for f in (*found.findings, *own):
             lines += _finding_lines(f, columns)
     for f in result.findings:
-        told = _finding_lines(f, columns)
-        lines += ["", *told] if told else []
+        lines_of = _finding_lines(f, columns)
+        lines += ["", *lines_of] if lines_of else []
     return wide_spaces("\n".join(lines))
 
 

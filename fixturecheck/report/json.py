@@ -105,19 +105,19 @@ class _Plain:
     Parameters
     ----------
     told : mapping of type to callable
-        How a record of a type is told that is not told field by field: as a `Record`, or as a sentence.
+        How a record of a type is written that is not written field by field: as a `Record`, or as a sentence.
     number : callable
         Rounds a number; it is given the name of the field, whose end is the unit.
     """
 
     def __init__(
-        self, told: Mapping[type, Callable[[Any], Any]], number: Callable[[float, str], float]
+        self, writers: Mapping[type, Callable[[Any], Any]], number: Callable[[float, str], float]
     ) -> None:
-        self._told, self._number = told, number
+        self._writers, self._number = writers, number
 
     def __call__(self, value: Any, name: str = "") -> Any:
         """Return a value as JSON holds it."""
-        tell = next((tell for kind, tell in self._told.items() if isinstance(value, kind)), None)
+        tell = next((tell for kind, tell in self._writers.items() if isinstance(value, kind)), None)
         if tell is not None:
             value = tell(value)
         elif is_dataclass(value) and not isinstance(value, type):
@@ -190,7 +190,7 @@ def _hold_writer(write: Writing) -> _Plain:
 
 
 def _part_held(part: PartHeld, write: Writing) -> Record:
-    """Return one part's hold, with the sentences that its data is told in."""
+    """Return one part's hold, with the sentences made of its data."""
     return _record(
         part,
         without=("failure", "over", "tips_over"),
@@ -303,7 +303,7 @@ _AS_FOUND = _Plain(
     },
     _by_unit,
 )
-"""Writes what is told field by field; a motion that nothing ends has null for that end."""
+"""Writes a record field by field; a motion that nothing ends has null for that end."""
 
 _DIRECTION_DECIMALS = 9
 
@@ -378,7 +378,7 @@ def result_dict(result: Result) -> dict[str, Any]:
 
 def _groups(groups: Sequence[Group], places: Mapping[int, int]) -> list[dict[str, Any]]:
     """Return groups that name findings by their place in the list as written."""
-    told: list[dict[str, Any]] = [
+    written: list[dict[str, Any]] = [
         {
             "lead": places[group.lead],
             "like": sorted(places[i] for i in group.like),
@@ -386,7 +386,7 @@ def _groups(groups: Sequence[Group], places: Mapping[int, int]) -> list[dict[str
         }
         for group in groups
     ]
-    return sorted(told, key=lambda g: min(g["lead"], *g["like"], g["lead"]))
+    return sorted(written, key=lambda g: min(g["lead"], *g["like"], g["lead"]))
 
 
 def _assumed(value: Assumed) -> dict[str, Any]:

@@ -41,7 +41,7 @@ TABLES = (*RECORD_OF, "severity", *JOB_RECORDS)
 _WIDE = 100
 
 
-def keys_told(table: str | None = None) -> str:
+def keys_text(table: str | None = None) -> str:
     """Return the keys of one table, or of all, each with its default, unit, range and meaning.
 
     Parameters
@@ -96,11 +96,11 @@ def _equipment() -> str:
     for kind in equipment().values():
         lines.append(f"  {kind.name}: {kind.says}")
         lines += [f"    {line}" for line in _notes(kind)]
-        lines += [f"    {size_told(p)}" for p in kind.params.values()]
+        lines += [f"    {size_words(p)}" for p in kind.params.values()]
     return "\n".join(lines) + "\n"
 
 
-def equipment_told(name: str) -> str:
+def equipment_text(name: str) -> str:
     """Return one kind of equipment: its parameters, and where its bodies and their faces are.
 
     Raises
@@ -134,7 +134,7 @@ def equipment_told(name: str) -> str:
 def equipment_lines(name: str) -> list[str]:
     """Return what a kind of equipment is and what sizes it takes, a line each, without making its solids."""
     kind = equipment()[name]
-    sizes = [f"  {size_told(p)}" for p in kind.params.values()]
+    sizes = [f"  {size_words(p)}" for p in kind.params.values()]
     return [kind.says, *_notes(kind), "params, mm and degrees:", *sizes]
 
 
@@ -154,7 +154,7 @@ def _notes(kind: EquipmentType) -> list[str]:
     return [f"bodies: {kind.bodies}", f"origin: {kind.origin}", f"source: {uncited(kind.source)}"]
 
 
-def size_told(param: Param) -> str:
+def size_words(param: Param) -> str:
     """Return a size of a kind of equipment with its default, meaning and range."""
     options = f"; one of {', '.join(param.options)}" if param.options else ""
     span = f"; {param.allowed.range_said()}" if not isinstance(param.default, str) else ""

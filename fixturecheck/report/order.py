@@ -26,7 +26,7 @@ MOST_PICTURES = 24
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Numbered:
-    """What is told under one number, counted from 1 with the worst first, and its picture's file name.
+    """What is reported under one number, counted from 1 with the worst first, and its picture's file name.
 
     Parameters
     ----------
@@ -74,7 +74,7 @@ def numbered(result: Result) -> tuple[Numbered, ...]:
 
 
 def stop_of(number: str, place: int) -> str:
-    """Return the stop of the 3-D view that shows the finding at a place among those told under a number."""
+    """Return the stop of the 3-D view that shows the finding at a place under a number."""
     return number if place == 0 else f"{number}.{place}"
 
 
@@ -100,8 +100,8 @@ def _together(result: Result, group: Group) -> Together:
 
 def _groups(result: Result) -> list[Group]:
     """Return the groups, and one for each finding that is in none."""
-    told = {i for g in result.groups for one in (g, *g.follows) for i in one.members()}
-    alone = [Group(lead=i) for i in range(len(result.findings)) if i not in told]
+    grouped = {i for g in result.groups for one in (g, *g.follows) for i in one.members()}
+    alone = [Group(lead=i) for i in range(len(result.findings)) if i not in grouped]
     return [*result.groups, *alone]
 
 

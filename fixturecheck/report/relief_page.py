@@ -124,6 +124,6 @@ def relief_page(
     )
 
 
-def _pictures(told: ReliefShown, pictures: Mapping[str, bytes]) -> list[Picture]:
-    shown = [(told.before, "before"), (told.after, "after")]
-    return [picture_of(pictures[f], f"{told.says}, {when}", when) for f, when in shown if f in pictures]
+def _pictures(relief: ReliefShown, pictures: Mapping[str, bytes]) -> list[Picture]:
+    shown = [(relief.before, "before"), (relief.after, "after")]
+    return [picture_of(pictures[f], f"{relief.says}, {when}", when) for f, when in shown if f in pictures]

@@ -125,8 +125,8 @@ def assumed_line(result: Result) -> str:
     guessed, left_out = ([r for r in result.assumed if r.guessed is which] for which in (True, False))
     lines = []
     for what, rows in (("guessed, to be confirmed", guessed), ("assumed, not stated", left_out)):
-        told = [r for r in rows if not r.aside and not str(r.value).startswith("(")] or rows
-        named = ", ".join(f"{words(r.key)} {assumed_value(r, result.shown_in)}" for r in told[:3])
+        shown = [r for r in rows if not r.aside and not str(r.value).startswith("(")] or rows
+        named = ", ".join(f"{words(r.key)} {assumed_value(r, result.shown_in)}" for r in shown[:3])
         lines += [f"{what}: {len(rows)} values, such as {named}"] if rows else []
     return "; ".join([*lines, "report.html lists all"]) if lines else ""
 
@@ -214,21 +214,21 @@ def _of_lists(setup: Setup, units: str) -> Iterator[tuple[str, str]]:
 
 def _of_record(record: Any, units: str) -> str:
     """Return the fields of a record that were stated, in words."""
-    told = []
+    phrases = []
     for field in own_fields(type(record)):
         if field.name in record.stated and field.name not in _APART:
             value = getattr(record, field.name)
             if value is not None and value != ():
-                told.append(f"{words(field.name)} {_written(value, field.name, units)}")
-    return "; ".join(told)
+                phrases.append(f"{words(field.name)} {_written(value, field.name, units)}")
+    return "; ".join(phrases)
 
 
 def _body(body: Body) -> str:
-    told = [f"material {body.material}"] if "material" in body.stated else []
-    told += [f"finish {_written(body.finish, 'finish', '')}"] if body.finish else []
-    told += [f"pole {body.pole}"] if body.pole else []
-    told += ["fastened"] if body.fastened else []
-    return "; ".join(told)
+    phrases = [f"material {body.material}"] if "material" in body.stated else []
+    phrases += [f"finish {_written(body.finish, 'finish', '')}"] if body.finish else []
+    phrases += [f"pole {body.pole}"] if body.pole else []
+    phrases += ["fastened"] if body.fastened else []
+    return "; ".join(phrases)
 
 
 def _written(value: object, key: str, units: str) -> str:
@@ -393,19 +393,19 @@ def _mills(result: Result) -> bool:
 
 def _overruled(rows: Iterable[Numbered]) -> str:
     """Say which findings count as less than their checks found."""
-    told = [r.together for r in rows if r.finding.overruled is not None]
-    if not told:
+    overruled = [r.together for r in rows if r.finding.overruled is not None]
+    if not overruled:
         return ""
     listed = "; ".join(
-        f"{t.finding.check} of {title(t)} counts as {t.finding.verdict}" for t in told[:_MOST_NAMED]
+        f"{t.finding.check} of {title(t)} counts as {t.finding.verdict}" for t in overruled[:_MOST_NAMED]
     )
-    rest = len(told) - _MOST_NAMED
+    rest = len(overruled) - _MOST_NAMED
     more = f"; and {rest} more" if rest > 0 else ""
-    return f"Overruled by [severity], {len(told)} no-go: {listed}{more}."
+    return f"Overruled by [severity], {len(overruled)} no-go: {listed}{more}."
 
 
 def counted(rows: Sequence[Numbered]) -> str:
-    """Count what is told under one number once, the worst first; what follows from it is not counted.
+    """Count what is reported under one number once, the worst first; what follows from it is not counted.
 
     Every verdict is named where the result has any finding; overruled ones are counted apart.
     """
@@ -421,12 +421,12 @@ def counted(rows: Sequence[Numbered]) -> str:
 
 def questions(not_asked: Iterable[NotAsked]) -> list[tuple[str, str]]:
     """Return each question that was not asked, and what would ask it or why not."""
-    told = []
+    pairs = []
     for one in not_asked:
         stated = one.reason is WhyNotAsked.NOT_STATED
         how = f"To ask, state {one.lacks}" if stated else reason(one).capitalize()
-        told.append((QUESTIONS.get(one.check, one.check), how))
-    return told
+        pairs.append((QUESTIONS.get(one.check, one.check), how))
+    return pairs
 
 
 def _not_asked(questions: Iterable[NotAsked]) -> str:

@@ -206,9 +206,9 @@ def study_junit(found: StudyFound) -> str:
 
 def counts_words(found: StudyFound) -> str:
     """Return how many variants there are, and what they came to."""
-    told = [r.verdict for r in found.sampled]
-    counts = ", ".join(f"{told.count(v)} {v}" for v in Verdict if v in told)
-    return f"{len(told)} variants: {counts}"
+    verdicts = [r.verdict for r in found.sampled]
+    counts = ", ".join(f"{verdicts.count(v)} {v}" for v in Verdict if v in verdicts)
+    return f"{len(verdicts)} variants: {counts}"
 
 
 def best_words(found: StudyFound) -> str:
@@ -223,12 +223,12 @@ def best_words(found: StudyFound) -> str:
 def values_words(row: VariantRow) -> str:
     """Return the values of a variant."""
     return (
-        ", ".join(f"{name} = {_told(value)}" for name, value in row.variant.values.items())
+        ", ".join(f"{name} = {_value_text(value)}" for name, value in row.variant.values.items())
         or row.variant.setup
     )
 
 
-def _told(value: ParameterValue) -> str:
+def _value_text(value: ParameterValue) -> str:
     return f"{value:.6g}" if isinstance(value, float) else str(value)
 
 
@@ -278,10 +278,10 @@ def _table(found: StudyFound, rows: Sequence[VariantRow]) -> Table:
         "limit",
         "least margin",
     )
-    told = [
+    lines = [
         (
             *((row.variant.setup,) if several else ()),
-            *(_told(row.variant.values[n]) for n in names),
+            *(_value_text(row.variant.values[n]) for n in names),
             Cell(lines=(str(row.verdict),), strong=not found.study.passes(row.verdict)),
             row.driver or row.says,
             "" if row.value is None else shown(row.value, row.unit),
@@ -290,4 +290,4 @@ def _table(found: StudyFound, rows: Sequence[VariantRow]) -> Table:
         )
         for row in rows
     ]
-    return table_of(heads, told)
+    return table_of(heads, lines)

@@ -35,7 +35,7 @@ from fixturecheck.wording.hold import (
 from fixturecheck.wording.sentences import shown, verdict_word, verdict_words, wide_spaces
 
 MOST_EACH = 3
-"""Findings of one check that are told one by one; a gang fails the same way many times."""
+"""Findings of one check that are listed one by one; a gang fails the same way many times."""
 _LONGEST = 300
 
 
@@ -130,8 +130,8 @@ def _burrs(hold: HoldFound) -> list[str]:
         return []
     rest = len(hold.burrs) - _MOST_BURRS
     more = f"; and {rest} more, listed in the report" if rest > 0 else ""
-    told = "; ".join(burr_words(b) for b in hold.burrs[:_MOST_BURRS])
-    return [f"stone these edges before the next seating: {told}{more}"]
+    listed = "; ".join(burr_words(b) for b in hold.burrs[:_MOST_BURRS])
+    return [f"stone these edges before the next seating: {listed}{more}"]
 
 
 def _part(part: PartHeld, hold: HoldFound, units: str) -> list[str]:
@@ -177,7 +177,7 @@ def table(result: Result, *, width: int | None = None, colour: bool = False) -> 
     """
     columns = width or shutil.get_terminal_size((100, 24)).columns
     lines = [f"{coloured(verdict_word(result.verdict), result.verdict, colour=colour)}  {result.name}"]
-    lines += [line for told in banner(result).lines() for line in folded(told, columns)]
+    lines += [line for together in banner(result).lines() for line in folded(together, columns)]
     if result.touching is not None:
         lines += touch_lines(result, lambda text: folded(text, columns))
         return wide_spaces("\n".join(lines))
@@ -186,31 +186,37 @@ def table(result: Result, *, width: int | None = None, colour: bool = False) -> 
     wide_check = max((len(words.asked_of(r.together)) for r in rows), default=0)
     passed = 0
     for row in rows:
-        f, told = row.finding, row.together
+        f, together = row.finding, row.together
         if f.verdict is Verdict.GO and f.overruled is None:
             passed += 1
             if passed > _MOST_GO:
                 continue
-        number = words.span(told, result.shown_in)
+        number = words.span(together, result.shown_in)
         if number and f.limit is not None:
             number += f" (limit {shown(f.limit, f.unit, result.shown_in)})"
-        about = f"{words.asked_of(told):<{wide_check}}  {words.title(told)}"
+        about = f"{words.asked_of(together):<{wide_check}}  {words.title(together)}"
         word = coloured(f"{verdict_words(f):<9}", f.verdict, colour=colour)
         head = f"{row.number:>3} {word}  {about}  {number}"
         lines.append(head.rstrip())
         if f.verdict is not Verdict.GO or f.overruled is not None:
-            lines += _told(told, result.shown_in, columns)
+            lines += _lines(together, result.shown_in, columns)
             for under in row.follows:
                 about = f"{words.asked_of(under)}: {words.title(under)}"
                 lines += folded(f"follows: {verdict_words(under.finding)} {about}", columns)
-                lines += [" " * 4 + line for line in _told(under, result.shown_in, columns - 4)]
+                lines += [" " * 4 + line for line in _lines(under, result.shown_in, columns - 4)]
     if passed > _MOST_GO:
         lines.append(f"    and {passed - _MOST_GO} more that are go")
     held = hold_lines(result.holding, result.shown_in)
-    lines += ["", *(line for told in held for line in folded(told, columns, first=4, rest=8))] if held else []
+    lines += (
+        ["", *(line for together in held for line in folded(together, columns, first=4, rest=8))]
+        if held
+        else []
+    )
     dials = dial_lines(result)
     lines += (
-        ["", *(line for told in dials for line in folded(told, columns, first=4, rest=8))] if dials else []
+        ["", *(line for together in dials for line in folded(together, columns, first=4, rest=8))]
+        if dials
+        else []
     )
     also = assumed_line(result)
     lines += ["", *folded(also, columns)] if also else []
@@ -227,15 +233,15 @@ def coloured(text: str, verdict: Verdict, *, colour: bool) -> str:
     return f"\x1b[{_PAINT[verdict]}m{text}\x1b[0m" if colour else text
 
 
-def _told(told: Together, units: str, columns: int) -> list[str]:
-    """Return the sentences of findings told as one, folded: what is so, what to change, of what else."""
-    f = told.finding
-    several = words.says(told, units)
+def _lines(together: Together, units: str, columns: int) -> list[str]:
+    """Return the sentences of findings reported as one, folded: what is so, what to change, of what else."""
+    f = together.finding
+    several = words.says(together, units)
     lines = folded(several, columns) if several else []
-    lines += folded(words.instance(told) + f.says, columns)
+    lines += folded(words.instance(together) + f.says, columns)
     lines += folded(f"change: {f.remedy}", columns) if f.remedy else []
-    if told.differ:
-        lines += folded(f"these are: {', '.join(one.subject for one in told.all)}", columns)
+    if together.differ:
+        lines += folded(f"these are: {', '.join(one.subject for one in together.all)}", columns)
     return lines
 
 

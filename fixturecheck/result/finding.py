@@ -356,7 +356,7 @@ def not_computed(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Group:
-    """Findings that are told as one, each by its place in `Result.findings`.
+    """Findings that are reported as one, each by its place in `Result.findings`.
 
     Parameters
     ----------
@@ -433,7 +433,7 @@ def judge(
     rounding: float = 0.0,
     short: Verdict = Verdict.NO_GO,
     verdict: Verdict | None = None,
-    **told: Unpack[FindingText],
+    **text: Unpack[FindingText],
 ) -> Finding:
     """Hold a number against its limit, and return the finding with verdict, limit and margin.
 
@@ -463,15 +463,15 @@ def judge(
     margin = margin_of(value, at_least=at_least, at_most=at_most, within=within)
     limit = next((v for v in (at_least, at_most, within) if v is not None), None)
     if verdict is None and limit is None:
-        message = f"nothing says what {told['check']} of {told['subject']} is held against"
+        message = f"nothing says what {text['check']} of {text['subject']} is held against"
         raise ValueError(message)
     if verdict is None:
         verdict = short if margin is not None and margin < -rounding else Verdict.GO
     if verdict is Verdict.GO:
-        told["remedy"] = None
+        text["remedy"] = None
         if margin is None and limit is not None:
             verdict = Verdict.UNKNOWN
-    return Finding(verdict=verdict, value=value, unit=unit, limit=limit, margin=margin, **told)
+    return Finding(verdict=verdict, value=value, unit=unit, limit=limit, margin=margin, **text)
 
 
 def meets(
@@ -616,5 +616,5 @@ def _where(finding: Finding) -> tuple[object, ...]:
     """Return what puts answers to one question in order: where they are, then what they say."""
     place = tuple(round(v, _MM) + 0.0 for v in finding.location_mm or ())
     said = finding.subject, str(finding.kind), finding.says, finding.about
-    # Two that agree in all of that are told apart all the same, lest their order in the list do it.
+    # Two that agree in all of that are still told apart, so that their order in the list does not decide.
     return place, *said, str(finding.verdict), str(finding.asks), str(finding.value)

@@ -1,4 +1,4 @@
-"""Which findings are told as one: like ones of a gang, and what follows from another finding."""
+"""Which findings are reported as one: like ones of a gang, and what follows from another finding."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ OF_ONE_BODY = frozenset({("touch", Kind.FREE)})
 """Answers, by check and kind, that change once the body is no longer drawn into another."""
 
 BESIDE_THE_SHARE = Kind.MEETS
-"""The kind that only says that a seat closes: told with the share of the face that does."""
+"""The kind that only says that a seat closes: reported with the share of the face that does."""
 
 _SAME_SHARE, _SAME = 1e-6, 1e-9
 """Margins that differ by less of themselves, or by less, are one: copies of a part differ by rounding."""
@@ -50,7 +50,7 @@ def grouped(findings: Sequence[Finding], drawings: Mapping[str, str]) -> tuple[G
     Findings are alike where check, kind, verdict, unit and cut are the same and they are about copies of the
     same bodies; and where all of them wait for one clash. A finding that is not go follows from a no-go of
     `CAUSES` about the same part; a seat on a body that stands on nothing follows from that. That a seat
-    closes is told under the share that does.
+    closes is reported under the share that does.
 
     Parameters
     ----------

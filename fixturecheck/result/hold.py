@@ -545,7 +545,7 @@ class Remedy:
     at_least : bool
         The analysis stopped at `factor`; it may hold more.
     change_ratio : float
-        How large the change is: what is needed over what there is, one or more. The smallest is told first.
+        How large the change is: what is needed over what there is, one or more. The smallest comes first.
     amounts : tuple of Amount
         Quantities as stated and as changed.
     names : tuple of str

@@ -63,7 +63,7 @@ class Shipping(Executor):
         except FixturecheckError as trouble:
             answer.set_result(refusal(task, trouble))
             return
-        except Exception as trouble:  # noqa: BLE001 -- whoever waits for the answer is told
+        except Exception as trouble:  # noqa: BLE001 -- whoever waits for the answer gets it
             answer.set_exception(trouble)
             return
         finally:

@@ -78,12 +78,12 @@ def run(
         late = given_result(after, request, part_of(progress, 0.45, 0.8))
         early = late if before is None else given_result(before, request, part_of(progress, 0.05, 0.4))
         progress("compare", 0.85)
-        found = compared(early.told, late.told)
+        found = compared(early.stored, late.stored)
         if before is None:
             found = _alone(found)
         if baseline is not None:
             text = Path(baseline).read_bytes()
-            known = read_baseline(text, baseline, setup=late.told.name, file=late.told.file)
+            known = read_baseline(text, baseline, setup=late.stored.name, file=late.stored.file)
             marked = with_baseline(found.findings, known)
             found = replace(found, findings=tuple(sorted(marked, key=order_of)))
         return _told(found, early, late, Path(folder), painter, request.width)
@@ -92,7 +92,7 @@ def run(
 def _alone(found: Comparison) -> Comparison:
     """Return the findings of one result as if all of them were new."""
     new = (FindingChange(change=Trend.NEW, before=None, after=c.after) for c in found.findings)
-    rows = sorted((c for c in new if c.told.verdict is not Verdict.GO), key=order_of)
+    rows = sorted((c for c in new if c.finding.verdict is not Verdict.GO), key=order_of)
     return replace(found, before="the baseline", findings=tuple(rows))
 
 
@@ -128,7 +128,7 @@ def _told(
         breaks=found.breaks,
         unknown=found.unknown,
         text=comparison_text(found, width=width),
-        baseline=baseline_text(baseline_of(late.told.name, late.told.file, late.told.findings)),
+        baseline=baseline_text(baseline_of(late.stored.name, late.stored.file, late.stored.findings)),
         result=_for_a_build(found, late),
         trouble=drawn.trouble if painter is not None and (early.solids or late.solids) else None,
     )
@@ -136,6 +136,6 @@ def _told(
 
 def _for_a_build(found: Comparison, late: GivenResult) -> BuildResult:
     """Return the result after for a build server, with all let stand that got no worse than its limit."""
-    urgent = {c.told.id for c in found.findings if c.breaks or c.unknown}
-    short = {f.id for f in late.told.findings if f.verdict is not Verdict.GO}
-    return BuildResult(told=late.told, file=late.told.path, known=frozenset(short - urgent))
+    urgent = {c.finding.id for c in found.findings if c.breaks or c.unknown}
+    short = {f.id for f in late.stored.findings if f.verdict is not Verdict.GO}
+    return BuildResult(stored=late.stored, file=late.stored.path, known=frozenset(short - urgent))

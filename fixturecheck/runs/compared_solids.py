@@ -44,16 +44,16 @@ def changed_regions(change: SolidChange, early: GivenResult, late: GivenResult) 
         more = split(other, one, f"{change.after} after by {change.before} before")
     except NotComputedError:
         return ChangedRegions(change=change)
-    told = replace(change, added_mm3=more.kept_mm3, removed_mm3=less.kept_mm3)
+    changed = replace(change, added_mm3=more.kept_mm3, removed_mm3=less.kept_mm3)
     return ChangedRegions(
-        change=told,
+        change=changed,
         added=_placed(more.kept, change.after, late),
         removed=_placed(less.kept, change.before, early),
     )
 
 
 def _placed(shape: Shape | None, name: str, side: GivenResult) -> Shape | None:
-    body = next(b for b in side.told.bodies if b.name == name)
+    body = next(b for b in side.stored.bodies if b.name == name)
     return None if shape is None else placed_at(shape, location_of(_matrix(body)))
 
 
@@ -107,7 +107,7 @@ def _bodies(side: GivenResult, when: str) -> list[NamedShape]:
             geometry=placed_at(side.solids[body.name], location_of(_matrix(body))),
             bodies=(body.name,),
         )
-        for body in side.told.bodies
+        for body in side.stored.bodies
         if body.name in side.solids
     ]
 
@@ -135,7 +135,7 @@ def _marks(
 
 def _faces(side: GivenResult, name: str, faces: set[str], when: str) -> list[NamedShape]:
     """Return the faces of a body that moved, where they stand."""
-    body = next((b for b in side.told.bodies if b.name == name), None)
+    body = next((b for b in side.stored.bodies if b.name == name), None)
     solid = side.solids.get(name)
     if body is None or solid is None:
         return []
@@ -147,6 +147,6 @@ def _faces(side: GivenResult, name: str, faces: set[str], when: str) -> list[Nam
         NamedShape(
             name=f"moved {name} {n} {when}", role=Role.MOVED, geometry=placed_at(face, at), bodies=(name,)
         )
-        for n, (face, told) in enumerate(zip(drawn, body.faces, strict=True))
-        if told.name in faces
+        for n, (face, described) in enumerate(zip(drawn, body.faces, strict=True))
+        if described.name in faces
     ]

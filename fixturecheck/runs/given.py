@@ -37,13 +37,13 @@ class GivenResult:
 
     Parameters
     ----------
-    told : StoredResult
+    stored : StoredResult
         What it tells, under the name that the user gave it.
     solids : mapping of str to Solid
         Its bodies in their own frames; empty where only numbers were kept.
     """
 
-    told: StoredResult
+    stored: StoredResult
     solids: Mapping[str, Solid]
 
 
@@ -112,17 +112,17 @@ def _stored(spec: str, path: Path) -> GivenResult:
     kept = read_stored(file.read_bytes(), spec)
     step = file.with_name(STEP)
     solids = _solids_in(step, kept.bodies) if file.name == RESULT and step.is_file() else {}
-    return GivenResult(told=kept, solids=solids)
+    return GivenResult(stored=kept, solids=solids)
 
 
 def _job(spec: str, file: Path, operations: Mapping[int, GivenResult]) -> GivenResult:
     """Return a job as one result, in which each body, cut and finding says which operation it is of."""
     whole = read_job(file.read_bytes(), spec)
-    told, solids = [], {}
+    results, solids = [], {}
     for number, one in operations.items():
-        told.append(of_operation(number, one.told))
+        results.append(of_operation(number, one.stored))
         solids.update({called_in(number, name): solid for name, solid in one.solids.items()})
-    return GivenResult(told=joined(whole, told), solids=solids)
+    return GivenResult(stored=joined(whole, results), solids=solids)
 
 
 def _solids_in(step: Path, bodies: tuple[BodyDrawn, ...]) -> Mapping[str, Solid]:
@@ -154,4 +154,4 @@ def _checked(spec: str, path: Path, request: CheckRequest, progress: Progress) -
     setup = load(path)
     solids = {b.name: b.solid for b in setup.bodies}
     result = check(setup, only=request.only, skip=request.skip, progress=progress)
-    return GivenResult(told=as_stored(result, spec), solids=solids)
+    return GivenResult(stored=as_stored(result, spec), solids=solids)

@@ -168,5 +168,5 @@ def _of_job(job: Job, request: CheckRequest, progress: Progress) -> Iterator[Mad
             title=operation.name,
             stones=edges_stoned(operation),
         )
-        told = with_operation(sheet, job, operation, setup)
-        yield with_whole(told, [] if i else whole), pictures, trouble
+        page = with_operation(sheet, job, operation, setup)
+        yield with_whole(page, [] if i else whole), pictures, trouble

@@ -117,15 +117,15 @@ def _changes(before: Path, folder: Path, width: int) -> str:
     from fixturecheck.report.comparison import comparison_text  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.result.stored import read_stored  # noqa: PLC0415 -- the painter starts first
 
-    told = []
+    texts = []
     for late in _results(folder):
         early = before / late.relative_to(folder)
         if early.is_file():
             found = compared(read_stored(early.read_bytes(), "before"), read_stored(late.read_bytes(), "now"))
             number = late.parent.name
             title = "" if late.parent == folder else f"operation {number}: "
-            told.append(f"{title}{comparison_text(found, width=width)}")
-    return "\n\n".join(told)
+            texts.append(f"{title}{comparison_text(found, width=width)}")
+    return "\n\n".join(texts)
 
 
 def _results(folder: Path) -> list[Path]:

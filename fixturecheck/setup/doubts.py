@@ -288,7 +288,7 @@ class _Defaults:
 
 
 def assumed(setup: Setup) -> tuple[Assumed, ...]:
-    """Return what is guessed or was used without being stated; like values of like things are told once.
+    """Return what is guessed or was used without being stated; like values of like things are listed once.
 
     Returns
     -------

@@ -30,7 +30,7 @@ from fixturecheck.units import Writing, shown_in
 
 
 def build_setup(
-    told: StatedSetup,
+    stated: StatedSetup,
     *,
     bodies: Iterable[Callable[[], Body]],
     sources: Callable[[Sequence[Body]], tuple[Source, ...]] = lambda _bodies: (),
@@ -39,7 +39,7 @@ def build_setup(
 
     Parameters
     ----------
-    told : StatedSetup
+    stated : StatedSetup
         What they state.
     bodies : iterable of callable
         Each makes one of the bodies that are no equipment.
@@ -51,34 +51,34 @@ def build_setup(
     SetupError
         A solid cannot be read or made, or something stated does not fit it; with the place of each.
     """
-    with among_ours(told.own):
-        return _made(told, bodies, sources)
+    with among_ours(stated.own):
+        return _made(stated, bodies, sources)
 
 
 def _made(
-    told: StatedSetup,
+    stated: StatedSetup,
     bodies: Iterable[Callable[[], Body]],
     sources: Callable[[Sequence[Body]], tuple[Source, ...]],
 ) -> Setup:
     """Make the set-up, the user's materials being known."""
     wrong = Mistakes()
-    made = [one for piece in wrong.each(told.equipment, _equipment) for one in piece]
+    made = [one for piece in wrong.each(stated.equipment, _equipment) for one in piece]
     everything = (*made, *wrong.each(bodies, lambda make: make()))
     wrong.raise_any()
-    rest = told.rest
+    rest = stated.rest
     write = Writing(units=shown_in(rest["units"], rest["small_lengths"]))
-    everything = placed_as_stated(everything, rest["seats"], told.placings, rest["tolerances"], write)
+    everything = placed_as_stated(everything, rest["seats"], stated.placings, rest["tolerances"], write)
     try:
         return Setup(
             bodies=everything,
             sources=sources(everything),
-            own=told.own,
-            origins=origins_of_tables(told.facts),
+            own=stated.own,
+            origins=origins_of_tables(stated.facts),
             **rest,
         )
     except SetupError as reason:
         for line in reason.problems:
-            wrong.add(f"{_where_stated(told.facts, line)}: {line}")
+            wrong.add(f"{_where_stated(stated.facts, line)}: {line}")
         wrong.raise_any()
         raise
 
@@ -162,12 +162,12 @@ InState = Callable[[Body, str], Body]
 """Given a body that is a job's part, finished, and `before` or `after`, returns it in that state."""
 
 
-def setup_of_text(told: StatedSetup, home: Path, *, sources: Any, in_state: InState | None = None) -> Setup:
+def setup_of_text(stated: StatedSetup, home: Path, *, sources: Any, in_state: InState | None = None) -> Setup:
     """Make a set-up of what a TOML file states.
 
     Parameters
     ----------
-    told : StatedSetup
+    stated : StatedSetup
         What it states.
     home : Path
         The folder that the files it names are looked for from.
@@ -182,16 +182,16 @@ def setup_of_text(told: StatedSetup, home: Path, *, sources: Any, in_state: InSt
         A solid cannot be read, or something stated does not fit it; with its line.
     """
     read_part = cache(read)
-    bodies = [partial(_body, facts, home, read_part, in_state) for facts in told.bodies]
-    files = [] if told.shop_file is None else [told.shop_file]
-    holding: Holding | None = told.rest["holding"]
+    bodies = [partial(_body, facts, home, read_part, in_state) for facts in stated.bodies]
+    files = [] if stated.shop_file is None else [stated.shop_file]
+    holding: Holding | None = stated.rest["holding"]
     if holding is not None and holding.calibrated is not None:
         files.append(Path(holding.calibrated.path))
 
     def listed(everything: Sequence[Body]) -> tuple[Source, ...]:
         return tuple(sources(everything, files))
 
-    return build_setup(told, bodies=bodies, sources=listed)
+    return build_setup(stated, bodies=bodies, sources=listed)
 
 
 def _body(
@@ -256,15 +256,17 @@ def setup_from_assembly(assembly: Assembly, *, facts: Mapping[str, Any] | None =
         bare, placing = placing_of_node(entry, node.name, wrong)
         nodes.append((node, bare))
         placings += [placing] if placing is not None else []
-    told = read_tables(
+    stated = read_tables(
         _with_seats(spread.facts, placings),
         name=assembly.name,
         bodies=lambda units: [partial(_body_facts, node, entry, units) for node, entry in nodes],
         wrong=wrong,
         as_stated=tables,
     )
-    made = [partial(_body_of_node, node, facts) for (node, _), facts in zip(nodes, told.bodies, strict=True)]
-    return build_setup(replace(told, placings=tuple(map(_apart, placings))), bodies=made)
+    made = [
+        partial(_body_of_node, node, facts) for (node, _), facts in zip(nodes, stated.bodies, strict=True)
+    ]
+    return build_setup(replace(stated, placings=tuple(map(_apart, placings))), bodies=made)
 
 
 def _with_seats(tables: Stated, placings: Iterable[StatedPlacing]) -> Stated:

@@ -84,7 +84,7 @@ def body(
     at : Location or sequence of float, optional
         Where it stands; see `place`.
     material : str, optional
-        A name from the materials table; steel_1018 where it is left out, and told to be assumed.
+        A name from the materials table; steel_1018 where it is left out, and reported as assumed.
     role, pole, poles, group, fastened
         As in `Body`.
     faces : mapping of str to reference

@@ -211,18 +211,18 @@ class _ToPlace:
         """Return every seat that something is placed by, those of the lowest rank first."""
         found: list[Pair] = []
         named: dict[str, _NamedPair] = {}
-        told: set[tuple[str, str, str]] = set()
+        paired: set[tuple[str, str, str]] = set()
         for one in self._named_pairs(problems):
             owner = one.body if one.body in self.placings else one.on
             try:
                 pair = self._pair(one)
             except SetupError as reason:
-                # The seats of a gang are stated once, so that what is wrong with one is told once.
+                # The seats of a gang are stated once, so that what is wrong with one is reported once.
                 row = self.placings[owner].row if owner in self.placings else None
                 stated = (row.gang if row else owner, one.face, one.on_face)
-                if stated not in told:
+                if stated not in paired:
                     problems.add(self.unit_of.get(owner) or owner, str(reason))
-                told.add(stated)
+                paired.add(stated)
                 continue
             found.append(pair)
             named[pair.name] = one
@@ -328,13 +328,13 @@ class _ToPlace:
 
     def _miss(self, conflict: SeatConflict) -> str:
         """Say by how much the faces of a seat miss each other."""
-        told = []
+        phrases = []
         if conflict.lean_rad > self.close.lean_rad:
-            told.append(f"the faces stand {math.degrees(conflict.lean_rad):.3g} deg to each other")
-        if abs(conflict.off_mm) > self.close.off_mm or not told:
+            phrases.append(f"the faces stand {math.degrees(conflict.lean_rad):.3g} deg to each other")
+        if abs(conflict.off_mm) > self.close.off_mm or not phrases:
             gap = self.write.length(abs(conflict.off_mm), ".3g")
-            told.append(f"the faces are {gap} {'apart' if conflict.off_mm > 0 else 'into each other'}")
-        return ", ".join(told)
+            phrases.append(f"the faces are {gap} {'apart' if conflict.off_mm > 0 else 'into each other'}")
+        return ", ".join(phrases)
 
     def _check_rows(
         self,

@@ -114,7 +114,7 @@ def keys_of_record(record: type, without: Collection[str] = ()) -> Iterator[Key]
                 name=field.name,
                 unit=metric_unit(field.name),
                 default=_default(field),
-                takes=_takes(field, _kind_told(types[field.name])),
+                takes=_takes(field, _kind_words(types[field.name])),
                 span="" if (rule := allowed_in(field)) is None else rule.range_said(),
                 inch_key=inch_key(field.name) or "",
                 meaning=meanings.get(field.name, ""),
@@ -122,7 +122,7 @@ def keys_of_record(record: type, without: Collection[str] = ()) -> Iterator[Key]
             )
 
 
-def _kind_told(hint: Any) -> str:
+def _kind_words(hint: Any) -> str:
     """Return the kind of value of a field; of a list of lists nothing is told but its meaning."""
     nested = any(get_origin(member) is tuple for member in get_args(hint))
     return "anything" if get_origin(hint) is tuple and nested else kind_of(hint)
@@ -328,17 +328,17 @@ def record_schema(
         What the keys ask of each other.
     """
     types = types_of(record)
-    told = {key.name: key for key in keys_of_record(record, {*without, *bare})}
+    described = {key.name: key for key in keys_of_record(record, {*without, *bare})}
     properties: dict[str, Schema] = {}
     asked: list[Schema] = []
     required: list[str] = []
     for field in (f for f in own_fields(record) if f.name not in without):
         name = field.name
         value = special.get(name) or _of_type(types[name], allowed_in(field) or Allowed())
-        properties[name] = _told(value, field, told.get(name))
+        properties[name] = _described(value, field, described.get(name))
         inch = inch_key(name)
         if inch is not None:
-            properties[inch] = _inch(field, value, told.get(name))
+            properties[inch] = _inch(field, value, described.get(name))
             asked.append(_not({"required": [name, inch]}))
         if field.default is MISSING and field.default_factory is MISSING:
             if inch is None:
@@ -589,16 +589,16 @@ def shared_definitions() -> dict[str, Schema]:
     }
 
 
-def _told(value: Schema, field: Field[Any], key: Key | None) -> Schema:
+def _described(value: Schema, field: Field[Any], key: Key | None) -> Schema:
     """Return what a key takes with its meaning, unit, default and range beside it."""
     if key is None:
         return value
     default = "" if key.default in {"", NEEDED} else f"default {key.default}"
-    told: Schema = {"description": _joined(key.meaning, key.unit, key.span, default)}
+    schema: Schema = {"description": _joined(key.meaning, key.unit, key.span, default)}
     if default:
-        told["default"] = field.default
+        schema["default"] = field.default
     # What stands beside a $ref is not read, so the reference goes one step down.
-    return told | ({"allOf": [value]} if "$ref" in value else value)
+    return schema | ({"allOf": [value]} if "$ref" in value else value)
 
 
 def _joined(meaning: str, *facts: str) -> str:

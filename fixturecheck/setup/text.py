@@ -213,7 +213,7 @@ def read_tables(
     more : Own, optional
         Materials and finishes of a file of the shop.
     wrong : Mistakes, optional
-        What was found wrong before; told with the rest.
+        What was found wrong before; reported with the rest.
     as_stated : Stated, optional
         The tables before gangs were spread out, which `guessed` speaks of.
 

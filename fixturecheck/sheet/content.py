@@ -246,10 +246,10 @@ def staged_steps(setup: Setup) -> Iterator[StagedBody]:
     fixtures = [b for b in setup.bodies if b.role != BodyRole.PART and b.name not in order]
     late = [setup.body(name) for name in order]
     parts = [b for b in setup.bodies if b.role == BodyRole.PART and b.name not in order]
-    told: dict[str, list[Body]] = {}
+    by_name: dict[str, list[Body]] = {}
     for body in (*fixtures, *late, *parts):
-        told.setdefault(body.group or body.name, []).append(body)
-    for number, (name, bodies) in enumerate(told.items(), start=1):
+        by_name.setdefault(body.group or body.name, []).append(body)
+    for number, (name, bodies) in enumerate(by_name.items(), start=1):
         yield StagedBody(
             number=number, name=name, tag=bodies[0].name, text=f"{name}{_goes_on(setup, bodies)}"
         )
@@ -262,7 +262,7 @@ def _goes_on(setup: Setup, bodies: Sequence[Body]) -> str:
     """Return what a body seats on, in the order of its seats."""
     names = {b.name for b in bodies}
     seats = [s for s in setup.seats if s.body in names]
-    told = "; ".join(f"{s.face} {_RANKS.get(Rank(s.rank), 'on')} {s.other}" for s in seats)
+    onto = "; ".join(f"{s.face} {_RANKS.get(Rank(s.rank), 'on')} {s.other}" for s in seats)
     push = ""
     if setup.staging is not None:
         for name in sorted(names & {*setup.staging.push}):
@@ -272,7 +272,7 @@ def _goes_on(setup: Setup, bodies: Sequence[Body]) -> str:
                 f"{'+' if v > 0 else '-'}{w}" for v, w in zip([v for v in (x, y, z) if v], ways, strict=True)
             ]
             push = f"; push it toward {' '.join(signs)}"
-    return f": {told}{push}" if told else push
+    return f": {onto}{push}" if onto else push
 
 
 def _seats(result: Result, setup: Setup, stones: Sequence[str]) -> Iterator[SheetLine]:
@@ -308,15 +308,15 @@ def _special(result: Result) -> Iterator[SheetLine]:
     """Yield the stack under a slope, what each hole needs, process and temper, where hardness is tested."""
     for steel in result.hardening.steels if result.hardening is not None else ():
         yield SheetLine(text=f"{first_up(steel.says)}. {sentence(tempered_words(steel))}")
-    told = {f.says: f.kind for f in result.findings if f.kind in _SPECIAL}
-    yield from (SheetLine(text=says, mark=_SPECIAL[kind]) for says, kind in told.items() if kind is not None)
+    kinds = {f.says: f.kind for f in result.findings if f.kind in _SPECIAL}
+    yield from (SheetLine(text=says, mark=_SPECIAL[kind]) for says, kind in kinds.items() if kind is not None)
 
 
 def _turning(setup: Setup) -> str:
     """Return what turns at the machine; empty where nothing does."""
     mills = bool(setup.end_mills or (setup.holding and setup.holding.milling))
-    told = [("wheel", bool(setup.cuts)), ("cutter", mills), ("drill", bool(setup.drills))]
-    named = [word for word, there in told if there]
+    tools = [("wheel", bool(setup.cuts)), ("cutter", mills), ("drill", bool(setup.drills))]
+    named = [word for word, there in tools if there]
     return " and ".join(named) or ("" if setup.hardening is not None else "spindle")
 
 
@@ -427,14 +427,14 @@ def _move_words(move: MillMove, write: Writing) -> str:
 
 
 def _settings(cut: Cut, write: Writing, rpm: float) -> str:
-    told = [f"{rpm:g} rpm", f"stock {write.length(cut.stock_mm, 'g')}"]
+    phrases = [f"{rpm:g} rpm", f"stock {write.length(cut.stock_mm, 'g')}"]
     if cut.wall is not None and cut.wall_stock_mm > 0:
-        told.append(f"on the wall {write.length(cut.wall_stock_mm, 'g')}")
-    told.append(f"{write.length(cut.downfeed_mm, 'g')} a pass")
+        phrases.append(f"on the wall {write.length(cut.wall_stock_mm, 'g')}")
+    phrases.append(f"{write.length(cut.downfeed_mm, 'g')} a pass")
     if cut.way == CutWay.TRAVERSE:
-        told.append(f"cross feed {write.length(cut.cross_feed_mm, 'g')}")
-    told.append(f"table {write.table_speed(cut.table_speed_m_min)}")
-    return ", ".join(told)
+        phrases.append(f"cross feed {write.length(cut.cross_feed_mm, 'g')}")
+    phrases.append(f"table {write.table_speed(cut.table_speed_m_min)}")
+    return ", ".join(phrases)
 
 
 def _dials(dials: CutDials, write: Writing) -> CutSheet:

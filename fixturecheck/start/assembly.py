@@ -136,9 +136,9 @@ def set_up_of(file: Path, *, part: str | None = None, floor: str | None = None) 
         for (name, b), which in zip(bodies.items(), whichs, strict=True)
     ]
     seats, shares, _ = kept_seats(wanted, [_named(g) for g in given], contacts_of(given))
-    told = [Because(choice=f"{' and '.join(parts)} ground", reason=why)]
+    reasons = [Because(choice=f"{' and '.join(parts)} ground", reason=why)]
     if left_out:
-        told.append(
+        reasons.append(
             Because(choice=f"left out: {', '.join(left_out)}", reason="a check drew them into the file")
         )
     return FromAssembly(
@@ -149,7 +149,7 @@ def set_up_of(file: Path, *, part: str | None = None, floor: str | None = None) 
         floor=target.floor,
         wall=target.wall,
         wide_mm=target.wide_mm,
-        because=tuple(told),
+        because=tuple(reasons),
     )
 
 

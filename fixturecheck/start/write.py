@@ -139,8 +139,8 @@ def _gang_of(proposal: FirstSetup) -> tuple[str]:
 def _stands_as_meant(text: str, proposal: FirstSetup, home: Path) -> bool:
     """Tell whether every part of a set-up as written stands where it is proposed to."""
     try:
-        told = read_facts(document_of("setup.toml", text), home / "setup.toml")
-        found = setup_of_text(told, home, sources=lambda _bodies, _files: ())
+        stated = read_facts(document_of("setup.toml", text), home / "setup.toml")
+        found = setup_of_text(stated, home, sources=lambda _bodies, _files: ())
     except SetupError:
         return False
     turn = proposal.posed.turn
@@ -241,9 +241,9 @@ def _parts_by_seats(proposal: FirstSetup, home: Path) -> Iterator[TomlTable]:
     )
     remark = "placed by its seats, primary first" if count == 1 else "placed by their seats, primary first"
     yield TomlTable(header="[[body]]", path=f"body.{proposal.part.name}", lines=tuple(lines), remark=remark)
-    yield from _faces(proposal, proposal.part.name, told=True)
+    yield from _faces(proposal, proposal.part.name, remarked=True)
     others = [(s, share) for s, share in rows if s.body != first and s.rank == Rank.STOP]
-    yield from (_seat(n, seat, share, told=False) for n, (seat, share) in enumerate(others, start=1))
+    yield from (_seat(n, seat, share, remarked=False) for n, (seat, share) in enumerate(others, start=1))
 
 
 def _row_lines(proposal: FirstSetup, own: Sequence[Seat]) -> list[TomlLine]:
@@ -278,7 +278,7 @@ def _body(proposal: FirstSetup, n: int, name: str, home: Path) -> Iterator[TomlT
     )
     lines += _drawn(proposal, home)
     yield TomlTable(header="[[body]]", path=f"body.{name}", lines=tuple(lines))
-    yield from _faces(proposal, name, told=n == 0)
+    yield from _faces(proposal, name, remarked=n == 0)
 
 
 def _drawn(proposal: FirstSetup, home: Path) -> Iterator[TomlLine]:
@@ -302,14 +302,14 @@ def _file_from(home: Path, file: Path) -> str:
     return PurePath(os.path.relpath(file.absolute(), home.absolute())).as_posix()
 
 
-def _faces(proposal: FirstSetup, name: str, *, told: bool) -> Iterator[TomlTable]:
+def _faces(proposal: FirstSetup, name: str, *, remarked: bool) -> Iterator[TomlTable]:
     """Yield the table of the names that the part's file does not give to its faces."""
     if proposal.faces:
         lines = tuple(
             TomlLine(key=face, value=_reference(proposal.part.body.solid, indices))
             for face, indices in proposal.faces.items()
         )
-        remark = "each by a point on it, in the part's own frame" if told else ""
+        remark = "each by a point on it, in the part's own frame" if remarked else ""
         yield TomlTable(header="[body.faces]", path=f"body.{name}.faces", lines=lines, remark=remark)
 
 
@@ -321,13 +321,15 @@ def _reference(solid: Solid, indices: Sequence[int]) -> object:
 _PART_OF_IT = "the block touches part of it only"
 
 
-def _seat(n: int, seat: Seat, share: float | None, *, told: bool = True, ranked: bool = False) -> TomlTable:
+def _seat(
+    n: int, seat: Seat, share: float | None, *, remarked: bool = True, ranked: bool = False
+) -> TomlTable:
     """Return the table of a seat; `ranked` marks its rank as a guess."""
     lines = [TomlLine(key=key, value=getattr(seat, key)) for key in ("body", "face", "on", "on_face")]
     lines.append(TomlLine(key="rank", value=str(seat.rank), guessed=ranked))
     if share is not None:
         lines.append(TomlLine(key="min_share", value=share, remark=_PART_OF_IT, guessed=True))
-    remark = "primary first: what each part is meant to lie on" if told and n == 1 else ""
+    remark = "primary first: what each part is meant to lie on" if remarked and n == 1 else ""
     return TomlTable(header="[[seat]]", path=f"seat.{n}", lines=tuple(lines), remark=remark)
 
 

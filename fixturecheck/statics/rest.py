@@ -199,7 +199,7 @@ class _Walk:
         return self.find(poses, REACH * self.prospect, slack, deep_mm)
 
     def _close_look(self, poses: Poses) -> CandidateRows:
-        """Find what touches or all but touches, as it is told of a rest."""
+        """Find what touches or all but touches, as a rest reports it."""
         self.seen = self.prospect
         return self.find(poses, CLOSE_MM, CLOSE_RAD, 0.0)
 

@@ -64,7 +64,7 @@ def _flip(
     if study.passes(last.verdict):
         return found
     while abs(bad - good) > _within(parameter):
-        # Rounded as it is set, so that what is told is what was checked.
+        # Rounded as it is set, so that what is reported is what was checked.
         middle = float(text_of(0.5 * (good + bad)))
         row = at(middle)
         if study.passes(row.verdict):

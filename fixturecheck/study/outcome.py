@@ -16,7 +16,7 @@ def row_of(key: str, variant: Variant, result: Result) -> VariantRow:
     findings = result.findings
     shares = [s for f in findings if (s := share_of(f)) is not None]
     driver = min(findings, key=_decides, default=None)
-    told = {} if driver is None else {
+    driven = {} if driver is None else {
         "driver": driver.id, "says": driver.says, "value": driver.value, "unit": driver.unit,
         "limit": driver.limit, "margin": driver.margin,
     }  # fmt: skip
@@ -27,7 +27,7 @@ def row_of(key: str, variant: Variant, result: Result) -> VariantRow:
         sources=result.sources,
         least_share=min(shares, default=None),
         margins=_margins(findings),
-        **told,  # type: ignore[arg-type]  # each field by its name
+        **driven,  # type: ignore[arg-type]  # each field by its name
     )
 
 

@@ -21,14 +21,14 @@ ROWS, TABLE, PAGE, DATA = "rows.jsonl", "table.csv", "study.html", "study.json"
 
 def key_of(study: Study, variant: Variant) -> str:
     """Return what a row is found again by: the variant, what is asked of it, and this program's version."""
-    told = [
+    parts = [
         variant.setup,
         sorted(variant.overrides.items()),
         study.only,
         study.skip,
         version("fixturecheck"),
     ]
-    return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:24]
+    return hashlib.sha256(json.dumps(parts).encode()).hexdigest()[:24]
 
 
 def row_line(row: VariantRow) -> str:
@@ -56,11 +56,11 @@ def read_rows(path: Path) -> dict[str, VariantRow]:
 
 
 def _row(data: Mapping[str, Any]) -> VariantRow:
-    told = dict(data)
-    told["variant"] = Variant(**told["variant"])
-    told["verdict"] = Verdict(told["verdict"])
-    told["sources"] = tuple(Source(**s) for s in told["sources"])
-    return VariantRow(**told)
+    values = dict(data)
+    values["variant"] = Variant(**values["variant"])
+    values["verdict"] = Verdict(values["verdict"])
+    values["sources"] = tuple(Source(**s) for s in values["sources"])
+    return VariantRow(**values)
 
 
 def _holds(row: VariantRow, known: dict[Path, str]) -> bool:
@@ -95,9 +95,18 @@ def table_csv(found: StudyFound) -> str:
     writer.writerow(heads)
     for row in found.rows:
         own = [row.variant.values.get(name) for name in names]
-        told = [row.driver, row.value, row.unit, row.limit, row.margin, row.least_share, row.flip, row.says]
+        figures = [
+            row.driver,
+            row.value,
+            row.unit,
+            row.limit,
+            row.margin,
+            row.least_share,
+            row.flip,
+            row.says,
+        ]
         writer.writerow(
-            [row.variant.setup, *own, str(row.verdict), found.study.passes(row.verdict), *told,
+            [row.variant.setup, *own, str(row.verdict), found.study.passes(row.verdict), *figures,
              *(row.margins.get(name) for name in margins)]
         )  # fmt: skip
     return text.getvalue()
@@ -136,5 +145,5 @@ def _best(best: VariantRow) -> dict[str, Any]:
 
 def counts_of(rows: Iterable[VariantRow]) -> dict[str, int]:
     """Return how many rows there are of each verdict, where there are any."""
-    told = [row.verdict for row in rows]
-    return {str(v): told.count(v) for v in Verdict if v in told}
+    verdicts = [row.verdict for row in rows]
+    return {str(v): verdicts.count(v) for v in Verdict if v in verdicts}

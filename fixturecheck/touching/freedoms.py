@@ -47,14 +47,14 @@ def free_bodies(
     found = []
     for i in every:
         name = model.bodies[i].name
-        told = BodyFree(body=name, called=called[name], touches=len(touched[name]))
+        free = BodyFree(body=name, called=called[name], touches=len(touched[name]))
         if name in overlap:
-            found.append(_unknown(told, "it overlaps another body, and what overlaps stops nothing"))
+            found.append(_unknown(free, "it overlaps another body, and what overlaps stops nothing"))
             continue
         mine = (around.body_a == i) | (around.body_b == i)
         rows = around.where(mine & (np.abs(around.gap_mm) <= touch_mm))
         if touched[name] and not len(rows.gap_mm):
-            found.append(_unknown(told, "its contacts have no form that is followed"))
+            found.append(_unknown(free, "its contacts have no form that is followed"))
             continue
         centre = poses.apply(i, model.features[i].centre_mm)
         slopes = jacobian(rows, np.array([i]), centre[None])
@@ -74,8 +74,8 @@ def free_bodies(
     return tuple(found)
 
 
-def _unknown(told: BodyFree, why: str) -> BodyFree:
-    return BodyFree(body=told.body, called=told.called, touches=told.touches, unknown=why)
+def _unknown(free: BodyFree, why: str) -> BodyFree:
+    return BodyFree(body=free.body, called=free.called, touches=free.touches, unknown=why)
 
 
 def _leaves(slopes: Floats) -> tuple[Vector, ...]:

@@ -1,4 +1,4 @@
-"""How findings that are told as one are put into words: how many, of what, from how much to how much."""
+"""How findings that are reported as one are put into words: how many, of what, from how much to how much."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ _SAYS: Mapping[tuple[str, Kind | None], str] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Together:
-    """Findings told as one: the one furthest from its limit, and those like it."""
+    """Findings reported as one: the one furthest from its limit, and those like it."""
 
     finding: Finding
     like: tuple[Finding, ...] = ()
@@ -71,10 +71,10 @@ def bodies_of(findings: Sequence[Finding]) -> list[str]:
 
 def who(findings: Sequence[Finding]) -> str:
     """Name what findings are about: a run of numbered names by its ends, and no more than a few others."""
-    return names_told(bodies_of(findings))
+    return names_listed(bodies_of(findings))
 
 
-def names_told(names: Sequence[str]) -> str:
+def names_listed(names: Sequence[str]) -> str:
     """Name bodies: a run of numbered names by its ends, and no more than a few others."""
     if len(names) >= _RUN and _is_run(names):
         return f"{names[0]} to {names[-1]}"
@@ -94,7 +94,7 @@ def asked(finding: Finding) -> str:
 
 
 def asked_of(together: Together) -> str:
-    """Return the checks of findings told as one, and which of their questions they answer."""
+    """Return the checks of findings reported as one, and which of their questions they answer."""
     checks, kind = dict.fromkeys(f.check for f in together.all), together.finding.kind
     return ", ".join([*checks, *([str(kind)] if kind else [])])
 
@@ -113,14 +113,14 @@ def says(together: Together, units: str) -> str:
     finding = together.finding
     if not together.like:
         return ""
-    told = _SAYS.get((finding.check, finding.kind)) if finding.verdict is not Verdict.GO else None
-    if told is None:
+    pattern = _SAYS.get((finding.check, finding.kind)) if finding.verdict is not Verdict.GO else None
+    if pattern is None:
         return ""
     pairs = listed([" and ".join(f.about) for f in together.all])
-    text = told.format(
+    text = pattern.format(
         count=count_words(len(together.all)), who=who(together.all), value=span(together, units), pairs=pairs
     )
-    return first_up(text) if told.startswith("{count}") else text
+    return first_up(text) if pattern.startswith("{count}") else text
 
 
 def short(together: Together, units: str) -> str:
@@ -129,11 +129,11 @@ def short(together: Together, units: str) -> str:
     `four pawls: back on nest 100 % (limit 50 %)`. One without faces and number has its sentence.
     """
     f = together.finding
-    told = " ".join(text for text in (_faces(together.all), span(together, units)) if text)
-    if not told:
+    words = " ".join(text for text in (_faces(together.all), span(together, units)) if text)
+    if not words:
         return f.says
     limit = "" if f.limit is None else f" (limit {shown(f.limit, f.unit, units)})"
-    return f"{_counted(together.all)}: {told}{limit}"
+    return f"{_counted(together.all)}: {words}{limit}"
 
 
 def _counted(findings: Sequence[Finding]) -> str:

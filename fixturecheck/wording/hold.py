@@ -217,11 +217,11 @@ _UPRIGHT = 0.999
 def first_words(steps: FirstSteps) -> str:
     """Return what comes before the first body is touched, without a full stop."""
     tools = (["wheel"] if steps.grinds or not steps.mills else []) + (["cutter"] if steps.mills else [])
-    told = [f"{' and '.join(tools)} clear of the work and the spindle at rest"]
-    told += ["magnet off"] if steps.magnet_off else []
-    told += ["its demagnetising cycle run where it has one"] if steps.demagnetise else []
-    told += [f"open {name}" for name in steps.opened] + [f"loosen {name}" for name in steps.loosened]
-    return ", ".join(told)
+    phrases = [f"{' and '.join(tools)} clear of the work and the spindle at rest"]
+    phrases += ["magnet off"] if steps.magnet_off else []
+    phrases += ["its demagnetising cycle run where it has one"] if steps.demagnetise else []
+    phrases += [f"open {name}" for name in steps.opened] + [f"loosen {name}" for name in steps.loosened]
+    return ", ".join(phrases)
 
 
 def step_words(name: str, way: OffWay | None, *, hand_n: float, keeps: bool, write: Writing = METRIC) -> str:

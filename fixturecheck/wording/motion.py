@@ -271,14 +271,14 @@ _MUCH_FURTHER = 3.0
 
 def contact_words(pair: BodyPair, write: Writing) -> str:
     """Return over what two bodies touch: `over 400 mm2 (2 areas), along 12 mm (1 line)`."""
-    told = []
+    phrases = []
     if pair.areas:
-        told.append(f"over {write.area(pair.area_mm2)} ({_or_no(pair.areas, 'area')})")
+        phrases.append(f"over {write.area(pair.area_mm2)} ({_or_no(pair.areas, 'area')})")
     if pair.lines:
-        told.append(f"along {write.length(pair.length_mm)} ({_or_no(pair.lines, 'line')})")
+        phrases.append(f"along {write.length(pair.length_mm)} ({_or_no(pair.lines, 'line')})")
     if pair.points:
-        told.append(f"at {_or_no(pair.points, 'point')}")
-    return ", ".join(told)
+        phrases.append(f"at {_or_no(pair.points, 'point')}")
+    return ", ".join(phrases)
 
 
 def overlap_words(pair: BodyPair, write: Writing) -> str:
@@ -365,8 +365,8 @@ def touching_says(found: Touching, write: Writing) -> str:
     touches = _or_no(counts[PairState.TOUCH], "pair")
     touch = "touches" if counts[PairState.TOUCH] == 1 else "touch"
     clear = "clears" if counts[PairState.CLEAR] == 1 else "clear"
-    told = f"Of {len(found.bodies)} bodies, {touches} {touch} and {clears} {clear} by"
-    return f"{lead} {told} {write.length(found.within_mm)} or less."
+    counted = f"Of {len(found.bodies)} bodies, {touches} {touch} and {clears} {clear} by"
+    return f"{lead} {counted} {write.length(found.within_mm)} or less."
 
 
 def _or_no(count: int, noun: str) -> str:

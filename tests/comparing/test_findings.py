@@ -50,7 +50,7 @@ def test_the_way_back_mirrors_the_way_there(before, after):
     there, back = compared(one, other), compared(other, one)
 
     def counted(found, turn):
-        rows = [(turn[c.change], c.told.check) for c in found.findings]
+        rows = [(turn[c.change], c.finding.check) for c in found.findings]
         return sorted(rows, key=str)
 
     assert len(there.findings) == len(back.findings)
@@ -90,7 +90,7 @@ def test_two_points_of_one_pair_of_faces_are_told_apart_by_place():
 
     old = side(touch(0.0, Verdict.GO), touch(9.0, Verdict.CAUTION))
     found = compared(old, side(touch(9.1, Verdict.CAUTION))).findings
-    assert [(c.change, c.told.location_mm[0]) for c in found] == [(Trend.GONE, 0.0), (Trend.SAME, 9.1)]
+    assert [(c.change, c.finding.location_mm[0]) for c in found] == [(Trend.GONE, 0.0), (Trend.SAME, 9.1)]
 
 
 def test_another_answer_to_the_same_check_of_the_same_faces_is_no_new_finding():
@@ -127,7 +127,7 @@ def test_a_baseline_lets_what_is_known_stand_and_nothing_new():
     assert [k.id for k in read.known] == ["nest/gap/b.left/a.right", "nest/gap/c.left/a.right"]
     later = side(opening("b", "a", 0.4), opening("c", "a", 0.21), opening("d", "a", 0.1))
     found = with_baseline(compared(side(), later).findings, read)
-    assert {c.told.about[0]: (c.known, c.breaks) for c in found} == {
+    assert {c.finding.about[0]: (c.known, c.breaks) for c in found} == {
         "b.left": (True, False),
         "c.left": (False, True),
         "d.left": (False, True),

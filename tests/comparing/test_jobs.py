@@ -65,14 +65,17 @@ def job(tmp_path):
 
 
 def held(before, after):
-    one, other = (given_result(str(path), CheckRequest(), silent).told for path in (before, after))
+    one, other = (given_result(str(path), CheckRequest(), silent).stored for path in (before, after))
     return compared(one, other)
 
 
 def test_what_got_worse_says_in_which_operation(job):
     found = held(job("one", 0.0, 0.0), job("other", 0.0, 0.013))
     (worse,) = [c for c in found.findings if c.breaks]
-    assert (worse.told.id, worse.told.about) == ("20: nest/gap/b.left/a.right", ("20: b.left", "20: a.right"))
+    assert (worse.finding.id, worse.finding.about) == (
+        "20: nest/gap/b.left/a.right",
+        ("20: b.left", "20: a.right"),
+    )
     assert (found.verdict_before, found.verdict_after) == (Verdict.GO, Verdict.NO_GO)
     assert found.breaks
     assert "20: b on a" in comparison_text(found, width=100)

@@ -31,7 +31,7 @@ READERS = {
     "runs.given": "revisions as REV:path, and what git answers",
     "report.solids": "STEP files as written, and file names that a system keeps for itself",
     "report.lists": "the brackets round a table's name",
-    "checks.told": "docstrings of the checks, from which the reference and `explain` are made",
+    "checks.described": "docstrings of the checks, from which the reference and `explain` are made",
     "start.assembly": "names of shapes in a file that a check wrote",
     "setup.document": "a TOML file as text, and keys as `--set` takes them and as `guessed` lists them",
     "setup.facts": "the unit at the end of a key",

@@ -51,7 +51,7 @@ def result(*findings: Finding, file="models/two.toml", known=frozenset(), **more
         "findings": identified(findings or (OPEN, CLOSE, LOST, GOOD)),
         "not_asked": (NotAsked(check="hold", reason=WhyNotAsked.NOT_STATED, lacks="[holding]"),),
     }
-    return BuildResult(told=StoredResult(**{**told, **more}), file=file, known=known)
+    return BuildResult(stored=StoredResult(**{**told, **more}), file=file, known=known)
 
 
 ALLOWED = {
@@ -123,7 +123,7 @@ def test_whatever_a_sentence_holds_the_xml_is_read(says, subject):
 
 def test_what_is_known_does_not_fail():
     one = result()
-    known = replace(one, known=frozenset(f.id for f in one.told.findings))
+    known = replace(one, known=frozenset(f.id for f in one.stored.findings))
     root = read(junit_xml([known]))
     assert (root.get("failures"), root.get("errors")) == ("0", "0")
     assert annotation_lines([known], "plain") == []

@@ -35,18 +35,18 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
         if why:
             says = f"How it rests and holds on its burrs is not known: {why}."
             yield RouteFinding(number=operation.number, finding=not_computed(ID, operation.title, says))
-        for face in dict.fromkeys(m.told.face for m in met):
-            mine = [m for m in met if m.told.face == face]
+        for face in dict.fromkeys(m.burr.face for m in met):
+            mine = [m for m in met if m.burr.face == face]
             yield RouteFinding(number=operation.number, finding=_burr(stage, operation, face, mine))
 
 
 def _burr(stage: JobStage, operation: Operation, face: str, met: Sequence[MetBurr]) -> Finding:
     """Say which edges beside a face have to be stoned."""
     write = stage.job.write
-    highest = max(met, key=lambda m: m.told.height_mm).told
-    assumed = all(m.told.assumed for m in met)
-    edges = ", ".join(dict.fromkeys(_edge(m.told.other) for m in met))
-    makers = {m.told.made_in for m in met}
+    highest = max(met, key=lambda m: m.burr.height_mm).burr
+    assumed = all(m.burr.assumed for m in met)
+    edges = ", ".join(dict.fromkeys(_edge(m.burr.other) for m in met))
+    makers = {m.burr.made_in for m in met}
     cuts = [o.title for o in stage.job.operations if o.number in makers]
     leave = f"Operations {listed(cuts)} leave" if len(cuts) > 1 else f"Operation {' '.join(cuts)} leaves"
     height = write.length(highest.height_mm, "g")

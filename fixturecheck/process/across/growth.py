@@ -51,7 +51,7 @@ TITLE = "Faces and fits bear hardening"
 _LEAST_ROOM_MM = 1e-4
 _NO_ZONE_UM, _NIL_UM = 5.0, 1e-3
 _STEP_MM = 0.01
-"""Stock to leave is told in whole steps of this."""
+"""Stock to leave is rounded up to whole steps of this."""
 
 
 def check(stage: JobStage) -> Iterator[RouteFinding]:
@@ -311,7 +311,7 @@ def _pitch(stage: JobStage, then: Operation, gang: _Gang, share: Change) -> Iter
     change = share.times(float(np.linalg.norm(gang.pitch_mm)))
     off_mm = (gang.count - 1) * change.most
     along = gang.pitch_mm / np.linalg.norm(gang.pitch_mm)
-    told = (
+    beginning = (
         f"The pitch of {write.length(float(np.linalg.norm(gang.pitch_mm)), 'g')} changes by up to "
         f"{write.gap(change.most * 1e3, '.3g')} in hardening, so that {gang.last} stands up to "
         f"{write.gap(off_mm * 1e3, '.3g')} off"
@@ -342,7 +342,7 @@ def _pitch(stage: JobStage, then: Operation, gang: _Gang, share: Change) -> Iter
         subject=f"{then.title}: {gang.last}",
         kind=Kind.GROWN_PITCH,
         about=(FaceRef.of(gang.last, which),),
-        says=f"{told}{ends}",
+        says=f"{beginning}{ends}",
         remedy=f"Set zero anew for {gang.last}, or cut fewer parts at once.",
         source="pitch as drawn; where no zone is stated, 5 um chosen here, no source",
     )

@@ -39,13 +39,13 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
         there = stage.before(operation).faces
         used = [(face, "is measured from it") for face in operation.measured_from if face not in there]
         used += [(face, "measures it") for face in operation.measures if face not in there]
-        told = dict(reversed([*seats, *used]))
-        for face, use in told.items():
+        uses = dict(reversed([*seats, *used]))
+        for face, use in uses.items():
             yield RouteFinding(number=operation.number, finding=_missing(stage, operation, face, use))
         setup = stage.setups[operation.number].setup
         count = len(setup.seats) if setup is not None else 0
         asked = count + len(operation.measured_from) + len(operation.measures)
-        if asked and not told:
+        if asked and not uses:
             says = f"All faces that it seats by, measures or measures from are there: {asked} were looked at."
             yield RouteFinding(
                 number=operation.number,

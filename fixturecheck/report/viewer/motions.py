@@ -31,7 +31,7 @@ _ROOM = 1.25
 """Height of a view of bodies that move, in their own."""
 
 _FAR_MM = 0.1
-"""Moves from this on are told in millimetres, shorter ones in micrometres."""
+"""Moves from this on are written in millimetres, shorter ones in micrometres."""
 
 _MOST_OFF_MM = 20.0
 """How far off a pose is drawn at most where no hand brings the part."""
@@ -228,22 +228,22 @@ def _staging_says(result: Result, followed: Sequence[WayIn], times: float) -> st
     """Say what of the motion is computed, and the true size of what is drawn larger."""
     barred = [way.body for way in followed if way.from_mm is None]
     poses = max(len(way.visited) for way in followed)
-    told = "Straight from the hand, by a way found clear of all that is there"
+    text = "Straight from the hand, by a way found clear of all that is there"
     if barred:
-        told += f" (none was found for {', '.join(barred)})"
-    told += f"; then through the poses that settling visited, {plural(poses, 'pose')} at most."
+        text += f" (none was found for {', '.join(barred)})"
+    text += f"; then through the poses that settling visited, {plural(poses, 'pose')} at most."
     if (more := len(result.rest.poses if result.rest else ()) - len(followed)) > 0:
-        told += f" The way of {plural(more, 'more part')} was not followed."
+        text += f" The way of {plural(more, 'more part')} was not followed."
     far, body = max((float(np.linalg.norm(way.visited[-1].shift_mm)), way.body) for way in followed)
     true = shown(far, "mm", result.shown_in) if far >= _FAR_MM else shown(1e3 * far, "um", result.shown_in)
-    told += (
+    text += (
         f" Settling is drawn {times:g} times larger: {body} comes to rest {true} from its place in truth."
         if times > 1.0
         else " Drawn at true size."
     )
     if any(len(_seen(way, times)) < len(way.visited) for way in followed):
-        told += " Poses that would lie further off than the hand are left out."
-    return told
+        text += " Poses that would lie further off than the hand are left out."
+    return text
 
 
 def _goes(drawing: Drawing, part: PartHeld, picture: str, places: Mapping[str, int]) -> dict[str, Any]:

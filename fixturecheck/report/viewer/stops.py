@@ -161,15 +161,15 @@ def _notes(scene: Mapping[str, Any]) -> Iterable[str]:
 
 
 def _row(drawing: Drawing, row: Numbered, places: Mapping[str, int]) -> list[dict[str, Any]]:
-    """Return the stops of all that is told under one number; the one that leads is on the tour."""
+    """Return the stops of all that is reported under one number; the one that leads is on the tour."""
     stage, units = drawing.stage, drawing.stage.result.shown_in
     lead = drawing.close_ups.get(row.number) or _plain(stage, row.finding)
-    told = [(row.finding, lead, words.title(row.together))]
-    told += [(f, _alike(stage, lead, row.finding, f), f.subject) for f in row.together.like]
+    titled = [(row.finding, lead, words.title(row.together))]
+    titled += [(f, _alike(stage, lead, row.finding, f), f.subject) for f in row.together.like]
     for other in row.follows:
-        told += [(f, _plain(stage, f), f.subject) for f in other.all]
+        titled += [(f, _plain(stage, f), f.subject) for f in other.all]
     stops = []
-    for place, (finding, scene, title) in enumerate(told):
+    for place, (finding, scene, title) in enumerate(titled):
         stops.append(
             {
                 **_stop(stage, scene, places, _evidence(finding)),

@@ -14,7 +14,7 @@ _SECTION = re.compile(r"(?:^|(?<=\s))(What|Why|Formulas?|Limits?|Remedy|Go|No-go
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CheckTold:
+class CheckDescription:
     """What a check says of itself.
 
     Parameters
@@ -35,7 +35,7 @@ class CheckTold:
     sections: tuple[tuple[str, str], ...]
 
 
-def told_of(check: str) -> CheckTold:
+def description_of(check: str) -> CheckDescription:
     """Return what a check says of itself.
 
     Parameters
@@ -48,7 +48,7 @@ def told_of(check: str) -> CheckTold:
     first, _, rest = cleandoc(ast.get_docstring(module) or "").partition("\n")
     parts = _SECTION.split(" ".join(rest.split()))
     sections = zip(parts[1::2], parts[2::2], strict=True)
-    return CheckTold(
+    return CheckDescription(
         title=_title(module),
         question=f"{first.rstrip('.')}?",
         before=parts[0].strip(),
