@@ -184,12 +184,10 @@ class _Run:
         if corner_mm <= 0.0:
             return
         limit_mm = self._zone_mm if self._zone_mm is not None else self._stage.setup.tolerances.touch_mm
-        says = (
-            f"Rounds {write.length(step_mm, 'g')} apart leave ridges {write.gap(high_mm * 1e3)} high on the "
-        )
-        says += (
-            f"floor of {self._part.body} in {self._cut.name}, {write.gap(corner_mm * 1e3)} where they turn."
-        )
+        turns = f"{write.gap(corner_mm * 1e3)} where they turn"
+        ridges = f"{write.gap(high_mm * 1e3)} high, {turns}" if high_mm > 0.0 else f"only {turns}"
+        says = f"Rounds {write.length(step_mm, 'g')} apart leave ridges on the floor of {self._part.body} in "
+        says += f"{self._cut.name}: {ridges}."
         flat, radius = (
             2.0 * (0.5 * self._run.diameter_mm - self._run.corner_radius_mm),
             self._run.corner_radius_mm,

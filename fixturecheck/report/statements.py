@@ -85,11 +85,6 @@ def at_the_machine(setup: Setup) -> tuple[tuple[str, ...], ...]:
     )
 
 
-def only_mills(setup: Setup) -> bool:
-    """Say whether parts are milled and none is ground."""
-    return bool(setup.mills) and not setup.cuts
-
-
 _ENDS = ("_deg", "_share", "_mm3", "_c", "_hrc", "_s", "_min")
 _APART = (
     "flange", "guard", "downfeed", "cross_feed", "push", "press", "clamps", "milling", "sizes", "moves",

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from fixturecheck import Holding, Milling
-from fixturecheck.report import statements as facts
 from fixturecheck.report.hold_page import apart_section, hold_section
 from fixturecheck.report.html import page
 from fixturecheck.report.pictures.figures import cylinder
@@ -118,7 +117,6 @@ def test_the_page_speaks_of_what_cuts(grinds: bool, wheel: bool) -> None:
     stated = text.replace("\u202f", " ")
     assert "mill edge parts gib_1; face top; cutter 16 mm; teeth 3;" in stated
     assert "way climb" in stated
-    assert facts.only_mills(setup) is not wheel
 
 
 def test_the_cutter_is_drawn_where_it_stands() -> None:

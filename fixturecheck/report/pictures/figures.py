@@ -60,7 +60,7 @@ WORDS: dict[Role, str] = {
     Role.COLLISION: "collision",
     Role.LEFTOVER: "stock left over",
     Role.GOUGE: "gouge",
-    Role.GROUND: "part as ground",
+    Role.GROUND: "part as cut",
     Role.REST: "part at rest",
     Role.BURR: "burr to stone",
     Role.TAKEN: "just cut away",

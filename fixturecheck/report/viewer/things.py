@@ -28,7 +28,7 @@ LAYERS: Mapping[str, str] = {
     "contacts": "contacts",
     "gaps": "small gaps",
     "trouble": "overlap, collision, gouge, leftover",
-    "ground": "parts as ground",
+    "ground": "parts as cut",
     "rest": "parts at rest",
     "pull": "pull of the magnet",
     "flux": "flux",
