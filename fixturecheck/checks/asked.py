@@ -59,5 +59,5 @@ def _lacks(setup: Setup, check: str) -> str:
     if check == "dials" and setup.machine.downfeed is None:
         return "[machine.downfeed]"
     if check == "nest" and len(list(setup.parts())) > 1 and not any(s.rank == Rank.NEST for s in setup.seats):
-        return "a seat of rank nest"
+        return "seat of rank nest"
     return ""

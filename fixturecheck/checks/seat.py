@@ -250,7 +250,7 @@ def _touches(stage: Stage, part: Body, patch: Patch, open_seats: list[Seat]) -> 
             remedy = f"State the seat as {mine} on {theirs}, or move what is in the way."
     else:
         verdict = Verdict.CAUTION
-        says = f"{what} is not a stated seat: it fights the seats of {part.name}."
+        says = f"{what} is not a stated seat. It locates {part.name} too, or keeps it off its seats."
         remedy = "State it as a seat, or relieve it."
     return judge(
         None,

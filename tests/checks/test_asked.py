@@ -27,7 +27,7 @@ def lacking(setup) -> dict[str, str]:
 
 def test_what_the_set_up_does_not_state_is_listed_with_what_it_lacks():
     assert lacking(staged.setup()) == {
-        "nest": "a seat of rank nest",
+        "nest": "seat of rank nest",
         "rest": "[staging]",
         "location": "[staging]",
         "tolerance": "[staging]",
@@ -43,7 +43,7 @@ def test_what_is_stated_is_asked():
     plain = staged.setup()
     machine = replace(plain.machine, downfeed=dial)
     stated = replace(plain, staging=Staging(), holding=Holding(), machine=machine)
-    assert lacking(stated) == {"nest": "a seat of rank nest", "tolerance": "tolerance_mm of any face"}
+    assert lacking(stated) == {"nest": "seat of rank nest", "tolerance": "tolerance_mm of any face"}
 
 
 def test_without_a_cut_nothing_is_asked_of_the_wheel():
