@@ -108,5 +108,9 @@ def test_a_hold_that_was_cut_short_says_so(*, cut_short: bool) -> None:
     )
     staged = SimpleNamespace(held=None, setup=SimpleNamespace(holding=None))
     why = hold._why(staged, part, Verdict.NO_GO)
-    spent = f" Not every cure was looked for: {SPENT}." if cut_short else ""
-    assert why == f" The strongest influence: friction.{spent}"
+    spent = (
+        f"Not every cure was looked for: {SPENT}."
+        if cut_short
+        else "None of the changes that were tried is enough."
+    )
+    assert why == f" The strongest influence: friction. {spent}"

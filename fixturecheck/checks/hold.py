@@ -160,8 +160,9 @@ def _on_one_pole(stage: Stage, part: str) -> list[str]:
 def _off_the_poles(stage: Stage, part: str) -> list[str]:
     """Say so where no pole lies under a part that the magnet does not pull, and where the nearest one is."""
     setup, pulls = stage.setup, stage.held.pulls if stage.held else None
-    magnetic = tables.material(setup.body(part).material).magnetic
-    if pulls is None or not magnetic or any(p.strong_n > 0.0 for p in pulls.on(part)):
+    if pulls is None or any(p.strong_n > 0.0 for p in pulls.on(part)):
+        return []
+    if not tables.material(setup.body(part).material).magnetic:
         return []
     box = box_of(stage.placed[part])
     away = [_beside(box_of(placed_at(pole.solid, pole.at)), box) for pole in setup.poles()]

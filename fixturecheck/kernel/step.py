@@ -110,7 +110,8 @@ class PartFile:
         if which is not None:
             return self._by_name(which)
         if self.loose:
-            message = f"{self.path.name} holds {self.loose} faces outside its solids; export the solid alone"
+            faces = "1 face" if self.loose == 1 else f"{self.loose} faces"
+            message = f"{self.path.name} holds {faces} outside its solids; export the solid alone"
             message += " or name the one that is meant"
             raise SetupError(message)
         if self.unshown:

@@ -139,7 +139,7 @@ BAD = {
         "bad.step holds one solid; give an assembly of two or more",
     ),
     "sheets": (faces_only, "bad.step holds no solid, only 1 face of open shells"),
-    "solids and sheets": (with_a_sheet, "bad.step holds 1 faces outside its solids"),
+    "solids and sheets": (with_a_sheet, "bad.step holds 1 face outside its solids"),
 }
 
 

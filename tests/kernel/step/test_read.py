@@ -294,7 +294,7 @@ def test_loose_faces_beside_a_solid_are_not_passed_over(tmp_path: Path, block: c
     path = tmp_path / "a.step"
     sheet = cq.Face.makePlane(5, 5).moved(cq.Location((0, 0, 50)))
     cq.exporters.export(cq.Workplane(obj=cq.Compound.makeCompound([block.val(), sheet])), str(path))
-    with pytest.raises(SetupError, match=r"^a.step holds 1 faces outside its solids"):
+    with pytest.raises(SetupError, match=r"^a.step holds 1 face outside its solids"):
         read(path).pick()
     assert read(path).pick(1).solid.Volume() == pytest.approx(1000)
 
