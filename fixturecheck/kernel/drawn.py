@@ -12,6 +12,7 @@ from fixturecheck.errors import SetupError
 from fixturecheck.kernel.place import taken_apart
 from fixturecheck.kernel.script import nodes_of, shapes_in
 from fixturecheck.kernel.shapes import Location, Solid
+from fixturecheck.kernel.step import faces_outside
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -112,6 +113,6 @@ def every_solid(thing: object) -> list[Solid]:
         raise SetupError(message)
     sheets = sum(len(s.Faces()) for s in shapes) - sum(len(s.Faces()) for s in solids)
     if sheets:
-        message = f"holds {sheets} faces outside its solids; only solids touch and overlap"
+        message = f"holds {faces_outside(sheets)}; only solids touch and overlap"
         raise SetupError(message)
     return solids

@@ -56,6 +56,22 @@ _NO_NAME = {"", "NONE", "SOLID", "COMPOUND", "SHELL"}
 """What writers put where they have no name to give; the last three are the kernel's own stopgaps."""
 
 
+def faces_outside(count: int) -> str:
+    """Return what lies beside the solids of a drawing, in words.
+
+    Parameters
+    ----------
+    count : int
+        Faces that bound no solid.
+
+    Returns
+    -------
+    str
+        `1 face outside its solids`, `3 faces outside its solids`.
+    """
+    return f"{count} face{'' if count == 1 else 's'} outside its solids"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Imported:
     """One solid of a file, standing where the file puts it, in mm.
@@ -110,8 +126,7 @@ class PartFile:
         if which is not None:
             return self._by_name(which)
         if self.loose:
-            faces = "1 face" if self.loose == 1 else f"{self.loose} faces"
-            message = f"{self.path.name} holds {faces} outside its solids; export the solid alone"
+            message = f"{self.path.name} holds {faces_outside(self.loose)}; export the solid alone"
             message += " or name the one that is meant"
             raise SetupError(message)
         if self.unshown:

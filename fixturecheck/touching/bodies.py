@@ -10,7 +10,7 @@ from pathlib import Path
 from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.kernel.drawn import DrawnSolid, drawn_solids
 from fixturecheck.kernel.place import taken_apart
-from fixturecheck.kernel.step import read
+from fixturecheck.kernel.step import faces_outside, read
 from fixturecheck.names import distinct
 from fixturecheck.result import Source
 from fixturecheck.setup.make import body
@@ -87,7 +87,7 @@ def assembled(thing: object, *, within_mm: float, name: str = "", units: str = "
 def _in_file(path: Path) -> tuple[list[DrawnSolid], Source]:
     file = read(path)
     if file.loose:
-        message = f"{path.name} holds {file.loose} faces outside its solids; only solids touch and overlap"
+        message = f"{path.name} holds {faces_outside(file.loose)}; only solids touch and overlap"
         raise SetupError(message)
     if file.unshown:
         message = f"{path.name} holds {file.unshown} more solids that no product of it shows; export it again"

@@ -142,7 +142,8 @@ def test_pieces_of_one_name_keep_their_own_pull():
     def patch(x, size_n):
         return SimpleNamespace(
             name="bar.feet on pole.top", a="bar", b="pole",
-            pull_n=size_n, force_n=np.array([0.0, 0.0, -size_n]), centre_mm=np.array([x, 0.0, 0.0]), area_mm2=100.0, flux_density_mean_t=0.5,
+            pull_n=size_n, force_n=np.array([0.0, 0.0, -size_n]), centre_mm=np.array([x, 0.0, 0.0]),
+            area_mm2=100.0, flux_density_mean_t=0.5,
             pressure_n_mm2=np.full(4, size_n / 100.0),
         )  # fmt: skip
 
