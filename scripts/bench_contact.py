@@ -15,6 +15,7 @@ from bench_timing import interleaved_s, ratio_of, shown_s
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.kernel.shapes import Placed
+from fixturecheck.setup.model import Body
 from fixturecheck.tolerances import Tolerances
 from tests.nesting.pawl_gang import copied, drawn_anew, gang, standing, unlike_gang
 
@@ -28,29 +29,17 @@ def vs_pairwise_16() -> dict[str, object]:
 
     The parts share one drawing, which the map reads once; pair by pair nothing can be shared.
     """
-    bodies, answers = gang(16), {}
-
-    def by_map() -> Callable[[], object]:
-        placed = drawn_anew(bodies)
-        return lambda: answers.update(by_map=_areas(find_contacts(placed, Tolerances())))
-
-    def by_hand() -> Callable[[], object]:
-        placed = standing(bodies)
-        return lambda: answers.update(by_hand=_pairwise(placed))
-
-    hand_s, map_s = interleaved_s(3, by_hand, by_map)
-    _same(answers["by_hand"], answers["by_map"])
-    return {
-        "figure": ratio_of(hand_s, map_s),
-        "goal": 60.0,
-        "says": f"times faster than distances and face intersections pair by pair: {shown_s(map_s)} against "
-        f"{shown_s(hand_s)} for {len(bodies)} bodies, same areas",
-    }
+    return _against_pairs(gang(16), 60.0, "distances and face intersections pair by pair")
 
 
 def unlike_16() -> dict[str, object]:
     """Sixteen pawls, each of a drawing of its own, at an uneven pitch: nothing read or found serves twice."""
-    bodies, answers = unlike_gang(16), {}
+    return _against_pairs(unlike_gang(16), 40.0, "pair by pair, each part of a drawing of its own")
+
+
+def _against_pairs(bodies: Sequence[Body], goal: float, than: str) -> dict[str, object]:
+    """Measure the map of some bodies against a script that goes through their pairs."""
+    answers: dict[str, Areas] = {}
 
     def by_map() -> Callable[[], object]:
         placed = drawn_anew(bodies)
@@ -64,9 +53,9 @@ def unlike_16() -> dict[str, object]:
     _same(answers["by_hand"], answers["by_map"])
     return {
         "figure": ratio_of(hand_s, map_s),
-        "goal": 40.0,
-        "says": f"times faster than pair by pair, each part of a drawing of its own: {shown_s(map_s)} "
-        f"against {shown_s(hand_s)} for {len(bodies)} bodies, same areas",
+        "goal": goal,
+        "says": f"times faster than {than}: {shown_s(map_s)} against {shown_s(hand_s)} for {len(bodies)} "
+        "bodies, same areas",
     }
 
 
