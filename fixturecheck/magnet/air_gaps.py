@@ -487,32 +487,15 @@ def _wedge(
     """
     a, b = bodies[ours[0]], bodies[theirs[0]]
     n, m = a.normals[ours[1]], b.normals[theirs[1]]
-    line = np.cross(n, m)
-    line /= np.linalg.norm(line)
-    dots = np.array([a.offsets[ours[1]], b.offsets[theirs[1]], 0.0])
-    origin = np.linalg.solve(np.array([n, m, line]), dots)
-    # Along each plane, away from the line, to the side where each lies in front of the other.
-    out_a, out_b = np.cross(n, line), np.cross(m, line)
-    out_a *= np.sign(out_a @ m)
-    out_b *= np.sign(out_b @ n)
-    shapes = []
-    for body, face, out in ((a, ours[1], out_a), (b, theirs[1], out_b)):
-        rings = [np.stack([(r - origin) @ line, (r - origin) @ out], axis=1) for r in body.rings(face)]
-        shapes.append(shapely.Polygon(rings[0], rings[1:]))
+    hinge = hinge_of((a, ours[1]), (b, theirs[1]))
+    shared = hinge.shared((a, ours[1]), (b, theirs[1]))
     reach = (how.widest_mm if opening < _FLAT_RAD else how.band_mm) / opening
-    shared = shapely.intersection(*shapes)
     low, _, high, _ = shared.bounds if shared.area > 0 else (0.0, 0.0, 0.0, 0.0)
     shared = clean(shapely.intersection(shared, shapely.box(low, 0.0, high, reach)))
     if shared.area <= 0:
         return
     narrow = reach < how.narrow_mm or 2 * shared.area / shared.length < how.narrow_mm / 2
-    direction = (n - m) / np.linalg.norm(n - m)
-
-    def tubes(at: Floats) -> Tubes:
-        along, away = at[:, :1] * line + origin, at[:, 1:]
-        ends = along + away * out_a, along + away * out_b
-        return *ends, at[:, 1] * opening, np.tile(direction, (len(at), 1))
-
+    near = _line_points(shared, hinge, how.fine_mm) if narrow else np.zeros((0, 3))
     yield GapRegion(
         a=ours[0],
         b=theirs[0],
@@ -520,19 +503,99 @@ def _wedge(
         face_b=theirs[1],
         flat=opening < _FLAT_RAD,
         seated=False,
-        fine_points_mm=_line_points(shared, line, origin, out_a, how.fine_mm) if narrow else np.zeros((0, 3)),
+        fine_points_mm=near,
         shape=shared,
         box=shared.bounds,
-        tubes=tubes,
+        tubes=hinge.tubes(opening, (n - m) / np.linalg.norm(n - m)),
         opening=True,
     )
 
 
-def _line_points(shared: Any, line: Floats, origin: Floats, out: Floats, step_mm: float) -> Floats:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Hinge:
+    """The line about which flux bends in arcs from one flat face to another.
+
+    A point of either face has two coordinates: along the line, and away from it within the face.
+
+    Parameters
+    ----------
+    origin, line : ndarray, shape (3,)
+        A point of the line, mm, and its unit direction.
+    out_a, out_b : ndarray, shape (3,)
+        Unit directions away from the line, within either face.
+    """
+
+    origin: Floats
+    line: Floats
+    out_a: Floats
+    out_b: Floats
+
+    def shared(self, ours: tuple[Standing, int], theirs: tuple[Standing, int]) -> Any:
+        """Return what the outlines of two faces share when one is turned onto the other about the line.
+
+        Parameters
+        ----------
+        ours, theirs : tuple of Standing and int
+            A body and the number of its face.
+
+        Returns
+        -------
+        shapely geometry
+            In the coordinates of the hinge, mm.
+        """
+        shapes = []
+        for (body, face), out in ((ours, self.out_a), (theirs, self.out_b)):
+            off = [r - self.origin for r in body.rings(face)]
+            rings = [np.stack([r @ self.line, r @ out], axis=1) for r in off]
+            shapes.append(shapely.Polygon(rings[0], rings[1:]))
+        return shapely.intersection(*shapes)
+
+    def tubes(self, opening_rad: float, direction: Floats) -> Callable[[Floats], Tubes]:
+        """Return the arcs that start at points of the shared outline.
+
+        Parameters
+        ----------
+        opening_rad : float
+            Angle that the arcs turn through.
+        direction : ndarray, shape (3,)
+            Unit direction that the flux has in the middle of an arc.
+        """
+
+        def tubes(at: Floats) -> Tubes:
+            along, away = at[:, :1] * self.line + self.origin, at[:, 1:]
+            ends = along + away * self.out_a, along + away * self.out_b
+            return *ends, at[:, 1] * opening_rad, np.tile(direction, (len(at), 1))
+
+        return tubes
+
+
+def hinge_of(ours: tuple[Standing, int], theirs: tuple[Standing, int]) -> Hinge:
+    """Return the line where the planes of two flat faces meet.
+
+    Parameters
+    ----------
+    ours, theirs : tuple of Standing and int
+        A body and the number of its face; the two faces are not parallel.
+
+    Returns
+    -------
+    Hinge
+    """
+    (a, f), (b, g) = ours, theirs
+    n, m = a.normals[f], b.normals[g]
+    line = np.cross(n, m)
+    line /= np.linalg.norm(line)
+    origin = np.linalg.solve(np.array([n, m, line]), np.array([a.offsets[f], b.offsets[g], 0.0]))
+    # Along each plane, away from the line, to the side where each lies in front of the other.
+    out_a, out_b = np.cross(n, line), np.cross(m, line)
+    return Hinge(origin=origin, line=line, out_a=out_a * np.sign(out_a @ m), out_b=out_b * np.sign(out_b @ n))
+
+
+def _line_points(shared: Any, hinge: Hinge, step_mm: float) -> Floats:
     """Points along the side of a wedge nearest its line, where it is narrowest."""
     low, near, high, _ = shared.bounds
     s = np.linspace(low, high, max(2, math.ceil((high - low) / step_mm) + 1))
-    return np.asarray(origin + s[:, None] * line + near * out)
+    return np.asarray(hinge.origin + s[:, None] * hinge.line + near * hinge.out_a)
 
 
 def clean(shape: Any) -> Any:

@@ -18,8 +18,9 @@ from fixturecheck.magnet.air_gaps import (
     TOUCH_MM,
     WIDEST_RAD,
     GapRegion,
-    Tubes,
+    Hinge,
     clean,
+    hinge_of,
 )
 
 _NEAREST_MM, _LEAST_MM2 = 0.1, 1.0
@@ -85,31 +86,18 @@ def _arches(
     opening = math.atan2(float(np.linalg.norm(np.cross(n, m))), float(-n @ m))
     if opening <= WIDEST_RAD:
         return
-    frame = _hinge(bodies, ours, theirs, opening)
-    if frame is None:
+    hinge = _hinge((a, ours[1]), (b, theirs[1]), opening)
+    if hinge is None:
         return
-    origin, line, out_a, out_b = frame
-    shapes = []
-    for body, face, out in ((a, ours[1], out_a), (b, theirs[1], out_b)):
-        rings = [np.stack([(r - origin) @ line, (r - origin) @ out], axis=1) for r in body.rings(face)]
-        shapes.append(shapely.Polygon(rings[0], rings[1:]))
-    shared = shapely.intersection(*shapes)
+    out_a, out_b = hinge.out_a, hinge.out_b
+    shared = hinge.shared((a, ours[1]), (b, theirs[1]))
     low, _, high, far = shared.bounds if shared.area > 0 else (0.0, 0.0, 0.0, 0.0)
     shared = shapely.intersection(shared, shapely.box(low, _NEAREST_MM, high, max(far, _NEAREST_MM)))
     for k in loose:
-        shared = shapely.difference(
-            shared, _shadow(bodies[k], origin, line, out_a + out_b, out_a - out_b, n + m)
-        )
+        shared = shapely.difference(shared, _shadow(bodies[k], hinge, out_a + out_b, out_a - out_b, n + m))
     shared = clean(shared)
     if shared.area <= _LEAST_MM2:
         return
-    direction = (out_b - out_a) / np.linalg.norm(out_b - out_a)
-
-    def tubes(at: Floats) -> Tubes:
-        along, away = at[:, :1] * line + origin, at[:, 1:]
-        ends = along + away * out_a, along + away * out_b
-        return *ends, at[:, 1] * opening, np.tile(direction, (len(at), 1))
-
     yield GapRegion(
         a=ours[0],
         b=theirs[0],
@@ -120,44 +108,37 @@ def _arches(
         fine_points_mm=np.zeros((0, 3)),
         shape=shared,
         box=shared.bounds,
-        tubes=tubes,
+        tubes=hinge.tubes(opening, (out_b - out_a) / np.linalg.norm(out_b - out_a)),
         opening=True,
         arched=True,
     )
 
 
-def _hinge(
-    bodies: Sequence[Standing], ours: tuple[int, int], theirs: tuple[int, int], opening: float
-) -> tuple[Floats, Floats, Floats, Floats] | None:
-    """Return a point of the line that arcs turn about, the line, and the way from it along either face."""
-    a, b = bodies[ours[0]], bodies[theirs[0]]
-    n, m = a.normals[ours[1]], b.normals[theirs[1]]
+def _hinge(ours: tuple[Standing, int], theirs: tuple[Standing, int], opening: float) -> Hinge | None:
+    """Return the line that arcs turn about; None where faces of one plane leave no space between them."""
     if math.pi - opening > PARALLEL_RAD:
-        line = np.cross(n, m)
-        line /= np.linalg.norm(line)
-        dots = np.array([a.offsets[ours[1]], b.offsets[theirs[1]], 0.0])
-        origin = np.linalg.solve(np.array([n, m, line]), dots)
-        out_a, out_b = np.cross(n, line), np.cross(m, line)
-        return origin, line, out_a * np.sign(out_a @ m), out_b * np.sign(out_b @ n)
-    if abs(a.offsets[ours[1]] - b.offsets[theirs[1]]) > TOUCH_MM:
+        return hinge_of(ours, theirs)
+    (a, f), (b, g) = ours, theirs
+    n = a.normals[f]
+    if abs(a.offsets[f] - b.offsets[g]) > TOUCH_MM:
         return None
-    frame = PlaneFrame(n * a.offsets[ours[1]], n)
-    near = shapely.shortest_line(frame.polygon(a.rings(ours[1])), frame.polygon(b.rings(theirs[1])))
+    frame = PlaneFrame(n * a.offsets[f], n)
+    near = shapely.shortest_line(frame.polygon(a.rings(f)), frame.polygon(b.rings(g)))
     if near.length <= 2.0 * _NEAREST_MM:
         return None
     first, last = frame.space(shapely.get_coordinates(near))
     out_b = (last - first) / np.linalg.norm(last - first)
-    return (first + last) / 2.0, np.cross(n, out_b), -out_b, out_b
+    return Hinge(origin=(first + last) / 2.0, line=np.cross(n, out_b), out_a=-out_b, out_b=out_b)
 
 
-def _shadow(body: Standing, origin: Floats, line: Floats, *ways: Floats) -> Any:
+def _shadow(body: Standing, hinge: Hinge, *ways: Floats) -> Any:
     """Return where a body bars arcs about a line, along it and away from it, as a rectangle.
 
     Its box across the line is taken for it, in the two longest of some ways: which arcs start beside it.
     """
-    points = body.points(body.table.samples.reshape(-1, 3)) - origin
-    along = points @ line
-    across = points - along[:, None] * line
+    points = body.points(body.table.samples.reshape(-1, 3)) - hinge.origin
+    along = points @ hinge.line
+    across = points - along[:, None] * hinge.line
     axes = [w / np.linalg.norm(w) for w in sorted(ways, key=np.linalg.norm)[-2:]]
     spans = [(float((across @ w).min()), float((across @ w).max())) for w in axes]
     near = math.hypot(*(max(low, -high, 0.0) for low, high in spans))
