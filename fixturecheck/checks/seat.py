@@ -241,7 +241,7 @@ def _touches(stage: Stage, part: Body, patch: Patch, open_seats: list[Seat]) -> 
         )
         remedy = "State the seats of the part."
     elif open_seats:
-        held = ", ".join(s.face for s in open_seats)
+        held = ", ".join(dict.fromkeys(s.face for s in open_seats))
         verdict = Verdict.NO_GO
         says = f"{what} is not a stated seat, and {part.name} stands open at {held}."
         mine, theirs = patch.sides_from(part.name)

@@ -386,7 +386,35 @@ def closing(stage: Stage, seat: Seat, opening: Opening) -> str:
     block = is_loose(stage.setup, seat.on) and abs(float(normal[2])) < _UPRIGHT
     who, way = (seat.on, -normal) if block else (seat.body, normal)
     way = way if opening.gap_mm > 0.0 else -way
-    return f"Move {who} {write.length(abs(opening.gap_mm))} {toward(way)}, or find what holds it off."
+    far = write.length(abs(opening.gap_mm))
+    if who == seat.body and (bars := _lies_on(stage, who, way)) is not None:
+        return (
+            f"{who} lies on {bars} and cannot come closer. Put {far} of packing on {seat.other}, "
+            f"or take {far} off {bars}."
+        )
+    return f"Move {who} {far} {toward(way)}, or find what holds it off."
+
+
+def _lies_on(stage: Stage, body: str, way: Floats) -> FaceRef | None:
+    """Return the face of a fixture that a body lies flat on and that bars it straight from going a way.
+
+    Two supports of unequal height are such a case: the part lies on the higher one.
+    """
+    return next(
+        (
+            patch.sides_from(body)[1]
+            for patch in stage.contacts.patches
+            if body in patch.bodies
+            and _is_area(patch)
+            and float(way @ np.asarray(patch.outward(body))) > 1.0 - _ALONG
+            and _is_fixture(stage, patch, body)
+        ),
+        None,
+    )
+
+
+def _is_fixture(stage: Stage, patch: Patch, body: str) -> bool:
+    return all(stage.setup.body(b).role == BodyRole.FIXTURE for b in patch.bodies if b != body)
 
 
 def _out_of_square(stage: Stage, seat: Seat) -> tuple[Seat, float, float] | None:

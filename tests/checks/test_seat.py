@@ -302,6 +302,18 @@ def test_a_seat_face_that_lies_on_another_body_is_not_to_be_relieved():
     assert lies.remedy == "State the seat as part.bottom on parallel.top, or move what is in the way."
 
 
+def test_a_part_on_supports_of_unequal_height_is_not_moved_into_the_higher_one():
+    high = body("high", block(8, 40, 10.02, (20, 0, 0)), role="fixture")
+    low = body("low", block(8, 40, 10, (-20, 0, 0)), role="fixture")
+    part = body("part", block(60, 30, 12, (0, 0, 10.02)))
+    seats = on("part", "bottom", "high", "top"), on("part", "bottom", "low", "top")
+    closed, opened = gauged(seat.check, [CHUCK, high, low, part], *seats)
+    assert closed.verdict is Verdict.GO
+    assert "stands open by 20 um" in opened.says.replace("µ", "u")
+    assert "lies on high.top" in opened.remedy
+    assert "Put 0.02 mm of packing on low.top, or take 0.02 mm off high.top" in opened.remedy
+
+
 def test_a_tilted_part_is_turned_by_the_angle_that_it_is_out():
     tilted = body("part", block(20, 10, 5), place((0, 0, 10 * math.sin(0.01)), (0, 1, 0), math.degrees(0.01)))
     found = gauged(seat.check, [CHUCK, tilted], PRIMARY)[0]
