@@ -29,7 +29,7 @@ from fixturecheck.kernel.place import matrix_of
 from fixturecheck.kernel.shapes import Placed, Shape, Solid
 from fixturecheck.relief.grooves import setbacks
 from fixturecheck.result.contact import ContactKind
-from fixturecheck.setup.records import ReliefKind
+from fixturecheck.result.relief import ReliefKind
 from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import METRIC, Writing
 
@@ -73,7 +73,7 @@ class EdgeCut:
 
     Parameters
     ----------
-    kind : str
+    kind : ReliefKind
         `chamfer`, `fillet` or `undercut`.
     edge : int
         Index of the edge in `edges_of`.
@@ -85,7 +85,7 @@ class EdgeCut:
         Whether the edge is an arc.
     """
 
-    kind: str
+    kind: ReliefKind
     edge: int
     size_mm: tuple[float, float]
     inward: Floats = field(repr=False)
@@ -96,11 +96,6 @@ class EdgeCut:
         """Angle between an equal-leg chamfer and either face."""
         one, two = self.inward
         return 90.0 - math.degrees(math.acos(float(np.clip(one @ two, -1.0, 1.0)))) / 2
-
-    def scaled(self, factor: float) -> EdgeCut:
-        """Return the same cut, larger or smaller all over."""
-        one, two = self.size_mm
-        return replace(self, size_mm=(one * factor, two * factor))
 
     def grown(self, by_mm: float) -> EdgeCut:
         """Return the same cut with both sizes larger by a length."""
@@ -164,7 +159,7 @@ def _larger(
                 break
             area_mm2 = _closes(here, solid, other, tolerances)
             if area_mm2 > 0:
-                name = FaceRef.of(here.name, box.label)
+                name = FaceRef.of(here.name, *box.faces)
                 found.append(
                     NestChamfer(
                         edge=name,
@@ -223,7 +218,7 @@ def rim_ways(here: Standing, edge: int) -> tuple[Floats, Floats]:
 
 
 def smallest_cut(
-    here: Standing, edge: int, kind: str, common: Shape, beside: Floats, clear_mm: float
+    here: Standing, edge: int, kind: ReliefKind, common: Shape, beside: Floats, clear_mm: float
 ) -> EdgeCut:
     """Return the smallest cut of a kind that takes an overlap out of the way, rounded up to a hundredth.
 

@@ -38,7 +38,7 @@ from fixturecheck.kernel.measure import (
 )
 from fixturecheck.kernel.place import matrix_of, shifted
 from fixturecheck.kernel.shapes import Shape, Solid
-from fixturecheck.setup.records import ReliefKind
+from fixturecheck.result.relief import ReliefKind
 
 _SAME = 1e-6
 _STEP_MM = 0.01
@@ -120,10 +120,10 @@ class BoxCut:
 
     Parameters
     ----------
-    kind : str
+    kind : ReliefKind
         `groove` or `setback`.
-    label : str
-        Where, by the names of faces.
+    faces : tuple of str
+        The floor and the wall of a groove, or the face that is set back.
     size_mm : tuple of float
         Of a groove along floor and wall, from where they would meet; of one along the bisector how wide it is
         and how deep from its mouth; of a face set back, how far, twice.
@@ -146,8 +146,8 @@ class BoxCut:
         The faces beside one that is set back: they end sooner.
     """
 
-    kind: str
-    label: str
+    kind: ReliefKind
+    faces: tuple[str, ...]
     size_mm: tuple[float, float]
     behind_mm: tuple[float, float] = (0.0, 0.0)
     corner: Floats = field(repr=False)
@@ -173,11 +173,6 @@ class BoxCut:
         """Return the same cut, larger by a length."""
         one, two = self.size_mm
         return self.sized((one + by_mm, two + by_mm))
-
-    def scaled(self, factor: float) -> BoxCut:
-        """Return the same cut with its sizes larger or smaller."""
-        one, two = self.size_mm
-        return self.sized((one * factor, two * factor))
 
     def tool_mm(self, clear_mm: float) -> float | None:
         """Return the largest corner radius of a tool that still leaves a sharp corner clear in a groove.
@@ -234,7 +229,7 @@ class InsideCorner:
         return extruded_polygon(ring, self.length_mm * self.axes[2])
 
 
-def inside_corners(
+def corners_at(
     here: Standing, zone: Shape, allowed: frozenset[str], touch_mm: float
 ) -> Iterator[InsideCorner]:
     """Yield inside corners in which a face without function stands that bounds a clash."""
@@ -368,7 +363,7 @@ def _groove_box(
     turn, place = to_part(here)
     return BoxCut(
         kind=ReliefKind.GROOVE,
-        label=label_of(here, corner),
+        faces=faces_beside(here, corner),
         size_mm=size,
         behind_mm=behind,
         corner=turn @ (start - place),
@@ -380,10 +375,9 @@ def _groove_box(
     )
 
 
-def label_of(here: Standing, corner: InsideCorner) -> str:
-    """Return what a corner is called."""
-    names = here.face_names
-    return f"corner of {names[corner.floor]} and {names[corner.wall]}"
+def faces_beside(here: Standing, corner: InsideCorner) -> tuple[str, str]:
+    """Return the names of the floor and the wall of a corner."""
+    return here.face_names[corner.floor], here.face_names[corner.wall]
 
 
 def run_out(here: Standing, corner: InsideCorner) -> tuple[float, float]:
@@ -465,7 +459,7 @@ def _set_back(here: Standing, face: int, deep_mm: float) -> BoxCut:
     middle = 0.5 * (points.min(axis=0) + points.max(axis=0))
     return BoxCut(
         kind=ReliefKind.SETBACK,
-        label=here.face_names[face],
+        faces=(here.face_names[face],),
         size_mm=(deep_mm, deep_mm),
         corner=turn @ (corner - place),
         axes=np.stack((-normal, along, across)) @ turn.T,
@@ -513,7 +507,7 @@ def slanted_groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm:
     if met is None or not met[2]:
         return None
     there, stands, overs = met
-    ways = frame_of(corner)
+    ways = corner_frame(corner)
     zero = ways[:2] @ corner.start
     half = _half_rad(corner)
     sides, bottom = [np.full(2, clear_mm)], np.inf
@@ -529,7 +523,7 @@ def slanted_groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm:
     return _box(here, corner, (to_floor, to_wall, bottom), (stands, there))
 
 
-def frame_of(corner: InsideCorner) -> Floats:
+def corner_frame(corner: InsideCorner) -> Floats:
     """Return the directions across the corner towards the wall, up its bisector, and along it, as rows."""
     floor, wall, line = corner.axes
     across, up = wall - floor, wall + floor
@@ -546,7 +540,7 @@ def _box(
     """Return the groove between two sides, from its bottom to where nothing stands any more."""
     to_floor, to_wall, bottom = at
     stands, there = shapes
-    ways, half = frame_of(corner), _half_rad(corner)
+    ways, half = corner_frame(corner), _half_rad(corner)
     mouth = max(to_floor, to_wall) / math.tan(half)
     depth = rounded_up(mouth - bottom + _AIR_MM)
     bottom = mouth - depth
@@ -560,7 +554,7 @@ def _box(
     wall, floor = (max(0.0, y * math.cos(half) - bottom * math.sin(half)) for y in (to_wall, to_floor))
     return BoxCut(
         kind=ReliefKind.GROOVE,
-        label=label_of(here, corner),
+        faces=faces_beside(here, corner),
         size_mm=(wide, depth),
         behind_mm=(wall, floor),
         corner=turn @ (start - place),

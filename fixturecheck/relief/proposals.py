@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -11,6 +11,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.contact.placed import Standing, place_bodies
 from fixturecheck.errors import KernelError
+from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.boolean import stepped
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.construct import compound
@@ -34,21 +35,33 @@ from fixturecheck.relief.grooves import (
     Bevel,
     BoxCut,
     bevel_of,
+    corners_at,
     groove,
-    inside_corners,
     setbacks,
     slanted_groove,
 )
-from fixturecheck.relief.model import Clash, larger_words, size_words
+from fixturecheck.relief.model import Clash
+from fixturecheck.result.relief import (
+    FaceUse,
+    GrooveDetail,
+    NoCut,
+    NotMade,
+    Objection,
+    Rejected,
+    ReliefCut,
+    ReliefKind,
+    SeatReduced,
+    TakesFrom,
+    ThinWall,
+)
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Seat, Setup
-from fixturecheck.setup.records import ReliefKind
-from fixturecheck.units import METRIC, Writing
+from fixturecheck.units import Writing
 
 _DECIMALS = 4
 
 
-def middle_of(solid: Solid, edge: int) -> Vector:
+def edge_centre(solid: Solid, edge: int) -> Vector:
     """Return the middle of an edge, rounded to what a line of code shows."""
     x, y, z = centroid_of(edges_of(solid)[edge])
     return round(x, _DECIMALS) + 0.0, round(y, _DECIMALS) + 0.0, round(z, _DECIMALS) + 0.0
@@ -60,7 +73,7 @@ def line_for(solid: Solid, cut: EdgeCut | BoxCut, name: str = "part") -> str:
         return _box_line(cut.corner, cut.axes, cut.sizes_mm, name)
     if cut.kind == ReliefKind.UNDERCUT:
         return _box_line(*step_box(solid, cut), name)
-    point = middle_of(solid, cut.edge)
+    point = edge_centre(solid, cut.edge)
     if nearest_edge(solid, point) != cut.edge:
         # Two edges share a middle; the nearest-point selector cannot tell them apart, the number can.
         picked = f"{name}.newObject([{name}.val().Edges()[{cut.edge}]])"
@@ -95,8 +108,8 @@ class Proposal:
 
     Parameters
     ----------
-    where : str
-        The edge by its faces, the corner by its faces, or the face.
+    faces : tuple of str
+        The faces beside the edge or corner, or the one face that is set back.
     at_mm, along : ndarray, shape (3,)
         A place of it and a direction to look along, in the part's own frame.
     guard : Shape or None
@@ -107,36 +120,38 @@ class Proposal:
         The chamfer that is made larger, where the face that is set back is one.
     beside_bevel : bool
         Whether the cut is made on an edge of a chamfer.
-    write : Writing
-        What writes its sizes.
     """
 
     cut: EdgeCut | BoxCut
-    where: str
+    faces: tuple[str, ...]
     at_mm: Floats = field(repr=False)
     along: Floats = field(repr=False)
     guard: Shape | None = field(repr=False)
     clear_mm: float
     bevel: Bevel | None = None
     beside_bevel: bool = False
-    write: Writing = METRIC
 
     @property
-    def kind(self) -> str:
+    def kind(self) -> ReliefKind:
         """What is done."""
         return self.cut.kind
 
     @property
-    def words(self) -> str:
-        """Kind and size."""
-        if self.bevel is not None:
-            return larger_words(self.bevel, self.cut.size_mm[0], self.write)
-        return size_words(self.kind, self.cut.size_mm, self.slope_deg, self.write)
-
-    @property
     def slope_deg(self) -> float:
-        """Angle of a chamfer to either face."""
+        """Angle of a chamfer to either face, whether new or made larger; 45 for other cuts."""
+        if self.bevel is not None:
+            return self.bevel.slope_deg
         return self.cut.slope_deg if isinstance(self.cut, EdgeCut) else 45.0
+
+    def on(self, *bodies: str) -> ReliefCut:
+        """Return kind, size and place of the cut on the bodies that it changes."""
+        cut, bevel = self.cut, self.bevel
+        return ReliefCut(
+            bodies=bodies, kind=cut.kind, faces=self.faces, size_mm=cut.size_mm,
+            slope_deg=self.slope_deg,
+            leg_mm=None if bevel is None else bevel.leg_after(cut.size_mm[0]),
+            leg_before_mm=None if bevel is None else bevel.leg_mm,
+        )  # fmt: skip
 
     @property
     def is_plain(self) -> bool:
@@ -156,8 +171,13 @@ class Proposal:
         """Return the same cut, larger."""
         return replace(self, cut=self.cut.grown(by_mm))
 
-    def made(self, solid: Solid) -> Solid:
+    def made(self, solid: Solid, write: Writing) -> Solid:
         """Return a part with the cut made on it.
+
+        Parameters
+        ----------
+        write : Writing
+            What writes its sizes in the error.
 
         Raises
         ------
@@ -166,27 +186,23 @@ class Proposal:
         """
         cut = self.cut
         if isinstance(cut, EdgeCut):
-            return cut_solid(solid, cut, self.write)
-        return stepped(solid, cut.corner, cut.axes, cut.sizes_mm, self.write)
+            return cut_solid(solid, cut, write)
+        return stepped(solid, cut.corner, cut.axes, cut.sizes_mm, write)
 
     def line(self, solid: Solid) -> str:
         """Return the line of code that makes it."""
         return line_for(solid, self.cut)
 
-    def notes(self) -> tuple[str, ...]:
-        """Return what the shop must know of the cut besides its size."""
+    def groove(self) -> GrooveDetail | None:
+        """Return what the shop must know of a groove besides its size; None for other cuts."""
         cut = self.cut
-        if isinstance(cut, EdgeCut) or cut.kind != ReliefKind.GROOVE:
-            return ()
-        one, two = (self.write.length(v, ".2f") for v in cut.behind_mm)
-        lines = [f"it goes {one} behind the wall and {two} behind the floor"]
-        if cut.half_rad is not None:
-            lines.insert(0, "it runs along the bisector of floor and wall: width x depth below its mouth")
-        tool = cut.tool_mm(self.clear_mm)
-        if tool is not None:
-            radius = self.write.length(tool, ".2f", "down")
-            lines.append(f"the corner of the tool may have a radius of {radius} at most")
-        return tuple(lines)
+        if isinstance(cut, EdgeCut) or cut.kind is not ReliefKind.GROOVE:
+            return None
+        return GrooveDetail(
+            behind_mm=cut.behind_mm,
+            along_bisector=cut.half_rad is not None,
+            tool_radius_mm=cut.tool_mm(self.clear_mm),
+        )
 
 
 def proposals(
@@ -204,7 +220,7 @@ def proposals(
     here = place_bodies([body.placed()])[0]
     zone = clash.zone_of(body.name)
     touch = setup.tolerances.touch_mm
-    kinds = setup.relief.kinds
+    kinds = kinds_of(setup)
     # Where faces only land within tolerances, the zone holds the air that is wanted already.
     wanted = 0.0 if clash.lands else clear_mm
     points = surface_points(compound(beside), _BETWEEN) if beside else np.zeros((0, 3))
@@ -215,7 +231,7 @@ def proposals(
                 yield _on_edge(here, body, cut, None if clash.lands else compound(beside), clear_mm)
     if ReliefKind.GROOVE in kinds:
         other = setup.body(clash.b if body.name == clash.a else clash.a)
-        for corner in inside_corners(here, zone, body.no_function, touch):
+        for corner in corners_at(here, zone, body.no_function, touch):
             smallest = groove if corner.is_square else slanted_groove
             found = smallest(here, corner, placed_at(other.solid, other.at), clear_mm)
             if found is not None:
@@ -226,17 +242,17 @@ def proposals(
 
 
 def _on_edge(here: Standing, body: Body, cut: EdgeCut, guard: Shape | None, clear_mm: float) -> Proposal:
-    label = here.label(here.table.edge_faces[cut.edge]).face
+    faces = here.label(here.table.edge_faces[cut.edge]).faces
     edge = edges_of(body.solid)[cut.edge]
     return Proposal(
-        cut=cut, where=label, at_mm=edge_middle(edge), along=edge_way(edge), guard=guard, clear_mm=clear_mm,
+        cut=cut, faces=faces, at_mm=edge_middle(edge), along=edge_way(edge), guard=guard, clear_mm=clear_mm,
         beside_bevel=any(bevel_of(here, f) is not None for f in here.table.edge_faces[cut.edge]),
     )  # fmt: skip
 
 
 def _milled(cut: BoxCut, clear_mm: float) -> Proposal:
     return Proposal(
-        cut=cut, where=cut.label, at_mm=cut.at_mm, along=cut.along, guard=cut.guard, clear_mm=clear_mm
+        cut=cut, faces=cut.faces, at_mm=cut.at_mm, along=cut.along, guard=cut.guard, clear_mm=clear_mm
     )
 
 
@@ -246,7 +262,7 @@ _DEEPER_BY_HAND_MM = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Try:
+class TrialCut:
     """One cut on one body, and the material that it takes."""
 
     body: Body
@@ -260,61 +276,61 @@ class Try:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Tries:
+class TrialCuts:
     """The cuts that might cure one clash.
 
     Parameters
     ----------
-    kinds : sequence of str
-        As the set-up states them; decides between cuts that take the same.
     drawn : Setup
-        The set-up before any relief.
+        The set-up before any relief; the order of its kinds decides between cuts that take the same.
     """
 
     drawn: Setup
-    kinds: Sequence[str]
-    _tries: list[Try] = field(default_factory=list)
-    _notes: list[str] = field(default_factory=list)
-    _rejected: dict[str, list[str]] = field(default_factory=dict)
+    _cuts: list[TrialCut] = field(default_factory=list)
+    _bare: list[NoCut] = field(default_factory=list)
+    _rejected: dict[ReliefKind, list[Rejected]] = field(default_factory=dict)
 
     def add(self, body: Body, proposal: Proposal) -> None:
         """Make a cut on its solid to see what it takes; one that cannot be made is rejected."""
         try:
-            solid = proposal.made(body.solid)
+            solid = proposal.made(body.solid, self.drawn.write)
         except KernelError as reason:
-            self.reject(proposal, f"{proposal.words} on {body.name}.{proposal.where}: {reason}")
+            self.reject(body, proposal, (NotMade(reason=str(reason)),))
             return
         removed = volume_mm3(body.solid) - volume_mm3(solid)
-        self._tries.append(Try(body=body, proposal=proposal, removed_mm3=removed))
+        self._cuts.append(TrialCut(body=body, proposal=proposal, removed_mm3=removed))
 
-    def ranked(self) -> list[Try]:
+    def ranked(self) -> list[TrialCut]:
         """Return the cuts, the least of a bother first."""
+        kinds = kinds_of(self.drawn)
 
-        def rank(one: Try) -> tuple[tuple[bool, bool, float], int, str]:
-            return one.bother, self.kinds.index(one.proposal.kind), one.proposal.where
+        def rank(one: TrialCut) -> tuple[tuple[bool, bool, float], int, tuple[str, ...]]:
+            return one.bother, kinds.index(one.proposal.kind), one.proposal.faces
 
-        return sorted(self._tries, key=rank)
+        return sorted(self._cuts, key=rank)
 
-    def note(self, why: str) -> None:
-        """Keep why a body has no cut at all."""
-        self._notes.append(why)
+    def bare(self, body: Body, kinds: tuple[ReliefKind, ...] = ()) -> None:
+        """Keep that there is nothing to try on a body, and what was looked for."""
+        self._bare.append(NoCut(body=body.name, kinds=kinds))
 
-    def reject(self, proposal: Proposal, why: str) -> None:
+    def reject(self, body: Body, proposal: Proposal, against: tuple[Objection, ...]) -> None:
         """Keep why a cut does not hold."""
-        self._rejected.setdefault(proposal.kind, []).append(why)
+        rejected = Rejected(cut=proposal.on(body.name), against=against)
+        self._rejected.setdefault(proposal.kind, []).append(rejected)
 
-    def why(self) -> tuple[str, ...]:
-        """Return why bodies have no cut and why cuts do not hold, once for each kind."""
-        return (*dict.fromkeys(self._notes), *self.rejected(()))
+    def why(self) -> tuple[NoCut | Rejected, ...]:
+        """Return the bodies that have no cut and why cuts do not hold, once for each kind."""
+        return (*dict.fromkeys(self._bare), *self.rejected(()))
 
-    def rejected(self, held: Collection[str]) -> tuple[str, ...]:
+    def rejected(self, held: Collection[ReliefKind]) -> tuple[Rejected, ...]:
         """Return why cuts do not hold, once for each kind but those of which some do."""
-        lines = []
-        for kind, whys in self._rejected.items():
-            once = list(dict.fromkeys(whys))
-            more = f" ({len(once) - 1} more of this kind fail)" if len(once) > 1 else ""
-            lines += [] if kind in held else [once[0] + more]
-        return tuple(lines)
+        once = [list(dict.fromkeys(cuts)) for kind, cuts in self._rejected.items() if kind not in held]
+        return tuple(replace(cuts[0], more=len(cuts) - 1) for cuts in once)
+
+
+def kinds_of(setup: Setup) -> tuple[ReliefKind, ...]:
+    """Return the kinds of relief that a set-up allows, those wanted most first."""
+    return tuple(ReliefKind(kind) for kind in setup.relief.kinds)
 
 
 def by_hand(proposal: Proposal) -> bool:
@@ -334,7 +350,7 @@ _LOST_MM2 = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Touched:
+class CutEffect:
     """What a relief does to a part: the faces it makes smaller, the wall it leaves, and why it may not.
 
     `unmarked` are the faces that it takes from though they are not marked without function.
@@ -343,10 +359,10 @@ class Touched:
     faces: tuple[str, ...]
     unmarked: tuple[str, ...]
     wall_mm: float
-    against: tuple[str, ...]
+    against: tuple[Objection, ...]
 
 
-def touched(setup: Setup, body: Body, solid: Solid, ends: Collection[int]) -> Touched:
+def effect_of(setup: Setup, body: Body, solid: Solid, ends: Collection[int]) -> CutEffect:
     """Return what a relief takes from a body, and every reason against it.
 
     Parameters
@@ -361,40 +377,38 @@ def touched(setup: Setup, body: Body, solid: Solid, ends: Collection[int]) -> To
         if old is not None:
             left[old] += area_mm2(face)
     names = body.face_names()
-    faces, against, unmarked = [], [], []
+    faces: list[str] = []
+    against: list[Objection] = []
     for i, face in enumerate(before):
         lost = area_mm2(face) - left[i]
         if lost <= _LOST_MM2 * max(area_mm2(face), 1.0):
             continue
         faces.append(names[i])
-        objection = _objection(setup, body, names[i], gone=left[i] <= 0.0, ends=i in ends)
-        if objection is not None:
-            against.append(objection[0])
-            unmarked += [names[i]] if objection[1] else []
+        use = _use_of(setup, body, names[i], gone=left[i] <= 0.0, ends=i in ends)
+        against += [] if use is None else [use]
     new = [f for f, old in zip(after, origin, strict=True) if old is None]
-    wall = wall_mm(solid, new)
-    least = setup.relief.min_wall_mm
+    wall, least = wall_mm(solid, new), setup.relief.min_wall_mm
+    unmarked = [a.face for a in against if isinstance(a, TakesFrom) and a.use is FaceUse.FUNCTION]
     if wall < least:
-        thin, stated = setup.write.length(wall, ".2f"), setup.write.length(least, "g")
-        against.append(f"it leaves a wall of {thin}, thinner than the {stated} stated")
-    return Touched(
+        against.append(ThinWall(wall_mm=wall, least_mm=least))
+    return CutEffect(
         faces=tuple(dict.fromkeys(faces)), unmarked=tuple(dict.fromkeys(unmarked)), wall_mm=wall,
         against=tuple(dict.fromkeys(against)),
     )  # fmt: skip
 
 
-def _objection(setup: Setup, body: Body, face: str, *, gone: bool, ends: bool) -> tuple[str, bool] | None:
-    """Return why a face may not become smaller, and whether to mark it without function would allow it."""
+def _use_of(setup: Setup, body: Body, face: str, *, gone: bool, ends: bool) -> TakesFrom | None:
+    """Return why a face may not become smaller; None where it may."""
     for cut in setup.cuts:
         if body.name in cut.parts and face in (cut.floor, cut.wall):
-            return f"it takes from {face}, which cut {cut.name} grinds", False
+            return TakesFrom(face=face, use=FaceUse.GROUND, cut=cut.name)
     if face in body.no_function:
         return None
     if is_seat(setup, body.name, face):
-        return (f"nothing is left of {face}, which is a seat", False) if gone else None
+        return TakesFrom(face=face, use=FaceUse.SEAT) if gone else None
     if ends and not gone:
         return None
-    return f"it takes from {face}, which is not marked without function", True
+    return TakesFrom(face=face, use=FaceUse.FUNCTION)
 
 
 def is_seat(setup: Setup, body: str, face: str) -> bool:
@@ -402,19 +416,16 @@ def is_seat(setup: Setup, body: str, face: str) -> bool:
     return any((body, face) in ((s.body, s.face), (s.on, s.on_face)) for s in setup.seats)
 
 
-def worn_seats(before: Setup, after: Setup) -> tuple[str, ...]:
-    """Return the seats that a change leaves with too small a share, in words; both at the same pose."""
-    found = []
-    now = _shares(after)
+def reduced_seats(before: Setup, after: Setup) -> Iterator[SeatReduced]:
+    """Yield the seats that a change leaves with too small a share of their face; both at the same pose."""
     was: dict[Seat, float] | None = None
-    for seat, share in now.items():
+    for seat, share in _shares(after).items():
         if share >= seat.min_share:
             continue
         was = was or _shares(before)
         if share < was[seat] - 1e-9:
-            where = f"{seat.body}.{seat.face} on {seat.on}.{seat.on_face}"
-            found.append(f"it leaves {where} with {share:.0%} of the face, below {seat.min_share:.0%}")
-    return tuple(found)
+            face, on = FaceRef.of(seat.body, seat.face), FaceRef.of(seat.on, seat.on_face)
+            yield SeatReduced(face=face, on=on, share=share, least_share=seat.min_share)
 
 
 def _shares(setup: Setup) -> dict[Seat, float]:

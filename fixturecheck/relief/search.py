@@ -39,21 +39,37 @@ from fixturecheck.relief.clashes import (
     refuse_crossing,
     shares_of,
 )
-from fixturecheck.relief.model import Clash, Refused, Relief, Reliefs
+from fixturecheck.relief.model import Clash, Reliefs
 from fixturecheck.relief.proposals import (
+    CutEffect,
     Proposal,
-    Touched,
-    Tries,
+    TrialCut,
+    TrialCuts,
     by_hand,
+    effect_of,
     is_seat,
+    kinds_of,
     proposals,
-    touched,
-    worn_seats,
+    reduced_seats,
+)
+from fixturecheck.result.relief import (
+    ClashFaces,
+    IfMarked,
+    NoCut,
+    NoRest,
+    NotClear,
+    NotMade,
+    Objection,
+    Refused,
+    Rejected,
+    Relief,
+    StillClashes,
+    StillLands,
+    StillOpen,
 )
 from fixturecheck.result.rest import Settled
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Setup, among_its_own
-from fixturecheck.wording.motion import settled_words
 
 _STEP_MM = 0.01
 _TRIES = 3
@@ -98,25 +114,25 @@ def relieve(setup: Setup) -> Reliefs:
     nested = intended(setup)
     before = settle_setup(setup, setup.staging) if setup.staging is not None else None
     made: list[Relief] = []
-    refused: dict[tuple[object, ...], Refused] = {}
-    missing: tuple[str, ...] = ()
+    refused: dict[ClashFaces, Refused] = {}
+    unknown = ""
     for _ in range(_MOST_RELIEFS):
         try:
             clash = _next(nested, refused)
         except NotComputedError as reason:
-            missing = (f"whether anything lands first within tolerances: {reason}",)
+            unknown = str(reason)
             break
         if clash is None:
             break
         held, why = _reliefs_for(setup, nested, clash)
         if not held:
-            marks = _marks(setup, nested, clash, None)
-            refused[clash.key] = Refused(clash=clash.says, why=why, gives=_gives(nested, clash), marks=marks)
+            refused[clash.between] = _refused(setup, nested, clash, why)
             continue
         best = held[0]
-        instead = tuple(h.relief.says for h in held[1:])
-        marks = _marks(setup, nested, clash, best.relief)
-        made.append(replace(best.relief, instead=instead, rejected=why, marks=marks))
+        instead = tuple(h.relief.cut for h in held[1:])
+        rejected = tuple(w for w in why if isinstance(w, Rejected))
+        if_marked = _lesser_if_marked(setup, nested, clash, best)
+        made.append(replace(best.relief, instead=instead, rejected=rejected, if_marked=if_marked))
         nested = best.setup
     changed = _back_to(setup, nested)
     after = settle_setup(changed, setup.staging) if setup.staging is not None and made else before
@@ -126,17 +142,17 @@ def relieve(setup: Setup) -> Reliefs:
         refused=tuple(refused.values()),
         rest_before=before,
         rest_after=after,
-        missing=missing,
+        landings_unknown=unknown,
     )
 
 
-def _next(setup: Setup, refused: Collection[tuple[object, ...]]) -> Clash | None:
+def _next(setup: Setup, refused: Collection[ClashFaces]) -> Clash | None:
     """Return the next clash that was not given up: what overlaps first, then what lands within tolerances."""
     overlaps = clashes_of(setup)
-    found = next((c for c in overlaps if c.key not in refused), None)
+    found = next((c for c in overlaps if c.between not in refused), None)
     if found is not None or overlaps or not has_tolerances(setup):
         return found
-    return next((c for c in clashing_contacts(setup) if c.key not in refused), None)
+    return next((c for c in clashing_contacts(setup) if c.between not in refused), None)
 
 
 def _back_to(drawn: Setup, nested: Setup) -> Setup:
@@ -147,50 +163,53 @@ def _back_to(drawn: Setup, nested: Setup) -> Setup:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Held:
-    """A relief that holds, and the set-up with it made."""
+    """A relief that holds, with what ranks it, and the set-up with it made."""
 
     relief: Relief
+    solid: Solid
+    bother: tuple[bool, bool, float]
     setup: Setup
 
 
-def _reliefs_for(drawn: Setup, setup: Setup, clash: Clash) -> tuple[list[_Held], tuple[str, ...]]:
+def _reliefs_for(
+    drawn: Setup, setup: Setup, clash: Clash
+) -> tuple[list[_Held], tuple[NoCut | Rejected, ...]]:
     """Return the reliefs of a clash that hold, the least of a bother first, and why others do not.
 
     All kinds that the set-up allows are made on the solid and ranked together: what a hand makes before what
     is milled, then by the material that it takes. No more is tried once enough hold to choose from.
     """
-    tries = _tries(drawn, setup, clash)
+    trials = _trials(drawn, setup, clash)
     held: list[_Held] = []
     # The same drawing on both sides of a clash gives the same relief twice.
     seen: set[tuple[object, ...]] = set()
-    for one in tries.ranked():
-        key = copies_of(setup, one.body.name), one.proposal.kind, one.proposal.where
+    for one in trials.ranked():
+        key = copies_of(setup, one.body.name), one.proposal.kind, one.proposal.faces
         if key in seen:
             continue
-        found = _made(setup, clash, one.body, one.proposal, tries)
+        found = _made(setup, clash, one, trials)
         if found is not None:
             seen.add(key)
             held.append(found)
         if len(held) == _ENOUGH:
             break
-    return held, tries.rejected({h.relief.kind for h in held}) if held else tries.why()
+    return held, trials.rejected({h.relief.cut.kind for h in held}) if held else trials.why()
 
 
-def _tries(drawn: Setup, setup: Setup, clash: Clash) -> Tries:
-    """Return the cuts that might cure a clash, made on the solids, and why there is none on a body."""
-    tries = Tries(drawn=drawn, kinds=setup.relief.kinds)
+def _trials(drawn: Setup, setup: Setup, clash: Clash) -> TrialCuts:
+    """Return the cuts that might cure a clash, made on the solids, and the bodies on which there is none."""
+    trials = TrialCuts(drawn=drawn)
     for name in (clash.a, clash.b):
         body = setup.body(name)
         if not body.no_function:
-            tries.note(f"{name} has no face marked without function")
+            trials.bare(body)
             continue
         found = list(_proposed(setup, clash, body))
         for proposal in found:
-            tries.add(body, proposal)
+            trials.add(body, proposal)
         if not found:
-            kinds = ", ".join(setup.relief.kinds)
-            tries.note(f"on {name} nothing beside a face without function takes a {kinds} at the clash")
-    return tries
+            trials.bare(body, kinds_of(setup))
+    return trials
 
 
 def _proposed(setup: Setup, clash: Clash, body: Body) -> Iterator[Proposal]:
@@ -199,54 +218,52 @@ def _proposed(setup: Setup, clash: Clash, body: Body) -> Iterator[Proposal]:
     beside = _faces(setup.body(other), faces)
     clear_mm = setup.relief.clearance_mm + band_mm(setup, clash)
     if solids_of(clash.zone_of(body.name)):
-        for proposal in proposals(setup, clash, body, beside, clear_mm):
-            yield replace(proposal, write=setup.write)
+        yield from proposals(setup, clash, body, beside, clear_mm)
 
 
-def _made(setup: Setup, clash: Clash, body: Body, first: Proposal, tries: Tries) -> _Held | None:
+def _made(setup: Setup, clash: Clash, trial: TrialCut, trials: TrialCuts) -> _Held | None:
     """Make and check one relief; note why not where it does not hold."""
-    reasons: list[str] = []
+    against: list[Objection] = []
+    body = trial.body
     bodies = copies_of(setup, body.name)
-    for proposal in (first.grown(k * _STEP_MM) for k in range(_TRIES)):
+    for proposal in (trial.proposal.grown(k * _STEP_MM) for k in range(_TRIES)):
         try:
-            solid = proposal.made(body.solid)
+            solid = proposal.made(body.solid, setup.write)
         except KernelError as reason:
-            reasons = [str(reason)]
+            against = [NotMade(reason=str(reason))]
             break
         if not _clears(setup, clash, body, proposal, solid):
-            reasons = ["it does not clear"]
+            against = [NotClear()]
             continue
-        found = touched(setup, body, solid, proposal.ends(body.solid))
-        reasons = list(found.against)
-        if reasons:
+        effect = effect_of(setup, body, solid, proposal.ends(body.solid))
+        against = list(effect.against)
+        if against:
             break
         changed = with_body(setup, {n: redrawn(setup.body(n), solid) for n in bodies})
-        reasons = list(worn_seats(setup, changed))
-        if reasons:
+        against = list(reduced_seats(setup, changed))
+        if against:
             break
-        reasons = list(_still(tries.drawn, changed, clash))
-        if not reasons:
-            relief = _relief(clash, body, proposal, solid, (bodies, found))
-            return _Held(relief=relief, setup=changed)
-    tries.reject(proposal, f"{proposal.words} on {body.name}.{proposal.where}: {'; '.join(reasons)}")
+        against = list(_remaining(trials.drawn, changed, clash))
+        if not against:
+            relief = _relief(clash, body, proposal, solid, (bodies, effect))
+            bother = TrialCut(body=body, proposal=proposal, removed_mm3=relief.removed_mm3).bother
+            return _Held(relief=relief, solid=solid, bother=bother, setup=changed)
+    trials.reject(body, proposal, tuple(against))
     return None
 
 
 def _relief(
-    clash: Clash, body: Body, proposal: Proposal, solid: Solid, found: tuple[tuple[str, ...], Touched]
+    clash: Clash, body: Body, proposal: Proposal, solid: Solid, found: tuple[tuple[str, ...], CutEffect]
 ) -> Relief:
-    """Return a relief that holds, as it is told."""
-    bodies, taken = found
+    """Return a relief that holds."""
+    bodies, effect = found
     at_mm, size_mm = _circle(clash, body, proposal)
     return Relief(
-        bodies=bodies, on=body.name, kind=proposal.kind, edge=proposal.where, size_mm=proposal.cut.size_mm,
-        removed_mm3=volume_mm3(body.solid) - volume_mm3(solid), by_hand=by_hand(proposal),
-        plain=proposal.is_plain, bevel=proposal.bevel,
-        clash_at_mm=at_mm, clash_size_mm=size_mm,
-        clears=clash.says, clear_mm=proposal.clear_mm, wall_mm=taken.wall_mm, touches=taken.faces,
+        on=body.name, cut=proposal.on(*bodies), removed_mm3=volume_mm3(body.solid) - volume_mm3(solid),
+        by_hand=by_hand(proposal), clash_at_mm=at_mm, clash_size_mm=size_mm, clears=clash.between,
+        clear_mm=proposal.clear_mm, wall_mm=effect.wall_mm, touches=effect.faces,
         at_mm=to_vector(proposal.at_mm), along=to_vector(proposal.along), line=proposal.line(body.solid),
-        solid=solid, before=body.solid, slope_deg=proposal.slope_deg, notes=proposal.notes(),
-        share_lands=clash.share_lands, write=proposal.write,
+        before=body.solid, solid=solid, groove=proposal.groove(), share_lands=clash.share_lands,
     )  # fmt: skip
 
 
@@ -277,13 +294,13 @@ def _faces(body: Body, names: tuple[str, ...]) -> list[Shape]:
     return [f for f, n in zip(world_faces(placed), placed.face_names, strict=True) if n in names]
 
 
-def _still(drawn: Setup, changed: Setup, clash: Clash) -> Iterator[str]:
+def _remaining(drawn: Setup, changed: Setup, clash: Clash) -> Iterator[Objection]:
     """Yield what still keeps two bodies apart after a relief."""
     pair = {clash.a, clash.b}
     left = clashes_of(changed)
     for other in left:
         if {other.a, other.b} == pair and set(other.faces_a) & set(clash.faces_a):
-            yield f"{other.says} is still in the way"
+            yield StillClashes(clash=other.between)
     if left or changed.staging is None:
         return
     # Nothing overlaps any more: let the parts go again, and see that every seat closes.
@@ -292,23 +309,22 @@ def _still(drawn: Setup, changed: Setup, clash: Clash) -> Iterator[str]:
     if clash.lands and settled.rests:
         for (one, two), share in shares_of(changed).items():
             if {one.body, two.body} == pair and share > 1.0 - SURE:
-                yield f"{one} still lands on {two} in {share:.2%} of draws"
+                yield StillLands(a=one, b=two, share=share)
 
 
-def not_seated(settled: Settled, drawn: Setup, setup: Setup) -> Iterator[str]:
-    """Yield what keeps settled parts from their seats, in words."""
+def not_seated(settled: Settled, drawn: Setup, setup: Setup) -> Iterator[NoRest | StillOpen | StillLands]:
+    """Yield what keeps settled parts from their seats."""
     if not settled.rests:
-        yield settled_words(settled, setup.write)
+        yield NoRest(settled=settled)
         return
     touch_um = setup.tolerances.touch_um
     for seat in settled.seats:
         if not seat.closed or seat.gap_min_um > touch_um:
-            gap = setup.write.gap(seat.gap_min_um, ".1f")
-            yield f"{seat.own} still rests {gap} off {seat.other.body}"
+            yield StillOpen(face=seat.own, on=seat.other.body, gap_um=seat.gap_min_um)
     for one in settled.unintended():
         # Where every seat is closed, a round relief may run out onto a seat and touch there too.
         if not any(_runs_out(drawn, setup, *pair) for pair in ((one.a, one.b), (one.b, one.a))):
-            yield f"{one.a} still lands on {one.b}"
+            yield StillLands(a=one.a, b=one.b)
 
 
 def _runs_out(drawn: Setup, setup: Setup, relief: FaceRef, seat: FaceRef) -> bool:
@@ -318,32 +334,30 @@ def _runs_out(drawn: Setup, setup: Setup, relief: FaceRef, seat: FaceRef) -> boo
     return made and is_seat(setup, seat.body, seat.face)
 
 
-def _marks(drawn: Setup, setup: Setup, clash: Clash, best: Relief | None) -> str:
-    """Say which faces would have to be marked without function for a lesser relief; empty where none would.
+def _lesser_if_marked(drawn: Setup, setup: Setup, clash: Clash, best: _Held | None) -> IfMarked | None:
+    """Return a lesser relief that would do if faces were marked without function; None where there is none.
 
     Faces that are seats or ground are not asked to give anything.
     """
-    limit = None if best is None else (not best.by_hand, not best.plain, round(best.removed_mm3, 6))
     for name in (clash.a, clash.b):
         body = setup.body(name)
         changed = {n: _freed(setup, n) for n in copies_of(setup, name)}
         if changed[name].no_function == body.no_function:
             continue
         wider = with_body(setup, changed)
-        tries = Tries(drawn=drawn, kinds=setup.relief.kinds)
+        trials = TrialCuts(drawn=drawn)
         for proposal in _proposed(wider, clash, changed[name]):
-            tries.add(changed[name], proposal)
-        for one in tries.ranked()[:_MOST_MARKED]:
-            if limit is not None and one.bother >= limit:
+            trials.add(changed[name], proposal)
+        for one in trials.ranked()[:_MOST_MARKED]:
+            if best is not None and one.bother >= best.bother:
                 break
-            found = _made(wider, clash, one.body, one.proposal, tries)
+            found = _made(wider, clash, one, trials)
             if found is None:
                 continue
-            asked = touched(setup, body, found.relief.solid, one.proposal.ends(body.solid)).unmarked
+            asked = effect_of(setup, body, found.solid, one.proposal.ends(body.solid)).unmarked
             if asked:
-                faces = " and ".join(f"{name}.{face}" for face in asked)
-                return f"with {faces} marked without function (no_function): {found.relief.says}"
-    return ""
+                return IfMarked(faces=tuple(FaceRef.of(name, face) for face in asked), cut=found.relief.cut)
+    return None
 
 
 def _freed(setup: Setup, name: str) -> Body:
@@ -354,14 +368,21 @@ def _freed(setup: Setup, name: str) -> Body:
     return replace(body, no_function=body.no_function | free)
 
 
-def _gives(setup: Setup, clash: Clash) -> str:
-    """Say which face would have to give: one that is neither a seat nor ground, where there is one."""
+def _refused(drawn: Setup, setup: Setup, clash: Clash, why: tuple[NoCut | Rejected, ...]) -> Refused:
+    """Return a clash that no relief cures, with the faces of which one would have to give.
+
+    Those are faces that are neither a seat nor ground, where there are any.
+    """
     ground = {(p, f) for c in setup.cuts for p in c.parts for f in (c.floor, c.wall)}
     named = [(clash.a, f) for f in clash.faces_a] + [(clash.b, f) for f in clash.faces_b]
     free = [n for n in named if n not in ground and not is_seat(setup, *n)]
-    listed = " or ".join(f"{body}.{face}" for body, face in (free or named))
-    idle = "" if free else ", though each of them is a seat or is ground"
-    return f"{listed} would have to give{idle}"
+    return Refused(
+        clash=clash.between,
+        why=why,
+        must_give=tuple(FaceRef.of(*face) for face in free or named),
+        all_used=not free,
+        if_marked=_lesser_if_marked(drawn, setup, clash, None),
+    )
 
 
 def copies_of(setup: Setup, name: str) -> tuple[str, ...]:
@@ -388,7 +409,7 @@ def redrawn(body: Body, solid: Solid) -> Body:
 
     What was stated of a face that is gone is dropped.
     """
-    faces = renamed(body, solid)
+    faces = face_names_after(body, solid)
     kept = {*faces, "*", *(n for n in body.face_names() if BY_PLACE.fullmatch(n))}
     return replace(
         body,
@@ -402,7 +423,7 @@ def redrawn(body: Body, solid: Solid) -> Body:
     )
 
 
-def renamed(body: Body, solid: Solid) -> Mapping[str, tuple[int, ...]]:
+def face_names_after(body: Body, solid: Solid) -> Mapping[str, tuple[int, ...]]:
     """Return the named faces of a changed solid: the old names, and a new one for what a cut made.
 
     A flat face that is gone while a new one looks the same way a little behind it was set back: it keeps

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,7 +15,18 @@ from fixturecheck.report.order import OVERVIEW
 from fixturecheck.report.pictures.figures import body_colours
 from fixturecheck.report.pictures.scene import actor, camera, fit, legend_of
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
+from fixturecheck.result.relief import ReliefOutcome
 from fixturecheck.result.shapes import NamedShape
+from fixturecheck.units import Writing
+from fixturecheck.wording.relief import (
+    ReliefLine,
+    clash_words,
+    gives_words,
+    refused_lines,
+    relief_lines,
+    relief_words,
+    unknown_words,
+)
 
 _TIMES = 12.0
 _LEAST_MM = 2.0
@@ -85,45 +96,57 @@ def relief_scenes(
     return scenes
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReliefShown:
-    """One relief as the page tells it: what, its lines, and the files of its two pictures."""
+_LABELS = {
+    ReliefLine.TOUCHES: "takes material from ",
+    ReliefLine.CODE: "code: ",
+    ReliefLine.MIND: "",
+    ReliefLine.OR: "or: ",
+    ReliefLine.LESS: "less would do ",
+    ReliefLine.NOT: "does not hold: ",
+    ReliefLine.TRIED: "",
+}
+"""How a line begins on the page, where not by its label."""
 
-    says: str
-    lines: tuple[str, ...]
-    before: str
-    after: str
+
+def picture_files(number: int) -> tuple[str, str]:
+    """Return the names of the pictures of a relief, before and after; the first relief is number one."""
+    return f"{number:02d}_before.png", f"{number:02d}_after.png"
 
 
-def relief_page(
-    name: str,
-    reliefs: Sequence[ReliefShown],
-    refused: Sequence[tuple[str, Sequence[str]]],
-    pictures: Mapping[str, bytes],
-    missing: Sequence[str] = (),
-) -> str:
-    """Return the page.
+def relief_page(name: str, found: ReliefOutcome, pictures: Mapping[str, bytes], write: Writing) -> str:
+    """Return the page of a set-up's reliefs.
 
     Parameters
     ----------
-    refused : sequence of (sentence, reasons)
-        Clashes that no relief cures.
     pictures : mapping of str to bytes
         PNG files by name.
-    missing : sequence of str
-        What could not be computed, and why.
     """
-    title = f"Reliefs: {name}"
     return render_page(
         "reliefs.html",
-        title=title,
-        reliefs=[{"says": r.says, "lines": r.lines, "pictures": _pictures(r, pictures)} for r in reliefs],
-        refused=refused,
-        missing=missing,
+        title=f"Reliefs: {name}",
+        reliefs=[
+            {
+                "says": relief_words(r.cut, write),
+                "lines": _lines(relief_lines(r, write), write),
+                "pictures": _pictures(relief_words(r.cut, write), n, pictures),
+            }
+            for n, r in enumerate(found.reliefs, start=1)
+        ],
+        refused=[
+            (f"{clash_words(r.clash)}: {gives_words(r)}.", _lines(refused_lines(r, write), write))
+            for r in found.refused
+        ],
+        missing=unknown_words(found),
         machine=facts.AT_THE_MACHINE,
     )
 
 
-def _pictures(relief: ReliefShown, pictures: Mapping[str, bytes]) -> list[Picture]:
-    shown = [(relief.before, "before"), (relief.after, "after")]
-    return [picture_of(pictures[f], f"{relief.says}, {when}", when) for f, when in shown if f in pictures]
+def _lines(told: Iterable[tuple[ReliefLine, str]], write: Writing) -> list[str]:
+    """Return what is said about a relief, each line as the page begins it."""
+    labels = _LABELS if write.units == "mm" else _LABELS | {ReliefLine.CODE: "code, in mm: "}
+    return [f"{labels.get(line, f'{line} ')}{text}" for line, text in told]
+
+
+def _pictures(says: str, number: int, pictures: Mapping[str, bytes]) -> list[Picture]:
+    shown = zip(picture_files(number), ("before", "after"), strict=True)
+    return [picture_of(pictures[f], f"{says}, {when}", when) for f, when in shown if f in pictures]

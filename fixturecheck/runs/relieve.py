@@ -14,17 +14,31 @@ from fixturecheck.kernel.place import matrix_of, placed_at
 from fixturecheck.kernel.step import Named, write_step
 from fixturecheck.progress import Progress
 from fixturecheck.relief.clashes import clashes_of
-from fixturecheck.relief.model import Refused, Relief, Reliefs, size_words
+from fixturecheck.relief.model import Reliefs
 from fixturecheck.relief.search import relieve
 from fixturecheck.report.folder import PICTURES, RELIEF_PAGE, scratch, written
 from fixturecheck.report.pictures.draw import painted
 from fixturecheck.report.pictures.painter import NOTHING_DRAWN, Drawn, Painter
-from fixturecheck.report.relief_page import Across, ReliefShown, relief_page, relief_scenes, whole_scene
+from fixturecheck.report.relief_page import Across, picture_files, relief_page, relief_scenes, whole_scene
+from fixturecheck.result.relief import IfMarked, Refused, Relief
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.load import load
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
 from fixturecheck.wording.motion import settled_words
+from fixturecheck.wording.relief import (
+    clash_words,
+    gives_words,
+    groove_notes,
+    marked_words,
+    outcome_text,
+    place_words,
+    rejected_words,
+    relief_size_words,
+    relief_words,
+    unknown_words,
+    why_words,
+)
 
 
 def run(
@@ -48,7 +62,7 @@ def run(
         progress("look for reliefs", 0.2)
         found = relieve(setup)
         progress("write", 0.8)
-        text = relief_summary(found)
+        text = outcome_text(setup.name, found, setup.write)
         with written(Path(folder)):
             export(found, Path(folder))
             drawn = _page(setup, found, Path(folder))
@@ -62,36 +76,9 @@ def _page(setup: Setup, found: Reliefs, folder: Path) -> Drawn:
     """Draw each relief before and after, and write the page."""
     drawn = _pictures(setup, found, folder / PICTURES) if found.reliefs else NOTHING_DRAWN
     pictures = drawn.read(folder / PICTURES)
-    told_reliefs = [
-        ReliefShown(
-            says=r.says,
-            lines=_lines(r, setup.write),
-            before=f"{n:02d}_before.png",
-            after=f"{n:02d}_after.png",
-        )
-        for n, r in enumerate(found.reliefs, start=1)
-    ]
-    refused = [
-        (f"{r.clash}: {r.gives}.", (*r.why, *((f"would do {r.marks}",) if r.marks else ())))
-        for r in found.refused
-    ]
-    page = relief_page(setup.name, told_reliefs, refused, pictures, found.missing)
+    page = relief_page(setup.name, found, pictures, setup.write)
     (folder / RELIEF_PAGE).write_text(page, encoding="utf-8")
     return drawn
-
-
-def _lines(relief: Relief, write: Writing) -> tuple[str, ...]:
-    return (
-        f"clears {relief.clears}",
-        f"takes material from {', '.join(relief.touches)}; thinnest wall behind it "
-        f"{write.length(relief.wall_mm, '.2f')}",
-        f"code{'' if write.units == 'mm' else ', in mm'}: {relief.line}",
-        f"takes {taken_words(relief)}",
-        *relief.notes,
-        *(f"or: {other}" for other in relief.instead),
-        *((f"less would do {relief.marks}",) if relief.marks else ()),
-        *(f"does not hold: {why}" for why in relief.rejected),
-    )
 
 
 def _pictures(setup: Setup, found: Reliefs, folder: Path) -> Drawn:
@@ -107,7 +94,7 @@ def _pictures(setup: Setup, found: Reliefs, folder: Path) -> Drawn:
     points = np.vstack([meshes[s.name].all_points_mm() for s in before])
     scenes = [whole_scene(setup.name, before, points)]
     for n, relief in enumerate(found.reliefs, start=1):
-        sides = ((f"{n:02d}_before.png", before), (f"{n:02d}_after.png", after))
+        sides = tuple(zip(picture_files(n), (before, after), strict=True))
         scenes += relief_scenes(_across(setup, relief), sides, meshes, setup.shown_in)
     painter = Painter()
     try:
@@ -140,8 +127,8 @@ def _across(setup: Setup, relief: Relief) -> Across:
         clash_at_mm=clash,
         ring_mm=0.65 * relief.clash_size_mm,
         along=along,
-        size_mm=max(relief.size_mm),
-        says=size_words(relief.kind, relief.size_mm, relief.slope_deg, setup.write),
+        size_mm=max(relief.cut.size_mm),
+        says=relief_size_words(relief.cut, setup.write),
         before="in the way" if relief.share_lands == 1.0 else often,
     )
 
@@ -163,23 +150,23 @@ def export(reliefs: Reliefs, folder: Path) -> tuple[Path, ...]:
     written = []
     drawn: set[str] = set()
     for relief in reliefs.reliefs:
-        first = relief.bodies[0]
+        first = relief.cut.bodies[0]
         if first in drawn:
             continue
-        drawn.update(relief.bodies)
+        drawn.update(relief.cut.bodies)
         body = reliefs.setup.body(first)
         names = tuple(n if n in body.faces else "" for n in body.face_names())
         path = parts / f"{first}_relieved.step"
         write_step(path, path.stem, [Named(name=first, shape=body.solid, rgb=_STEEL, face_names=names)])
         written.append(path)
-    (folder / WORDS).write_text(relief_summary(reliefs) + "\n", encoding="utf-8")
-    write = reliefs.setup.write
+    name, write = reliefs.setup.name, reliefs.setup.write
+    (folder / WORDS).write_text(outcome_text(name, reliefs, write) + "\n", encoding="utf-8")
     data = {
         "tool": {"name": "fixturecheck", "version": version("fixturecheck")},
-        "setup": reliefs.setup.name,
-        "reliefs": [_relief(r) for r in reliefs.reliefs],
-        "refused": [_refused(r) for r in reliefs.refused],
-        "missing": list(reliefs.missing),
+        "setup": name,
+        "reliefs": [_relief(r, write) for r in reliefs.reliefs],
+        "refused": [_refused(r, write) for r in reliefs.refused],
+        "missing": list(unknown_words(reliefs)),
         "rest_before": settled_words(reliefs.rest_before, write) if reliefs.rest_before else None,
         "rest_after": settled_words(reliefs.rest_after, write) if reliefs.rest_after else None,
     }
@@ -187,65 +174,37 @@ def export(reliefs: Reliefs, folder: Path) -> tuple[Path, ...]:
     return (*written, folder / WORDS, folder / DATA)
 
 
-def relief_summary(reliefs: Reliefs) -> str:
-    """Return what was relieved and what could not be, for people."""
-    lines, write = [reliefs.setup.name, ""], reliefs.setup.write
-    code = "code    " if write.units == "mm" else "code, mm"
-    if not reliefs.reliefs and not reliefs.refused and not reliefs.missing:
-        lines.append("Nothing is in the way with every seat closed: there is nothing to relieve.")
-    for relief in reliefs.reliefs:
-        often = "" if relief.share_lands == 1.0 else f", which met in {relief.share_lands:.1%} of draws"
-        lines += [
-            f"{relief.says}",
-            f"  clears   {relief.clears}{often}"
-            + (f", by {write.length(relief.clear_mm, '.3f')}" if relief.clear_mm else ""),
-            f"  touches  {', '.join(relief.touches)}; thinnest wall behind it "
-            f"{write.length(relief.wall_mm, '.2f')}",
-            f"  takes    {taken_words(relief)}",
-            f"  {code} {relief.line}",
-        ]
-        lines += [f"  mind     {note}" for note in relief.notes]
-        lines += [f"  or       {other}" for other in relief.instead]
-        lines += [f"  less     {relief.marks}"] if relief.marks else []
-        lines += [f"  not      {why}" for why in relief.rejected]
-    for refused in reliefs.refused:
-        lines += [f"no relief cures {refused.clash}: {refused.gives}"]
-        lines += [f"  tried    {why}" for why in refused.why]
-        lines += [f"  would do {refused.marks}"] if refused.marks else []
-    lines += [f"could not be computed: {what}" for what in reliefs.missing]
-    if reliefs.rest_before and reliefs.rest_after and reliefs.reliefs:
-        before, after = (settled_words(r, write) for r in (reliefs.rest_before, reliefs.rest_after))
-        lines += ["", f"before: {before}", f"after:  {after}"]
-    return "\n".join(lines)
-
-
-def taken_words(relief: Relief) -> str:
-    """Say how much a relief takes and whether a hand makes it."""
-    how = "by hand" if relief.by_hand else "to be milled or ground"
-    return f"{relief.write.volume(relief.removed_mm3, '.3g')}, {how}"
-
-
-def _relief(relief: Relief) -> dict[str, object]:
+def _relief(relief: Relief, write: Writing) -> dict[str, object]:
+    cut = relief.cut
     return {
-        "bodies": list(relief.bodies),
-        "kind": relief.kind,
-        "edge": relief.edge,
-        "size_mm": [round(v, 4) for v in relief.size_mm],
-        "clears": relief.clears,
+        "bodies": list(cut.bodies),
+        "kind": cut.kind,
+        "edge": place_words(cut),
+        "size_mm": [round(v, 4) for v in cut.size_mm],
+        "clears": clash_words(relief.clears),
         "removed_mm3": round(relief.removed_mm3, 4),
         "by_hand": relief.by_hand,
         "clear_mm": round(relief.clear_mm, 4),
         "wall_mm": round(relief.wall_mm, 4),
         "touches": list(relief.touches),
         "at_mm": [round(v, 4) + 0.0 for v in relief.at_mm],
-        "notes": list(relief.notes),
+        "notes": list(groove_notes(relief, write)),
         "share_lands": round(relief.share_lands, 6),
         "line": relief.line,
-        "instead": list(relief.instead),
-        "rejected": list(relief.rejected),
-        "marks": relief.marks,
+        "instead": [relief_words(other, write) for other in relief.instead],
+        "rejected": [rejected_words(one, write) for one in relief.rejected],
+        "marks": _marks(relief.if_marked, write),
     }
 
 
-def _refused(refused: Refused) -> dict[str, object]:
-    return {"clash": refused.clash, "why": list(refused.why), "gives": refused.gives, "marks": refused.marks}
+def _refused(refused: Refused, write: Writing) -> dict[str, object]:
+    return {
+        "clash": clash_words(refused.clash),
+        "why": [why_words(one, write) for one in refused.why],
+        "gives": gives_words(refused),
+        "marks": _marks(refused.if_marked, write),
+    }
+
+
+def _marks(would_do: IfMarked | None, write: Writing) -> str:
+    return "" if would_do is None else marked_words(would_do, write)

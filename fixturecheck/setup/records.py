@@ -13,6 +13,7 @@ from typing import Any
 from fixturecheck.faceref import FaceRef
 from fixturecheck.fields import HIDDEN, Allowed, allowed, recorded
 from fixturecheck.result.contact import Sparks
+from fixturecheck.result.relief import ReliefKind
 from fixturecheck.setup.dials import Handwheel
 from fixturecheck.shop.wheels import Flange, Guard
 from fixturecheck.units import SMALL_LENGTHS, UNITS
@@ -437,16 +438,6 @@ class Machine:
     downfeed: Handwheel | None = None
     cross_feed: Handwheel | None = None
     stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
-
-
-class ReliefKind(StrEnum):
-    """A cut without function that lets parts nest."""
-
-    CHAMFER = "chamfer"
-    FILLET = "fillet"
-    UNDERCUT = "undercut"
-    GROOVE = "groove"
-    SETBACK = "setback"
 
 
 @recorded

@@ -14,10 +14,11 @@ from fixturecheck.kernel.measure import box_of, face_frame, is_flat, surface_kin
 from fixturecheck.kernel.place import is_finite, placed_at
 from fixturecheck.kernel.script import flaw_of
 from fixturecheck.names import BY_PLACE, CHECKS, MOST_NAME, SEVERITIES, allowed_name, nearest, one_of
+from fixturecheck.result.relief import ReliefKind
 from fixturecheck.setup.dials import refuse_bad_dials
 from fixturecheck.setup.hardening import refuse_bad_hardening
 from fixturecheck.setup.holding import refuse_bad_holding
-from fixturecheck.setup.records import LEAN_MM, ZONE_MM, BodyRole, PoleSign, ReliefKind
+from fixturecheck.setup.records import LEAN_MM, ZONE_MM, BodyRole, PoleSign
 from fixturecheck.setup.staging import refuse_bad_staging
 from fixturecheck.setup.tools import refuse_bad_drills, refuse_bad_end_mills
 from fixturecheck.shop import tables

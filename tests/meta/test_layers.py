@@ -63,7 +63,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "holding": MADE,
     "release": MADE | {"holding"},
     "hold": MADE | {"holding", "release"},
-    "relief": SETTLED | {"wording"},
+    "relief": SETTLED,
     "dials": STATED | MECHANICS | {"machining"},
     "start": TOUCHED,
     "touching": SETTLED | {"wording"},

@@ -7,8 +7,15 @@ import math
 import cadquery as cq
 
 from fixturecheck import Push, Relieving, Seat, Setup, Staging, body
+from fixturecheck.result.relief import Rejected, ThinWall
 
 SHELF_Z = 6.0
+
+
+def walls_against(refused):
+    """Return the walls that were too thin for the cuts tried on a clash."""
+    tried = (why for why in refused.why if isinstance(why, Rejected))
+    return [one for rejected in tried for one in rejected.against if isinstance(one, ThinWall)]
 
 
 def keeper_setup(

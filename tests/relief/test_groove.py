@@ -15,9 +15,11 @@ from fixturecheck.kernel.boolean import stepped
 from fixturecheck.kernel.measure import distance
 from fixturecheck.nesting.settle import settle_setup
 from fixturecheck.relief.clashes import clashes_of
-from fixturecheck.relief.grooves import groove, inside_corners
+from fixturecheck.relief.grooves import corners_at, groove
 from fixturecheck.relief.search import redrawn, with_body
-from tests.relief.nests import angle_setup
+from fixturecheck.result.relief import NoCut
+from fixturecheck.wording.relief import relief_words
+from tests.relief.nests import angle_setup, walls_against
 
 GROOVE = ("groove",)
 
@@ -33,12 +35,12 @@ def proposed(setup):
     plate = setup.body("angle")
     (clash,) = clashes_of(setup)
     here = place_bodies([plate.placed()])[0]
-    (corner,) = inside_corners(here, clash.zone, plate.no_function, setup.tolerances.touch_mm)
+    (corner,) = corners_at(here, clash.zone, plate.no_function, setup.tolerances.touch_mm)
     block = setup.body("block")
     cut = groove(here, corner, block.solid.moved(block.at), setup.relief.clearance_mm)
 
     def made(share):
-        small = cut.scaled(share)
+        small = cut.sized(tuple(share * size for size in cut.size_mm))
         solid = stepped(plate.solid, small.corner, small.axes, small.sizes_mm)
         return with_body(setup, {"angle": redrawn(plate, solid)})
 
@@ -59,7 +61,7 @@ def test_the_groove_proposed_seats_a_block_and_nine_tenths_of_it_does_not(size, 
     found = relieve(setup)
     (relief,) = found.reliefs
     # A fillet of R, or a 45 degree burr of that leg, leaves floor and wall at R from where they would meet.
-    assert relief.size_mm == pytest.approx((size, size), abs=1e-6)
+    assert relief.cut.size_mm == pytest.approx((size, size), abs=1e-6)
     assert opening_um(found.setup) <= setup.tolerances.touch_um
     _, made = proposed(setup)
     assert opening_um(made(0.9)) > setup.tolerances.touch_um
@@ -90,7 +92,7 @@ def test_the_groove_takes_no_more_of_floor_and_wall_than_the_fillet_did():
     setup = angle_setup(1.2345, kinds=GROOVE)
     (relief,) = relieve(setup).reliefs
     assert not {"floor", "wall"} & set(relief.touches)
-    assert relief.says == "1.2345 x 1.2345 mm groove in the corner of floor and wall of angle"
+    assert relief_words(relief.cut) == "1.2345 x 1.2345 mm groove in the corner of floor and wall of angle"
 
 
 def test_the_line_of_code_makes_the_same_groove():
@@ -102,13 +104,13 @@ def test_the_line_of_code_makes_the_same_groove():
 
 def test_a_corner_with_function_is_not_grooved():
     (refused,) = relieve(angle_setup(1.0, no_function=(), kinds=GROOVE)).refused
-    assert "angle has no face marked without function" in refused.why
-    assert "angle.filling" in refused.gives
+    assert NoCut(body="angle") in refused.why
+    assert "angle.filling" in refused.must_give
 
 
 def test_a_wall_thinner_than_stated_refuses_the_groove():
     (refused,) = relieve(angle_setup(1.0, kinds=GROOVE, min_wall_mm=25.0)).refused
-    assert any("thinner than the 25 mm stated" in why for why in refused.why)
+    assert 25.0 in {thin.least_mm for thin in walls_against(refused)}
 
 
 def test_the_volume_taken_is_that_of_the_fillet_and_the_strips_behind():

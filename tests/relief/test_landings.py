@@ -12,6 +12,7 @@ from fixturecheck import Push, Relieving, Seat, Setup, Staging, body, relieve
 from fixturecheck.checks.tolerance import SURE
 from fixturecheck.errors import SetupError
 from fixturecheck.relief.clashes import clashing_contacts, shares_of
+from fixturecheck.result.relief import NoCut
 from fixturecheck.runs.relieve import relief_summary
 from tests.relief.nests import angle_setup, keeper_setup
 
@@ -64,10 +65,10 @@ def test_a_nest_that_closes_as_drawn_but_not_in_one_draw_of_twenty_is_relieved()
     assert landing.share_lands == pytest.approx(0.05, abs=0.006)
     found = relieve(setup)
     (relief,) = found.reliefs
-    assert (relief.kind, relief.edge) == ("setback", "tab")
+    assert (relief.cut.kind, relief.cut.faces) == ("setback", ("tab",))
     # At worst both zones are half used: 12 um, of which the drawing has the gap already.
     needed_um = zone_um - gap_um
-    assert relief.size_mm[0] == pytest.approx(math.ceil(needed_um / 10) * 0.01)
+    assert relief.cut.size_mm[0] == pytest.approx(math.ceil(needed_um / 10) * 0.01)
     assert relief.clear_mm == pytest.approx(0.012)
     assert shares_of(found.setup) == {}
     assert found.cured
@@ -87,7 +88,7 @@ def test_faces_that_lean_land_first_more_often_and_are_relieved_as_well():
 def test_an_asked_clearance_is_added_to_the_band():
     (relief,) = relieve(ledge_setup(0.0045, 0.012, clearance_mm=0.1)).reliefs
     # 12 um of zones and 100 um asked, less the 4.5 um drawn: 107.5 um, rounded up to a hundredth.
-    assert relief.size_mm[0] == pytest.approx(0.11)
+    assert relief.cut.size_mm[0] == pytest.approx(0.11)
 
 
 def test_a_bevel_over_a_burr_lands_as_often_as_the_closed_form_says_and_no_more_when_relieved():
@@ -102,7 +103,7 @@ def test_a_bevel_over_a_burr_lands_as_often_as_the_closed_form_says_and_no_more_
     assert share == pytest.approx(0.5 * math.erfc(1e3 * gap / sigma / math.sqrt(2)), abs=0.012)
     found = relieve(setup)
     (relief,) = found.reliefs
-    assert relief.kind == "setback"
+    assert relief.cut.kind == "setback"
     # The band: 6 + 6 of the faces, and the block shifted by 10 and 10 square to each other.
     assert relief.clear_mm == pytest.approx(0.012 + math.hypot(0.01, 0.01), abs=1e-9)
     assert all(left <= 1 - SURE for left in shares_of(found.setup).values())
@@ -121,20 +122,20 @@ def test_where_only_the_stop_may_be_relieved_it_gets_a_groove_or_its_burr_set_ba
     )
     found = relieve(setup)
     (relief,) = found.reliefs
-    assert (relief.bodies, relief.kind) == (("stop",), kinds[0])
+    assert (relief.cut.bodies, relief.cut.kind) == (("stop",), kinds[0])
     assert shares_of(found.setup) == {}
 
 
 def test_a_landing_with_function_on_both_sides_says_which_face_would_have_to_give():
     (refused,) = relieve(ledge_setup(0.0045, 0.012, no_function=())).refused
-    assert refused.clash == "part.tab onto stop.face"
-    assert "part has no face marked without function" in refused.why
-    assert refused.gives == "part.tab would have to give"
+    assert (refused.clash.a, refused.clash.b, refused.clash.lands) == ("part.tab", "stop.face", True)
+    assert NoCut(body="part") in refused.why
+    assert refused.must_give == ("part.tab",)
 
 
 def test_draws_that_nest_ask_for_nothing():
     found = relieve(ledge_setup(0.0125, 0.012))
-    assert (found.reliefs, found.refused, found.missing) == ((), (), ())
+    assert (found.reliefs, found.refused, found.landings_unknown) == ((), (), "")
 
 
 @pytest.mark.parametrize("zone", [20.5, 60.0])

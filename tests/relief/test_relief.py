@@ -17,7 +17,9 @@ from fixturecheck.nesting.settle import settle_setup
 from fixturecheck.relief.clashes import clashes_of
 from fixturecheck.relief.edge_cuts import cut_solid, edges_at, smallest_cut
 from fixturecheck.relief.search import redrawn, with_body
-from tests.relief.nests import keeper_setup
+from fixturecheck.result.relief import NoCut
+from fixturecheck.wording.relief import marked_words, relief_words
+from tests.relief.nests import keeper_setup, walls_against
 
 pytestmark = pytest.mark.slow
 
@@ -39,8 +41,8 @@ def test_the_size_proposed_seats_a_keeper_and_nine_tenths_of_it_does_not(radius,
     (relief,) = found.reliefs
     # The fillet leaves the wall at its radius, the lip is at its height: what is between must go.
     exact = radius - high
-    assert relief.size_mm[0] == pytest.approx(math.ceil(exact * 100 - 1e-4) / 100, abs=0.0101)
-    assert relief.size_mm[0] >= exact - 1e-6
+    assert relief.cut.size_mm[0] == pytest.approx(math.ceil(exact * 100 - 1e-4) / 100, abs=0.0101)
+    assert relief.cut.size_mm[0] >= exact - 1e-6
     assert opening_um(found.setup) <= setup.tolerances.touch_um
 
     body = setup.body("keeper")
@@ -48,8 +50,8 @@ def test_the_size_proposed_seats_a_keeper_and_nine_tenths_of_it_does_not(radius,
     here = place_bodies([body.placed()])[0]
     for edge in edges_at(here, clash.zone, body.no_function, setup.tolerances.touch_mm):
         cut = smallest_cut(here, edge, kind, clash.zone, surface_points(clash.zone), 0.0)
-        if here.label(here.table.edge_faces[edge]).split(".", 1)[1] == relief.edge:
-            small = replace(cut, size_mm=tuple(0.9 * v for v in relief.size_mm))
+        if here.label(here.table.edge_faces[edge]).faces == relief.cut.faces:
+            small = replace(cut, size_mm=tuple(0.9 * v for v in relief.cut.size_mm))
             less = with_body(setup, {"keeper": redrawn(body, cut_solid(body.solid, small))})
             assert opening_um(less) > setup.tolerances.touch_um
 
@@ -58,7 +60,7 @@ def test_an_asked_clearance_makes_the_chamfer_larger_by_root_two_of_it():
     # Between a 45 degree face and the run-out of the fillet on the wall: leg = r - h + c sqrt 2.
     setup = keeper_setup(1.0, 0.2, kinds=("chamfer",), clearance_mm=0.1)
     (relief,) = relieve(setup).reliefs
-    assert relief.size_mm[0] == pytest.approx(0.8 + 0.1 * math.sqrt(2), abs=0.0101)
+    assert relief.cut.size_mm[0] == pytest.approx(0.8 + 0.1 * math.sqrt(2), abs=0.0101)
 
 
 def test_the_line_of_code_makes_the_same_part():
@@ -74,14 +76,14 @@ def test_a_relief_that_leaves_too_thin_a_wall_is_refused_with_the_wall():
     found = relieve(keeper_setup(1.0, 0.2, min_wall_mm=100.0))
     assert not found.reliefs
     (refused,) = found.refused
-    assert any("thinner than the 100 mm stated" in why for why in refused.why)
+    assert 100.0 in {thin.least_mm for thin in walls_against(refused)}
     assert found.setup.body("keeper").solid.Volume() == keeper_setup(1.0, 0.2).body("keeper").solid.Volume()
 
 
 def test_where_every_face_has_function_it_says_which_would_have_to_give():
     (refused,) = relieve(keeper_setup(1.0, 0.2, no_function=())).refused
-    assert "keeper has no face marked without function" in refused.why
-    assert "keeper.under" in refused.gives or "stop.fillet" in refused.gives
+    assert NoCut(body="keeper") in refused.why
+    assert {"keeper.under", "stop.fillet"} & set(refused.must_give)
 
 
 def test_nothing_to_relieve_where_nothing_is_in_the_way():
@@ -93,10 +95,10 @@ def test_nothing_to_relieve_where_nothing_is_in_the_way():
 def test_the_relief_that_takes_least_of_what_a_hand_makes_comes_first():
     """A chamfer of 0.8 is stoned; the step of 0.41 x 0.81 takes as much and is milled, the lip more still."""
     (relief,) = relieve(keeper_setup(1.0, 0.2)).reliefs
-    assert (relief.kind, relief.by_hand) == ("chamfer", True)
+    assert (relief.cut.kind, relief.by_hand) == ("chamfer", True)
     assert relief.removed_mm3 == pytest.approx(0.5 * 0.8**2 * 30, rel=1e-6)
-    assert any("fillet" in other for other in relief.instead)
-    kinds = [why.split(" on ")[0].split()[-1] for why in relief.rejected]
+    assert "fillet" in {other.kind for other in relief.instead}
+    kinds = [rejected.cut.kind for rejected in relief.rejected]
     assert len(kinds) == len(set(kinds))
 
 
@@ -104,8 +106,8 @@ def test_a_chamfer_too_small_by_a_tenth_is_made_larger():
     """The fillet of 1 stands 0.8 past a lip 0.2 high; the chamfer there is 0.7, and a tenth is missing."""
     setup = keeper_setup(1.0, 0.2, bevel_mm=0.7, no_function=("under", "bevel"))
     (relief,) = relieve(setup).reliefs
-    assert relief.says == "0.80 mm x 45° chamfer instead of 0.70 mm on bevel of keeper"
-    assert relief.size_mm[0] == pytest.approx(0.1 / math.sqrt(2), abs=1e-6)
+    assert relief_words(relief.cut) == "0.80 mm x 45° chamfer instead of 0.70 mm on bevel of keeper"
+    assert relief.cut.size_mm[0] == pytest.approx(0.1 / math.sqrt(2), abs=1e-6)
     assert relief.removed_mm3 == pytest.approx(0.5 * (0.8**2 - 0.7**2) * 30, rel=1e-6)
     assert relief.by_hand
 
@@ -113,10 +115,13 @@ def test_a_chamfer_too_small_by_a_tenth_is_made_larger():
 def test_it_says_which_face_would_have_to_be_marked_for_a_lesser_relief():
     """Only the fillet may give, by a groove that is milled; the lip's edge would be stoned."""
     (relief,) = relieve(keeper_setup(1.0, 0.2, no_function=("fillet",))).reliefs
-    assert (relief.kind, relief.by_hand) == ("groove", False)
-    assert relief.marks.startswith("with keeper.under marked without function (no_function): 0.80 mm x 45°")
+    assert (relief.cut.kind, relief.by_hand) == ("groove", False)
+    assert (relief.if_marked.faces, relief.if_marked.cut.size_mm) == (("keeper.under",), (0.8, 0.8))
+    assert marked_words(relief.if_marked).startswith(
+        "with keeper.under marked without function (no_function): 0.80 mm x 45°"
+    )
     (refused,) = relieve(keeper_setup(1.0, 0.2, no_function=())).refused
-    assert refused.marks.startswith("with keeper.under marked without function")
+    assert refused.if_marked.faces == ("keeper.under",)
 
 
 def test_the_ring_of_its_picture_holds_the_clash():

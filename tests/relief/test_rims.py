@@ -24,9 +24,9 @@ def test_a_plug_is_chamfered_round_by_what_the_burr_leaves_it():
     setup = plug_setup(burr, slack_mm=slack, burr=True, kinds=("chamfer",))
     found = relieve(setup)
     (relief,) = found.reliefs
-    assert relief.kind == "chamfer"
-    assert relief.size_mm[0] == pytest.approx(burr - slack, abs=0.0101)
-    assert relief.size_mm[0] >= burr - slack - 1e-6
+    assert relief.cut.kind == "chamfer"
+    assert relief.cut.size_mm[0] == pytest.approx(burr - slack, abs=0.0101)
+    assert relief.cut.size_mm[0] >= burr - slack - 1e-6
     settled = settle_setup(found.setup, setup.staging)
     assert settled.rests
     assert settled.seats[0].gap_max_um <= setup.tolerances.touch_um
@@ -60,7 +60,7 @@ def test_a_plug_over_a_fillet_is_cleared_as_on_a_straight_edge():
 def test_the_line_of_code_rounds_the_rim():
     (relief,) = relieve(plug_setup(0.8, burr=True, kinds=("fillet",))).reliefs
     # A circle in the corner that just misses the line s + t = 0.6: R (2 - sqrt 2) = 0.6.
-    assert relief.size_mm[0] == pytest.approx(0.6 / (2 - math.sqrt(2)), abs=0.0101)
+    assert relief.cut.size_mm[0] == pytest.approx(0.6 / (2 - math.sqrt(2)), abs=0.0101)
     scope = {"cq": cq, "part": cq.Workplane(relief.before)}
     exec(relief.line, scope)  # noqa: S102 -- the line is what is tested
     assert scope["part"].val().Volume() == pytest.approx(relief.solid.Volume(), abs=1e-6)

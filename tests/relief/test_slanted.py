@@ -17,9 +17,11 @@ from fixturecheck.kernel.construct import oriented_box
 from fixturecheck.kernel.measure import distance
 from fixturecheck.nesting.settle import settle_setup
 from fixturecheck.relief.clashes import clashes_of
-from fixturecheck.relief.grooves import inside_corners, slanted_groove
+from fixturecheck.relief.grooves import corners_at, slanted_groove
 from fixturecheck.relief.search import redrawn, with_body
-from tests.relief.nests import dovetail_setup
+from fixturecheck.result.relief import NoCut
+from fixturecheck.wording.relief import groove_notes, relief_words
+from tests.relief.nests import dovetail_setup, walls_against
 
 GROOVE = ("groove",)
 ROUNDING_MM = 0.0121
@@ -37,7 +39,7 @@ def proposed(setup):
     plate, gib = setup.body("plate"), setup.body("gib")
     (clash,) = clashes_of(setup)
     here = place_bodies([plate.placed()])[0]
-    (corner,) = inside_corners(here, clash.zone, plate.no_function, setup.tolerances.touch_mm)
+    (corner,) = corners_at(here, clash.zone, plate.no_function, setup.tolerances.touch_mm)
     cut = slanted_groove(here, corner, gib.solid.moved(gib.at), setup.relief.clearance_mm)
 
     def made(size_mm):
@@ -65,9 +67,9 @@ def test_the_groove_seats_a_gib_and_nine_tenths_of_its_width_or_depth_does_not(a
     (relief,) = found.reliefs
     # A fillet leaves floor and wall at r / tan a from the corner, a flat burr at its leg; the chord between.
     wide = 2 * size * (math.sin(a) if burr else math.cos(a))
-    assert relief.size_mm[0] == pytest.approx(wide, abs=1e-6)
+    assert relief.cut.size_mm[0] == pytest.approx(wide, abs=1e-6)
     # The edge goes all the way in: as deep as the corner lies below that chord.
-    assert 0 < relief.size_mm[1] - 0.5 * wide / math.tan(a) < ROUNDING_MM
+    assert 0 < relief.cut.size_mm[1] - 0.5 * wide / math.tan(a) < ROUNDING_MM
     assert opening_um(found.setup) <= setup.tolerances.touch_um
     assert not {"floor", "wall"} & set(relief.touches)
     cut, made = proposed(setup)
@@ -85,8 +87,8 @@ def test_a_round_edge_asks_along_the_bisector_for_what_the_radii_differ_by(angle
     (relief,) = found.reliefs
     # Seen along the bisector a radius r stands r (1 / sin a - 1) from where the faces would meet.
     needed = (radius - corner_mm) * (1 / math.sin(a) - 1)
-    middle = 0.5 * relief.size_mm[0] / math.tan(a) - radius * (1 / math.sin(a) - 1)
-    below_the_fillet = relief.size_mm[1] - middle
+    middle = 0.5 * relief.cut.size_mm[0] / math.tan(a) - radius * (1 / math.sin(a) - 1)
+    below_the_fillet = relief.cut.size_mm[1] - middle
     assert 0 < below_the_fillet - needed < ROUNDING_MM
     assert opening_um(found.setup) <= setup.tolerances.touch_um
     cut, made = proposed(setup)
@@ -145,7 +147,7 @@ def test_in_an_acute_corner_the_tool_may_be_round_all_over():
 def test_the_volume_taken_is_the_groove_less_the_air_over_the_fillet():
     radius, angle = 2.0, 60.0
     (relief,) = relieve(dovetail_setup(radius, angle, kinds=GROOVE)).reliefs
-    a, (wide, deep) = half_rad(angle), relief.size_mm
+    a, (wide, deep) = half_rad(angle), relief.cut.size_mm
     # Fillet: the kite to its centre less the sector; air: the triangle to the chord less the fillet.
     fillet = radius**2 / math.tan(a) - radius**2 * (math.pi / 2 - a)
     air = 0.25 * wide**2 / math.tan(a) - fillet
@@ -162,22 +164,22 @@ def test_the_line_of_code_makes_the_same_groove():
 
 def test_a_corner_with_function_is_not_grooved():
     (refused,) = relieve(dovetail_setup(1.0, 60.0, no_function=(), kinds=GROOVE)).refused
-    assert "plate has no face marked without function" in refused.why
-    assert "plate.filling" in refused.gives
+    assert NoCut(body="plate") in refused.why
+    assert "plate.filling" in refused.must_give
 
 
 def test_a_wall_thinner_than_stated_refuses_the_groove():
     # Square in from the groove's side the wall of 4 mm is looked at aslant.
     setup = dovetail_setup(1.0, 60.0, wall_mm=4.0, kinds=GROOVE, min_wall_mm=8.0)
     (refused,) = relieve(setup).refused
-    assert any("thinner than the 8 mm stated" in why for why in refused.why)
+    assert 8.0 in {thin.least_mm for thin in walls_against(refused)}
     assert relieve(dovetail_setup(1.0, 60.0, wall_mm=4.0, kinds=GROOVE, min_wall_mm=1.0)).cured
 
 
 def test_it_says_what_the_shop_must_know():
     (relief,) = relieve(dovetail_setup(1.0, 120.0, kinds=GROOVE)).reliefs
-    assert relief.says == "1.00 x 0.30 mm groove in the corner of floor and wall of plate"
-    along, behind, tool = relief.notes
+    assert relief_words(relief.cut) == "1.00 x 0.30 mm groove in the corner of floor and wall of plate"
+    along, behind, tool = groove_notes(relief)
     assert "along the bisector" in along
     # The bottom's ends: half the width times cos a, and what rounding added, behind either face.
     behind_mm = 0.5 * math.cos(math.radians(60)) + (0.3 - 0.5 / math.tan(math.radians(60))) * math.sin(
