@@ -32,7 +32,7 @@ from fixturecheck.statics.equilibrium import (
     write_equations,
 )
 from fixturecheck.statics.limit import limit_factor
-from fixturecheck.statics.loading import LOOSE, LoadPath, State, load_path, settle_held
+from fixturecheck.statics.loading import LOOSE, LoadPath, PathEnd, State, load_path, settle_held
 from fixturecheck.statics.mechanism import StartingMotion, motions
 
 CEILING = 100.0
@@ -57,8 +57,8 @@ class Collapse:
         The analysis stopped at its ceiling: the factor is at least this.
     rests : bool
         Whether the set-up rests under weight, magnet and clamps before the cut.
-    ended : str
-        How the decisive path ended, as in `LoadPath`, or `no rest`.
+    ended : PathEnd or None
+        How the decisive path ended; None where the set-up does not rest.
     motions : tuple of StartingMotion
         What moves, the fastest first; empty when nothing does.
     rest_n, carried_n : ndarray, shape (contacts, 3)
@@ -69,7 +69,7 @@ class Collapse:
     bound_factor: float
     at_least: bool
     rests: bool
-    ended: str
+    ended: PathEnd | None
     motions: tuple[StartingMotion, ...]
     rest_n: Floats
     carried_n: Floats
@@ -81,7 +81,7 @@ class Collapse:
             rests=self.rests,
             factor=self.factor.low,
             at_least=self.at_least,
-            broke_off=self.ended == "broke off",
+            broke_off=self.ended is PathEnd.BROKE_OFF,
             motions=self.motions,
         )
 
@@ -141,7 +141,7 @@ def _collapse(holding: EquilibriumProblem, ceiling: float) -> Collapse:
         raise NotComputedError(message)
     factors = [min(f, bound, ceiling) for f in factors]
     factor = Range(low=min(factors), high=max(factors))
-    at_least = path.ended == "ceiling"
+    at_least = path.ended is PathEnd.CEILING
     moving = () if at_least else _motion_at_end(holding, equations, path)
     return Collapse(
         factor=factor,
@@ -216,7 +216,7 @@ def _no_rest(holding: EquilibriumProblem, equations: Equations, state: State, bo
         bound_factor=bound,
         at_least=False,
         rests=False,
-        ended="no rest",
+        ended=None,
         motions=moving,
         rest_n=np.zeros_like(state.carried_n),
         carried_n=np.zeros_like(state.carried_n),

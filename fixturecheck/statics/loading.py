@@ -19,6 +19,7 @@ equilibrium with friction inside its cones; the greatest load factor on it is th
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from enum import StrEnum
 
 import clarabel
 import numpy as np
@@ -207,7 +208,21 @@ FULL_LOAD_DRAG = 1e-8
 FRICTION_UPDATES = 20
 NOTHING = 1e-6
 BALANCED = 1e-5
-STILL, FREE = "stood still", "moves freely"
+
+
+class PathEnd(StrEnum):
+    """How the way to collapse ends.
+
+    `STANDSTILL`: the load grew no more. `FREE`: no contact resists any more. `FALLING`: the load fell, as
+    what held before holds less once it has moved. `CEILING`: nobody needs to know more. `BROKE_OFF`: no
+    equilibrium was found beyond the last step, so the factor is the last that was.
+    """
+
+    STANDSTILL = "standstill"
+    FREE = "free"
+    FALLING = "falling"
+    CEILING = "ceiling"
+    BROKE_OFF = "broke off"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -218,14 +233,12 @@ class LoadPath:
     ----------
     steps : tuple of Step
         From rest on; the last two span the motion at collapse.
-    ended : str
-        `stood still` (the load grew no more), `moves freely` (no contact resists any more), `let go` (it
-        fell: what held before holds less once it has moved), `ceiling` (nobody needs to know more), or
-        `broke off` (no equilibrium was found beyond the last step, so the factor is the last that was).
+    ended : PathEnd
+        How it ends.
     """
 
     steps: tuple[Step, ...]
-    ended: str
+    ended: PathEnd
 
     @property
     def factor(self) -> float:
@@ -416,12 +429,12 @@ def load_path(equations: Equations, rest: State, *, ceiling: float) -> LoadPath:
             message = "no equilibrium was found at the first of the cut"
             raise NotComputedError(message)
         if step is None:
-            return LoadPath(steps=tuple(path), ended="broke off")
+            return LoadPath(steps=tuple(path), ended=PathEnd.BROKE_OFF)
         path.append(step)
         ended = _ended(step, before, peak, ceiling)
-        if ended and (ended != STILL or still):
+        if ended is not None and (ended is not PathEnd.STANDSTILL or still):
             return LoadPath(steps=tuple(path), ended=ended)
-        still = ended == STILL
+        still = ended is PathEnd.STANDSTILL
         peak = max(peak, step.factor)
         travel = step.state.freedoms_mm - before.state.freedoms_mm
         heading = travel / float(travel @ unit)
@@ -430,15 +443,16 @@ def load_path(equations: Equations, rest: State, *, ceiling: float) -> LoadPath:
     raise NotComputedError(message)
 
 
-def _ended(step: Step, before: Step, peak: float, ceiling: float) -> str:
-    """Say whether and how the path ends with a step; standing still must be seen twice."""
+def _ended(step: Step, before: Step, peak: float, ceiling: float) -> PathEnd | None:
+    """Return how the path ends with a step, None where it goes on; a standstill must be seen twice."""
     if not step.balanced:
-        return FREE
+        return PathEnd.FREE
     if step.factor >= ceiling:
-        return "ceiling"
+        return PathEnd.CEILING
     if step.factor < LET_GO * peak:
-        return "let go"
-    return STILL if step.factor - before.factor <= STANDSTILL * max(peak, NOTHING) else ""
+        return PathEnd.FALLING
+    still = step.factor - before.factor <= STANDSTILL * max(peak, NOTHING)
+    return PathEnd.STANDSTILL if still else None
 
 
 def _balances(equations: Equations, step: Step) -> bool:
