@@ -9,8 +9,9 @@ part slides on its seats to a nest that leans; the normal itself where they leav
 the nest gap at the drawn pose less the travel to the first landing, both across the nest face. Of a nest that
 touches it is asked where the two bodies also touch beside it or share any space. A corner at
 height h beside an inside fillet of radius r lands r - sqrt(r^2 - (r - h)^2) before the wall.
-Limits: an opening above the touch tolerance is open.
-Go: two blocks face to face. No-go: a sharp corner against a milled fillet.
+Limits: an opening above the touch tolerance is open. Faces that come into one plane with nothing of the one
+over the other do not nest.
+Go: two blocks face to face. No-go: a sharp corner against a milled fillet; two hexagons corner to corner.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from __future__ import annotations
 import contextlib
 import itertools
 from collections.abc import Callable, Hashable, Iterator
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -28,6 +30,7 @@ from fixturecheck.checks.touching import (
     by_share,
     gap_closed,
     largest_area,
+    outlines,
     said,
     sides_of,
     subject_of,
@@ -37,6 +40,7 @@ from fixturecheck.checks.touching import (
 from fixturecheck.contact.patch import Overlap
 from fixturecheck.contact.patches.approach import FirstContact, early_mm, find_first_contact
 from fixturecheck.contact.patches.contact_map import motion_between, relative_place
+from fixturecheck.contact.patches.planar import FlatPair
 from fixturecheck.contact.placed import Standing, place_bodies
 from fixturecheck.effort import NEST, Budget, SpentError, spending
 from fixturecheck.errors import NotComputedError
@@ -58,6 +62,7 @@ TITLE = "Neighbours nested in a gang"
 _SOURCE = "the solids pushed together, sliding on the part's other seats, until they land"
 _REACH_MM = 2.0
 _LEAST_WAY = 0.1
+_LEAST_MM2 = 1e-6
 _DECIMALS = 6
 """Directions that differ by less are one."""
 
@@ -204,6 +209,9 @@ def _pushed(stage: Stage, seat: Seat, overlap: Overlap | None, search: _Search) 
     if opening_mm <= stage.setup.tolerances.touch_mm:
         if overlap is not None:
             return _too_deep(stage, seat, overlap, -drawn_gap_mm, normal)
+        pair = outlines(stage, seat, (seat.face,), (seat.on_face,))
+        if pair is not None and _misses(pair, landing.travel_mm * push):
+            return _beside_its_face(stage, seat, pair, landing, normal)
         return _short(stage, seat, subject, drawn_gap_mm, (centre, normal))
     cure = _reliefs(search, seat, overlap) if overlap else (None, None, "")
     return _held_open(stage, seat, subject, (opening_mm, to_vector(push), landing, overlap, cure), across)
@@ -211,12 +219,7 @@ def _pushed(stage: Stage, seat: Seat, overlap: Overlap | None, search: _Search) 
 
 def _way(stage: Stage, seat: Seat, normal: Floats) -> Floats:
     """Return the unit direction nearest a nest face's normal that the part's other flat seats let it go."""
-    held = []
-    for other in stage.setup.seats:
-        if other.body != seat.body or other.rank == Rank.NEST:
-            continue
-        with contextlib.suppress(NotComputedError):  # a seat that is not flat has no one direction
-            held.append(stage.face_place(other.body, other.face)[1])
+    held = _held_normals(stage, seat)
     if not held:
         return normal
     _, size, ways = np.linalg.svd(np.array(held), full_matrices=False)
@@ -224,6 +227,17 @@ def _way(stage: Stage, seat: Seat, normal: Floats) -> Floats:
     free: Floats = normal - (ways @ normal) @ ways
     length = float(np.linalg.norm(free))
     return free / length if length > _LEAST_WAY else normal
+
+
+def _held_normals(stage: Stage, seat: Seat) -> list[Vector]:
+    """Return the outward normals of the part's other flat seats, without nests."""
+    held = []
+    for other in stage.setup.seats:
+        if other.body != seat.body or other.rank == Rank.NEST:
+            continue
+        with contextlib.suppress(NotComputedError):  # a seat that is not flat has no one direction
+            held.append(stage.face_place(other.body, other.face)[1])
+    return held
 
 
 def _depth_mm(overlap: Overlap | None) -> float:
@@ -252,6 +266,53 @@ def _short(stage: Stage, seat: Seat, subject: str, gap_mm: float, place: tuple[V
         location_mm=place[0],
         direction=place[1],
     )
+
+
+def _misses(pair: FlatPair, shift_mm: Floats) -> bool:
+    """Tell whether no part of a nest face lies over the other once its part is shifted (3,) home."""
+    in_plane = pair.frame.flat((pair.frame.origin + shift_mm)[None])[0]
+    return pair.shared_mm2(in_plane) <= _LEAST_MM2
+
+
+def _beside_its_face(
+    stage: Stage, seat: Seat, pair: FlatPair, landing: FirstContact, normal: Vector
+) -> Finding:
+    """Report a nest whose faces come into one plane beside each other: what meets is an edge or a corner."""
+    first = landing.patches[0] if landing.patches else None
+    what = f": {said(first, stage.setup.write)}" if first else ""
+    return judge(
+        0.0,
+        unit="share",
+        at_least=seat.min_share,
+        verdict=Verdict.NO_GO,
+        check=ID,
+        subject=subject_of(seat),
+        kind=Kind.ON_A_LINE,
+        about=sides_of(seat),
+        says=f"{seat.body}.{seat.face} and {seat.on}.{seat.on_face} come into one plane when {seat.body} is "
+        f"pushed home, but no part of the one lies over the other. The parts meet beside them{what}.",
+        remedy=_slide_over(stage, seat, pair),
+        source=_SOURCE,
+        shapes=() if first is None else (first.shape,),
+        location_mm=None if first is None else first.contact.centroid,
+        direction=normal,
+    )
+
+
+def _slide_over(stage: Stage, seat: Seat, pair: FlatPair) -> str:
+    """Say how a part slides along its other seats until its nest face lies over the other."""
+    held = pair.frame.flat(pair.frame.origin + np.array(_held_normals(stage, seat)).reshape(-1, 3))
+    kept = replace(pair, barred=np.vstack((held, -held)))
+    most_mm2, best = kept.most_shared()
+    by = kept.least_slide(seat.min_share * most_mm2, best) if most_mm2 > _LEAST_MM2 else None
+    if by is None:
+        return (
+            f"No slide of {seat.body} along its other seats brings the two faces over each other: "
+            "nest other faces, or turn the part."
+        )
+    way = pair.frame.space(by[None])[0] - pair.frame.space(np.zeros((1, 2)))[0]
+    far = stage.setup.write.length(float(np.linalg.norm(by)), ".2f", "up")
+    return f"Slide {seat.body} {far} {toward(way)}, over {seat.on}."
 
 
 def _too_deep(stage: Stage, seat: Seat, overlap: Overlap, depth_mm: float, push: Vector) -> Finding:

@@ -50,7 +50,7 @@ def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) ->
     share at all: a low rail behind a tall part covers a small part of it and can cover no more.
     """
     write = stage.setup.write
-    pair = _outlines(stage, seat, found) if found.share < seat.min_share else None
+    pair = outlines(stage, seat, found.faces, found.on_faces) if found.share < seat.min_share else None
     most_mm2, best = pair.most_shared() if pair is not None else (found.least_area_mm2, np.zeros(2))
     most_mm2 = max(most_mm2, found.area_mm2)
     share = found.area_mm2 / most_mm2
@@ -133,10 +133,10 @@ def _more_area(stage: Stage, seat: Seat, pair: FlatPair | None, missing_mm2: flo
     return f"Slide {seat.body} {far} {toward(way)} on {seat.on}, so that {more}."
 
 
-def _outlines(stage: Stage, seat: Seat, found: Seating) -> FlatPair | None:
+def outlines(stage: Stage, seat: Seat, faces: tuple[str, ...], on_faces: tuple[str, ...]) -> FlatPair | None:
     """Return the outlines of both sides of a seat in the plane of its face; None where a face is curved."""
     one, other = place_bodies([stage.setup.body(n).placed() for n in (seat.body, seat.on)])
-    ours, theirs = _flat_faces(one, found.faces), _flat_faces(other, found.on_faces)
+    ours, theirs = _flat_faces(one, faces), _flat_faces(other, on_faces)
     if ours is None or theirs is None:
         return None
     frame = PlaneFrame(one.normals[ours[0]] * one.offsets[ours[0]], one.normals[ours[0]])

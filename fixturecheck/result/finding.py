@@ -531,6 +531,7 @@ QUESTIONS: Mapping[tuple[str, Kind], str] = {
     ("seat", Kind.STANDS_ON_NOTHING): "stands",
     ("seat", Kind.ATTACHED): "stands",
     ("nest", Kind.CLOSED): "share",
+    ("nest", Kind.ON_A_LINE): "share",
     ("nest", Kind.MEETS): "gap",
     ("nest", Kind.OPEN): "gap",
     ("nest", Kind.DRAWN_OPEN): "gap",

@@ -409,18 +409,24 @@ def _nests(entry: Stated, own: Sequence[tuple[BodySeat, KeyPath]]) -> tuple[tupl
     face = entry.get("against", "text")
     if face is None:
         if not stated and entry.values.get("pitch") is not None:
-            entry.fail(f"{entry.what}: pitch = 'nest' needs against, {_NEST}", "pitch")
+            entry.fail(f"{entry.what}: pitch = 'nest' needs against, or {_NEST}", "pitch")
         return stated
     if stated:
         entry.fail(f"{entry.what} states against and a seat of rank nest; keep one", "against")
     stops = [(s, p) for s, p in own if s.rank == Rank.STOP and s.on is not None]
     if not stops:
-        entry.fail(f"{entry.what}: against needs a seat of rank stop, {_NEST}", "against")
+        entry.fail(
+            f"{entry.what}: against needs a seat of rank stop; or state, in place of against, {_NEST}",
+            "against",
+        )
     seat, path = stops[0]
     return ((BodySeat(face=seat.face, on=None, on_face=face, rank="nest"), path),)
 
 
-_NEST = "or a seat like { face = 'back', on_face = 'nest', rank = 'nest' }"
+_NEST = (
+    "a seat like { face = 'back', on_face = 'front', rank = 'nest' }, "
+    "the back of each next one on the front of the one before"
+)
 
 
 RANK_ORDER: Mapping[str, int] = {rank: n for n, rank in enumerate(Rank)}

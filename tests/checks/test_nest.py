@@ -48,6 +48,37 @@ def test_nest_that_covers_too_little_is_a_caution():
     assert (only.verdict, only.value) == (Verdict.CAUTION, pytest.approx(3 / 12, abs=1e-9))
 
 
+def hexagon(name: str, x_mm: float):
+    """A hexagon 10 mm high and 20 mm across its flats, two of which look along +y and -y."""
+    drawn = cq.Workplane().polygon(6, 20 / math.cos(math.radians(30))).extrude(10).translate((x_mm, 0, 0))
+    sides = {"back": (0, 1), "upper_left": (-0.866, 0.5), "lower_right": (0.866, -0.5)}
+    named = {
+        side: (index,)
+        for index, face in enumerate(faces_of(drawn.val()))
+        for side, (x, y) in sides.items()
+        if face.normalAt().dot(cq.Vector(x, y, 0)) > 0.99
+    }
+    return replace(body(name, drawn), faces=named)
+
+
+def test_hexagons_corner_to_corner_along_a_rail_do_not_nest():
+    """Two hexagons with a flat on one rail meet at their corners, 20 / cos 30 apart."""
+    rail = body("rail", block(90, 10, 12, (20, 15, 0)), role="fixture")
+    parts = hexagon("left", 0.0), hexagon("right", 20 / math.cos(math.radians(30)))
+    nest_seat = on("right", "upper_left", "left", "lower_right", rank="nest")
+    (only, *_) = gauged(nest.check, [rail, *parts], nest_seat, on("right", "back", "rail", "front"))
+    assert (only.verdict, only.kind, only.value) == (Verdict.NO_GO, Kind.ON_A_LINE, 0.0)
+    assert "No slide of right along its other seats" in only.remedy
+
+
+def test_hexagons_corner_to_corner_with_room_slide_over_each_other():
+    """A side is 20 / sqrt 3 mm: half a face over the other takes 5.774 mm along it, told rounded up."""
+    parts = hexagon("left", 0.0), hexagon("right", 20 / math.cos(math.radians(30)))
+    (only, *_) = gauged(nest.check, parts, on("right", "upper_left", "left", "lower_right", rank="nest"))
+    assert (only.verdict, only.kind) == (Verdict.NO_GO, Kind.ON_A_LINE)
+    assert f"Slide right {math.ceil(1000 / math.sqrt(3)) / 100:.2f} mm" in only.remedy
+
+
 @pytest.mark.parametrize(("radius_mm", "height_mm"), [(3.0, 1.0), (2.0, 0.5)])
 def test_corner_that_lands_on_the_fillet_holds_the_nest_open(radius_mm, height_mm):
     left = body("left", ledge(radius_mm))
