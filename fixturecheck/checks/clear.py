@@ -39,7 +39,7 @@ from fixturecheck.result.detour import Dodge
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.shapes import NamedShape, Role, Vector
 from fixturecheck.setup.records import BodyRole
-from fixturecheck.wording.remedies import dodge_words
+from fixturecheck.wording.remedies import dodge_words, let_down_words
 from fixturecheck.wording.sentences import first_up
 
 ID = "clear"
@@ -289,7 +289,8 @@ def _remedy(stage: Stage, cut: GroundCut | MilledCut, a: Approach, ways: list[Do
         return f"{first_up(text)}: checked again, {least} clear."
     if a.mover == Mover.FLANGE and isinstance(cut, GroundCut):
         top_mm = box_of(a.body_shape)[5]
-        return larger_wheel(stage.setup, cut, top_mm - cut.path.floor_z_mm, a.body)
+        changes = larger_wheel(stage.setup, cut, top_mm - cut.path.floor_z_mm, a.body)
+        return let_down_words(changes, stage.setup.machine.least_clearance_mm, write)
     return None
 
 

@@ -28,11 +28,12 @@ from fixturecheck.kernel.shapes import Shape
 from fixturecheck.machining.as_milled import MilledCut, below_floor_mm, whole_step_mm
 from fixturecheck.machining.clearance import depth_beside_flange, flange_reach_mm, gouge_depth_mm
 from fixturecheck.machining.cut import CornerMade, GroundCut, PartGround
-from fixturecheck.machining.detours import dressed_to, larger_wheel, no_gouge, ridges_mm, whole_floor
+from fixturecheck.machining.detours import larger_wheel, made_when_dressed, no_gouge, ridges_mm, whole_floor
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets, not_computed
 from fixturecheck.result.shapes import NamedShape, Role, Vector
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.units import Writing, percent
+from fixturecheck.wording.remedies import let_down_words, no_gouge_words, whole_words
 from fixturecheck.wording.sentences import first_up
 
 ID = "reach"
@@ -78,7 +79,8 @@ def _depth(setup: Setup, cut: GroundCut) -> Finding:
         says += f"The floor lies {write.length(depth_mm)} below the top of {deepest.body} under the flanges."
     remedy = None
     if deepest and not meets(reach_mm, at_least=depth_mm):
-        remedy = larger_wheel(setup, cut, depth_mm, deepest.body)
+        changes = larger_wheel(setup, cut, depth_mm, deepest.body)
+        remedy = let_down_words(changes, setup.machine.least_clearance_mm, write)
     return judge(
         reach_mm,
         unit="mm",
@@ -204,7 +206,8 @@ def _corner(setup: Setup, cut: GroundCut, part: PartGround, corner: CornerMade) 
         sharper = radius_mm < drawn_mm - _SAME_MM
         says += f". Dress the wheel to R {drawn} if the radius itself matters." if sharper else "."
     elif drawn_mm > 0:
-        verdict, remedy = Verdict.NO_GO, dressed_to(setup, cut.cut, drawn_mm)
+        verdict = Verdict.NO_GO
+        remedy = f"{_dress(setup, drawn_mm)}." if made_when_dressed(setup, cut.cut, drawn_mm) else None
         says = f"The corner of {where} is drawn R {drawn} but comes out at R {radius}."
     else:
         allowed_mm = _limit_mm(setup, part.body, cut.cut.wall or cut.cut.floor, untold_mm=0.0)
@@ -256,8 +259,14 @@ def _wider(setup: Setup, cut: Cut, corner: CornerMade, short: Mapping[str, float
     radius = setup.write.length(corner.radius_mm, ".3g", "up")
     wanted = f"carry the undercut at least {radius} into the {sides}"
     least_mm = min(short.values())
-    dressed = dressed_to(setup, cut, least_mm) if least_mm > 0 else None
-    return f"{dressed[:-1]}, or {wanted}." if dressed else f"{first_up(wanted)}."
+    if least_mm > 0 and made_when_dressed(setup, cut, least_mm):
+        return f"{_dress(setup, least_mm)}, or {wanted}."
+    return f"{first_up(wanted)}."
+
+
+def _dress(setup: Setup, radius_mm: float) -> str:
+    """Return what to dress the wheel's corner to, without a full stop."""
+    return f"Dress the wheel's corner to {setup.write.length(radius_mm, '.3g', 'down')} or less"
 
 
 def _relieve(cut: Cut, radius_mm: float, limit_mm: float, write: Writing) -> str:
@@ -308,7 +317,7 @@ def _limit_of(setup: Setup, cut: GroundCut | MilledCut, part: PartGround) -> flo
 def _whole(setup: Setup, cut: GroundCut | MilledCut, part: PartGround) -> str | None:
     """Say what would take all the stock."""
     if isinstance(cut, GroundCut):
-        return whole_floor(setup, cut)
+        return whole_words(whole_floor(setup, cut), setup.write)
     step_mm = whole_step_mm(cut, part.body)
     if step_mm is not None:
         step = setup.write.length(step_mm, "g")
@@ -320,7 +329,7 @@ def _whole(setup: Setup, cut: GroundCut | MilledCut, part: PartGround) -> str | 
 def _no_gouge(setup: Setup, cut: GroundCut | MilledCut, part: PartGround) -> str | None:
     """Say what would keep the tool out of the part."""
     if isinstance(cut, GroundCut):
-        return no_gouge(setup, cut, part)
+        return no_gouge_words(no_gouge(setup, cut, part), setup.write)
     deep_mm = below_floor_mm(cut, part)
     if deep_mm <= 0.0:
         return None

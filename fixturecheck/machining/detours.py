@@ -35,7 +35,7 @@ from fixturecheck.machining.cut import (
     targets_of,
     wheel_path,
 )
-from fixturecheck.result.detour import Dodge, DodgeKind
+from fixturecheck.result.detour import Dodge, DodgeKind, WheelChange, WheelChangeKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Cut, Setup, is_loose, together
 from fixturecheck.setup.records import CutWay
@@ -388,26 +388,26 @@ _UP_MM = 0.1
 """Wheel thicknesses are named in steps of this."""
 
 
-def whole_floor(setup: Setup, ground: GroundCut) -> str | None:
-    """Return the changes that would take the stock the wheel passed by; None when none was found."""
+def whole_floor(setup: Setup, ground: GroundCut) -> tuple[WheelChange, ...]:
+    """Return the changes of which each would take the stock that the wheel passed by."""
     cut = ground.cut
     rim, parts = rim_of(setup), targets_of(setup, cut)
     wide_mm = max(p.floor.box[4] for p in parts) - min(p.floor.box[1] for p in parts)
     lack_mm = wide_mm - rim.flat_mm
-    ways = []
+    changes = []
     if cut.way == CutWay.PLUNGE and cut.cross_feed_mm > 0:
         traverse = replace(cut, way="traverse")
         if _made(setup, traverse, ground):
-            ways.append("traverse instead of plunging")
+            changes.append(WheelChange(kind=WheelChangeKind.TRAVERSE))
     if lack_mm > 0 and not setup.wheel.dressed_profile_mm:
         thick_mm = math.ceil((setup.wheel.thickness_mm + lack_mm) / _UP_MM - 1e-9) * _UP_MM
         wider = replace(setup, wheel=replace(setup.wheel, thickness_mm=thick_mm))
         if _made(wider, cut, ground):
-            ways.append(f"use a wheel at least {setup.write.length(thick_mm, '.1f', 'up')} thick")
-    return _sentence(ways)
+            changes.append(WheelChange(kind=WheelChangeKind.THICKER, to_mm=thick_mm))
+    return tuple(changes)
 
 
-def no_gouge(setup: Setup, cut: GroundCut, part: PartGround) -> str | None:
+def no_gouge(setup: Setup, cut: GroundCut, part: PartGround) -> WheelChange | None:
     """Return the thinner wheel that would not gouge; None when that is not the way out."""
     path = cut.path
     if (
@@ -425,23 +425,20 @@ def no_gouge(setup: Setup, cut: GroundCut, part: PartGround) -> str | None:
     thinner = replace(setup, wheel=replace(setup.wheel, thickness_mm=thick_mm))
     if not _made(thinner, cut.cut, cut, floor_too=False):
         return None
-    thick = setup.write.length(thick_mm, ".1f", "down")
-    return f"Use a wheel at most {thick} thick: ground again, it takes nothing it should not."
+    return WheelChange(kind=WheelChangeKind.THINNER, to_mm=thick_mm)
 
 
-def dressed_to(setup: Setup, cut: Cut, radius_mm: float) -> str | None:
-    """Return the corner radius to dress when it would make the drawn corner; None when it would not."""
+def made_when_dressed(setup: Setup, cut: Cut, radius_mm: float) -> bool:
+    """Tell whether a wheel whose corner is dressed to a radius would make the corner with that radius."""
     if setup.wheel.dressed_profile_mm:
-        return None
+        return False
     try:
         again = grind(replace(setup, wheel=replace(setup.wheel, corner_radius_mm=radius_mm)), cut)
     except FixturecheckError:
         # A wheel that cannot be dressed or ground so is simply no remedy.
-        return None
+        return False
     corners = [p.corner.radius_mm for p in again.parts if p.corner is not None]
-    if not corners or max(corners) > radius_mm + 1e-6:
-        return None
-    return f"Dress the wheel's corner to {setup.write.length(radius_mm, '.3g', 'down')} or less."
+    return bool(corners) and max(corners) <= radius_mm + 1e-6
 
 
 def _made(setup: Setup, cut: Cut, was: GroundCut, *, floor_too: bool = True) -> bool:
@@ -460,8 +457,8 @@ def _made(setup: Setup, cut: Cut, was: GroundCut, *, floor_too: bool = True) -> 
     return _nearer(_close(setup, again, placed), _close(setup, was, placed)) == set()
 
 
-def larger_wheel(setup: Setup, cut: GroundCut, depth_mm: float, body: str) -> str | None:
-    """Return the flange or the wheel that lets the wheel down beside a body; None when neither would do.
+def larger_wheel(setup: Setup, cut: GroundCut, depth_mm: float, body: str) -> tuple[WheelChange, ...]:
+    """Return the flange and the wheel of which each lets the wheel down beside a body.
 
     Parameters
     ----------
@@ -476,38 +473,35 @@ def larger_wheel(setup: Setup, cut: GroundCut, depth_mm: float, body: str) -> st
     change is ground again and held against everything that stands there; flanges stay at least as large as
     they must be for the wheel, and a wheel that would turn too fast is named with its speed.
     """
-    write, least_mm = setup.write, setup.machine.least_clearance_mm
+    least_mm = setup.machine.least_clearance_mm
     wheel, flange = setup.wheel, setup.machine.flange
     need_mm = 2 * (depth_mm + least_mm)
     small_mm = math.floor((wheel.diameter_mm - need_mm) / _UP_MM + _SAME_MM) * _UP_MM
     large_mm = math.ceil((flange.diameter_mm + need_mm) / _UP_MM - _SAME_MM) * _UP_MM
-    ways = []
+    changes = []
     if small_mm >= least_flange_mm(wheel):
         machine = replace(setup.machine, flange=replace(flange, diameter_mm=small_mm))
         if _lets_down(replace(setup, machine=machine), cut, setup, body):
-            ways.append(f"flanges of at most {write.length(small_mm, '.1f', 'down')}")
+            changes.append(WheelChange(kind=WheelChangeKind.FLANGES, to_mm=small_mm))
     larger = replace(wheel, diameter_mm=large_mm)
     if flange.diameter_mm >= least_flange_mm(larger) and _lets_down(
         replace(setup, wheel=larger), cut, setup, body
     ):
-        ways.append(
-            f"a wheel of at least {write.length(large_mm, '.1f', 'up')}{_slower(setup, cut.cut, larger)}"
-        )
-    if not ways:
-        return None
-    return f"Use {', or '.join(ways)}: ground again, {write.length(least_mm, 'g')} clear."
+        changes.append(_larger(setup, cut.cut, larger))
+    return tuple(changes)
 
 
-def _slower(setup: Setup, cut: Cut, wheel: Wheel) -> str:
-    """Return what must be said of a wheel's speed where it would turn faster than it may."""
+def _larger(setup: Setup, cut: Cut, wheel: Wheel) -> WheelChange:
+    """Return a larger wheel as a change, with the speed that it may turn at."""
+    change = WheelChange(kind=WheelChangeKind.LARGER, to_mm=wheel.diameter_mm)
     rpm = cut.rpm if cut.rpm is not None else setup.machine.rpm
     try:
         limit = speed_limit(wheel).speed_m_s
     except NotComputedError:
-        return " at the speed that is marked on it"
+        return replace(change, marked_speed=True)
     if speed_m_s(wheel.diameter_mm, rpm) <= limit:
-        return ""
-    return f" at no more than {int(rpm_for(limit, diameter_mm=wheel.diameter_mm))} rpm"
+        return change
+    return replace(change, most_rpm=int(rpm_for(limit, diameter_mm=wheel.diameter_mm)))
 
 
 def _lets_down(changed: Setup, was: GroundCut, setup: Setup, body: str) -> bool:
@@ -543,13 +537,6 @@ def _nearer(
 ) -> set[tuple[str, str]]:
     """Return what comes nearer than it did."""
     return {pair for pair, room in now.items() if room < before.get(pair, math.inf) - _SAME_MM}
-
-
-def _sentence(ways: list[str]) -> str | None:
-    if not ways:
-        return None
-    text = ", or ".join(ways)
-    return f"{text[0].upper()}{text[1:]}: ground again, that makes the whole of it."
 
 
 def ridges_mm(setup: Setup, cut: GroundCut) -> Iterator[float]:

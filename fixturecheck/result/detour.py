@@ -1,4 +1,4 @@
-"""What would let the wheel pass a body: another path, or another place of what stands there."""
+"""What would let the wheel pass: another path, another place of what stands there, or another wheel."""
 
 from __future__ import annotations
 
@@ -58,3 +58,35 @@ class Dodge:
     parts: tuple[str, ...] = ()
     over: str = ""
     on_magnet: bool = False
+
+
+class WheelChangeKind(StrEnum):
+    """What is changed about the wheel, its flanges or the way of cutting."""
+
+    TRAVERSE = "traverse"
+    THICKER = "thicker"
+    THINNER = "thinner"
+    LARGER = "larger"
+    FLANGES = "flanges"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WheelChange:
+    """One change of the wheel after which a cut is made, ground again and found good.
+
+    Parameters
+    ----------
+    kind : WheelChangeKind
+        What is changed.
+    to_mm : float
+        Thickness or diameter that is then needed; zero for traversing.
+    most_rpm : int or None
+        The most that a larger wheel may turn, where the machine turns faster.
+    marked_speed : bool
+        Whether the speed that a larger wheel may run at is known from its mark alone.
+    """
+
+    kind: WheelChangeKind
+    to_mm: float = 0.0
+    most_rpm: int | None = None
+    marked_speed: bool = False

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 
-from fixturecheck.result.detour import Dodge, DodgeKind
+from fixturecheck.result.detour import Dodge, DodgeKind, WheelChange, WheelChangeKind
 from fixturecheck.result.hold import Amount, Jaws, Remedy, RemedyKind, StopAt
 from fixturecheck.result.shapes import Vector
 from fixturecheck.units import METRIC, Writing
-from fixturecheck.wording.sentences import capitalised
+from fixturecheck.wording.sentences import capitalised, first_up
 
 _SIDES = {(0, 1): "right side", (0, -1): "left side", (1, 1): "column side", (1, -1): "operator's side"}
 _AXES = "XY"
@@ -202,3 +202,57 @@ def _toward(way: Vector, sign: float) -> str:
     """Name the axis of the machine that a direction, or the opposite one, lies along."""
     axis = max(range(3), key=lambda k: abs(way[k]))
     return f"{'+' if sign * way[axis] > 0 else '-'}{'XYZ'[axis]}"
+
+
+def whole_words(changes: Sequence[WheelChange], write: Writing) -> str | None:
+    """Return the changes that take all the stock as a sentence; None where there is none."""
+    if not changes:
+        return None
+    text = ", or ".join(
+        f"use {_wheel_words(c, write)}" if c.to_mm else "traverse instead of plunging" for c in changes
+    )
+    return f"{first_up(text)}: ground again, that makes the whole of it."
+
+
+def no_gouge_words(change: WheelChange | None, write: Writing) -> str | None:
+    """Return the wheel that does not gouge as a sentence; None where there is none."""
+    if change is None:
+        return None
+    return f"Use {_wheel_words(change, write)}: ground again, it takes nothing it should not."
+
+
+def let_down_words(changes: Sequence[WheelChange], least_mm: float, write: Writing) -> str | None:
+    """Return what lets the wheel down beside a body as a sentence; None where nothing does.
+
+    Parameters
+    ----------
+    changes : sequence of WheelChange
+        Flanges and wheels.
+    least_mm : float
+        The clearance that is then kept.
+    write : Writing
+        What writes lengths.
+
+    Returns
+    -------
+    str or None
+        The sentence.
+    """
+    if not changes:
+        return None
+    text = ", or ".join(_wheel_words(c, write) for c in changes)
+    return f"Use {text}: ground again, {write.length(least_mm, 'g')} clear."
+
+
+def _wheel_words(change: WheelChange, write: Writing) -> str:
+    """Return which wheel or flanges to use, and at what speed."""
+    kind, size_mm = change.kind, change.to_mm
+    most = kind in {WheelChangeKind.THINNER, WheelChangeKind.FLANGES}
+    size = f"{'most' if most else 'least'} {write.length(size_mm, '.1f', 'down' if most else 'up')}"
+    if kind is WheelChangeKind.FLANGES:
+        return f"flanges of at {size}"
+    if kind is not WheelChangeKind.LARGER:
+        return f"a wheel at {size} thick"
+    speed = " at the speed that is marked on it" if change.marked_speed else ""
+    speed = f" at no more than {change.most_rpm} rpm" if change.most_rpm is not None else speed
+    return f"a wheel of at {size}{speed}"
