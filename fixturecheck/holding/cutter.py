@@ -18,20 +18,20 @@ from dataclasses import dataclass, field, replace
 from itertools import product
 
 import numpy as np
-from shapely.geometry import MultiPoint
+import shapely
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
+from fixturecheck.holding.corners import corners_round, rim_points
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.holding.process import FAR_MM, NEAR_MM, TRAVEL_MM, Lighter
 from fixturecheck.holding.rig import Rig
 from fixturecheck.holding.wheel import target_faces
 from fixturecheck.interval import Range
-from fixturecheck.kernel.brep.topology import edges_of, faces_of
+from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.measure import (
     box_of,
-    edge_points,
     extent_along,
     face_window,
     grid_on_face,
@@ -78,7 +78,7 @@ _RINGS = (1.0, 0.75, 0.5, 0.25, 0.0)
 _UNDER_MM = 1e-6
 _LONG_DIAMETERS = 3.0
 """Length of a cutter over its diameter, beyond which its holder begins: common practice, no source."""
-_SPACING_MM, _MOST_POINTS, _ON_EDGE = 1.0, 2500, 25
+_SPACING_MM, _MOST_POINTS = 1.0, 2500
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -123,13 +123,13 @@ def cutter_at(axis_mm: Vector, diameter_mm: float) -> Cutter:
 def points_on(solid: Solid) -> Floats:
     """Return points on every face and edge of a solid, about a millimetre apart, with its corners."""
     faces = [points_of(f) for f in faces_of(solid)]
-    return np.concatenate([*faces, *(edge_points(e, _ON_EDGE) for e in edges_of(solid))])
+    return np.concatenate([*faces, rim_points(solid)])
 
 
 def points_of(face: Face) -> Floats:
     """Return points on a face and its edges."""
     grid = grid_on_face(face, face_window(face), _SPACING_MM, _MOST_POINTS).points
-    return np.concatenate([grid, *(edge_points(e, _ON_EDGE) for e in edges_of(face))])
+    return np.concatenate([grid, rim_points(face)])
 
 
 _ANGLES = 7
@@ -239,8 +239,7 @@ class MillingProcess:
         """Return the ways of the feed: as stated, or both ways along a face, and across a wide one."""
         if not self.mill.of_run:
             return (self.mill.feed,)
-        corners = np.concatenate([edge_points(e, _ON_EDGE) for e in edges_of(face)])[:, :2]
-        box = np.array(MultiPoint(corners).minimum_rotated_rectangle.exterior.coords)
+        box = np.array(shapely.MultiPoint(rim_points(face)[:, :2]).minimum_rotated_rectangle.exterior.coords)
         sides = np.diff(box, axis=0)[:2]
         across, along = sorted(sides, key=lambda side: float(np.linalg.norm(side)))
         ways = [along, -along]
@@ -370,6 +369,33 @@ def _toward(feed: Vector) -> str:
     return f"({', '.join(f'{axis} {share:.2f}' for axis, share in shares)})"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Strip:
+    """What is cut at a time, along the feed.
+
+    Parameters
+    ----------
+    number : int
+        From the right of the feed on.
+    axis_mm : float
+        Where the axis stands, to the left of the feed.
+    span_mm : tuple of float
+        Where the face begins and ends in it.
+    has_corner : bool
+        A corner of the face between its edges lies in the middle of it.
+    """
+
+    number: int
+    axis_mm: float
+    span_mm: tuple[float, float]
+    has_corner: bool
+
+    @property
+    def middle_mm(self) -> float:
+        """Midway along it."""
+        return 0.5 * (self.span_mm[0] + self.span_mm[1])
+
+
 class _Ground:
     """The face that is milled, along a feed (x) and to the left of it (y), and what stands in the way."""
 
@@ -377,32 +403,33 @@ class _Ground:
         self.job, self.feed, self.z, self.number = job, feed, z, number
         self.axes = tuple(np.array(v) for v in axes_of(feed))
         self.span, self.across = (extent_along(face, v) for v in self.axes)
-        self.between = 0.5 * (self.span[0] + self.span[1])
+        self.corners = corners_round(rim_points(face) @ np.stack(self.axes, axis=1))
         self.met: set[str] = set()
         self._higher = _higher(job, z + _GRAZE_MM)
         self._clear: dict[tuple[float, float], bool] = {}
 
     def cases(self, number: int, way: CutterWay) -> Iterator[LoadCase]:
         """Yield every place and angle of one way of the cutter."""
-        strips = [(s, y) for s, y in enumerate(self.strips(way)) if self.is_open(y)]
-        inner = [s for s, y in strips if self.is_clear(self.between, y)]
+        strips = [s for s in self.strips(way) if self.is_open(s)]
+        inner = [s for s in strips if self.is_clear(s.middle_mm, s.axis_mm)]
         turned = tuple(angles_of(self.job, way))
-        for s, y in strips:
-            outermost = s in (strips[0][0], strips[-1][0])
+        for strip in strips:
+            # Between the outermost, what lies in a corner of the face alone.
+            at_rim = strip.has_corner or strip in (strips[0], strips[-1])
             for law, angle in turned:
-                places = self.ends(angle, y) if outermost else ()
-                if inner and s == inner[len(inner) // 2]:
-                    places = (*places, (1, self._middle(angle, y)))
+                places = self.ends(angle, strip) if at_rim else ()
+                if inner and strip is inner[len(inner) // 2]:
+                    places = (*places, (1, self._middle(angle, strip)))
                 for p, x in places:
-                    teeth = self.teeth(angle, x, y)
+                    teeth = self.teeth(angle, x, strip)
                     if teeth:
-                        case = _case(self.job, way, self.words(p), self.axis(x, y), teeth)
-                        yield replace(case, feed=self.feed, group=(number, s, p, law, self.number))
+                        case = _case(self.job, way, self.words(p), self.axis(x, strip.axis_mm), teeth)
+                        yield replace(case, feed=self.feed, group=(number, strip.number, p, law, self.number))
 
-    def _middle(self, angle: Turned, y: float) -> float:
+    def _middle(self, angle: Turned, strip: _Strip) -> float:
         """Return where a foremost tooth stands in mid face, of a run where a wall lets it."""
-        x = self.between - max(t.at_mm[0] for t in angle.teeth)
-        return self.between if self.job.mill.of_run and not self.is_clear(x, y) else x
+        x = strip.middle_mm - max(t.at_mm[0] for t in angle.teeth)
+        return strip.middle_mm if self.job.mill.of_run and not self.is_clear(x, strip.axis_mm) else x
 
     def axis(self, x: float, y: float) -> Vector:
         """Return the lower end of the axis at a place."""
@@ -418,38 +445,51 @@ class _Ground:
             self._clear[key] = not inside
         return self._clear[key]
 
-    def is_open(self, y: float) -> bool:
+    def is_open(self, strip: _Strip) -> bool:
         """Say whether the cutter stands in nothing in the middle of a strip or well in at either end."""
         radius = 0.5 * self.job.mill.cutter_mm
-        return any(self.is_clear(x, y) for x in (self.between, self.span[0] + radius, self.span[1] - radius))
+        (x_from, x_to), y = strip.span_mm, strip.axis_mm
+        return any(self.is_clear(x, y) for x in (strip.middle_mm, x_from + radius, x_to - radius))
 
-    def strips(self, way: str) -> list[float]:
-        """Return where the axis stands aside when what is cut lies at either edge, and between."""
+    def strips(self, way: str) -> list[_Strip]:
+        """Return what is cut at a time at either edge, between, and at each corner of the face."""
         wide = self.job.mill.wide_mm
         low, high = self.across[0] + 0.5 * wide, self.across[1] - 0.5 * wide
         middle = 0.5 * (self.across[0] + self.across[1])
         aside = 0.5 * sum(strip_mm(cut_of(self.job.mill), way))
-        return [m - aside for m in ((middle,) if high - low < _SAME_MM else (low, middle, high))]
+        if high - low < _SAME_MM:
+            return [self._strip(0, middle, middle - aside)]
+        corners = [y for y in self.corners[:, 1] if low + _GRAZE_MM < y < high - _GRAZE_MM]
+        rows = sorted({low, middle, high, *(y for y in corners if abs(y - middle) > _GRAZE_MM)})
+        return [self._strip(s, m, m - aside, corners) for s, m in enumerate(rows)]
 
-    def ends(self, angle: Turned, y: float) -> tuple[tuple[int, float], ...]:
+    def _strip(self, number: int, middle_mm: float, axis_mm: float, corners: Sequence[float] = ()) -> _Strip:
+        """Return a strip of the face, as long as the face is there."""
+        half = 0.5 * self.job.mill.wide_mm
+        reach = shapely.box(self.span[0], middle_mm - half, self.span[1], middle_mm + half)
+        span_mm = shapely.MultiPoint(self.corners).convex_hull.intersection(reach).bounds[::2]
+        rim = any(abs(y - middle_mm) <= _GRAZE_MM for y in corners)
+        return _Strip(number=number, axis_mm=axis_mm, span_mm=span_mm, has_corner=rim)
+
+    def ends(self, angle: Turned, strip: _Strip) -> tuple[tuple[int, float], ...]:
         """Return where the first and last of its teeth just meet either end; at a wall, a radius off it."""
         reach = sorted({round(t.at_mm[0], 9) for t in angle.teeth})
-        radius = 0.5 * self.job.mill.cutter_mm
+        radius, y = 0.5 * self.job.mill.cutter_mm, strip.axis_mm
         found: dict[tuple[int, float], None] = {}
-        for p, end, inward in ((0, self.span[0], radius), (2, self.span[1], -radius)):
+        for p, end, inward in ((0, strip.span_mm[0], radius), (2, strip.span_mm[1], -radius)):
             for x in (end - reach[0], end - reach[-1]):
                 place = x if self.is_clear(x, y) else end + inward
                 if self.is_clear(place, y):
                     found[p, place] = None
         return tuple(found)
 
-    def teeth(self, angle: Turned, x: float, y: float) -> tuple[Load, ...]:
+    def teeth(self, angle: Turned, x: float, strip: _Strip) -> tuple[Load, ...]:
         """Return what the teeth that stand over the face do to the part."""
         along, left = self.axes
         up = np.array([0.0, 0.0, 1.0])
-        found = []
+        y, found = strip.axis_mm, []
         for tooth in angle.teeth:
-            if _over(x + tooth.at_mm[0], self.span) and _over(y + tooth.at_mm[1], self.across):
+            if _over(x + tooth.at_mm[0], strip.span_mm) and _over(y + tooth.at_mm[1], self.across):
                 at, force = (v[0] * along + v[1] * left + v[2] * up for v in (tooth.at_mm, tooth.force_n))
                 place = to_vector(at + self.axis(x, y))
                 found.append(Load(body=self.job.part, force_n=to_vector(force), at_mm=place, label="cut"))

@@ -38,8 +38,10 @@ from fixturecheck.statics.loading import settle_held
 CEILING = 30.0
 FINER, MOST_FINER, SAME_SHARE = 2.0, 4, 0.02
 """How much smaller cells are made, how often at most, and what change of the factor then counts as none."""
+MANY = 16
+"""Cases that are all loaded; of more, those that may be borne least: those of a wheel are never more."""
 FEW = 8
-"""Cases that are all loaded; of more, those that may be borne least. With one thing lost as many are kept."""
+"""Cases that are kept with one thing lost."""
 _SORTED_SHARE = 0.85
 """How much less than what sorts it a load was found to be borne, with some to spare."""
 _RANKED_EACH = 10
@@ -123,7 +125,7 @@ def load_cases(
         return process.weakest(borne)
 
     cases = process.cases()
-    if len(cases) <= FEW:
+    if len(cases) <= MANY:
         every = _all_of(rig, map(load, cases), target_factor)
         trials = (Trial(case=b.case, problem=b.problem, rank_factor=math.inf, load=load) for b in every)
         return Loaded(trials=tuple(trials), borne=every)

@@ -10,8 +10,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
 
 from fixturecheck.errors import NotComputedError
+from fixturecheck.holding.corners import corners_round, rim_points
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.holding.process import TRAVEL_MM, Lighter
 from fixturecheck.holding.rig import Rig
@@ -39,6 +43,7 @@ LEAST_DEPTH_MM, DEPTH_STEP_MM = 0.001, 0.0005
 GIVE_MM = 0.005
 """A rise that the springs of the contacts make when they are relieved, and no bite."""
 _SAMPLES = 5
+_SAME_MM = 1e-6
 _STANDS_CLEAR = Crash(outcome=Outcome.STAYS, moved_mm=(0.0, TRAVEL_MM), overlap_mm3=(0.0, 0.0), first_mm=None)
 
 
@@ -94,33 +99,42 @@ class GrindingProcess:
         return self.forces
 
     def cases(self) -> tuple[LoadCase, ...]:
-        """Return where the wheel may stand over the part: both ends of its floor, both edges of a traverse.
+        """Return where the wheel may stand over the part: at each corner of what it grinds of the floor.
 
         Raises
         ------
         NotComputedError
             It meets the part nowhere.
         """
-        floor = target_box(self.setup, self.placed, self.part, self.ground.cut.floor)
+        faces = target_faces(self.setup, self.placed, self.part, self.ground.cut.floor)
+        floor = box_of(faces)
         half = min(self.made.width_mm, floor[4] - floor[1]) / 2
-        edges = {"front": floor[1] + half, "back": floor[4] - half}
-        if floor[4] - floor[1] - 2 * half < 1e-6:
-            edges = {"middle": (floor[1] + floor[4]) / 2}
-        places = [
-            (stroke, end, x, edge, y)
-            for stroke in Stroke
-            for end, x in (("left", floor[0]), ("right", floor[3]))
-            for edge, y in edges.items()
-        ]
+        rim = rim_points(faces)[:, :2]
+        rim[:, 1] = np.clip(rim[:, 1], floor[1] + half, floor[4] - half)
+        places = product(Stroke, corners_round(rim).tolist())
         return tuple(
             LoadCase(
-                label=f"{stroke}, wheel at the {end} end, {edge}",
+                label=f"{stroke}, wheel at {self._where(x, y, floor, half)}",
                 stroke=stroke,
                 at_mm=(x, y, floor[5]),
                 group=(number,),
             )
-            for number, (stroke, end, x, edge, y) in enumerate(places)
+            for number, (stroke, (x, y)) in enumerate(places)
         )
+
+    def _where(self, x_mm: float, y_mm: float, floor: Box, half_mm: float) -> str:
+        """Say where the wheel stands: at a corner of the box round the floor, else by numbers."""
+        ends = {"left": floor[0], "right": floor[3]}
+        edges = {"front": floor[1] + half_mm, "back": floor[4] - half_mm}
+        if edges["back"] - edges["front"] < _SAME_MM:
+            edges = {"middle": (floor[1] + floor[4]) / 2}
+        at_end = [name for name, x in ends.items() if abs(x_mm - x) < _SAME_MM]
+        at_edge = [name for name, y in edges.items() if abs(y_mm - y) < _SAME_MM]
+        if at_end and at_edge:
+            return f"the {at_end[0]} end, {at_edge[0]}"
+        write = self.setup.write
+        x, y = (write.number(place, "mm", ".1f") for place in (x_mm, y_mm))
+        return f"X {x}, Y {y} {write.name('mm')}"
 
     def loads(self, case: LoadCase, values: Mapping[str, float]) -> tuple[Load, ...]:
         """Return the load of a case at given sizes of its forces; a cross feed is positive to the column."""
