@@ -13,7 +13,7 @@ from bench_timing import MissingError, interleaved_s
 from fixturecheck.nesting.model import SettlingModel, settling_model_of
 from fixturecheck.nesting.settle import loads_of, loose_of, ranks_of, retreats_of, settle_together, shifted
 from fixturecheck.nesting.tolerance import sampled_rest
-from fixturecheck.result.rest import CriticalPlace
+from fixturecheck.result.tolerance import CriticalPlace
 from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.setup.staging import Push, Staging

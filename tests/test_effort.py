@@ -12,7 +12,10 @@ from fixturecheck.checks import clear, hold, nest
 from fixturecheck.effort import SPENT, Budget, SpentError, spend, spending
 from fixturecheck.holding import remedies
 from fixturecheck.result.finding import Finding, Verdict
-from fixturecheck.result.hold import Remedy, RemedyKind
+from fixturecheck.result.remedy import (
+    Remedy,
+    RemedyKind,
+)
 from fixturecheck.shop.wheels import Wheel
 from tests.checks.gauged import body, gauged, on
 from tests.contact.staging import block

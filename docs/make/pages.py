@@ -29,8 +29,14 @@ from fixturecheck.result import Result
 from fixturecheck.result.contact import Contact, CutMade
 from fixturecheck.result.dials import CutDials, DatumOffset, DialReading
 from fixturecheck.result.finding import Finding, Group
-from fixturecheck.result.hold import FaceHeld, HoldFound, PartHeld
-from fixturecheck.result.rest import Chances, PartLocation, Rest
+from fixturecheck.result.hold import (
+    HoldFound,
+    PartHeld,
+)
+from fixturecheck.result.location import PartLocation
+from fixturecheck.result.magnet import FaceHeld
+from fixturecheck.result.rest import Rest
+from fixturecheck.result.tolerance import Chances
 from fixturecheck.setup import schema as keys
 from fixturecheck.setup.document import RECORDS as TABLES
 from fixturecheck.shop.catalogue import Param, equipment

@@ -21,7 +21,7 @@ from fixturecheck.magnet.remanence import SOFT_BELOW_A_M
 from fixturecheck.release.motions import TRAVEL_MM
 from fixturecheck.release.sequence import HAND_N
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
-from fixturecheck.result.hold import BodyLeaves
+from fixturecheck.result.release import BodyLeaves
 from fixturecheck.shop.tables import material
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import burr_words, first_words, keeps_words, pry_words, step_words

@@ -32,7 +32,12 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.nesting.model import SURE
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
-from fixturecheck.result.rest import Chances, SeatChance, TargetSpread, WrongChance
+from fixturecheck.result.tolerance import (
+    Chances,
+    SeatChance,
+    TargetSpread,
+    WrongChance,
+)
 from fixturecheck.setup.records import BodyRole
 from fixturecheck.units import Writing, percent
 from fixturecheck.wording.motion import drawn_faces_words, settled_draws_words

@@ -30,7 +30,13 @@ from fixturecheck.kernel.measure import box_gap_mm, box_of, flat_of
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.shapes import Box, Face, Solid
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.hold import ClampKind, Jaws, Remedy, RemedyKind, StopAt
+from fixturecheck.result.hold import ClampKind
+from fixturecheck.result.remedy import (
+    Jaws,
+    Remedy,
+    RemedyKind,
+    StopAt,
+)
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import equipment, place
 from fixturecheck.setup.model import Body, Setup

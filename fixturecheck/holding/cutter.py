@@ -58,7 +58,11 @@ from fixturecheck.machining.milling import (
     tooth_force_n,
 )
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.hold import Driver, RemedyKind, Tool
+from fixturecheck.result.hold import (
+    Driver,
+    Tool,
+)
+from fixturecheck.result.remedy import RemedyKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.holding import Holding, Milling, MillWay
 from fixturecheck.setup.model import Setup

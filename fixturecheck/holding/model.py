@@ -10,7 +10,16 @@ from fixturecheck.interval import Range
 from fixturecheck.machining.grinding import Stroke
 from fixturecheck.machining.milling import Bitten, CutterWay
 from fixturecheck.magnet.pull import Pulls
-from fixturecheck.result.hold import BodyLeaves, Burr, FirstSteps, Outcome, Remedy, Tool
+from fixturecheck.result.hold import (
+    Outcome,
+    Tool,
+)
+from fixturecheck.result.release import (
+    BodyLeaves,
+    Burr,
+    FirstSteps,
+)
+from fixturecheck.result.remedy import Remedy
 from fixturecheck.result.shapes import Vector
 from fixturecheck.statics.collapse import Collapse, FactorRange
 from fixturecheck.statics.equilibrium import EquilibriumProblem, Load

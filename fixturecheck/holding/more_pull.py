@@ -21,7 +21,12 @@ from fixturecheck.kernel.measure import area_mm2, face_frame, is_flat
 from fixturecheck.magnet.circuit import MagnetModel, behind
 from fixturecheck.magnet.pull import FacePull, Magnet, least_pulls
 from fixturecheck.magnet.rating import MagnetSource, find_sources
-from fixturecheck.result.hold import Amount, MagnetState, Remedy, RemedyKind
+from fixturecheck.result.magnet import MagnetState
+from fixturecheck.result.remedy import (
+    Amount,
+    Remedy,
+    RemedyKind,
+)
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.model import Body
 from fixturecheck.shop.tables import Finish, finishes

@@ -13,14 +13,16 @@ from fixturecheck.magnet.pull import FacePull
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.hold import (
     Driver,
-    FaceHeld,
     FrictionUsed,
     HoldFound,
     HoldInput,
     HoldLoss,
+    PartHeld,
+)
+from fixturecheck.result.magnet import (
+    FaceHeld,
     MagnetState,
     MagnetUsed,
-    PartHeld,
 )
 from fixturecheck.setup.model import Setup
 from fixturecheck.statics.collapse import Swing

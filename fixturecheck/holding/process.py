@@ -15,7 +15,8 @@ from fixturecheck.holding.rig import Rig
 from fixturecheck.interval import Range
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.milling import Bitten
-from fixturecheck.result.hold import RemedyKind, Tool
+from fixturecheck.result.hold import Tool
+from fixturecheck.result.remedy import RemedyKind
 from fixturecheck.setup.model import Setup
 from fixturecheck.statics.equilibrium import Load
 from fixturecheck.statics.mechanism import Crash, StartingMotion

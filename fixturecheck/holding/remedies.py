@@ -20,7 +20,11 @@ from fixturecheck.holding.more_pull import finer_seat, larger_seat, more_magnet
 from fixturecheck.holding.over_poles import over_poles
 from fixturecheck.holding.process import Lighter
 from fixturecheck.holding.remedy_search import Changed, TrialHold
-from fixturecheck.result.hold import Amount, Remedy, RemedyKind
+from fixturecheck.result.remedy import (
+    Amount,
+    Remedy,
+    RemedyKind,
+)
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.model import Setup
 

@@ -30,7 +30,12 @@ from fixturecheck.machining.cut import GroundCut, Sweeps, rim_of, sweeps_of
 from fixturecheck.machining.detours import clears
 from fixturecheck.machining.grinding import Abrasion, Forces, Pass, Stroke, abrasion, cut_loads, pass_forces
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.hold import Driver, Outcome, RemedyKind, Tool
+from fixturecheck.result.hold import (
+    Driver,
+    Outcome,
+    Tool,
+)
+from fixturecheck.result.remedy import RemedyKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.setup.records import CutWay

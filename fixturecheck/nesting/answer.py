@@ -17,10 +17,9 @@ from fixturecheck.nesting.model import SampledRest, SettlingModel, settling_mode
 from fixturecheck.nesting.settle import AWAY_MM, loose_of, settled_and_visited, shifted
 from fixturecheck.nesting.tolerance import sampled_rest
 from fixturecheck.nesting.way_in import ways_in
+from fixturecheck.result.location import PartLocation
 from fixturecheck.result.rest import (
-    Chances,
     OrderOutcome,
-    PartLocation,
     Rest,
     SeatGap,
     Settled,
@@ -28,6 +27,7 @@ from fixturecheck.result.rest import (
     WayIn,
 )
 from fixturecheck.result.shapes import NamedShape, Role
+from fixturecheck.result.tolerance import Chances
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Press, Staging
 

@@ -14,14 +14,16 @@ from fixturecheck.kernel.measure import area_mm2, face_frame
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.nesting.model import SettlingModel
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.rest import (
-    CriticalPlace,
-    LoadedContact,
+from fixturecheck.result.location import (
     PartLocation,
     SeatTakes,
-    Settled,
     TargetMoves,
 )
+from fixturecheck.result.rest import (
+    LoadedContact,
+    Settled,
+)
+from fixturecheck.result.tolerance import CriticalPlace
 from fixturecheck.rigid.freedoms import SeatPoints, located, null_space, seat_rows, sensitivity
 from fixturecheck.setup.model import Seat, Setup
 from fixturecheck.setup.records import BodyRole, Rank

@@ -12,7 +12,7 @@ from fixturecheck.contact.proximity.candidates import ProximityScene, Shapes
 from fixturecheck.kernel.brep.features import Features, features_of
 from fixturecheck.kernel.brep.topology import one_of_each
 from fixturecheck.kernel.place import drawing_matrix, matrix_of
-from fixturecheck.result.rest import Chances
+from fixturecheck.result.tolerance import Chances
 from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Body, Setup
 

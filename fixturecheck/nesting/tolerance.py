@@ -26,11 +26,11 @@ from fixturecheck.nesting.model import SampledRest, SettlingModel, settling_mode
 from fixturecheck.nesting.outcome import faces_carrying
 from fixturecheck.nesting.settle import AWAY_MM, loose_of, settle_in_order, shifted
 from fixturecheck.nesting.varying_faces import Varying, varying_faces
-from fixturecheck.result.rest import (
+from fixturecheck.result.rest import Ending
+from fixturecheck.result.tolerance import (
     BarredChance,
     Chances,
     CriticalPlace,
-    Ending,
     SeatChance,
     TargetSpread,
     WrongChance,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fixturecheck.process.model import BodyOff
 from fixturecheck.release.sequence import HAND_N
 from fixturecheck.result import Result
-from fixturecheck.result.hold import BodyLeaves
+from fixturecheck.result.release import BodyLeaves
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import pry_words, step_words
 

@@ -36,10 +36,10 @@ from fixturecheck.magnet.remanence import (
 from fixturecheck.numeric import to_vector
 from fixturecheck.release.motions import UP, Room, TouchingFaces, WayOff, support_edges, touches_of, ways_off
 from fixturecheck.result.contact import Sparks
-from fixturecheck.result.hold import (
+from fixturecheck.result.hold import ClampKind
+from fixturecheck.result.release import (
     BodyLeaves,
     Burr,
-    ClampKind,
     FirstSteps,
     OffKind,
     OffWay,

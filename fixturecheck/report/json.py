@@ -14,30 +14,36 @@ from fixturecheck.result import Assumed, Result
 from fixturecheck.result.contact import Contact, CutMade
 from fixturecheck.result.finding import Finding, Group, NotAsked
 from fixturecheck.result.hold import (
-    BodyLeaves,
     BodyMotion,
-    Burr,
     HoldFound,
     HoldLoss,
-    OffWay,
     PartHeld,
-    PryAt,
-    Remedy,
 )
-from fixturecheck.result.rest import (
-    Chances,
-    Freedom,
-    LoadedContact,
+from fixturecheck.result.location import (
     PartLocation,
-    Rest,
-    SeatChance,
-    SeatGap,
     SeatTakes,
     TargetMoves,
-    TargetSpread,
+)
+from fixturecheck.result.release import (
+    BodyLeaves,
+    Burr,
+    OffWay,
+    PryAt,
+)
+from fixturecheck.result.remedy import Remedy
+from fixturecheck.result.rest import (
+    Freedom,
+    LoadedContact,
+    Rest,
+    SeatGap,
 )
 from fixturecheck.result.shapes import BodyDrawn, Vector
 from fixturecheck.result.stored import SCHEMA_VERSION
+from fixturecheck.result.tolerance import (
+    Chances,
+    SeatChance,
+    TargetSpread,
+)
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import (
     burr_words,

@@ -12,7 +12,11 @@ from fixturecheck.report.order import numbered
 from fixturecheck.report.statements import assumed_line, banner, counted
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Verdict
-from fixturecheck.result.hold import HoldFound, MagnetState, PartHeld
+from fixturecheck.result.hold import (
+    HoldFound,
+    PartHeld,
+)
+from fixturecheck.result.magnet import MagnetState
 from fixturecheck.units import Writing
 from fixturecheck.wording import groups as words
 from fixturecheck.wording.groups import Together

@@ -11,7 +11,8 @@ from fixturecheck.report.statements import QUESTIONS, at_the_machine, banner
 from fixturecheck.result import Result
 from fixturecheck.result.dials import CutDials
 from fixturecheck.result.finding import Kind, Verdict
-from fixturecheck.result.hold import ClampKind, MagnetState
+from fixturecheck.result.hold import ClampKind
+from fixturecheck.result.magnet import MagnetState
 from fixturecheck.setup.holding import MillWay
 from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.setup.records import BodyRole, CutWay, Rank

@@ -7,19 +7,23 @@ from collections.abc import Sequence
 
 from fixturecheck.result.hold import (
     FILM,
-    Burr,
     Driver,
-    FirstSteps,
     FrictionUsed,
     HoldFound,
     HoldInput,
     HoldLoss,
-    MagnetState,
-    MagnetUsed,
-    OffKind,
-    OffWay,
     Outcome,
     PartHeld,
+)
+from fixturecheck.result.magnet import (
+    MagnetState,
+    MagnetUsed,
+)
+from fixturecheck.result.release import (
+    Burr,
+    FirstSteps,
+    OffKind,
+    OffWay,
     PryAt,
     SteelKeeps,
 )

@@ -5,7 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 
 from fixturecheck.result.detour import Dodge, DodgeKind, WheelChange, WheelChangeKind
-from fixturecheck.result.hold import Amount, Jaws, Remedy, RemedyKind, StopAt
+from fixturecheck.result.remedy import (
+    Amount,
+    Jaws,
+    Remedy,
+    RemedyKind,
+    StopAt,
+)
 from fixturecheck.result.shapes import Vector
 from fixturecheck.units import METRIC, Writing
 from fixturecheck.wording.sentences import capitalised, first_up

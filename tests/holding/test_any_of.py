@@ -1,6 +1,10 @@
 """Several remedies in one sentence after another."""
 
-from fixturecheck.result.hold import Amount, Remedy, RemedyKind
+from fixturecheck.result.remedy import (
+    Amount,
+    Remedy,
+    RemedyKind,
+)
 from fixturecheck.wording.remedies import any_of
 
 

@@ -11,7 +11,14 @@ from fixturecheck import Clamp, Holding
 from fixturecheck.holding.outcome import magnet_used
 from fixturecheck.holding.remedies import tightened_amounts
 from fixturecheck.magnet.rating import MagnetSource
-from fixturecheck.result.hold import OffKind, OffWay, Remedy, RemedyKind
+from fixturecheck.result.release import (
+    OffKind,
+    OffWay,
+)
+from fixturecheck.result.remedy import (
+    Remedy,
+    RemedyKind,
+)
 from fixturecheck.statics import mechanism
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import magnet_words, step_words, way_words

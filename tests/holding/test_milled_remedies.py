@@ -20,7 +20,7 @@ from fixturecheck.holding.more_pull import larger_seat, more_magnet
 from fixturecheck.holding.remedies import CLAMP_STEP, cut_another_way, dried, lighter_cut, tighter_clamps
 from fixturecheck.kernel.construct import box
 from fixturecheck.magnet.pull import FacePull, Pulls
-from fixturecheck.result.hold import RemedyKind
+from fixturecheck.result.remedy import RemedyKind
 from fixturecheck.wording.remedies import remedy_words
 from tests.holding.rigs import milled
 

@@ -17,7 +17,7 @@ from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.machining.as_ground import grind
 from fixturecheck.magnet.pull import magnet_of
-from fixturecheck.result.hold import RemedyKind
+from fixturecheck.result.remedy import RemedyKind
 from fixturecheck.setup.make import place
 from fixturecheck.wording.remedies import remedy_words
 

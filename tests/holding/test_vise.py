@@ -11,7 +11,11 @@ from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.holding.outcome import found as told
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.finding import Verdict
-from fixturecheck.result.hold import Driver, Outcome, RemedyKind
+from fixturecheck.result.hold import (
+    Driver,
+    Outcome,
+)
+from fixturecheck.result.remedy import RemedyKind
 from tests.holding.rigs import judged, let_go, rigged
 from tests.holding.rigs import milled as under_cutter
 from tests.worked_out import stage_of

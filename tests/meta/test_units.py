@@ -72,7 +72,7 @@ BESIDE = {
     "holding.remedy_search:least_that_reaches": {"target", "now", "most"},
     "holding.remedy_search:Search.least": {"now", "most", "step"},
     "holding.remedy_search:TrialHold.least": {"now", "most", "step"},
-    "result.hold:Amount": {"now", "to"},
+    "result.remedy:Amount": {"now", "to"},
     "report.json:rounded": {"value"},
     "report.markup:round_step": {"least"},
     "wording.sentences:shown": {"value"},

@@ -13,7 +13,7 @@ from scipy.stats import truncnorm
 from fixturecheck.nesting.model import settling_model_of
 from fixturecheck.nesting.tolerance import sampled_rest
 from fixturecheck.nesting.varying_faces import varying_faces
-from fixturecheck.result.rest import CriticalPlace
+from fixturecheck.result.tolerance import CriticalPlace
 from fixturecheck.setup.model import Seat
 from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.tolerancing.zones import draw_errors, sides

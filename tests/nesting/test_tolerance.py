@@ -13,7 +13,8 @@ from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.nesting import tolerance
 from fixturecheck.nesting.disturbances import order_of_placing, under_hand
 from fixturecheck.nesting.tolerance import sampled_rest
-from fixturecheck.result.rest import CriticalPlace, Ending
+from fixturecheck.result.rest import Ending
+from fixturecheck.result.tolerance import CriticalPlace
 from fixturecheck.setup.model import Seat
 from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.wording.motion import settled_draws_words

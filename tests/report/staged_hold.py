@@ -10,29 +10,35 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.result import Result
 from fixturecheck.result.hold import (
     FILM,
-    Amount,
-    BodyLeaves,
     BodyMotion,
-    Burr,
-    FaceHeld,
-    FirstSteps,
-    FluxSection,
     FrictionUsed,
     HoldFound,
     HoldInput,
     HoldLoss,
     LetsGo,
-    MagnetState,
-    MagnetUsed,
     MotionKind,
-    OffKind,
-    OffWay,
     Outcome,
     PartHeld,
+)
+from fixturecheck.result.magnet import (
+    FaceHeld,
+    FluxSection,
+    MagnetState,
+    MagnetUsed,
     PullMap,
+)
+from fixturecheck.result.release import (
+    BodyLeaves,
+    Burr,
+    FirstSteps,
+    OffKind,
+    OffWay,
+    SteelKeeps,
+)
+from fixturecheck.result.remedy import (
+    Amount,
     Remedy,
     RemedyKind,
-    SteelKeeps,
     StopAt,
 )
 from tests.report import staged

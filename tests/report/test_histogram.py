@@ -10,7 +10,10 @@ import numpy as np
 import pytest
 
 from fixturecheck.report.rest_page import histogram
-from fixturecheck.result.rest import CriticalPlace, TargetSpread
+from fixturecheck.result.tolerance import (
+    CriticalPlace,
+    TargetSpread,
+)
 
 FLOOR = CriticalPlace(
     name="step/gib.floor", body="gib", at_mm=(0, 0, 5), direction=(0, 0, 1), cut="step", face="floor"

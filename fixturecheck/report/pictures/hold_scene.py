@@ -24,7 +24,15 @@ from fixturecheck.report.pictures.scene import MeshedResult, actor, camera, fit
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Verdict, worst
-from fixturecheck.result.hold import BodyMotion, FluxSection, HoldFound, PartHeld, PullMap
+from fixturecheck.result.hold import (
+    BodyMotion,
+    HoldFound,
+    PartHeld,
+)
+from fixturecheck.result.magnet import (
+    FluxSection,
+    PullMap,
+)
 from fixturecheck.result.shapes import NamedShape, Role, wheel_name
 from fixturecheck.wording.hold import amount, digits, magnet_state, outcome_words, span
 from fixturecheck.wording.sentences import plain_name, sized

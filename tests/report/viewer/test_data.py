@@ -19,7 +19,7 @@ from fixturecheck.report.viewer.packed import STEP_MM
 from fixturecheck.report.write import meshes_of
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Verdict
-from fixturecheck.result.hold import ComesOff
+from fixturecheck.result.release import ComesOff
 from fixturecheck.result.rest import Ending, Rest, RestPose, Settled, VisitedPose, WayIn
 from tests.report import staged, staged_hold
 

@@ -1,0 +1,137 @@
+"""A change that lets a part hold, with its numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class RemedyKind(StrEnum):
+    """What is changed so that a part holds."""
+
+    DOWNFEED = "downfeed"
+    DEPTH = "depth of cut"
+    WIDTH = "width of cut"
+    FEED = "feed for each tooth"
+    WAY = "way of milling"
+    DIRECTION = "direction of the feed"
+    CLAMPS = "clamps tightened"
+    FASTENED = "loose block fastened"
+    STOP = "stop added"
+    DRY = "dry contacts"
+    SLID = "slid along the magnet"
+    SEAT = "larger seat"
+    SWITCHED_ON = "magnet switched on"
+    TURNED_UP = "magnet turned up"
+    CHUCK = "chuck of a higher rating"
+    FINISH = "finer finish"
+    VISE = "vise"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Amount:
+    """A quantity as stated, and as changed.
+
+    Parameters
+    ----------
+    name : str
+        What it belongs to; empty where the kind of remedy says it.
+    now, to : float
+        In `unit`.
+    unit : str
+    """
+
+    name: str = ""
+    now: float
+    to: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StopAt:
+    """A block fastened against an upright side of a part.
+
+    Parameters
+    ----------
+    axis, sign : int
+        The side: along X (0) or Y (1), and which way it looks.
+    place_mm : float
+        Where the side lies along that axis.
+    low_mm, high_mm : float
+        From where to where the block reaches along the other.
+    tall_mm : float
+        How tall it is from the foot of the part.
+    below_mm : float
+        How far its top stays below the floor of the cut.
+    """
+
+    axis: int
+    sign: int
+    place_mm: float
+    low_mm: float
+    high_mm: float
+    tall_mm: float
+    below_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Jaws:
+    """A part between the jaws of a vise.
+
+    Parameters
+    ----------
+    axis : int
+        They close along X (0) or Y (1).
+    near_mm, far_mm : float
+        Where they bear along that axis.
+    below_mm : float
+        How far they stay below the floor of the cut.
+    torque_nm : float
+        On the screw.
+    """
+
+    axis: int
+    near_mm: float
+    far_mm: float
+    below_mm: float
+    torque_nm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Remedy:
+    """A change that was put through the full analysis and reaches the least factor.
+
+    Parameters
+    ----------
+    kind : RemedyKind
+        What is changed.
+    part : str
+        The part that then holds.
+    factor : float
+        Times the cutting load that it then holds.
+    at_least : bool
+        The analysis stopped at `factor`; it may hold more.
+    change_ratio : float
+        How large the change is: what is needed over what there is, one or more. The smallest comes first.
+    amounts : tuple of Amount
+        Quantities as stated and as changed.
+    names : tuple of str
+        Of what is changed: blocks, a finish or a way as stated and as changed.
+    stop : StopAt or None
+        The block that is added.
+    jaws : Jaws or None
+        The vise that holds it instead.
+    also : Remedy or None
+        What is changed with it, where neither is enough alone.
+    """
+
+    kind: RemedyKind
+    part: str
+    factor: float
+    at_least: bool
+    change_ratio: float
+    amounts: tuple[Amount, ...] = ()
+    names: tuple[str, ...] = ()
+    stop: StopAt | None = None
+    jaws: Jaws | None = None
+    also: Remedy | None = None
