@@ -199,6 +199,7 @@ _SAME_MM = 1e-6
 _STEPS_MM = (0.1, 0.01, 0.001)
 """Cross feeds are named in the coarsest of these that still leaves no overrun to speak of."""
 _OVERRUN_MM = 0.05
+"""How far a rounded step may run past where the cross feed must end."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -407,17 +408,49 @@ def whole_floor(setup: Setup, ground: GroundCut) -> tuple[WheelChange, ...]:
     return tuple(changes)
 
 
-def no_gouge(setup: Setup, cut: GroundCut, part: PartGround) -> WheelChange | None:
+def no_gouge(setup: Setup, cut: GroundCut, part: PartGround) -> tuple[WheelChange, ...]:
+    """Return the changes that, made together, keep the wheel from gouging; none where none was found."""
+    if part.dug is None:
+        return ()
+    if cut.cut.way == CutWay.TRAVERSE:
+        return _ends_at_the_floor(setup, cut)
+    thinner = _thinner_wheel(setup, cut, part.dug)
+    return () if thinner is None else (thinner,)
+
+
+def _ends_at_the_floor(setup: Setup, cut: GroundCut) -> tuple[WheelChange, ...]:
+    """Return the cross feed that ends at the edge of the floor, with a fillet there where it needs one.
+
+    A floor that ends at another wall is covered once the flat of the wheel is at its edge. The wheel's corner
+    then stands in the corner of that wall, which needs as much room.
+    """
+    rim, parts = rim_of(setup), targets_of(setup, cut.cut)
+    step_mm = tight_step_mm(cut, overrun_of(cut, rim, parts))
+    tight = cut.cut
+    feed: tuple[WheelChange, ...] = ()
+    if step_mm is not None:
+        tight = replace(cut.cut, cross_feed_mm=step_mm)
+        feed = (WheelChange(kind=WheelChangeKind.FEED, to_mm=step_mm, was_mm=cut.cut.cross_feed_mm),)
+        if _made(setup, tight, cut):
+            return feed
+    corner_mm = max(rim.flat_from_mm, rim.thickness_mm - rim.flat_to_mm)
+    try:
+        again = grind(setup, tight)
+    except FixturecheckError:
+        # As above: a change that cannot be worked out is not offered.
+        return ()
+    left_mm = max(gouge_depth_mm(p, setup.tolerances.touch_mm) for p in again.parts)
+    if corner_mm <= 0.0 or left_mm > corner_mm + _OVERRUN_MM:
+        return ()
+    return (*feed, WheelChange(kind=WheelChangeKind.FILLET, to_mm=corner_mm))
+
+
+def _thinner_wheel(setup: Setup, cut: GroundCut, dug: Shape) -> WheelChange | None:
     """Return the thinner wheel that would not gouge; None when that is not the way out."""
     path = cut.path
-    if (
-        part.dug is None
-        or path.wall_sign == 0
-        or setup.wheel.dressed_profile_mm
-        or cut.cut.way == CutWay.TRAVERSE
-    ):
+    if path.wall_sign == 0 or setup.wheel.dressed_profile_mm:
         return None
-    box, side_mm = box_of(part.dug), wheel_side_mm(rim_of(setup), path)
+    box, side_mm = box_of(dug), wheel_side_mm(rim_of(setup), path)
     room_mm = side_mm - box[4] if path.wall_sign > 0 else box[1] - side_mm
     thick_mm = math.floor(room_mm / _UP_MM + 1e-6) * _UP_MM
     if thick_mm <= 2 * setup.wheel.corner_radius_mm:

@@ -68,18 +68,23 @@ class WheelChangeKind(StrEnum):
     THINNER = "thinner"
     LARGER = "larger"
     FLANGES = "flanges"
+    FEED = "feed"
+    FILLET = "fillet"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WheelChange:
-    """One change of the wheel after which a cut is made, ground again and found good.
+    """One change of the wheel, or of how it is fed, after which a cut is made, ground again and found good.
 
     Parameters
     ----------
     kind : WheelChangeKind
         What is changed.
     to_mm : float
-        Thickness or diameter that is then needed; zero for traversing.
+        Thickness, diameter, cross feed or radius that is then needed; zero for traversing. A fillet is not
+        ground again: it is the room that the wheel's corner takes where the floor ends.
+    was_mm : float
+        The cross feed as it is; zero for other changes.
     most_rpm : int or None
         The most that a larger wheel may turn, where the machine turns faster.
     marked_speed : bool
@@ -88,5 +93,6 @@ class WheelChange:
 
     kind: WheelChangeKind
     to_mm: float = 0.0
+    was_mm: float = 0.0
     most_rpm: int | None = None
     marked_speed: bool = False

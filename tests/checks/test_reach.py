@@ -95,6 +95,37 @@ def test_a_wheel_thicker_than_the_slot_gouges_and_a_thinner_one_is_named():
     assert one(again, "does not gouge").verdict is Verdict.GO
 
 
+def channel(fillet_mm: float = 0.0) -> Body:
+    """The stepped part with a land 1 mm wide along the front: its floor ends at y = 1 and at the wall."""
+    land = cq.Workplane().box(LENGTH, 1, 20, centered=False)
+    work = cq.Workplane(stepped(fillet=fillet_mm)).union(land)
+    if fillet_mm:
+        work = work.edges(cq.selectors.NearestToPointSelector((LENGTH / 2, 1, 8))).fillet(fillet_mm)
+    solid = work.val()
+    return Body(name="channel", solid=solid, faces=named(solid), at=cq.Location(cq.Vector(0, 0, 50)))
+
+
+TRAVERSED = {"wheel": Wheel(thickness_mm=6.0, corner_radius_mm=0.3), "stock_mm": 0.2, "way": "traverse"}
+
+
+def test_a_traverse_between_two_walls_ends_where_the_floor_does():
+    """Of R 0.5 in both corners the flat is 10 mm wide: 6 - 0.3 cover it after 4.8 more, 3 steps of 1.6."""
+    found = run(channel(fillet_mm=0.5), cross_feed_mm=2.0, **TRAVERSED)
+    gouge = one(found, "gouges")
+    assert gouge.verdict is Verdict.NO_GO
+    assert gouge.remedy.startswith("Feed across by 1.6 mm a pass instead of 2 mm")
+    again = run(channel(fillet_mm=0.5), cross_feed_mm=1.6, **TRAVERSED)
+    assert {f.verdict for f in again} == {Verdict.GO}
+
+
+def test_a_traverse_into_a_square_corner_needs_room_for_the_corner_of_the_wheel():
+    found = run(channel(), cross_feed_mm=2.0, **TRAVERSED)
+    remedy = one(found, "gouges").remedy
+    # 6 - 0.3 cover 11 mm after 5.3 more.
+    assert remedy.startswith("Feed across by 1.77 mm a pass instead of 2 mm")
+    assert "draw a fillet of at least 0.3 mm, or an undercut" in remedy
+
+
 def test_flange_depth_is_half_of_what_the_wheel_stands_out():
     small = Wheel(diameter_mm=60.0, bore_mm=20.0)
     deep = one(run(wheel=small, machine=Machine(flange=Flange(diameter_mm=40.0))), "past its flanges")
