@@ -19,7 +19,7 @@ FAR_ARCSEC = 60.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Incline:
-    """A slope about the X axis of the equipment that makes it.
+    """A slope about the hinge of the equipment that makes it.
 
     Parameters
     ----------
@@ -32,6 +32,9 @@ class Incline:
     by_stack_arcsec, by_distance_arcsec, by_flatness_arcsec : float
         How far the angle may be off either way by the stack, the distance of the rolls, and flatness; of an
         angle block all of it counts as flatness.
+    hinge : tuple of float
+        Unit direction of the hinge where it stands, in the equipment's frame; the slope turns right-handed
+        about it.
     """
 
     wanted_deg: float
@@ -41,6 +44,7 @@ class Incline:
     by_stack_arcsec: float = 0.0
     by_distance_arcsec: float = 0.0
     by_flatness_arcsec: float = 0.0
+    hinge: tuple[float, float, float] = (1.0, 0.0, 0.0)
 
     @property
     def missed_arcsec(self) -> float:

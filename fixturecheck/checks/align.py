@@ -17,6 +17,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from fixturecheck.checks.slopes import levelling_deg, slopes_of
 from fixturecheck.checks.stage import Stage
 from fixturecheck.dials.squaring import allowed_runout_mm, slant_mm
 from fixturecheck.machining.cut import GroundCut, PartTargets, TargetFace, rim_of, targets_of
@@ -25,6 +26,7 @@ from fixturecheck.result.finding import Finding, Kind, judge, meets
 from fixturecheck.setup.dials import Squaring
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.units import Writing, angle_text
+from fixturecheck.wording.settings import levelled_words
 
 ID = "align"
 TITLE = "Floors level, walls parallel to the traverse"
@@ -42,7 +44,7 @@ def check(stage: Stage) -> Iterator[Finding]:
     for cut in stage.cuts:
         parts = targets_of(stage.setup, cut.cut)
         for part in parts:
-            yield _floor(cut.cut, part, write)
+            yield _floor(stage, cut.cut, part)
             if part.wall is not None:
                 yield from _wall(cut.cut, part, part.wall, write)
         if len(parts) > 1:
@@ -51,8 +53,9 @@ def check(stage: Stage) -> Iterator[Finding]:
             yield from _squared(stage.setup, cut, parts, square)
 
 
-def _floor(cut: Cut, part: PartTargets, write: Writing) -> Finding:
+def _floor(stage: Stage, cut: Cut, part: PartTargets) -> Finding:
     """Judge how far a floor is from level."""
+    write = stage.setup.write
     x0, y0, z0, x1, y1, z1 = part.floor.box
     nx, ny, nz = part.floor.normal
     along_mm, across_mm = (x1 - x0) * -nx / nz, (y1 - y0) * -ny / nz
@@ -68,9 +71,18 @@ def _floor(cut: Cut, part: PartTargets, write: Writing) -> Finding:
             for v, axis in ((along_mm, "X"), (across_mm, "Y"))
             if abs(v) > _NOISE_MM
         ]
-        remedy = f"Raise {' and '.join(lows)}."
+        remedy = _set_level(stage, part) or f"Raise {' and '.join(lows)}."
     angle_deg = math.degrees(math.atan2(math.hypot(nx, ny), nz))
     return _finding(Kind.FLOOR_LEVEL, cut, part, part.floor, z1 - z0, angle_deg, (says, remedy), write)
+
+
+def _set_level(stage: Stage, part: PartTargets) -> str | None:
+    """Return how the slope under a part is set for its floor to be level; None where it lies on none."""
+    for slope, riders in slopes_of(stage):
+        if part.body.name in riders and part.floor.normal[2] > 0.0:
+            needed_deg = levelling_deg(slope, part.floor.normal)
+            return levelled_words(slope.group or slope.name, slope.inclines, needed_deg)
+    return None
 
 
 def _wall(cut: Cut, part: PartTargets, wall: TargetFace, write: Writing) -> Iterator[Finding]:

@@ -9,9 +9,9 @@ import numpy as np
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.boolean import common
-from fixturecheck.kernel.brep.topology import faces_of, solids_of
+from fixturecheck.kernel.brep.topology import edges_of, faces_of, solids_of
 from fixturecheck.kernel.construct import box
-from fixturecheck.kernel.measure import box_of, face_frame, volume_mm3
+from fixturecheck.kernel.measure import box_of, edge_ends, face_frame, volume_mm3
 from fixturecheck.kernel.place import placed_at, translation
 from fixturecheck.kernel.select import by_plane
 from fixturecheck.kernel.shapes import Face, Placed, Solid
@@ -32,6 +32,8 @@ _DEEP_PITCHES = 0.8
 _WHOLE_SHARE = 0.5
 # A body that reaches no deeper than this into what the parts can feel is left out.
 _SLIVER_MM = 1.0
+# Cosine of the angle of edges that are square to each other, and what parallel ones miss of one.
+_SQUARE = 1e-6
 BACK_FACE = "base"
 
 
@@ -77,12 +79,32 @@ def ferrous_bodies(setup: Setup) -> tuple[Ferrous, ...]:
         A magnetic material has no curve and none is stated that it lies between, or a pole has no face for
         the magnet to lie against.
     """
-    # A body that poles are set in is what lies between them.
-    loose = [b for b in setup.bodies if not b.pole and not b.poles and material(b.material).magnetic]
     poles = setup.poles()
+    # A body that poles are set in is what lies between them.
+    loose = [
+        b
+        for b in setup.bodies
+        if not b.pole and not b.poles and material(b.material).magnetic and not _behind(setup, b, poles)
+    ]
     # Round every part, magnetic or not: steel blocking may hold one of brass.
     near = felt([_box(placed_at(b.solid, b.at)) for b in setup.parts()], poles)
     return tuple(f for b in (*poles, *loose) if (f := as_iron(setup, b, near)) is not None)
+
+
+def _behind(setup: Setup, body: Body, poles: Sequence[Body]) -> bool:
+    """Whether a piece of the magnet's own equipment lies wholly behind it, as the base of a sine plate does.
+
+    The magnet between drives its flux the other way.
+    """
+    holders = {b.name: b.group for b in setup.bodies if b.poles}
+    own = [p for p in poles if p.group in holders and holders[p.group] == body.group]
+    if body.group is None or not own:
+        return False
+    corners = np.vstack([edge_ends(e) for e in edges_of(placed_at(body.solid, body.at))])
+    backs = [
+        face_frame(faces_of(placed_at(p.solid, p.at))[i]) for p in own for i in p.faces.get(BACK_FACE, ())
+    ]
+    return bool(backs) and all(((corners - at) @ out).min() > -_SLIVER_MM for at, out, _ in backs)
 
 
 def irons_of(setup: Setup) -> Mapping[str, Body]:
@@ -294,6 +316,9 @@ def as_iron(setup: Setup, body: Body, near: tuple[np.ndarray, np.ndarray]) -> Fe
         near = near[0].copy(), near[1].copy()
         near[0][across], near[1][across] = low[across], high[across]
         near[0][2] = high[2] - _DEEP_PITCHES * pitch_mm(setup.poles())
+    elif body.pole and _is_turned_bar(body):
+        # One that leans is kept whole: a cut along the axes would leave some without a back.
+        near = low - 1.0, high + 1.0
     if (inside < least).any():
         return None
     weak, strong = curves(setup, body.material, body.name)
@@ -352,6 +377,19 @@ def _is_bar(solid: Solid) -> bool:
     low, high = _box(solid)
     size = np.round(high - low, 6)
     return bool(len(faces_of(solid)) == 6 and abs(volume_mm3(solid) - size.prod()) <= 1e-6 * size.prod())
+
+
+def _is_turned_bar(body: Body) -> bool:
+    """Whether a pole is a plain box that stands at an angle."""
+    faces, edges = faces_of(body.solid), edges_of(body.solid)
+    if len(faces) != 6 or len(edges) != 12 or _is_bar(placed_at(body.solid, body.at)):
+        return False
+    spans = [np.subtract(*edge_ends(e)) for e in edges]
+    lengths = np.array([np.linalg.norm(s) for s in spans])
+    ways = np.array(spans) / lengths[:, None]
+    cosines = np.abs(ways @ ways.T)
+    square = np.minimum(cosines, 1.0 - cosines).max() < _SQUARE
+    return bool(square and abs(np.prod(np.sort(lengths)[[0, 4, 8]]) - volume_mm3(body.solid)) < 1e-3)
 
 
 def _level_under(body: Body) -> bool:

@@ -11,11 +11,11 @@ from scipy.optimize import brentq
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.construct import box, prism
-from fixturecheck.kernel.measure import box_of, face_frame
+from fixturecheck.kernel.brep.topology import edges_of, faces_of
+from fixturecheck.kernel.construct import box, only_solid, prism
+from fixturecheck.kernel.measure import box_of, edge_ends, face_frame
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
-from fixturecheck.kernel.place import location_of, placed_at
+from fixturecheck.kernel.place import location_of, placed_at, transformed
 from fixturecheck.kernel.shapes import Placed, Solid
 from fixturecheck.magnet.circuit import Fineness, Iron, MagnetModel, Pole, behind, magnet_model
 from fixturecheck.magnet.field.bh import law_between
@@ -35,6 +35,9 @@ from fixturecheck.units import Writing
 _LONG_PITCHES, _HIGH_PITCHES = 4.0, 1.6
 _NAME = "rating piece"
 _UP = 0.999
+# A magnet that leans by less, as a cosine short of one, is level.
+_LEVEL = 1e-9
+_AS_IT_STANDS: Floats = np.eye(3)
 # The pull of the piece is read to half a per cent; this leaves it 2e-5 of itself off.
 _RESIDUAL_SHARE = 1e-4
 # Elements in distances between poles, 3 mm at 25: the piece is thick; finer ones change two per cent.
@@ -216,9 +219,11 @@ def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> RatingPiece:
         )
         raise NotComputedError(message)
     normals = np.array([s[1] for s in seats.values()])
-    if np.allclose(normals, normals[0], atol=1e-6) and abs(normals[0][2]) > _UP:
+    if np.allclose(normals, normals[0], atol=1e-6):
         seated = [b for b in setup.poles() if b.name in {name for name, _ in seats}]
-        return _flat_piece(seated, next(iter(seats.values()))[0][2], size_mm, setup.write)
+        level = _level_frame(seated[0], next(iter(seats)), normals[0])
+        top_mm = level @ next(iter(seats.values()))[0]
+        return _flat_piece(seated, top_mm[2], size_mm, setup.write, level)
     if size_mm:
         message = "a rating piece of a stated size lies on a flat chuck; the seats here are of no flat chuck"
         raise NotComputedError(message)
@@ -250,11 +255,30 @@ def _tops(setup: Setup) -> dict[tuple[str, str], Floats]:
     return found if level else {}
 
 
+def _level_frame(pole: Body, seat: tuple[str, str], normal: Floats) -> Floats:
+    """Return the turn (3, 3) that brings the top of a magnet level, its poles along the axes."""
+    if normal[2] > 1.0 - _LEVEL:
+        return _AS_IT_STANDS
+    index = pole.face_indices(seat[1])[0]
+    ends = [edge_ends(e) for e in edges_of(faces_of(placed_at(pole.solid, pole.at))[index])]
+    along = max((b - a for a, b in ends), key=lambda v: float(np.linalg.norm(v)))
+    along = along / np.linalg.norm(along)
+    return np.array([along, np.cross(normal, along), normal])
+
+
 def _flat_piece(
-    poles: Sequence[Body], top_z_mm: float, size_mm: Sequence[float], write: Writing
+    poles: Sequence[Body],
+    top_z_mm: float,
+    size_mm: Sequence[float],
+    write: Writing,
+    level: Floats = _AS_IT_STANDS,
 ) -> RatingPiece:
-    """Return a block in the middle of the magnet, half-way between a north and a south pole."""
-    boxes = {p.name: np.array(box_of(placed_at(p.solid, p.at))) for p in poles}
+    """Return a block in the middle of the magnet, half-way between a north and a south pole.
+
+    `level` turns the magnet so that its top is level, where it leans; `top_z_mm` is its height then.
+    """
+    flat = {p.name: transformed(placed_at(p.solid, p.at), level, np.zeros(3)) for p in poles}
+    boxes = {name: np.array(box_of(solid)) for name, solid in flat.items()}
     middle = {n: 0.5 * (b[:3] + b[3:]) for n, b in boxes.items()}
     near = np.mean(list(middle.values()), axis=0)
     order = sorted(poles, key=lambda p: float(np.linalg.norm(middle[p.name] - near)))
@@ -278,8 +302,10 @@ def _flat_piece(
         )
         size = np.array([*np.minimum(_LONG_PITCHES * pitch, reach), _HIGH_PITCHES * pitch])
     low = np.array([*(centre[:2] - size[:2] / 2), top_z_mm])
-    solid = box(to_vector(low), to_vector(low + size))
-    return RatingPiece(placed=_named(solid), area_mm2=float(size[0] * size[1]), says=_by(size, write))
+    solid = transformed(box(to_vector(low), to_vector(low + size)), level.T, np.zeros(3))
+    return RatingPiece(
+        placed=_named(only_solid(solid)), area_mm2=float(size[0] * size[1]), says=_by(size, write)
+    )
 
 
 def _by(size_mm: Floats, write: Writing) -> str:

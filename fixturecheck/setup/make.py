@@ -184,7 +184,7 @@ def _of_piece(piece: Piece, name: str, where: Location) -> Body:
         faces=dict(piece.faces),
         finish=dict(piece.finish),
         pole=piece.pole,
-        incline=piece.incline,
+        inclines=piece.inclines,
         poles=tuple(_of_piece(p, name, translation()) for p in piece.poles),
         group=name,
     )

@@ -80,8 +80,8 @@ class Body:
     poles : tuple of Body
         Pole pieces set in the solid and flush with it, drawn in its frame. Parts touch the solid; only
         the magnet tells its poles apart.
-    incline : Incline or None
-        The slope about its X axis that the shop's sine plate or angle block makes.
+    inclines : tuple of Incline
+        The slopes that the shop's sine plate or angle block makes, that of the lowest hinge first.
     group : str or None
         The piece of equipment that the body belongs to.
     fastened : bool
@@ -109,7 +109,7 @@ class Body:
     no_function: frozenset[str] = frozenset()
     pole: str | None = None
     poles: tuple[Body, ...] = ()
-    incline: Incline | None = None
+    inclines: tuple[Incline, ...] = ()
     group: str | None = None
     fastened: bool = False
     source: Source | None = None

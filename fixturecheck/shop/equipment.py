@@ -12,14 +12,17 @@ from fixturecheck.kernel.construct import box, chamfer, cylinder
 from fixturecheck.kernel.select import by_selector
 from fixturecheck.result.shapes import Vector
 from fixturecheck.shop.piece import AXIS_NORMALS, Outline, Piece, named, named_box, rest_named
-from fixturecheck.shop.sine_plate import sine_plate
+from fixturecheck.shop.poles import PoleLayout
+from fixturecheck.shop.sine_plate import compound_sine_plate, magnetic_sine_plate, sine_plate
 
 __all__ = [
     "angle_block",
     "blocking_block",
+    "compound_sine_plate",
     "flat_magnetic_chuck",
     "gauge_block",
     "grinding_vise",
+    "magnetic_sine_plate",
     "magnetic_v_block",
     "parallel",
     "sine_plate",
@@ -74,7 +77,7 @@ def angle_block(
     _check_chamfer("angle_block", chamfer_mm, toe_mm, width_mm, length_mm)
     solid, faces = outline.prism(length_mm=width_mm)
     incline = Incline(wanted_deg=angle_deg, reached_deg=angle_deg, by_flatness_arcsec=error_arcsec)
-    return (Piece(suffix="", solid=solid, faces=faces, material=material, incline=incline),)
+    return (Piece(suffix="", solid=solid, faces=faces, material=material, inclines=(incline,)),)
 
 
 def step_block(
@@ -231,12 +234,6 @@ def _bed_and_jaw(
     return Piece(suffix="body", solid=solid, faces=faces, material=material)
 
 
-_MOST_POLES = 400
-
-_Bar = tuple[Vector, Vector]
-"""Two opposite corners of a pole."""
-
-
 def flat_magnetic_chuck(
     *,
     length_mm: float,
@@ -261,55 +258,19 @@ def flat_magnetic_chuck(
         The plate has no room for two poles, or the poles are too many to handle one by one.
     """
     low, high = (-length_mm / 2, -width_mm / 2, -plate_mm), (length_mm / 2, width_mm / 2, 0.0)
-    axis = 1 if pole_direction == "x" else 0
-    bars = _bars(low, high, across=axis, pitch_mm=pole_pitch_mm, spacer_mm=spacer_mm, frame_mm=frame_mm)
+    layout = PoleLayout(
+        pole_pitch_mm=pole_pitch_mm,
+        spacer_mm=spacer_mm,
+        frame_mm=frame_mm,
+        pole_direction=pole_direction,
+        material=material,
+    )
     solid, faces = named_box(low, high)
     # Parts lie on one plane, whatever is iron in it: only the magnet tells the poles apart.
-    poles = tuple(_chuck_pole(i, bar, material) for i, bar in enumerate(bars, start=1))
+    poles = layout.poles("flat_magnetic_chuck", low, high)
     plate = Piece(suffix="plate", solid=solid, faces=faces, material=spacer_material, poles=poles)
     rails = _rails(low, high, back_rail_height_mm, side_rail_height_mm, rail_mm, rail_material)
     return plate, *rails
-
-
-def _bars(
-    low: Vector, high: Vector, *, across: int, pitch_mm: float, spacer_mm: float, frame_mm: float
-) -> list[_Bar]:
-    """Lay out as many poles as fit inside the frame, in the middle of it, along the axis they repeat on."""
-    iron_mm = pitch_mm - spacer_mm
-    if iron_mm <= 0:
-        message = f"flat_magnetic_chuck: spacer_mm {spacer_mm:g} leaves no iron in pole_pitch_mm {pitch_mm:g}"
-        raise SetupError(message)
-    room_mm = [b - a - 2 * frame_mm for a, b in zip(low, high, strict=True)]
-    # The small addition keeps a plate that is an exact number of pitches from losing one to rounding.
-    count = math.floor((room_mm[across] + spacer_mm) / pitch_mm + 1e-9)
-    if count < 2 or room_mm[1 - across] <= 0:
-        message = (
-            f"flat_magnetic_chuck: no room for two poles of pitch {pitch_mm:g} mm inside a frame of "
-            f"{frame_mm:g} mm; make the plate longer or the pitch smaller"
-        )
-        raise SetupError(message)
-    if count > _MOST_POLES:
-        message = (
-            f"flat_magnetic_chuck: {count} poles are more than a field can be worked out for; take a "
-            "larger pole_pitch_mm"
-        )
-        raise SetupError(message)
-    first_mm = -(count * pitch_mm - spacer_mm) / 2
-    along = 1 - across
-    bars = []
-    for i in range(count):
-        start, end = [0.0, 0.0, low[2]], [0.0, 0.0, high[2]]
-        start[across], end[across] = first_mm + i * pitch_mm, first_mm + i * pitch_mm + iron_mm
-        start[along], end[along] = low[along] + frame_mm, high[along] - frame_mm
-        bars.append(((start[0], start[1], start[2]), (end[0], end[1], end[2])))
-    return bars
-
-
-def _chuck_pole(number: int, bar: _Bar, material: str) -> Piece:
-    """Return one pole; odd ones are north."""
-    solid, faces = named_box(*bar)
-    pole = "n" if number % 2 else "s"
-    return Piece(suffix=f"pole_{number:02d}", solid=solid, faces=faces, material=material, pole=pole)
 
 
 def _rails(

@@ -50,8 +50,8 @@ class Piece:
         `n` or `s` for a magnet's pole piece.
     poles : tuple of Piece
         Pole pieces set in the solid and flush with it.
-    incline : Incline or None
-        The slope that it makes about X, where it is there for that.
+    inclines : tuple of Incline
+        The slopes that it makes, that of the lowest hinge first, where it is there for that.
     role : str
         `fixture`, always: equipment holds, it is not ground.
     """
@@ -63,7 +63,7 @@ class Piece:
     finish: Mapping[str, str] = field(default_factory=lambda: _GROUND)
     pole: str | None = None
     poles: tuple[Piece, ...] = ()
-    incline: Incline | None = None
+    inclines: tuple[Incline, ...] = ()
     role: str = "fixture"
 
     def body_name(self, equipment: str) -> str:

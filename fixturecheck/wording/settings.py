@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from fixturecheck.angles.angle_blocks import dms
 from fixturecheck.angles.gauge_blocks import Stack, gauge_set
 from fixturecheck.angles.incline import Incline
@@ -44,6 +46,41 @@ def unsure_words(incline: Incline) -> str:
         f'±{incline.unsure_arcsec:.1f}" (blocks {incline.by_stack_arcsec:.1f}", distance of the rolls '
         f'{incline.by_distance_arcsec:.1f}", flatness {incline.by_flatness_arcsec:.1f}")'
     )
+
+
+LEVEL_DEG = 1e-4
+"""An angle that is no larger need not be set: a third of a second of arc."""
+
+
+def levelled_words(who: str, inclines: Sequence[Incline], needed_deg: tuple[float, float]) -> str:
+    """Return how a slope is set for a face on it to come level.
+
+    Parameters
+    ----------
+    who : str
+        The equipment.
+    inclines : sequence of Incline
+        Its slopes, the lowest first.
+    needed_deg : tuple of float
+        Angle of the lower hinge and of the upper one.
+    """
+    lower, upper = (0.0 if abs(a) < LEVEL_DEG else a for a in needed_deg)
+    turned = ""
+    if lower < 0.0:
+        # Half a turn on the plate takes both angles to the other side.
+        lower, upper, turned = -lower, -upper, " and turn the part end for end on it"
+    if len(inclines) == 1 and upper:
+        way = "+" if upper > 0 else "-"
+        return (
+            f"No angle of {who} alone brings it level: take a compound sine plate, the lower plate at "
+            f"{lower:.4f}° and the upper one at {abs(upper):.4f}° toward {way}X{turned}."
+        )
+    if inclines[-1].stack is None:
+        return f"Take a block of {lower:.4f}° in place of {who}{turned}."
+    if len(inclines) == 1:
+        return f"Set {who} at {lower:.4f}°{turned}."
+    other = ", which rises the other way" if upper < 0 else ""
+    return f"Set {who} at {lower:.4f}°, its upper plate at {abs(upper):.4f}°{other}{turned}."
 
 
 _TOWARD = {"down": "down", "up": "up", "in": "in (toward the column)", "out": "out (away from the column)"}

@@ -53,7 +53,7 @@ def asked(setup: Setup, kind: Kind):
 
 
 def test_the_plate_stands_at_the_angle_of_its_stack(bodies):
-    incline = named(bodies, "plate").incline
+    incline = named(bodies, "plate").inclines[0]
     top = named(bodies, "plate")
     (face,) = top.faces["top"]
     normal = top.solid.Faces()[face].normalAt()
@@ -69,7 +69,7 @@ def test_the_plate_stands_at_the_angle_of_its_stack(bodies):
 
 
 def test_the_stack_is_told_and_the_error_reaches_the_face(bodies):
-    incline = named(bodies, "plate").incline
+    incline = named(bodies, "plate").inclines[0]
     setup = setup_of(bodies, wedge(incline.reached_deg))
     (stack,) = asked(setup, Kind.STACK)
     assert stack.verdict is Verdict.GO
@@ -83,7 +83,7 @@ def test_the_stack_is_told_and_the_error_reaches_the_face(bodies):
 
 
 def test_a_closer_zone_is_no_go_and_names_the_largest_share(bodies):
-    incline = named(bodies, "plate").incline
+    incline = named(bodies, "plate").inclines[0]
     setup = setup_of(bodies, wedge(incline.reached_deg, tolerance_mm=0.001))
     (slope,) = asked(setup, Kind.SLOPE)
     assert slope.verdict is Verdict.NO_GO

@@ -169,7 +169,7 @@ def test_every_operation_stands_in_equipment_as_script_and_as_text(sound) -> Non
     for kind in ("py", "toml"):
         setups = sound[kind]
         assert all(one.setup is not None and one.parts for one in setups.values())
-        plate = setups[20].setup.body("sine_plate").incline
+        plate = setups[20].setup.body("sine_plate").inclines[0]
         assert sum(plate.stack.blocks_mm) == pytest.approx(127 * math.sqrt(0.5), abs=3e-4)
         result = check_operation(setups[20], only={"seat", "reach", "align"})
         assert result.verdict is Verdict.GO

@@ -32,7 +32,8 @@ def face_area_mm2(piece: Piece, name: str) -> float:
 def test_the_shop_has_what_a_toolmaker_sets_up_with() -> None:
     wanted = {
         "magnetic_v_block", "flat_magnetic_chuck", "grinding_vise", "blocking_block", "parallel",
-        "gauge_block", "angle_block", "sine_plate", "step_block", "stop_rod",
+        "gauge_block", "angle_block", "sine_plate", "magnetic_sine_plate", "compound_sine_plate",
+        "step_block", "stop_rod",
     }  # fmt: skip
     assert wanted == set(KINDS)
 
@@ -95,7 +96,7 @@ def test_every_number_changes_the_solids(name: str) -> None:
     def fingerprint(**params: float | int | str) -> list[tuple[float | str, ...]]:
         pieces = [p for piece in make(name, **params) for p in (piece, *piece.poles)]
         # What a slope is known to is no size of its solids.
-        return [(round(volume_mm3(p.solid), 6), *box_of(p.solid), repr(p.incline)) for p in pieces]
+        return [(round(volume_mm3(p.solid), 6), *box_of(p.solid), repr(p.inclines)) for p in pieces]
 
     plain = fingerprint()
     for key, param in equipment()[name].params.items():
