@@ -202,6 +202,8 @@ def _open_words(seat: SeatGap, opening: float, write: Writing) -> str:
 
 
 def _remedy(wrong: list[LoadedContact], open_seats: list[SeatGap]) -> str | None:
+    if wrong and not open_seats:
+        return f"State {wrong[0].a} and {wrong[0].b} as a seat if they are meant to meet, or relieve either."
     if wrong:
         return f"Relieve {wrong[0].a} or {wrong[0].b}; `fixturecheck relieve` works it out."
     return "Find what holds it off, or push it another way." if open_seats else None

@@ -322,7 +322,9 @@ class _ToPlace:
             return f"{trouble.pair.name} contradicts {others}: {self._miss(trouble)}"
         if isinstance(trouble, Superfluous):
             key, what = ("turn_deg", "turn") if trouble.turns else ("along_mm", "slide")
-            left = f"no {what}" if not trouble.left else f"{trouble.left} {what}{'s' * (trouble.left > 1)}"
+            if not trouble.left:
+                return f"{trouble.body!r}: its seats leave no {what}; leave {key} out"
+            left = f"{trouble.left} {what}{'s' * (trouble.left > 1)}"
             return f"{trouble.body!r}: its seats leave {left}, and {key} states {trouble.stated}"
         return _says_unlocated(trouble)
 

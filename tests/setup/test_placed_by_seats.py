@@ -218,7 +218,7 @@ def test_blocking_is_placed_by_its_seats_too(folder: Path) -> None:
             "'gib' is not located by its seats: it slides along X and slides along Y and turns about Z; "
             "state one more seat, along_mm and turn_deg, or at",
         ),
-        (THREE + "along_mm = 3\n", 12, "'gib': its seats leave no slide, and along_mm states 1"),
+        (THREE + "along_mm = 3\n", 12, "'gib': its seats leave no slide; leave along_mm out"),
         (
             THREE + "at = [0, 0, 0]\n",
             17,
