@@ -9,8 +9,14 @@ from fixturecheck.dials.reading import lines_for, with_backlash_mm
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import axis_of, box_of, extent_along, flat_of, tessellated
+from fixturecheck.kernel.measure import (
+    axis_of,
+    box_of,
+    extent_along,
+    flat_of,
+)
 from fixturecheck.kernel.place import placed_at
+from fixturecheck.kernel.sample import tessellated
 from fixturecheck.kernel.shapes import Face, Shape
 from fixturecheck.result.dials import DatumOffset, Unreachable
 from fixturecheck.setup.dials import Toward, Transfer

@@ -27,10 +27,12 @@ from fixturecheck.kernel.measure import (
     box_of,
     centre_of,
     edge_length_mm,
-    edge_points,
     is_straight,
-    triangles_of,
     volume_mm3,
+)
+from fixturecheck.kernel.sample import (
+    edge_points,
+    triangles_of,
 )
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.magnet.pull import Pulls

@@ -12,7 +12,7 @@ import shapely
 
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.topology import edges_of
-from fixturecheck.kernel.measure import edge_points
+from fixturecheck.kernel.sample import edge_points
 from fixturecheck.kernel.shapes import Shape
 
 MOST_CORNERS, MORE_SHARE = 6, 0.02

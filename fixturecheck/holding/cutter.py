@@ -33,10 +33,12 @@ from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.measure import (
     box_of,
     extent_along,
-    face_window,
-    grid_on_face,
     loose_box,
     on_face,
+)
+from fixturecheck.kernel.sample import (
+    face_window,
+    grid_on_face,
 )
 from fixturecheck.kernel.shapes import Box, Face, Shape, Solid
 from fixturecheck.machining.milling import (

@@ -9,7 +9,15 @@ from dataclasses import dataclass
 from fixturecheck.kernel.boolean import Apart, apart, clipped
 from fixturecheck.kernel.brep.topology import solids_of
 from fixturecheck.kernel.construct import cylinder
-from fixturecheck.kernel.measure import box_gap_mm, box_of, depth_mm, loose_box, thinner_mm
+from fixturecheck.kernel.depth import (
+    depth_mm,
+    thinner_mm,
+)
+from fixturecheck.kernel.measure import (
+    box_gap_mm,
+    box_of,
+    loose_box,
+)
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.cut import CUTS, CutMadeBy, GroundCut, Mover, PartGround
 from fixturecheck.result.hold import ClampKind

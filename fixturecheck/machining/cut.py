@@ -22,7 +22,11 @@ from fixturecheck.result.contact import CutMade, FaceMade
 from fixturecheck.result.shapes import NamedShape, Vector
 from fixturecheck.setup.model import Body, Cut, Machine, Setup
 from fixturecheck.setup.records import CutWay
-from fixturecheck.shop.wheels import Section, Segment, profile
+from fixturecheck.shop.wheel_profile import (
+    Section,
+    Segment,
+    profile,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

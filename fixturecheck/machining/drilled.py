@@ -12,8 +12,10 @@ from fixturecheck.drilling.numbers import point_length_mm
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.construct import cone_tipped, cylinder
-from fixturecheck.kernel.measure import edge_points, is_straight, through_mm
+from fixturecheck.kernel.depth import through_mm
+from fixturecheck.kernel.measure import is_straight
 from fixturecheck.kernel.place import matrix_of
+from fixturecheck.kernel.sample import edge_points
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.numeric import square_to, to_vector
 from fixturecheck.setup.model import Body

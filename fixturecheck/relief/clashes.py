@@ -17,8 +17,14 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.boolean import common
 from fixturecheck.kernel.brep.topology import faces_of, solids_of
 from fixturecheck.kernel.construct import compound, thickened, vertex
-from fixturecheck.kernel.measure import distance, face_frame, inside_points, volume_mm3, wall_mm
+from fixturecheck.kernel.depth import wall_mm
+from fixturecheck.kernel.measure import (
+    distance,
+    face_frame,
+    volume_mm3,
+)
 from fixturecheck.kernel.place import location_of, placed_at, world_faces
+from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Face, Placed, Shape
 from fixturecheck.nesting.model import SURE, SettlingModel, settling_model_of
 from fixturecheck.nesting.outcome import gap_um

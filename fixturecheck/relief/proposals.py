@@ -15,6 +15,7 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.boolean import stepped
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.construct import compound
+from fixturecheck.kernel.depth import wall_mm
 from fixturecheck.kernel.measure import (
     area_mm2,
     centroid_of,
@@ -22,11 +23,10 @@ from fixturecheck.kernel.measure import (
     edge_way,
     face_frame,
     is_flat,
-    surface_points,
     volume_mm3,
-    wall_mm,
 )
 from fixturecheck.kernel.place import placed_at
+from fixturecheck.kernel.sample import surface_points
 from fixturecheck.kernel.select import nearest_edge, same_faces
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.nesting.seating import seating

@@ -25,7 +25,7 @@ from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.setup.records import BodyRole, CutWay
 from fixturecheck.setup.validate import TABLE_MM
 from fixturecheck.shop import tables
-from fixturecheck.shop.wheels import speed_limit
+from fixturecheck.shop.wheel_speed import speed_limit
 from fixturecheck.units import Writing, metric_unit
 
 LARGE_MM = 2000.0

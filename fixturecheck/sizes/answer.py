@@ -14,18 +14,20 @@ from fixturecheck.hardening.steels import HardeningSteel, hardening_process, har
 from fixturecheck.hardening.temper import hardness_hrc, temper_for, toughness_j, toughness_turns
 from fixturecheck.interval import Range
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
+from fixturecheck.kernel.depth import through_mm
 from fixturecheck.kernel.measure import (
     centre_of,
     centroid_of,
+    is_flat,
+    normal_at,
+)
+from fixturecheck.kernel.place import matrix_of, placed_at
+from fixturecheck.kernel.sample import (
     edge_points,
     face_window,
     grid_on_face,
     inside_points,
-    is_flat,
-    normal_at,
-    through_mm,
 )
-from fixturecheck.kernel.place import matrix_of, placed_at
 from fixturecheck.kernel.shapes import Face
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.hardening import HardeningFound, HardnessSpot, SizeChange, SteelTempered

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from fixturecheck.arrays import Floats
-from fixturecheck.kernel.measure import chords
+from fixturecheck.kernel.depth import chords
 from fixturecheck.start.layout import copies, touching
 from fixturecheck.start.part import SAME, Part, Plane
 

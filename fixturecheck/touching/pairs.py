@@ -10,7 +10,12 @@ from fixturecheck.contact.patch import ContactMap, Overlap, Patch
 from fixturecheck.contact.patches.approach import shortest_parting
 from fixturecheck.effort import BOOLEAN, SEAT, Budget, SpentError, spend, spending
 from fixturecheck.errors import KernelError
-from fixturecheck.kernel.measure import centroid_of, distance, reach_mm, volume_mm3
+from fixturecheck.kernel.depth import reach_mm
+from fixturecheck.kernel.measure import (
+    centroid_of,
+    distance,
+    volume_mm3,
+)
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind

@@ -9,7 +9,7 @@ import pytest
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.boolean import clipped, common_solid, shared_mm3, split
-from fixturecheck.kernel.measure import depth_mm
+from fixturecheck.kernel.depth import depth_mm
 from fixturecheck.kernel.place import transformed
 
 

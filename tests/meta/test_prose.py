@@ -40,7 +40,7 @@ READERS = {
     "setup.reader": "the kinds of value that a key takes",
     "setup.text": "names that a set-up gives",
     "shop.catalogue": "the table of equipment",
-    "shop.wheels": "the marking of a wheel",
+    "shop.wheel_speed": "the marking of a wheel",
     "shop.tables": "tables and their sources",
     # Identifiers of ours.
     "faceref": "the one place that puts `body.face` together and takes it apart",

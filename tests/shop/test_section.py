@@ -9,7 +9,12 @@ from hypothesis import strategies as st
 
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.measure import box_of, volume_mm3
-from fixturecheck.shop.wheels import Section, Wheel, profile, rounded
+from fixturecheck.shop.wheel_profile import (
+    Section,
+    profile,
+    rounded,
+)
+from fixturecheck.shop.wheels import Wheel
 
 CUP = {
     "shape": "6",

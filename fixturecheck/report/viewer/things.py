@@ -16,7 +16,10 @@ from fixturecheck.result import Result
 from fixturecheck.result.contact import Contact
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.model import Setup
-from fixturecheck.shop.wheels import Segment, profile
+from fixturecheck.shop.wheel_profile import (
+    Segment,
+    profile,
+)
 from fixturecheck.wording.sentences import shown
 
 LAYERS: Mapping[str, str] = {
