@@ -38,7 +38,7 @@ from fixturecheck.statics.loading import settle_held
 CEILING = 30.0
 FINER, MOST_FINER, SAME_SHARE = 2.0, 4, 0.02
 """How much smaller cells are made, how often at most, and what change of the factor then counts as none."""
-MANY = 16
+MANY = 24
 """Cases that are all loaded; of more, those that may be borne least: those of a wheel are never more."""
 FEW = 8
 """Cases that are kept with one thing lost."""

@@ -49,6 +49,8 @@ GIVE_MM = 0.005
 """A rise that the springs of the contacts make when they are relieved, and no bite."""
 _SAMPLES = 5
 _SAME_MM = 1e-6
+_SAME_LEVER = 0.02
+"""By how much of its height over the foot of the part a pass may lie higher and be taken for the last."""
 _STANDS_CLEAR = Crash(outcome=Outcome.STAYS, moved_mm=(0.0, TRAVEL_MM), overlap_mm3=(0.0, 0.0), first_mm=None)
 
 
@@ -116,16 +118,24 @@ class GrindingProcess:
         half = min(self.made.width_mm, floor[4] - floor[1]) / 2
         rim = rim_points(faces)[:, :2]
         rim[:, 1] = np.clip(rim[:, 1], floor[1] + half, floor[4] - half)
-        places = product(Stroke, corners_round(rim).tolist())
+        places = product(Stroke, self._passes_mm(floor[5]).items(), corners_round(rim).tolist())
         return tuple(
             LoadCase(
-                label=f"{stroke}, wheel at {self._where(x, y, floor, half)}",
+                label=f"{stroke}, wheel at {self._where(x, y, floor, half)}{which}",
                 stroke=stroke,
-                at_mm=(x, y, floor[5]),
+                at_mm=(x, y, z),
                 group=(number,),
             )
-            for number, (stroke, (x, y)) in enumerate(places)
+            for number, (stroke, (which, z), (x, y)) in enumerate(places)
         )
+
+    def _passes_mm(self, floor_mm: float) -> dict[str, float]:
+        """Return the height of the last pass, and of the first where that lies far higher."""
+        cut, low_mm = self.ground.cut, box_of(self.placed[self.part])[2]
+        first_mm = floor_mm + max(cut.stock_mm - cut.downfeed_mm, 0.0)
+        last = {"": floor_mm}
+        far = first_mm - floor_mm > _SAME_LEVER * (floor_mm - low_mm)
+        return {**last, ", first pass": first_mm} if far else last
 
     def _where(self, x_mm: float, y_mm: float, floor: Box, half_mm: float) -> str:
         """Say where the wheel stands: at a corner of the box round the floor, else by numbers."""
@@ -147,12 +157,22 @@ class GrindingProcess:
             tangential_n=Range.exactly(values[Driver.DRAG]),
             normal_n=Range.exactly(values[Driver.PRESS]),
             wall_n=Range.exactly(values[Driver.WALL]),
+            side_n=Range.exactly(values[Driver.DRAG] * self.sizes.side_share),
             cross_n=Range.exactly(values[Driver.CROSS]),
             energy_j_mm3=Range.exactly(1.0),
         )
         found = next(c for c in cut_loads(self.made, sizes) if c.stroke is case.stroke)
-        at = to_vector(a + b for a, b in zip(case.at_mm, found.offset_mm, strict=True))
-        return (Load(body=self.part, force_n=found.force_n, at_mm=at, label="cut"),)
+        sides = ((found.force_n, found.offset_mm), (found.side_force_n, found.side_offset_mm))
+        return tuple(
+            Load(
+                body=self.part,
+                force_n=force,
+                at_mm=to_vector(a + b for a, b in zip(case.at_mm, offset, strict=True)),
+                label="cut",
+            )
+            for force, offset in sides
+            if any(force)
+        )
 
     def weakest(self, borne: Callable[[Mapping[str, float]], Borne]) -> Borne:
         """Return what is borne least: both ends of a cross feed, and the push of the wheel at both ends.

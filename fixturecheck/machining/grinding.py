@@ -102,6 +102,8 @@ class Forces:
         Along the rim, and square to it.
     wall_n : Range
         Square to the wall.
+    side_n : Range
+        Of `tangential_n`, the drag of the wheel's side along the wall.
     cross_n : Range
         Along the spindle, as much either way, since a cross feed goes both ways.
     energy_j_mm3 : Range
@@ -111,8 +113,14 @@ class Forces:
     tangential_n: Range
     normal_n: Range
     wall_n: Range
+    side_n: Range
     cross_n: Range
     energy_j_mm3: Range
+
+    @property
+    def side_share(self) -> float:
+        """Share of the drag that acts on a wall, where both are greatest."""
+        return self.side_n.high / self.tangential_n.high if self.tangential_n.high > 0.0 else 0.0
 
 
 class Stroke(StrEnum):
@@ -138,9 +146,13 @@ class CutLoad:
     drag_n, press_n, wall_n, cross_n : float
         Size of the forces along the rim, square to it, on the wall and along the spindle.
     force_n : Vector
-        Force on the part.
+        Force of the rim on the part.
     offset_mm : Vector
         Where it acts, from the wheel's lowest point: the middle of the arc of contact.
+    side_force_n : Vector
+        Force of the wheel's side on a wall.
+    side_offset_mm : Vector
+        Where that acts: midway up the wall, all of which is ground alike.
     """
 
     stroke: Stroke
@@ -150,6 +162,8 @@ class CutLoad:
     cross_n: float
     force_n: Vector
     offset_mm: Vector
+    side_force_n: Vector
+    side_offset_mm: Vector
 
 
 def equivalent_chip_um(depth_mm: float, table_speed_m_min: float, wheel_speed_m_s: float) -> float:
@@ -287,6 +301,7 @@ def pass_forces(cut: Pass, abrasion: Abrasion) -> Forces:
         tangential_n=Range(low=rim.low + side.low, high=rim.high + side.high),
         normal_n=normal,
         wall_n=wall,
+        side_n=side,
         cross_n=Range(low=-most_across, high=most_across),
         energy_j_mm3=energy,
     )
@@ -343,10 +358,12 @@ def cut_loads(cut: Pass, forces: Forces) -> tuple[CutLoad, ...]:
         for drag, press, push, across in itertools.product(
             forces.tangential_n.ends, forces.normal_n.ends, forces.wall_n.ends, forces.cross_n.ends
         ):
+            side = forces.side_share * drag
+            rim = drag - side
             force = (
-                spin * drag * cosine - travel * press * sine - wall_x * push,
-                across - wall_y * push,
-                -spin * travel * drag * sine - press * cosine,
+                spin * rim * cosine - travel * press * sine,
+                across,
+                -spin * travel * rim * sine - press * cosine,
             )
             loads.append(
                 CutLoad(
@@ -357,6 +374,8 @@ def cut_loads(cut: Pass, forces: Forces) -> tuple[CutLoad, ...]:
                     cross_n=across,
                     force_n=force,
                     offset_mm=(-travel * radius * sine, 0.0, radius * (1.0 - cosine)),
+                    side_force_n=(spin * side - wall_x * push, -wall_y * push, 0.0),
+                    side_offset_mm=(0.0, 0.0, 0.5 * cut.wall_height_mm),
                 )
             )
     return tuple(loads)

@@ -125,7 +125,14 @@ def test_wall_pushes_away_from_the_wheel_and_drags_along_it():
     flat = g.pass_forces(a_pass(), steel)
     assert forces.tangential_n.high > flat.tangential_n.high
     assert forces.wall_n.low > 0.0
-    assert all(load.force_n[1] > 0.0 for load in g.cut_loads(cut, forces))
+    rim = flat.tangential_n
+    for load in g.cut_loads(cut, forces):
+        # All along the wall it cuts alike: as if midway up.
+        assert load.side_force_n[1] == load.wall_n > 0.0
+        assert load.side_offset_mm == (0.0, 0.0, 2.5)
+        assert load.force_n[1] == 0.0
+    heaviest = [x for x in g.cut_loads(cut, forces) if x.drag_n == forces.tangential_n.high]
+    assert {round(x.side_force_n[0], 9) for x in heaviest} == {round(forces.tangential_n.high - rim.high, 9)}
     touching = g.pass_forces(a_pass(wall_normal=(0.0, 1.0, 0.0)), steel)
     assert touching.wall_n.low == 0.0
     assert touching.wall_n.high == pytest.approx(0.3 * touching.normal_n.high)
@@ -161,6 +168,7 @@ def test_force_is_built_square_to_the_arc():
         tangential_n=Range.exactly(3.0),
         normal_n=Range.exactly(7.0),
         wall_n=Range.exactly(0.0),
+        side_n=Range.exactly(0.0),
         cross_n=Range.exactly(0.0),
         energy_j_mm3=Range.exactly(1.0),
     )
