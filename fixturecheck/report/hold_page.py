@@ -242,8 +242,9 @@ def _leaves(number: int, body: BodyLeaves, write: Writing) -> tuple[str | Cell, 
     )
 
 
-_WIDE, _NAMES, _LEFT, _RIGHT = 800.0, 230.0, 290.0, 66.0
-_ROW, _TOP, _FOOT = 46.0, 54.0, 40.0
+_WIDE, _LEFT, _RIGHT = 440.0, 44.0, 50.0
+_ROW, _BAR, _TOP, _FOOT = 70.0, 34.0, 54.0, 40.0
+"""Sizes of the picture of what drives a factor: names stand over their bars, so that a phone shows all of it."""
 _ALL, _AT_LOW, _AT_HIGH = "#3c4650", "#c8913a", "#2f6f9f"
 """Input at its low end, at its high end: apart in lightness too, for eyes that do not tell the hues."""
 _CLEAR = ' stroke="#fff" stroke-width="4" paint-order="stroke"'
@@ -272,8 +273,8 @@ def tornado(part: PartHeld, hold: HoldFound, units: str) -> str:
     title = escape(f"What drives the factor of {part.part} in {part.cut}")
     return (
         f'<svg viewBox="0 0 {_WIDE:.0f} {foot + _FOOT:.0f}" role="img" aria-label="{title}" class="tornado" '
-        'style="width:100%;min-width:600px;max-width:800px;height:auto" font-size="14">'
-        f"{_key()}{_axis(scale, foot)}{''.join(names)}{drawn}{_least(scale, hold, foot)}{labels}</svg>"
+        'style="width:100%;max-width:560px;height:auto" font-size="14">'
+        f"{_key()}{_axis(scale, foot)}{drawn}{_least(scale, hold, foot)}{''.join(names)}{labels}</svg>"
     )
 
 
@@ -297,33 +298,34 @@ class _Scale:
 
 def _name(text: str, below: str, top: float) -> str:
     """Write a row's name, and between what it was moved."""
-    x, y = f"{_NAMES:.0f}", top + 17.0
+    y = top + 13.0
     return (
-        f'<text x="{x}" y="{y}" text-anchor="end" font-weight="600">{escape(text)}</text>'
-        f'<text x="{x}" y="{y + 15}" text-anchor="end" font-size="11.5" fill="#555">{escape(below)}</text>'
+        f'<text x="{_LEFT:.0f}" y="{y}" font-weight="600"{_CLEAR}>{escape(text)}</text>'
+        f'<text x="{_LEFT:.0f}" y="{y + 15}" font-size="11.5" fill="#555"{_CLEAR}>{escape(below)}</text>'
     )
 
 
 def _bar(scale: _Scale, hold: HoldFound, top: float, ends: list[tuple[float, str]]) -> tuple[str, str]:
     """Draw a bar between two factors, each half in its end's colour, and the numbers to go over all bars."""
     (near, first), (far, second) = ends
-    x0, x1, y = scale.x(near), scale.x(far), top + 23.0
+    x0, x1, y = scale.x(near), scale.x(far), top + _BAR + 17.0
     open_end = far >= hold.ceiling * (1.0 - 1e-9)
     clipped = open_end or scale.ends_before(far)
     if x1 - x0 < 1.0:
         says = f"no change below {digits(hold.ceiling)}" if open_end else f"{digits(near)}, no change"
-        mark = f'<path d="M{x1:.1f} {top + 6}v24" stroke="#333" stroke-width="3"/>'
-        return mark, f'<text x="{x1 - 8:.1f}" y="{y}" text-anchor="end"{_CLEAR}>{escape(says)}</text>'
+        mark = f'<path d="M{x1:.1f} {top + _BAR}v24" stroke="#333" stroke-width="3"/>'
+        place = f'x="{x1 - 8:.1f}" text-anchor="end"' if x1 > _WIDE / 2 else f'x="{x1 + 8:.1f}"'
+        return mark, f'<text {place} y="{y}"{_CLEAR}>{escape(says)}</text>'
     half = (x0 + x1) / 2
     bars = (
-        f'<rect x="{x0:.1f}" y="{top + 6}" width="{half - x0:.1f}" height="24" fill="{first}"/>'
-        f'<rect x="{half:.1f}" y="{top + 6}" width="{x1 - half:.1f}" height="24" fill="{second}"/>'
+        f'<rect x="{x0:.1f}" y="{top + _BAR}" width="{half - x0:.1f}" height="24" fill="{first}"/>'
+        f'<rect x="{half:.1f}" y="{top + _BAR}" width="{x1 - half:.1f}" height="24" fill="{second}"/>'
     )
     labels = (
         f'<text x="{x0 - 5:.1f}" y="{y}" text-anchor="end"{_CLEAR}>{digits(near)}</text>'
         f'<text x="{x1 + (9 if clipped else 5):.1f}" y="{y}">{digits(far)}{"+" if open_end else ""}</text>'
     )
-    return bars + (_jagged(x1, top + 6) if clipped else ""), labels
+    return bars + (_jagged(x1, top + _BAR) if clipped else ""), labels
 
 
 def _jagged(x: float, top: float) -> str:
@@ -361,5 +363,5 @@ def _key() -> str:
     return "".join(
         f'<rect x="{x}" y="6" width="14" height="14" fill="{colour}"/>'
         f'<text x="{x + 20}" y="18" font-size="12">{says}</text>'
-        for x, colour, says in ((500, _AT_LOW, "input at its low end"), (660, _AT_HIGH, "at its high end"))
+        for x, colour, says in ((44, _AT_LOW, "input at its low end"), (220, _AT_HIGH, "at its high end"))
     )
