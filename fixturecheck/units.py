@@ -103,7 +103,7 @@ SPECS = {
     "m/min": "g",
     "N": ".0f",
     "N m": "g",
-    "N/cm2": "g",
+    "N/cm2": ".4g",
 }
 """How a quantity is written where nothing else is asked: one format for sentences, tables and pictures."""
 

@@ -35,7 +35,7 @@ from fixturecheck.result.hold import (
 )
 from fixturecheck.result.location import PartLocation
 from fixturecheck.result.magnet import FaceHeld
-from fixturecheck.result.rest import Rest
+from fixturecheck.result.rest import Rest, WayIn
 from fixturecheck.result.tolerance import Chances
 from fixturecheck.setup import schema as keys
 from fixturecheck.setup.document import RECORDS as TABLES
@@ -50,7 +50,8 @@ PICTURES = (ROOT / "models/index_pawl/rev_a_nest.png", ROOT / "models/gib/held_p
 RECORDS = {
     "cut_dials": CutDials, "offset": DatumOffset, "reading": DialReading,
     "finding": Finding, "group": Group, "contact": Contact, "cut": CutMade, "rest": Rest, "chances": Chances,
-    "location": PartLocation, "holding": HoldFound, "part_held": PartHeld, "face_held": FaceHeld,
+    "location": PartLocation, "way_in": WayIn,
+    "holding": HoldFound, "part_held": PartHeld, "face_held": FaceHeld,
 }  # fmt: skip
 """The data classes of which objects in result.json are made."""
 _JSON = {str: "string", float: "number", int: "integer", bool: "boolean"}

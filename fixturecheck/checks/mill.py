@@ -84,7 +84,6 @@ class _Run:
             "kind": kind,
             "about": (about,),
             "location_mm": at_mm,
-            "direction": None if at_mm is None else (0.0, 0.0, -1.0),
             "cut": self._cut.name,
             "says": says,
             "remedy": remedy,

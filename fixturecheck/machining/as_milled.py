@@ -659,7 +659,8 @@ def longer_tool(setup: Setup, cut: MilledCut, placed: Mapping[str, Solid]) -> Do
     )
 
 
-_STEP_SHARES = (0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5)
+_STEP_SHARES = (1.0, 0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5)
+"""Of the step as it is, by which nothing may be left at all, and of shorter ones."""
 
 
 def whole_step_mm(cut: MilledCut, part: str) -> float | None:
@@ -675,7 +676,7 @@ def whole_step_mm(cut: MilledCut, part: str) -> float | None:
     Returns
     -------
     float | None
-        mm; None where even the shortest tried leaves something.
+        mm; None where the step as it is leaves nothing, or even the shortest tried leaves something.
     """
     run, passes = cut.run, cut.passes[part]
     steps = [p.step_mm for p in passes if p.step_mm > 0.0]
@@ -683,14 +684,14 @@ def whole_step_mm(cut: MilledCut, part: str) -> float | None:
         return None
     flat = flat_radius_mm(run) or radius_at_mm(run, run.corner_radius_mm)
     for share in _STEP_SHARES:
-        step_mm = float(f"{share * steps[0]:.2g}")
+        step_mm = steps[0] if share == 1.0 else float(f"{share * steps[0]:.2g}")
         moves = tuple(replace(m, step_mm=step_mm) if m.kind == CutterMove.POCKET else m for m in run.moves)
         tried = passes_of(replace(run, moves=moves), cut.bodies[part], cut.solids[part])
         rounds = merged([swept_polygon([p.path for p in tried if p.step_mm > 0.0], flat)])
         whole = merged([Polygon(area.exterior) for area in polygons_in(rounds)])
         islands = merged([w.area for w in cut.walls[part]])
         if not polygons_in(whole.difference(rounds).difference(islands.buffer(largest_radius_mm(run)))):
-            return step_mm
+            return None if share == 1.0 else step_mm
     return None
 
 

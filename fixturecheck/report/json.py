@@ -289,6 +289,7 @@ def _rest(rest: Rest, write: Writing) -> Record:
         "carried": settled.carried,
         "location": rest.location,
         "chances": rest.chances,
+        "ways_in": rest.ways_in,
     }
 
 

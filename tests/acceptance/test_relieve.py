@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+from importlib.resources import files
 from pathlib import Path
 
+import jsonschema
 import pytest
 
 from tests.doors import command
@@ -52,6 +54,14 @@ def test_a_keeper_with_a_low_lip_is_no_go_and_its_rest_is_in_the_result(tmp_path
     # r - sqrt(r^2 - (r - h)^2) with r = 1 and h = 0.2.
     assert found[0]["verdict"] == "no-go"
     assert found[0]["value"] == pytest.approx(400.0, abs=4.0)
+    schema = files("fixturecheck.report").joinpath("result.schema.json").read_text(encoding="utf-8")
+    jsonschema.validate(result, json.loads(schema))
+    # The way in that the page plays ends where the part rests.
+    (way,), (part,) = result["rest"]["ways_in"], result["rest"]["parts"]
+    assert way["body"] == part["body"] == "keeper"
+    assert [v["step"] for v in way["visited"]] == sorted(v["step"] for v in way["visited"])
+    assert way["visited"][-1]["shift_mm"] == pytest.approx(part["shift_mm"], abs=1e-6)
+    assert way["visited"][-1]["turn_deg"] == pytest.approx(part["turn_deg"], abs=1e-6)
 
 
 LEDGE = """

@@ -69,6 +69,9 @@ def test_flutes_shorter_than_the_pocket_is_deep():
     assert (flutes.verdict, flutes.limit) == (Verdict.NO_GO, pytest.approx(8.0))
     # The shank is as thick as the flutes and rubs on the walls over the last 2 mm.
     assert any(k in told for k in (Kind.SHANK_RUBS, Kind.SHANK_HITS))
+    # What is left there is above the flutes: no shorter step would take it.
+    (left,) = told[Kind.STOCK_LEFT]
+    assert left.remedy is None
 
 
 def test_rounds_too_far_apart_are_told_with_a_step_that_is_not():

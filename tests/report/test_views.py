@@ -95,6 +95,16 @@ def test_a_region_on_top_is_looked_at_whole() -> None:
     assert view.eye @ unit(FRONT_RIGHT) > 0.7
 
 
+def test_the_corner_of_a_pocket_is_looked_into() -> None:
+    """A spot at the bottom of a pocket: its own body hides it from every side but from steeply above."""
+    block = cq.Workplane().box(60, 30, 24).faces(">Z").workplane().rect(36, 16).cutBlind(-8).val()
+    view = look(triangles(block), (17.9, 7.9, 4.0), bodies=frozenset({0}), height_mm=30.0)
+    assert not view.cut
+    assert view.eye @ -X > 0
+    assert view.eye @ -Y > 0
+    assert view.eye[2] > 0.5
+
+
 def test_a_long_region_is_looked_at_along_its_length() -> None:
     body, region = box(0, 0, 0, 60, 10, 10), box(0, 0, 10, 60, 0.2, 10.2)
     scene = triangles(body, region)

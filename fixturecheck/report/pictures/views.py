@@ -22,6 +22,9 @@ FRONT_RIGHT: tuple[float, float, float] = (0.52, -0.74, 0.43)
 
 _GRID = (13, 9)
 _CUT_COST = 0.15
+_IN_SIGHT = 0.5
+_AT_THE_SPOT = 0.02
+"""What counts as the spot: what lies before it by less than this share of the picture's height."""
 _NOTHING = -1
 _OFF_ENDS = 0.03
 _LEVEL = 0.2
@@ -205,10 +208,19 @@ def _judged(triangles: Triangles, alone: Triangles, wanted: _Wanted, eye: Floats
     score = 0.5 * present + 0.4 * sum(shares.values()) - 0.6 * others
     if wanted.regions:
         score += 0.8 * _uncovered(triangles, alone, wanted, eye, up, cut=cut)
+    elif not cut and _in_sight(triangles, wanted, eye, up):
+        score += _IN_SIGHT
     score += 0.12 * float(eye @ unit(FRONT_RIGHT)) + 0.04 * float(np.max(np.abs(eye)) > 0.999)
     if wanted.long_axis is not None:
         score += 0.4 * abs(float(eye @ wanted.long_axis)) ** 8
     return View(eye=eye, up=up, cut=cut, score=score - (_CUT_COST if cut else 0.0))
+
+
+def _in_sight(triangles: Triangles, wanted: _Wanted, eye: Floats, up: Floats) -> bool:
+    """Tell whether nothing stands before the spot itself, the body that it is on included."""
+    local = (triangles.corners_mm - wanted.spot_mm) @ np.stack([np.cross(up, eye), up, eye], axis=1)
+    depth = _depths(local, np.array([1e-4]), np.array([1e-4]))
+    return float(depth.max(initial=-math.inf)) <= _AT_THE_SPOT * wanted.height_mm
 
 
 def _uncovered(
