@@ -244,7 +244,7 @@ def _leaves(number: int, body: BodyLeaves, write: Writing) -> tuple[str | Cell, 
 
 _WIDE, _LEFT, _RIGHT = 440.0, 44.0, 50.0
 _ROW, _BAR, _TOP, _FOOT = 70.0, 34.0, 54.0, 40.0
-"""Sizes of the picture of what drives a factor: names stand over their bars, so that a phone shows all of it."""
+"""Sizes of the picture of what drives a factor; names stand over their bars, so that a phone shows all."""
 _ALL, _AT_LOW, _AT_HIGH = "#3c4650", "#c8913a", "#2f6f9f"
 """Input at its low end, at its high end: apart in lightness too, for eyes that do not tell the hues."""
 _CLEAR = ' stroke="#fff" stroke-width="4" paint-order="stroke"'
