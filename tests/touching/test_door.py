@@ -182,7 +182,11 @@ def test_names_are_made_usable_and_told_apart() -> None:
 
 
 class Wrapped:
-    """A shape of another library: the kernel's own inside, a label, and children in its own frame."""
+    """A shape of build123d as far as it is read: the kernel's own inside, a label, children in its own frame.
+
+    The real one cannot be among what tests install: 0.10 asks for another kernel, and 0.11 and later for a
+    build of it without VTK that writes over the files of ours. Tried by hand: 0.10 with this kernel.
+    """
 
     def __init__(self, shape: cq.Shape, label: str, children: tuple[Wrapped, ...] = ()) -> None:
         self.wrapped, self.label, self.children = shape.wrapped, label, children
