@@ -33,6 +33,7 @@ from fixturecheck.setup.model import Setup
 from fixturecheck.setup.placed import place_by_seats
 from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.statics.rest import Bounds
+from tests.doors import command
 
 MODELS = Path(__file__).parents[2] / "models"
 SAME_MM = 1e-6
@@ -255,6 +256,14 @@ def test_what_cannot_be_placed_is_refused_in_one_line(
     folder: Path, stated: str, line: int, says: str
 ) -> None:
     assert refused(folder, HEAD + BODY + stated) == f"one.toml, line {line}: {says}"
+
+
+def test_the_command_says_it_in_that_line_and_writes_nothing(folder: Path) -> None:
+    (folder / "one.toml").write_text(HEAD + BODY + seats("floor", "fence"))
+    answer = command("check", folder / "one.toml", "--out", folder / "out")
+    assert (answer.returncode, answer.stdout, answer.stderr.count("\n")) == (2, "", 1)
+    assert "'gib' is not located by its seats: it slides along X" in answer.stderr
+    assert not (folder / "out").exists()
 
 
 def _without_places(text: str) -> str:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
 
 import cadquery as cq
@@ -389,15 +390,6 @@ def test_a_part_is_read_once_and_again_when_it_changed(tmp_path: Path) -> None:
     assert read(path).solids[0].solid is not read(path).solids[0].solid
 
 
-def test_a_sheet_and_twenty_solids_are_refused(tmp_path: Path) -> None:
-    sheet = step_of(cq.Face.makePlane(20, 10), tmp_path / "sheet.step")
-    with pytest.raises(SetupError, match="no solid"):
-        read_part(sheet)
-    many = cq.Compound.makeCompound([cq.Solid.makeBox(5, 5, 5, cq.Vector(10 * n, 0, 0)) for n in range(20)])
-    with pytest.raises(SetupError, match="20 solids; export one part alone"):
-        read_part(step_of(many, tmp_path / "many.step"))
-
-
 def test_the_command_writes_file_and_page_and_says_why(tmp_path: Path) -> None:
     path = step_of(cq.Workplane().box(60, 20, 10), tmp_path / "bar.step")
     out = tmp_path / "bar.toml"
@@ -416,9 +408,29 @@ def test_the_command_writes_file_and_page_and_says_why(tmp_path: Path) -> None:
     assert "exists" in again.stderr
 
 
-def test_a_refused_part_leaves_nothing(tmp_path: Path) -> None:
-    path = step_of(cq.Workplane().sphere(10), tmp_path / "ball.step")
-    answer = command("new", path, "--out", tmp_path / "ball.toml", "--no-pictures")
-    assert answer.returncode == 2
+def twenty() -> cq.Compound:
+    """Twenty boxes side by side."""
+    return cq.Compound.makeCompound([cq.Solid.makeBox(5, 5, 5, cq.Vector(10 * n, 0, 0)) for n in range(20)])
+
+
+REFUSED = {
+    "nothing flat": (lambda: cq.Workplane().sphere(10), (), "piece.step has no flat face and no cylinder"),
+    "a sheet": (lambda: cq.Face.makePlane(20, 10), (), "piece.step holds no solid"),
+    "twenty solids": (twenty, (), "piece.step holds 20 solids; export one part alone"),
+    "larger than any chuck": (
+        lambda: cq.Workplane().box(1200, 700, 20), (), "largest chuck is 1000 x 500 mm"
+    ),
+    "more than go on a chuck": (lambda: cq.Workplane().box(60, 20, 10), ("--count", "200"), "takes 16"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("drawn", "words", "says"), REFUSED.values(), ids=REFUSED)
+def test_a_refused_part_is_one_line_and_leaves_nothing(
+    drawn: Callable[[], cq.Workplane | cq.Shape], words: tuple[str, ...], says: str, tmp_path: Path
+) -> None:
+    path = step_of(drawn(), tmp_path / "piece.step")
+    answer = command("new", path, *words, "--out", tmp_path / "piece.toml", "--no-pictures")
+    assert (answer.returncode, answer.stdout) == (2, "")
     assert answer.stderr.count("\n") == 1
-    assert [p.name for p in tmp_path.iterdir()] == ["ball.step"]
+    assert says in answer.stderr
+    assert [p.name for p in tmp_path.iterdir()] == ["piece.step"]
