@@ -15,6 +15,7 @@ from fixturecheck.kernel.place import drawing_matrix, matrix_of
 from fixturecheck.result.tolerance import Chances
 from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Body, Setup
+from fixturecheck.statics.rest import Settling
 
 SURE = 0.9973
 """The share of draws within three standard deviations of a normal spread: what counts as sure."""
@@ -34,6 +35,8 @@ class SettlingModel:
         Poses as drawn.
     known : dict
         What was made of the features for the settlings before.
+    rests : dict
+        Where bodies came to rest, by the features and a digest of all else that was asked.
     """
 
     setup: Setup
@@ -41,6 +44,7 @@ class SettlingModel:
     features: tuple[Features, ...]
     drawn: Poses
     known: dict[tuple[Features, ...], Shapes] = field(default_factory=dict)
+    rests: dict[tuple[tuple[Features, ...], str], Settling] = field(default_factory=dict)
 
     def scene(self, loose: Iterable[int]) -> ProximityScene:
         """Return the bodies ready to be looked at, with those that move."""

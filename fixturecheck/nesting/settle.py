@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from fixturecheck.arrays import Floats
+from fixturecheck.cache import digest
 from fixturecheck.contact.proximity.candidates import Candidates, ProximityScene, joined
 from fixturecheck.contact.proximity.penetration import penetrations
 from fixturecheck.contact.proximity.query import find_candidates
@@ -53,11 +54,21 @@ def find_rest(
         How far they retreat where they do not rest as drawn.
     placed : bool
         The other bodies are there already, so there must be a straight path in.
+
+    Notes
+    -----
+    The stated order, other orders that begin alike, a hand's push and tolerances all start from the same
+    rests: each is worked out once for a model.
     """
-    found = rest_as_drawn(model, loads, bounds)
-    if found is None:
-        return rest_from_apart(model, loads, ranks, approach_mm, bounds, placed=placed)
-    return found if not placed else _reachable(model, loads, found, approach_mm)
+    asked = digest(model.drawn, loads, ranks, approach_mm, bounds, placed)
+    if (model.features, asked) not in model.rests:
+        found = rest_as_drawn(model, loads, bounds)
+        if found is None:
+            found = rest_from_apart(model, loads, ranks, approach_mm, bounds, placed=placed)
+        elif placed:
+            found = _reachable(model, loads, found, approach_mm)
+        model.rests[model.features, asked] = found
+    return model.rests[model.features, asked]
 
 
 def rest_as_drawn(model: SettlingModel, loads: list[SteadyLoad], bounds: Bounds) -> Settling | None:

@@ -306,4 +306,4 @@ def _adopted(
 def _by_number(solid: Solid, face: str) -> tuple[int, ...]:
     """Return the face that a name like `face_3` means by its place; empty where the solid has fewer."""
     rank = int(face.removeprefix("face_"))
-    return tuple(canonical_order(solid)[rank - 1 : rank]) if rank else ()
+    return canonical_order(solid)[rank - 1 : rank] if rank else ()

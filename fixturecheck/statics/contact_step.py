@@ -493,13 +493,15 @@ def metric_of(wrench: Floats) -> Floats:
 def _packed(column: Ints, slope: Floats, count: int) -> sparse.csc_matrix:
     """Return slopes (n, 2, 6) of two bodies as a sparse matrix (n, 6 * count) of all of them."""
     row, side = np.nonzero(column >= 0)
-    places = (6 * column[row, side])[:, None] + np.arange(6)
-    starts = 6 * np.searchsorted(row, np.arange(len(column) + 1))
-    packed = sparse.csr_matrix(
-        (slope[row, side].ravel(), places.ravel(), starts), shape=(len(column), 6 * count)
-    ).tocsc()
-    packed.eliminate_zeros()
-    return packed
+    each = slope[row, side]
+    which, axis = np.nonzero(each)
+    places = 6 * column[row[which], side[which]] + axis
+    # Stable, so that the rows of a column stay in order.
+    order = np.argsort(places, kind="stable")
+    starts = np.searchsorted(places[order], np.arange(6 * count + 1))
+    return sparse.csc_matrix(
+        (each[which, axis][order], row[which[order]], starts), shape=(len(column), 6 * count)
+    )
 
 
 def _distinct(column: Ints, slope: Floats, room: Floats, near: Ints) -> Ints:
@@ -567,10 +569,11 @@ def _asked(
     metric: Floats, load: Floats, slope: Floats | sparse.csc_matrix, room: Floats, *, refine: bool
 ) -> clarabel.DefaultSolution:
     """Return what the solver makes of a programme."""
+    kept = slope if sparse.issparse(slope) else sparse.csc_matrix(slope)
     solver = clarabel.DefaultSolver(
         sparse.csc_matrix((metric, np.arange(len(metric)), np.arange(len(metric) + 1))),
         -load,
-        sparse.csc_matrix(-slope),
+        sparse.csc_matrix((-kept.data, kept.indices, kept.indptr), shape=kept.shape),
         room,
         [clarabel.NonnegativeConeT(len(room))],
         _settings(refine=refine),

@@ -112,18 +112,23 @@ def _first_touch(
     """Return the travel to first contact between one that is clear and one that is blocked.
 
     The length along the push of what two bodies share at a blocked travel is how far the part has gone too
-    far, unless it came out again behind. Where the part is clear just before the travel that this gives and
-    blocked just behind, the gaps of what is near lead to the first contact; else travels are halved.
+    far, unless it came out again behind or what they share leans. The gaps of what is near from the clear
+    side give another travel. Where the part is clear just before one of these and blocked just behind, the
+    gaps there lead to the first contact; else travels are halved.
     """
     low_mm, high_mm = ends_mm
     shallow, deep = extent_along(zone, push)
-    guess = high_mm - (deep - shallow)
-    free, shut = guess - _BEFORE_MM, guess + _BEHIND_MM
-    if low_mm < free and shut < high_mm and blocked(shut) and not blocked(free):
-        landed = _landed(moving, still, push, (free, shut), _UNSEEN_MM)
-        if landed is not None:
-            return landed
-        low_mm, high_mm = free, shut
+    reach_mm = high_mm - low_mm
+    for guess in (high_mm - (deep - shallow), _landed(moving, still, push, ends_mm, reach_mm)):
+        if guess is None:
+            continue
+        free, shut = guess - _BEFORE_MM, guess + _BEHIND_MM
+        if low_mm < free and shut < high_mm and blocked(shut) and not blocked(free):
+            landed = _landed(moving, still, push, (free, shut), _UNSEEN_MM)
+            if landed is not None:
+                return landed
+            low_mm, high_mm = free, shut
+            break
     low = last_inside(lambda t: not blocked(t), low_mm, high_mm, apart=_CLOSE_MM)
     landed = _landed(moving, still, push, (low, low + _CLOSE_MM), _UNSEEN_MM)
     return low if landed is None else landed

@@ -133,10 +133,10 @@ def overlap(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[Shape, fl
     """Return the common solid of two bodies and its volume in mm3, or None where they are apart.
 
     A plane that has all of one body on one side and all of the other beyond it proves them apart
-    without asking the kernel; only pairs with no such plane cost a boolean. What is thinner on average than
-    the touch tolerance is contact, not overlap.
+    without asking the kernel, and so do surfaces that do not meet; only other pairs cost a boolean. What is
+    thinner on average than the touch tolerance is contact, not overlap.
     """
-    if plane_separates(a, b, tolerances.touch_mm):
+    if plane_separates(a, b, tolerances.touch_mm) or surfaces_part(a, b):
         return None
     shape, volume, area = common_solid(a.solid, b.solid)
     return (shape, volume) if _is_thick(volume, area, tolerances) else None

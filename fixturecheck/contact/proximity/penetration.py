@@ -88,33 +88,27 @@ def penetrations(
     KernelError
         A solid could not be triangulated.
     """
-    standing: dict[int, FaceTriangles] = {}
-
-    def surface_of(body: int) -> FaceTriangles:
-        if body not in standing:
-            one = features[body].triangulation()
-            points = one.points_mm @ rotation[body].T + origin_mm[body]
-            standing[body] = with_boxes(points, one.triangles, one.edges)
-        return standing[body]
-
     enough = 0.0 if any_place else np.inf
+    near = _near(features, loose, rotation, origin_mm)
+    standing: dict[int, FaceTriangles] = {}
+    for body in {body for pair in near for body in pair}:
+        one = features[body].triangulation()
+        points = one.points_mm @ rotation[body].T + origin_mm[body]
+        standing[body] = with_boxes(points, one.triangles, one.edges)
 
     found = []
-    for i, j in _near(features, loose, rotation, origin_mm):
-        if not (
-            _cross(surface_of(i), surface_of(j))
-            or _cross(surface_of(j), surface_of(i))
-            or _holds(surface_of(i), surface_of(j))
-        ):
+    for i, j in near:
+        one, other = standing[i], standing[j]
+        if not (_cross(one, other) or _cross(other, one) or _holds(one, other)):
             continue
         places = []
         for a, b in ((i, j), (j, i)):
-            places.append((*_deepest(surface_of(a), surface_of(b), enough), a, b))
+            places.append((*_deepest(standing[a], standing[b], enough), a, b))
             if places[-1][0] > enough:
                 break
         deep, place, out, a, b = max(places, key=lambda one: one[0])
         if deep > 0.0:
-            face_a, face_b = (_face(features[k], surface_of(k), place) for k in (a, b))
+            face_a, face_b = (_face(features[k], standing[k], place) for k in (a, b))
             found.append(_row(deep, (np.array(place), np.array(out)), (a, face_a), (b, face_b)))
     return joined(found)
 

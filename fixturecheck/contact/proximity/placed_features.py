@@ -371,11 +371,11 @@ _DIRECTIONS = frozenset({"axis", "zero", "along", "tangent_cones", "face_tangent
 
 
 class _Column(NamedTuple):
-    """Where a column of vectors stands among all rows: kind by number, name, first row, shape."""
+    """Where a column of vectors stands among all rows: kind by number, name, its rows, shape."""
 
     kind: int
     name: str
-    start: int
+    rows: slice
     shape: tuple[int, ...]
 
 
@@ -396,9 +396,9 @@ class PlacedFeatures:
         shifted: list[Bools] = []
 
         def add(kind: int, name: str, local: Floats, first: Ints, points: Bools) -> None:
-            self._columns.append(_Column(kind, name, sum(len(r) for r in rows), local.shape))
-            each = int(np.prod(local.shape[1:-1]))
+            start, each = sum(len(r) for r in rows), int(np.prod(local.shape[1:-1]))
             rows.append(local.reshape(-1, 3))
+            self._columns.append(_Column(kind, name, slice(start, start + len(rows[-1])), local.shape))
             bodies.append(np.repeat(np.arange(len(first) - 1), np.diff(first) * each))
             shifted.append(
                 np.tile(points, len(local)) if len(points) == each else np.repeat(points, len(rows[-1]))
@@ -421,13 +421,13 @@ class PlacedFeatures:
         rows = pose_rows(self._rows, self._bodies, self._shifted, rotation, origin_mm)
         moved: list[dict[str, Floats]] = [{} for _ in self._own]
         for one in self._columns:
-            stop = one.start + int(np.prod(one.shape[:-1]))
-            moved[one.kind][one.name] = rows[one.start : stop].reshape(one.shape)
+            moved[one.kind][one.name] = rows[one.rows].reshape(one.shape)
         kinds: tuple[Any, ...] = tuple(self._own)
-        every = Bodies(*(kind._replace(**by) for kind, by in zip(kinds, moved, strict=True)))
-        ends = every.edges.ends_mm
-        low, high = np.minimum(ends[:, 0], ends[:, 1]), np.maximum(ends[:, 0], ends[:, 1])
-        return every._replace(edges=every.edges._replace(low_mm=low, high_mm=high))
+        edges = moved[Bodies._fields.index("edges")]
+        ends = edges["ends_mm"]
+        edges["low_mm"] = np.minimum(ends[:, 0], ends[:, 1])
+        edges["high_mm"] = np.maximum(ends[:, 0], ends[:, 1])
+        return Bodies(*(kind._replace(**by) for kind, by in zip(kinds, moved, strict=True)))
 
 
 @compiled

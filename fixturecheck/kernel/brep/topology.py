@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from enum import StrEnum
+from functools import lru_cache
 from itertools import groupby, pairwise
 from typing import Any
 
@@ -53,12 +54,14 @@ def xyz(point: Any) -> Floats:
     return np.array([point.X(), point.Y(), point.Z()])
 
 
-def canonical_order(solid: Solid) -> list[int]:
+@lru_cache(maxsize=256)
+def canonical_order(solid: Solid) -> tuple[int, ...]:
     """Return face indices sorted by where the faces are, not by how the file happened to list them.
 
-    A STEP round trip may list the faces in another order; numbers given by this order survive it.
+    A STEP round trip may list the faces in another order; numbers given by this order survive it. Every body
+    that is placed asks for its names, so orders are kept.
     """
-    return order_by_place(faces_of(solid))
+    return tuple(order_by_place(faces_of(solid)))
 
 
 def one_of_each(solids: Sequence[Solid]) -> list[int]:
