@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from itertools import islice
 from pathlib import Path
 
+import cadquery as cq
+import numpy as np
 import pytest
 
+import fixturecheck as fc
 from fixturecheck.engine import check
 from fixturecheck.kernel.place import translation
 from fixturecheck.kernel.recall import Memory, asked_of, key_of, recalled, remembering
@@ -104,3 +108,98 @@ def test_a_solid_counts_as_it_is_drawn_not_as_the_object_that_it_is():
     assert key_of(one) != key_of(other)
     shifted = moved(one, "stop", 1e-9)
     assert key_of(shifted) != key_of(one)
+
+
+SIZES_MM = {
+    "long": (20.0, 40.0), "wide": (10.0, 18.0), "high": (8.0, 14.0), "step": (1.0, 5.0), "bevel": (0.1, 0.8),
+    "apart": (-0.02, 0.05), "stock": (0.05, 0.4), "table": (-40.0, -30.0), "touch_um": (0.5, 3.0),
+}  # fmt: skip
+"""Dimensions of two stepped blocks that nest against a stop, and the range of each."""
+EDITS_IN_THE_SUITE = 6
+
+
+def stepped_blocks(sizes):
+    """Two blocks on a table, pushed against a stop; their tops are ground."""
+    long, wide, high, step = (sizes[name] for name in ("long", "wide", "high", "step"))
+    drawn = cq.Workplane().box(long, wide, high, centered=False)
+    drawn = drawn.cut(cq.Workplane().box(step, wide, step, centered=False))
+    drawn = drawn.edges(">X and >Z").chamfer(sizes["bevel"])
+    faces = {"left": "<X", "right": ">X", "bottom": "<Z", "top": ">Z"}
+    table = cq.Workplane().box(200, 60, 20, centered=(True, True, False)).translate((40, 0, -20))
+    stop = cq.Workplane().box(10, 30, step + 2, centered=(False, True, False)).translate((-10, 0, 0))
+    parts = [
+        fc.body(name, drawn, faces=faces, at=(at, -wide / 2, 0.0))
+        for name, at in (("one", 0.0), ("two", long + sizes["apart"]))
+    ]
+    fixtures = [
+        fc.body("table", table, role="fixture", faces={"top": ">Z"}),
+        fc.body("stop", stop, role="fixture", faces={"plus_x": ">X"}, fastened=True),
+    ]
+    return fc.Setup(
+        name="stepped blocks",
+        bodies=[*fixtures, *parts],
+        seats=[
+            fc.Seat(body="one", face="bottom", on="table", on_face="top", rank="primary"),
+            fc.Seat(body="two", face="bottom", on="table", on_face="top", rank="primary"),
+            fc.Seat(body="one", face="left", on="stop", on_face="plus_x", rank="stop"),
+            fc.Seat(body="two", face="left", on="one", on_face="right", rank="nest"),
+        ],
+        cuts=[fc.Cut(name="top", parts=("one", "two"), floor="top", stock_mm=sizes["stock"], way="traverse")],
+        machine=fc.Machine(table_z_mm=sizes["table"]),
+        wheel=fc.Wheel(shape="1", diameter_mm=200.0, thickness_mm=20.0, bore_mm=31.75, corner_radius_mm=0.3),
+        staging=fc.Staging(push={"*": fc.Push(direction=(-1, 0, 0))}, order=("one", "two")),
+        tolerances=fc.Tolerances(touch_um=sizes["touch_um"]),
+    )
+
+
+def random_edits(seed):
+    """Yield sizes without end, each with one dimension changed against the one before; some come again."""
+    random = np.random.default_rng(seed)
+    sizes = {name: (low + high) / 2 for name, (low, high) in SIZES_MM.items()}
+    while True:
+        name = random.choice([*SIZES_MM])
+        low, high = SIZES_MM[name]
+        # Of five values of each, some are met again, so that what was kept is asked for.
+        sizes = sizes | {name: low + (high - low) * int(random.integers(5)) / 4}
+        yield sizes
+
+
+def edits_at_random(count, seed=20):
+    """Check blocks cold and warm after each edit of one dimension; return the edits, and answers recalled."""
+    memory, edits = Counting(), random_edits(seed)
+    for sizes in islice(edits, count):
+        with remembering(memory):
+            warm = told(check(stepped_blocks(sizes)))
+        assert warm == told(check(stepped_blocks(sizes))), sizes
+    return count, memory.found
+
+
+class Counting(Memory):
+    """A memory that counts what was in it when it was asked for."""
+
+    found = 0
+
+    def recalled(self, key, work):
+        self.found += key in self._answers
+        return super().recalled(key, work)
+
+
+def test_edits_of_one_dimension_at_random_give_the_same_cold_and_warm():
+    """`edits_at_random(200)` was run by hand; the suite takes the first of them."""
+    edits, recalled_ones = edits_at_random(EDITS_IN_THE_SUITE)
+    assert (edits, recalled_ones) > (0, 0)
+
+
+def test_an_answer_for_another_tolerance_is_not_taken():
+    """What is kept is made worthless: the same set-up meets it, one with another tolerance works anew."""
+    sizes = next(random_edits(1))
+    memory = Memory()
+    with remembering(memory):
+        kept = told(check(stepped_blocks(sizes)))
+        for key in memory._answers:
+            memory._answers[key] = None
+        with pytest.raises((AttributeError, TypeError)):
+            check(stepped_blocks(sizes))
+        other = told(check(stepped_blocks(sizes | {"touch_um": 2.0 * sizes["touch_um"]})))
+    assert other == told(check(stepped_blocks(sizes | {"touch_um": 2.0 * sizes["touch_um"]})))
+    assert other != kept

@@ -569,7 +569,7 @@ def _asked(
     metric: Floats, load: Floats, slope: Floats | sparse.csc_matrix, room: Floats, *, refine: bool
 ) -> clarabel.DefaultSolution:
     """Return what the solver makes of a programme."""
-    kept = slope if sparse.issparse(slope) else sparse.csc_matrix(slope)
+    kept = slope if isinstance(slope, sparse.csc_matrix) else sparse.csc_matrix(slope)
     solver = clarabel.DefaultSolver(
         sparse.csc_matrix((metric, np.arange(len(metric)), np.arange(len(metric) + 1))),
         -load,

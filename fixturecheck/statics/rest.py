@@ -45,6 +45,8 @@ CLOSE_MM, CLOSE_RAD = 0.01, 1e-6
 """How far the last look reaches, and how much turning it allows for."""
 LANDED = 0.25
 """A step is taken to have landed when contacts stopped it at this share of its length."""
+SLIDES = 0.9
+"""What goes as far as this share of the step before, which was taken to have landed, has not landed."""
 GENTLE = 4.0
 """How many times its seating force a body is pushed with at first."""
 CARRIED = 1e-3
@@ -187,6 +189,7 @@ class _Walk:
         self.force = np.zeros(len(self.rows.gap_mm))
         self.residual, self.balance = np.inf, np.inf
         self.past: list[float] = []
+        self.landed_mm = np.inf
         self.crept, self.patience = False, 0
         scale = np.ones((len(frame.bodies), 6))
         scale[:, 3:] = frame.size[:, None]
@@ -257,8 +260,10 @@ class _Walk:
         move = size * self.step
         ahead = min(move, self.step, max(self.bounds.step_mm, self.longest / 3.0))
         # Where contacts stopped a straight move rest is likely, so that a close look will do; if not, the
-        # next step asks for more. Overlaps are looked for deep: a row speaks only for what it is over.
-        landed = size < LANDED and self._straight(twists, move)
+        # next step asks for more. Where that goes as far again, nothing stops it: a light push along a seat.
+        # Overlaps are looked for deep: a row speaks only for what it is over.
+        slides = size > self.bounds.grip and move >= SLIDES * self.landed_mm
+        landed = size < LANDED and self._straight(twists, move) and not slides
         self.prospect = FINEST_MM if landed else max(ahead, FINEST_MM)
         poses = moved(self.poses, self.frame.bodies, self.frame.centres(self.poses), twists)
         rows = self._close_look(poses) if self._still(size) else self._look(poses, DEEP * move)
@@ -271,6 +276,7 @@ class _Walk:
             self.prospect *= 0.4
             return size
         self.poses, self.rows, self.force = poses, rows, force
+        self.landed_mm = move if landed or slides else np.inf
         self.visited.append(poses)
         self.residual, self.balance = new, size
         if new < 0.05 * self.step and (size > self.bounds.grip or self.patience < 0):

@@ -92,9 +92,9 @@ def penetrations(
     near = _near(features, loose, rotation, origin_mm)
     standing: dict[int, FaceTriangles] = {}
     for body in {body for pair in near for body in pair}:
-        one = features[body].triangulation()
-        points = one.points_mm @ rotation[body].T + origin_mm[body]
-        standing[body] = with_boxes(points, one.triangles, one.edges)
+        surface = features[body].triangulation()
+        points = surface.points_mm @ rotation[body].T + origin_mm[body]
+        standing[body] = with_boxes(points, surface.triangles, surface.edges)
 
     found = []
     for i, j in near:
