@@ -26,6 +26,7 @@ from fixturecheck.magnet.pull import Magnet, Pulls, magnet_of
 from fixturecheck.nesting.seating import footings, holding_nothing
 from fixturecheck.progress import Progress, silent
 from fixturecheck.release.sequence import release_of
+from fixturecheck.result.remedy import RemedyUnknown
 from fixturecheck.setup.model import Setup
 
 ASKED = ("hold", "crash", "release")
@@ -179,7 +180,7 @@ def trial_hold_of(
     )
 
 
-def _remedied(benches: list[TrialHold], budget: Budget) -> tuple[list[PartHold], list[str]]:
+def _remedied(benches: list[TrialHold], budget: Budget) -> tuple[list[PartHold], list[RemedyUnknown]]:
     """Look for what brings the factors back: of the parts that are held least in each cut.
 
     Returns the parts with their remedies, and what could not be tried.
@@ -189,7 +190,7 @@ def _remedied(benches: list[TrialHold], budget: Budget) -> tuple[list[PartHold],
     for cut in {b.part.cut for b in weak}:
         asked |= {id(b) for b in [b for b in weak if b.part.cut == cut][:MOST_REMEDIED]}
     parts: list[PartHold] = []
-    notes: list[str] = []
+    notes: list[RemedyUnknown] = []
     for bench in benches:
         with spending(budget):
             remedies, untried = remedies_of(bench) if id(bench) in asked else ((), ())

@@ -18,7 +18,7 @@ from fixturecheck.holding.rig import Rig
 from fixturecheck.interval import Range
 from fixturecheck.nesting.seating import Base, Footing
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.hold import FILM, ClampKind
+from fixturecheck.result.hold import FILM, ClampKind, KeptFixture, KeptReason
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import BodyRole
 from fixturecheck.statics.clamps import friction
@@ -421,9 +421,7 @@ def loose_blocks(setup: Setup, rig: Rig) -> tuple[str, ...]:
     )
 
 
-def kept_of(
-    setup: Setup, found: Mapping[str, Footing], loose: Collection[str]
-) -> tuple[tuple[str, str], ...]:
+def kept_of(setup: Setup, found: Mapping[str, Footing], loose: Collection[str]) -> tuple[KeptFixture, ...]:
     """Return each fixture that stands and of which no loss is looked at, and why, in the set-up's order.
 
     Parameters
@@ -434,21 +432,25 @@ def kept_of(
         Fixtures of which each may be lost.
     """
     fixtures = (b for b in setup.bodies if b.role == BodyRole.FIXTURE and found[b.name].stands)
-    return tuple((b.name, _why(setup, b, found[b.name])) for b in fixtures if b.name not in loose)
+    return tuple(_kept(setup, b, found[b.name]) for b in fixtures if b.name not in loose)
 
 
-def _why(setup: Setup, body: Body, footing: Footing) -> str:
+def _kept(setup: Setup, body: Body, footing: Footing) -> KeptFixture:
+    """Return why no loss of a fixture is looked at."""
     holding = setup.holding
+    of: tuple[str, ...] = ()
     if holding and body.name in holding.jaws:
-        return "the jaw of the vise, without which nothing is clamped"
-    if body.pole or body.poles:
-        return "the magnet, on which everything stands"
-    if body.group and sum(b.group == body.group for b in setup.bodies) > 1:
-        return f"a piece of {body.group}"
-    if footing.base is Base.FASTENED:
-        return "stated as fastened"
-    if footing.base is Base.TABLE:
-        return "stands on the table and is taken as bolted to it"
-    if footing.base is Base.ATTACHED:
-        return f"taken as screwed to {' and '.join(footing.on)}"
-    return "not among the loose blocking that is stated"
+        reason = KeptReason.JAW
+    elif body.pole or body.poles:
+        reason = KeptReason.MAGNET
+    elif body.group and sum(b.group == body.group for b in setup.bodies) > 1:
+        reason, of = KeptReason.PIECE, (body.group,)
+    elif footing.base is Base.FASTENED:
+        reason = KeptReason.FASTENED
+    elif footing.base is Base.TABLE:
+        reason = KeptReason.TABLE
+    elif footing.base is Base.ATTACHED:
+        reason, of = KeptReason.ATTACHED, tuple(footing.on)
+    else:
+        reason = KeptReason.NOT_LISTED
+    return KeptFixture(body=body.name, reason=reason, of=of)

@@ -11,6 +11,7 @@ from fixturecheck.machining.grinding import Stroke
 from fixturecheck.machining.milling import Bitten, CutterWay
 from fixturecheck.magnet.pull import Pulls
 from fixturecheck.result.hold import (
+    KeptFixture,
     Outcome,
     Tool,
 )
@@ -19,7 +20,7 @@ from fixturecheck.result.release import (
     Burr,
     FirstSteps,
 )
-from fixturecheck.result.remedy import Remedy
+from fixturecheck.result.remedy import Remedy, RemedyUnknown
 from fixturecheck.result.shapes import Vector
 from fixturecheck.statics.collapse import Collapse, FactorRange
 from fixturecheck.statics.equilibrium import EquilibriumProblem, Load
@@ -284,9 +285,9 @@ class Held:
         How it comes apart.
     missing : mapping of str to str
         By subject, why it could not be computed.
-    notes : tuple of str
+    notes : tuple of RemedyUnknown
         What was assumed, in words.
-    kept : tuple of (str, str)
+    kept : tuple of KeptFixture
         Fixtures of which no loss was looked at, and why.
     left_out : tuple of str
         Fixtures that stand on nothing.
@@ -296,6 +297,6 @@ class Held:
     pulls: Pulls | None
     release: Release | None
     missing: Mapping[str, str]
-    notes: tuple[str, ...] = ()
-    kept: tuple[tuple[str, str], ...] = ()
+    notes: tuple[RemedyUnknown, ...] = ()
+    kept: tuple[KeptFixture, ...] = ()
     left_out: tuple[str, ...] = ()

@@ -24,6 +24,8 @@ from fixturecheck.result.remedy import (
     Amount,
     Remedy,
     RemedyKind,
+    RemedySearch,
+    RemedyUnknown,
 )
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.model import Setup
@@ -35,7 +37,7 @@ MOST_CLAMP_RATIO, CLAMP_STEP = 4.0, 0.05
 _TURNED, _DRY = 1.25, 2.5
 
 
-def remedies_of(bench: TrialHold) -> tuple[tuple[Remedy, ...], tuple[str, ...]]:
+def remedies_of(bench: TrialHold) -> tuple[tuple[Remedy, ...], tuple[RemedyUnknown, ...]]:
     """Return every change that brings the factor back, the smallest first.
 
     Another way of holding is looked for only where no change is enough.
@@ -43,41 +45,44 @@ def remedies_of(bench: TrialHold) -> tuple[tuple[Remedy, ...], tuple[str, ...]]:
     Returns
     -------
     remedies : tuple of Remedy
-    untried : tuple of str
+    untried : tuple of RemedyUnknown
         What could not be computed, and why.
     """
-    changes: Mapping[str, Change] = {
-        "a lighter cut": lighter_cut,
-        "tighter clamps": tighter_clamps,
-        "another way of cutting": cut_another_way,
-        "a loose block fastened": fastened,
-        "a block added": stopped,
-        "another place on the poles": partial(over_poles, lighter=lighter_cut),
-        "a larger seat": larger_seat,
-        "more magnet": more_magnet,
-        "a finer finish": finer_seat,
-        "dry contacts": dried,
+    changes: Mapping[RemedySearch, Change] = {
+        RemedySearch.LIGHTER_CUT: lighter_cut,
+        RemedySearch.CLAMPS: tighter_clamps,
+        RemedySearch.ANOTHER_WAY: cut_another_way,
+        RemedySearch.FASTENED: fastened,
+        RemedySearch.STOP: stopped,
+        RemedySearch.PLACE: partial(over_poles, lighter=lighter_cut),
+        RemedySearch.SEAT: larger_seat,
+        RemedySearch.MAGNET: more_magnet,
+        RemedySearch.FINISH: finer_seat,
+        RemedySearch.DRY: dried,
     }
-    untried: list[str] = []
+    untried: list[RemedyUnknown] = []
     found: list[Remedy] = []
     try:
-        for name, change in changes.items():
-            found += _tried(name, change, bench, untried)
+        for search, change in changes.items():
+            found += _tried(search, change, bench, untried)
         if not found:
-            found = _tried("a vise", between_jaws, bench, untried)
+            found = _tried(RemedySearch.VISE, between_jaws, bench, untried)
     except SpentError as reason:
-        untried.append(f"not every cure for {bench.part.part} in {bench.part.cut} was looked for: {reason}")
+        untried.append(RemedyUnknown(part=bench.part.part, cut=bench.part.cut, reason=str(reason)))
     return tuple(sorted(found, key=lambda r: (r.change_ratio, r.kind))), tuple(untried)
 
 
-def _tried(name: str, change: Change, bench: TrialHold, untried: list[str]) -> list[Remedy]:
+def _tried(
+    search: RemedySearch, change: Change, bench: TrialHold, untried: list[RemedyUnknown]
+) -> list[Remedy]:
     """Return what a change gives; one that cannot be computed cures nothing and says why."""
     try:
         return list(change(bench))
     except SpentError:
         raise
     except (NotComputedError, KernelError, SetupError) as reason:
-        untried.append(f"{name} for {bench.part.part} in {bench.part.cut} was not found: {reason}")
+        part = bench.part
+        untried.append(RemedyUnknown(part=part.part, cut=part.cut, reason=str(reason), search=search))
         return []
 
 

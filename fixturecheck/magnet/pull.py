@@ -19,6 +19,7 @@ from fixturecheck.magnet.field.solve import FluxSolution, PatchPull
 from fixturecheck.magnet.iron import Ferrous, ferrous_bodies, irons_of
 from fixturecheck.magnet.rating import MagnetSource, find_sources, pole_of
 from fixturecheck.result.contact import ContactKind
+from fixturecheck.result.magnet import PullNote, PullNoteKind
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.tables import finish as finish_of
 from fixturecheck.shop.tables import material
@@ -111,7 +112,7 @@ class Pulls:
         What stands behind the poles; None with the magnet off.
     soft : MagnetSource or None
         The softer source that they may have; None where the source is known.
-    notes : tuple of str
+    notes : tuple of PullNote
         What was taken coarser, left out or bounded, in words.
     unknowns : int
         Size of the field solution.
@@ -124,7 +125,7 @@ class Pulls:
     faces: tuple[FacePull, ...] = ()
     source: MagnetSource | None = None
     soft: MagnetSource | None = None
-    notes: tuple[str, ...] = ()
+    notes: tuple[PullNote, ...] = ()
     unknowns: int = 0
     unruled: Mapping[str, str] = field(default_factory=dict)
     model: MagnetModel | None = field(default=None, repr=False)
@@ -169,7 +170,7 @@ class Magnet:
     weak: MagnetModel
     strong: MagnetModel
     source: MagnetSource
-    notes: tuple[str, ...]
+    notes: tuple[PullNote, ...]
     soft: MagnetSource | None = None
     left_share: Mapping[tuple[FaceRef, FaceRef], float] = field(default_factory=dict)
 
@@ -349,26 +350,23 @@ def magnet_of(
     wide, narrow = _Gaps(setup, wide=True), _Gaps(setup, wide=False)
     weak = magnet_model(_irons(bodies, source, "weak"), seat_gap_um=wide, fineness=fineness, mesher=mesher)
     strong = _with_narrow_gaps(weak, bodies, wide, narrow)
-    notes = [
-        f"{name} was meshed coarser than asked, {setup.write.length(size, '.1f')}"
-        for name, size in weak.coarse.items()
-    ]
+    notes = [PullNote(kind=PullNoteKind.COARSE, of=name, mesh_mm=size) for name, size in weak.coarse.items()]
     notes += _left_out(weak)
     known = irons_of(setup)
     bounded = sorted({m for b in bodies if not material(m := known[b.placed.name].material).bh})
     notes += [
-        f"{b.name} is of {b.material}, which is not magnetic: the magnet does not pull on it"
+        PullNote(kind=PullNoteKind.NOT_MAGNETIC, of=b.name, material=b.material)
         for b in setup.parts()
         if not material(b.material).magnetic
     ]
-    notes += [f"{m} has no B-H curve; it is taken between two that have one" for m in bounded]
+    notes += [PullNote(kind=PullNoteKind.NO_CURVE, of=m) for m in bounded]
     soft = sources[1] if len(sources) > 1 else None
     left = {(a, b): narrow.left_share(a, b) for a, b in (both_sides(g.name) for g in weak.gaps if g.counts)}
     return Magnet(weak=weak, strong=strong, source=source, soft=soft, notes=tuple(notes), left_share=left)
 
 
-def _left_out(model: MagnetModel) -> list[str]:
-    """Say which flux is not counted, once for each face of a part."""
+def _left_out(model: MagnetModel) -> list[PullNote]:
+    """Return which flux is not counted, once for each face of a part."""
     poles = {s.body for s in model.sources}
     pairs = set()
     for pair in model.left_out:
@@ -377,8 +375,7 @@ def _left_out(model: MagnetModel) -> list[str]:
         pairs.add((first, on))
     faces = sorted({face for face, _ in pairs})
     return [
-        f"flux between {face} and {', '.join(sorted(o for f, o in pairs if f == face))} is left out: "
-        "their shapes have no rule"
+        PullNote(kind=PullNoteKind.LEFT_OUT, of=face, across=tuple(sorted(o for f, o in pairs if f == face)))
         for face in faces
     ]
 
@@ -616,6 +613,6 @@ def _unruled(model: MagnetModel) -> Mapping[str, str]:
     return {body: " and ".join(sorted(found)) for body, found in faces.items() if body not in close}
 
 
-def _islands(*solutions: FluxSolution, but: Iterable[str]) -> tuple[str, ...]:
+def _islands(*solutions: FluxSolution, but: Iterable[str]) -> tuple[PullNote, ...]:
     loose = sorted({name for s in solutions for name in s.loose} - set(but))
-    return tuple(f"no flux reaches {name}: it is not held by the magnet" for name in loose)
+    return tuple(PullNote(kind=PullNoteKind.NO_FLUX, of=name) for name in loose)

@@ -31,6 +31,7 @@ from fixturecheck.wording.hold import (
     loss_how,
     loss_words,
     magnet_words,
+    note_words,
     outcome_words,
     pry_words,
     span,
@@ -93,7 +94,7 @@ def hold_section(result: Result, pictures: Mapping[str, Picture]) -> Markup:
         pictures=[pictures[name] for name in (HOLD_PULL, HOLD_FLUX) if name in pictures],
         faces=_faces(hold, units) if hold.faces else None,
         most_open=MOST_OPEN,
-        notes=[sentence(n) for n in hold.notes],
+        notes=[sentence(note_words(n, write)) for n in hold.notes],
     )
 
 

@@ -17,6 +17,7 @@ from fixturecheck.result.hold import (
     BodyMotion,
     HoldFound,
     HoldLoss,
+    KeptFixture,
     PartHeld,
 )
 from fixturecheck.result.location import (
@@ -24,13 +25,14 @@ from fixturecheck.result.location import (
     SeatTakes,
     TargetMoves,
 )
+from fixturecheck.result.magnet import PullNote
 from fixturecheck.result.release import (
     BodyLeaves,
     Burr,
     OffWay,
     PryAt,
 )
-from fixturecheck.result.remedy import Remedy
+from fixturecheck.result.remedy import Remedy, RemedyUnknown
 from fixturecheck.result.rest import (
     Freedom,
     LoadedContact,
@@ -48,8 +50,10 @@ from fixturecheck.units import Writing
 from fixturecheck.wording.hold import (
     burr_words,
     first_words,
+    kept_words,
     loss_words,
     magnet_words,
+    note_words,
     past_words,
     pry_words,
     way_words,
@@ -167,6 +171,9 @@ def _hold_writer(write: Writing) -> _Plain:
                 magnet=magnet_words(hold.magnet, write),
                 before=capitalised(first_words(hold.before)) if hold.before else "",
             ),
+            PullNote: lambda note: note_words(note, write),
+            RemedyUnknown: lambda note: note_words(note, write),
+            KeptFixture: lambda kept: (kept.body, kept_words(kept)),
             Burr: burr_words,
             BodyLeaves: lambda body: {
                 "body": body.body,

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from fixturecheck.result.magnet import FaceHeld, FluxSection, MagnetUsed, PullMap
+from fixturecheck.result.magnet import FaceHeld, FluxSection, MagnetUsed, PullMap, PullNote
 from fixturecheck.result.release import BodyLeaves, Burr, FirstSteps
-from fixturecheck.result.remedy import Remedy
+from fixturecheck.result.remedy import Remedy, RemedyUnknown
 from fixturecheck.result.shapes import Vector
 
 FILM = "film of coolant"
@@ -257,6 +257,37 @@ class PartHeld:
         return self.motions[0].body if self.motions else None
 
 
+class KeptReason(StrEnum):
+    """Why a fixture is taken to be there throughout."""
+
+    JAW = "jaw"
+    MAGNET = "magnet"
+    PIECE = "piece"
+    FASTENED = "fastened"
+    TABLE = "table"
+    ATTACHED = "attached"
+    NOT_LISTED = "not listed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptFixture:
+    """A fixture that is taken to be there throughout.
+
+    Parameters
+    ----------
+    body : str
+        The fixture.
+    reason : KeptReason
+        Why.
+    of : tuple of str
+        The group it is a piece of, or the bodies that it is screwed to; empty for other reasons.
+    """
+
+    body: str
+    reason: KeptReason
+    of: tuple[str, ...] = ()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FrictionUsed:
     """The friction between all contacts.
@@ -297,9 +328,9 @@ class HoldFound:
         The magnet's pull, face by face.
     missing : tuple of (subject, reason)
         What could not be computed.
-    notes : tuple of str
-        What was assumed.
-    kept : tuple of (body, reason)
+    notes : tuple of PullNote or RemedyUnknown
+        What there is to know of the pull, and remedies that could not be looked for.
+    kept : tuple of KeptFixture
         Fixtures that are taken to be there throughout: no loss of them was looked at.
     left_out : tuple of str
         Fixtures that stand on nothing: every figure is without them.
@@ -323,8 +354,8 @@ class HoldFound:
     parts: tuple[PartHeld, ...]
     faces: tuple[FaceHeld, ...]
     missing: tuple[tuple[str, str], ...] = ()
-    notes: tuple[str, ...] = ()
-    kept: tuple[tuple[str, str], ...] = ()
+    notes: tuple[PullNote | RemedyUnknown, ...] = ()
+    kept: tuple[KeptFixture, ...] = ()
     left_out: tuple[str, ...] = ()
     leaving: tuple[BodyLeaves, ...] = ()
     burrs: tuple[Burr, ...] = ()

@@ -131,3 +131,38 @@ class FluxSection:
     flux_density_t: tuple[Vector, ...]
     outlines: tuple[tuple[str, tuple[tuple[Vector, Vector], ...]], ...]
     poles: tuple[tuple[str, Vector], ...]
+
+
+class PullNoteKind(StrEnum):
+    """What there is to know about how the magnet's pull was computed."""
+
+    COARSE = "coarse"
+    NOT_MAGNETIC = "not magnetic"
+    NO_CURVE = "no curve"
+    LEFT_OUT = "left out"
+    NO_FLUX = "no flux"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PullNote:
+    """One thing to know about how the magnet's pull was computed.
+
+    Parameters
+    ----------
+    kind : PullNoteKind
+        What it is.
+    of : str
+        The body, material or face.
+    material : str
+        Of what a body is that is not magnetic; empty for other kinds.
+    across : tuple of str
+        The faces and poles between which and the face flux is left out.
+    mesh_mm : float
+        Size of the elements of a body that was meshed coarser than asked; zero for other kinds.
+    """
+
+    kind: PullNoteKind
+    of: str
+    material: str = ""
+    across: tuple[str, ...] = ()
+    mesh_mm: float = 0.0

@@ -135,3 +135,39 @@ class Remedy:
     stop: StopAt | None = None
     jaws: Jaws | None = None
     also: Remedy | None = None
+
+
+class RemedySearch(StrEnum):
+    """A kind of change that is looked for."""
+
+    LIGHTER_CUT = "a lighter cut"
+    CLAMPS = "tighter clamps"
+    ANOTHER_WAY = "another way of cutting"
+    FASTENED = "a loose block fastened"
+    STOP = "a block added"
+    PLACE = "another place on the poles"
+    SEAT = "a larger seat"
+    MAGNET = "more magnet"
+    FINISH = "a finer finish"
+    DRY = "dry contacts"
+    VISE = "a vise"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RemedyUnknown:
+    """A remedy that could not be looked for.
+
+    Parameters
+    ----------
+    part, cut : str
+        The part that is held too little, and in which cut.
+    reason : str
+        Why it could not be computed.
+    search : RemedySearch or None
+        What was looked for; None where the rest of the search was given up.
+    """
+
+    part: str
+    cut: str
+    reason: str
+    search: RemedySearch | None = None

@@ -12,12 +12,16 @@ from fixturecheck.result.hold import (
     HoldFound,
     HoldInput,
     HoldLoss,
+    KeptFixture,
+    KeptReason,
     Outcome,
     PartHeld,
 )
 from fixturecheck.result.magnet import (
     MagnetState,
     MagnetUsed,
+    PullNote,
+    PullNoteKind,
 )
 from fixturecheck.result.release import (
     Burr,
@@ -27,6 +31,7 @@ from fixturecheck.result.release import (
     PryAt,
     SteelKeeps,
 )
+from fixturecheck.result.remedy import RemedyUnknown
 from fixturecheck.result.shapes import Vector
 from fixturecheck.units import METRIC, Writing
 from fixturecheck.wording.motion import how_words
@@ -107,13 +112,62 @@ def friction_words(used: FrictionUsed) -> str:
     return f"{said}, but {' and '.join(lower)}" if lower else said
 
 
+def kept_words(kept: KeptFixture) -> str:
+    """Return why a fixture is taken to be there throughout."""
+    return _KEPT[kept.reason].format(" and ".join(kept.of))
+
+
+_KEPT = {
+    KeptReason.JAW: "the jaw of the vise, without which nothing is clamped",
+    KeptReason.MAGNET: "the magnet, on which everything stands",
+    KeptReason.PIECE: "a piece of {}",
+    KeptReason.FASTENED: "stated as fastened",
+    KeptReason.TABLE: "stands on the table and is taken as bolted to it",
+    KeptReason.ATTACHED: "taken as screwed to {}",
+    KeptReason.NOT_LISTED: "not among the loose blocking that is stated",
+}
+
+
+def note_words(note: PullNote | RemedyUnknown, write: Writing) -> str:
+    """Return what there is to know of the pull, or a remedy that could not be looked for.
+
+    Parameters
+    ----------
+    note : PullNote or RemedyUnknown
+        The note.
+    write : Writing
+        What writes lengths.
+
+    Returns
+    -------
+    str
+        Without a full stop.
+    """
+    if isinstance(note, RemedyUnknown):
+        if note.search is None:
+            return f"not every cure for {note.part} in {note.cut} was looked for: {note.reason}"
+        return f"{note.search} for {note.part} in {note.cut} was not found: {note.reason}"
+    match note.kind:
+        case PullNoteKind.COARSE:
+            return f"{note.of} was meshed coarser than asked, {write.length(note.mesh_mm, '.1f')}"
+        case PullNoteKind.NOT_MAGNETIC:
+            return f"{note.of} is of {note.material}, which is not magnetic: the magnet does not pull on it"
+        case PullNoteKind.NO_CURVE:
+            return f"{note.of} has no B-H curve; it is taken between two that have one"
+        case PullNoteKind.LEFT_OUT:
+            across = ", ".join(note.across)
+            return f"flux between {note.of} and {across} is left out: their shapes have no rule"
+        case PullNoteKind.NO_FLUX:
+            return f"no flux reaches {note.of}: it is not held by the magnet"
+
+
 def kept_lines(hold: HoldFound) -> list[str]:
     """Return what was left out since it stands on nothing, and what was never taken away, and why."""
     lines = []
     if hold.left_out:
         lines.append(f"left out of every figure, since it stands on nothing: {', '.join(hold.left_out)}")
     if hold.kept:
-        there = "; ".join(f"{body} ({reason})" for body, reason in hold.kept)
+        there = "; ".join(f"{one.body} ({kept_words(one)})" for one in hold.kept)
         lines.append(f"taken to be there throughout: {there}")
     return lines
 

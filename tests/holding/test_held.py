@@ -144,7 +144,7 @@ def test_a_part_of_brass_is_not_drawn_and_lies_by_its_weight():
     assert told.value < 0.01
     (part,) = result.holding.parts
     assert part.pull_n == (0.0, 0.0)
-    assert any("not magnetic" in note for note in result.holding.notes)
+    assert any(note.kind == "not magnetic" for note in result.holding.notes)
 
 
 def test_a_material_without_a_curve_is_unknown_and_says_what_to_state():

@@ -15,6 +15,8 @@ from fixturecheck.result.hold import (
     HoldFound,
     HoldInput,
     HoldLoss,
+    KeptFixture,
+    KeptReason,
     LetsGo,
     MotionKind,
     Outcome,
@@ -26,6 +28,8 @@ from fixturecheck.result.magnet import (
     MagnetState,
     MagnetUsed,
     PullMap,
+    PullNote,
+    PullNoteKind,
 )
 from fixturecheck.result.release import (
     BodyLeaves,
@@ -186,8 +190,8 @@ def hold() -> HoldFound:
         parts=(SAFE, WEAK),
         faces=faces,
         missing=(("gib_3 in top_flat", "it has no finish"),),
-        notes=("brass was meshed coarser",),
-        kept=(("plate", "stands on the table and is taken as bolted to it"),),
+        notes=(PullNote(kind=PullNoteKind.COARSE, of="brass", mesh_mm=4.0),),
+        kept=(KeptFixture(body="plate", reason=KeptReason.TABLE),),
         leaving=(BodyLeaves(body="rail", residual_n=(2.0, 4.0), ways=(SLIDE,), pry=None, keeps=KEEPS),),
         burrs=(Burr(edge="gib_1.left+top", ends=("-X",), sparks=False, seats=(), length_mm=16.0),),
         before=FirstSteps(grinds=True, mills=False, magnet_off=True, demagnetise=False),

@@ -75,7 +75,7 @@ def test_changes_missing_notes_and_coming_off_are_told(told: str) -> None:
         "Fasten a block against the left side of gib_2 (X 0.0, Y 0.0 to 20.0 mm), 8.0",
         "Feed down 0.0050",
         "Not known, and not a pass: gib_3 in top_flat: it has no finish",
-        "Brass was meshed coarser.",
+        "Brass was meshed coarser than asked, 4.0 mm.",
         "Wheel clear of the work and the spindle at rest, magnet off. Then in this order.",
         "1 rail demagnetise before lifting, and again before the next seating "
         "2 to 4 N slide toward +X no edge found",

@@ -18,6 +18,8 @@ from fixturecheck.report.order import OVERVIEW
 from fixturecheck.report.statements import QUESTIONS
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Verdict
+from fixturecheck.result.hold import KeptFixture, KeptReason
+from fixturecheck.result.magnet import PullNote, PullNoteKind
 from fixturecheck.wording.sentences import shown, shown_plain
 from tests.report import staged, staged_hold
 
@@ -143,7 +145,9 @@ def test_a_name_with_markup_in_it_shows_as_text_wherever_it_stands() -> None:
     )
     cuts = tuple(replace(c, name=name) for c in one.cuts)
     parts = tuple(replace(p, part=name, cut=name, case=name, hits=name) for p in one.holding.parts)
-    held = replace(one.holding, parts=parts, missing=((name, name),), notes=(name,), kept=((name, name),))
+    note = PullNote(kind=PullNoteKind.NO_FLUX, of=name)
+    kept = KeptFixture(body=name, reason=KeptReason.PIECE, of=(name,))
+    held = replace(one.holding, parts=parts, missing=((name, name),), notes=(note,), kept=(kept,))
     text = page(
         replace(one, name=name, findings=findings, cuts=cuts, holding=held),
         staged.setup(),
