@@ -128,8 +128,12 @@ def test_a_gang_is_one_entry_and_its_guesses_are_found(tmp_path: Path) -> None:
 def test_where_seats_leave_a_freedom_the_place_is_stated(tmp_path: Path) -> None:
     """A round plate on a chuck: its rim touches rail and blocks along lines, and it could turn."""
     disc = step_of(cq.Workplane().circle(20).extrude(8), tmp_path / "disc.step")
-    (body,) = tomllib.loads(setup_text(propose(read_part(disc)), tmp_path))["body"]
+    stated = tomllib.loads(setup_text(propose(read_part(disc)), tmp_path))
+    (body,) = stated["body"]
     assert ("at" in body) != ("seats" in body)
+    # Places are those of a drawing: 20 mm from the middle to the rim, and no rounding of the kernel's.
+    places = [v for piece in (body, *stated["equipment"]) for v in piece.get("at", ())]
+    assert all(v == round(v, 3) for v in places)
     assert touching(proposed(disc, tmp_path))[1] == 0
 
 

@@ -174,18 +174,21 @@ def _staging(drawing: Drawing, places: Mapping[str, int]) -> Iterator[dict[str, 
     times = float(scene["times"]) if scene else 1.0
     in_turn = all(one.visited[-1].step <= two.visited[0].step for one, two in pairwise(followed))
     rests = {s.bodies[0]: s.name for s in drawing.stage.result.shapes if s.role is Role.REST}
-    tracks = []
+    tracks, seen = [], []
     for i, way in enumerate(followed):
         keys = _keys_in(way, times, _phases(i, len(followed), in_turn=in_turn))
         points = drawing.stage.meshes[way.body].all_points_mm()
         middle = (points.min(axis=0) + points.max(axis=0)) / 2
         tracks.append({"thing": places[way.body], "about": _values(middle), "keys": keys})
+        # A part comes from outside of the picture, and is in it from where the hand lets go.
+        seen += [points + shift for _, shift, _ in keys[1:]]
     yield {
         "id": "staging",
         "title": "staging and settling",
         "says": _staging_says(result, followed, times),
         "seconds": len(followed) * (_IN_S + _SETTLE_S),
         "stop": REST if scene else WHOLE,
+        "camera": _camera(np.vstack(seen), np.array(scene["camera"]["eye"] if scene else FRONT_RIGHT)),
         "shown": [places[way.body] for way in followed],
         "hidden": [places[name] for name in rests.values()],
         "waits": True,
@@ -314,7 +317,9 @@ def _leaving(stage: MeshedResult, hold: HoldFound, places: Mapping[str, int]) ->
         "says": f"{sentence(before + steps)} Each was followed for {follows}, drawn at true size.",
         "seconds": _OFF_S * len(order),
         "stop": WHOLE,
-        "camera": _camera(stage, [body.body for body, _ in order]),
+        "camera": _camera(
+            np.vstack([stage.meshes[body.body].all_points_mm() for body, _ in order]), np.array(FRONT_RIGHT)
+        ),
         "shown": [t["thing"] for t in tracks],
         "hidden": [],
         "marks": [],
@@ -322,9 +327,9 @@ def _leaving(stage: MeshedResult, hold: HoldFound, places: Mapping[str, int]) ->
     }
 
 
-def _camera(stage: MeshedResult, names: Sequence[str]) -> dict[str, Any]:
-    """Return the operator's view of some bodies."""
-    eye = unit(FRONT_RIGHT)
-    centre, height = fit(np.vstack([stage.meshes[name].all_points_mm() for name in names]), eye)
+def _camera(points: Floats, toward: Floats) -> dict[str, Any]:
+    """Return the view of some points from a side."""
+    eye = unit(toward)
+    centre, height = fit(points, eye)
     found = camera(centre, eye, up_for(eye), _ROOM * height)
     return {key: rounded_values(value) for key, value in found.items()}

@@ -164,5 +164,11 @@ def test_a_part_comes_straight_from_the_hand_and_then_as_it_settled(meshes: dict
     assert shifts[1] == shifts[2] == pytest.approx([0.0, -1.0, 0.5])
     assert turns[1] == pytest.approx([np.radians(2.0), 0.0, 0.0], abs=1e-6)
     assert shifts[-1] == pytest.approx([0.0, 0.04, 0.0])
+    at = motion["camera"]
+    right = np.cross(at["up"], at["eye"])
+    for shift in shifts[1:]:
+        away = meshes["gib_2"].all_points_mm() + shift - at["target"]
+        assert np.abs(away @ at["up"]).max() < at["height_mm"] / 2
+        assert np.abs(away @ right).max() < at["height_mm"] * 4 / 3 / 2
     assert "poses that settling visited" in motion["says"]
     assert "left out" in motion["says"]
