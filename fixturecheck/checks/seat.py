@@ -15,8 +15,9 @@ too wide for it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
+from functools import cache, partial
 
 import numpy as np
 
@@ -59,6 +60,9 @@ from fixturecheck.units import Writing
 ID = "seat"
 TITLE = "Parts on their seats"
 
+Openings = Callable[[Seat], Opening]
+"""How a seat stands open, measured once for each."""
+
 _WIDE_MM = 0.5
 _SQUARE_COSINE = 1e-6
 _EDGE = "a face held by a line or a point has no area for a magnet (common practice, no source)"
@@ -68,11 +72,12 @@ def check(stage: Stage) -> Iterator[Finding]:
     """Yield a finding for each seat, each contact that is not meant, each part's footing, each overlap."""
     found = footings(stage.setup, stage.contacts)
     idle = holding_nothing(found)
+    opening = cache(partial(opening_of, stage))
     for seat in stage.setup.seats:
         if seat.rank != Rank.NEST:
-            yield from _seat(stage, seat, idle)
+            yield from _seat(stage, seat, idle, opening)
     for part in stage.setup.parts():
-        yield from _unmeant(stage, part)
+        yield from _unmeant(stage, part, opening)
         yield from _footing(stage, part, idle)
     cures = Budget(SEAT)
     for overlap in stage.contacts.overlaps:
@@ -89,22 +94,22 @@ def _of_its_seat(finding: Finding, seat: Seat, idle: frozenset[str]) -> Finding:
     return replace(finding, verdict=Verdict.NO_GO, kind=Kind.ON_NOTHING, says=says, remedy=None)
 
 
-def _seat(stage: Stage, seat: Seat, idle: frozenset[str]) -> Iterator[Finding]:
+def _seat(stage: Stage, seat: Seat, idle: frozenset[str], opening: Openings) -> Iterator[Finding]:
     """Judge one stated seat: whether it closes, and where it does, by how much of its face."""
     found = seating(stage.setup, stage.placed, stage.contacts, seat)
     lines = found.of_kind(ContactKind.LINE, ContactKind.POINT)
     if not found.area_mm2 and not lines:
-        yield _open(stage, seat, found)
+        yield _open(stage, seat, found, opening(seat))
         return
     if found.area_mm2:
         share = by_share(ID, stage, seat, found, "lies on")
     else:
-        share = _on_line(stage, seat, found, lines)
+        share = _on_line(stage, seat, found, lines, opening)
     yield _of_its_seat(share, seat, idle)
     yield gap_closed(ID, stage, seat, found, "um")
 
 
-def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch]) -> Finding:
+def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch], opening: Openings) -> Finding:
     """Judge a seat that bears on lines or points.
 
     A round face along a rail or a stop locates a part that holds by an area of another seat.
@@ -137,7 +142,7 @@ def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch]) -> Fi
         about=sides_of(seat),
         says=f"{said(first, stage.setup.write)}: the {seat.rank} seat bears on a {first.contact.kind}, "
         "with no area.",
-        remedy=None if round_all else closing(stage, seat, opening_of(stage, seat)),
+        remedy=None if round_all else closing(stage, seat, opening(seat)),
         source=SHARE,
         shapes=tuple(p.shape for p in found.patches),
         location_mm=first.contact.centroid,
@@ -154,10 +159,10 @@ def _holds_by_area(stage: Stage, part: str) -> bool:
     )
 
 
-def _open(stage: Stage, seat: Seat, found: Seating) -> Finding:
+def _open(stage: Stage, seat: Seat, found: Seating, opening: Opening) -> Finding:
     """Report a seat whose two faces do not touch, with the gap between them however large it is."""
     write, touch_mm = stage.setup.write, stage.setup.tolerances.touch_mm
-    opening, near = opening_of(stage, seat), found.of_kind(ContactKind.NEAR)
+    near = found.of_kind(ContactKind.NEAR)
     most_mm = max((p.contact.gap_max_um * 1e-3 for p in near), default=opening.gap_mm)
     says = f"{seat.body}.{seat.face} does not touch {seat.on}.{seat.on_face}: the {seat.rank} seat "
     gap, most = (_size(write, v) for v in (abs(opening.gap_mm), most_mm))
@@ -196,8 +201,16 @@ def _size(write: Writing, gap_mm: float) -> str:
     return write.gap(gap_mm * 1e3, ".4g") if gap_mm < _WIDE_MM else write.length(gap_mm)
 
 
-def _unmeant(stage: Stage, part: Body) -> Iterator[Finding]:
+def _unmeant(stage: Stage, part: Body, opening: Openings) -> Iterator[Finding]:
     """Report what touches a part without being meant to, apart from its neighbours in the gang."""
+    touching = [
+        patch
+        for other in stage.setup.bodies
+        if other.role != BodyRole.PART
+        for patch in unmeant(stage, part.name, other.name)
+    ]
+    if not touching:
+        return
     open_seats = [
         s
         for s in stage.setup.seats
@@ -205,13 +218,9 @@ def _unmeant(stage: Stage, part: Body) -> Iterator[Finding]:
         and s.rank != Rank.NEST
         and not _bears(seating(stage.setup, stage.placed, stage.contacts, s))
     ]
-    openings = [opening_of(stage, s) for s in open_seats]
-    for other in stage.setup.bodies:
-        if other.role == BodyRole.PART:
-            continue
-        for patch in unmeant(stage, part.name, other.name):
-            held = [s for s, o in zip(open_seats, openings, strict=True) if _may_hold_open(part, patch, o)]
-            yield _touches(stage, part, patch, held)
+    for patch in touching:
+        held = [s for s in open_seats if _may_hold_open(part, patch, opening(s))]
+        yield _touches(stage, part, patch, held)
 
 
 def _bears(found: Seating) -> bool:

@@ -1,13 +1,15 @@
 """No data in prose: text is taken apart only by what reads it from outside.
 
 Solvers return numbers and enums, and sentences are made of them at the end. Whoever needs them is
-given the data. So nothing but the modules of READERS may split text or look into it.
+given the data. So nothing but the modules of READERS may split text or look into it, and the rooms of SOLVERS
+make no sentences but the messages of errors.
 """
 
 from __future__ import annotations
 
 import ast
-from collections.abc import Iterator
+import re
+from collections.abc import Iterable, Iterator, Mapping
 
 import pytest
 
@@ -71,13 +73,13 @@ def _cuts(tree: ast.AST) -> Iterator[str]:
             yield f"line {node.lineno}: {of or '...'}.{node.attr}"
 
 
-def _reads(name: str) -> bool:
-    return any(name == reader or name.startswith(f"{reader}.") for reader in READERS)
+def _within(name: str, rooms: Iterable[str]) -> bool:
+    return any(name == room or name.startswith(f"{room}.") for room in rooms)
 
 
 def test_only_readers_take_text_apart() -> None:
     """Where this fails, pass the data, and make the sentence where it is shown."""
-    assert faults(lambda m: _cuts(m.tree), (m for m in modules() if not _reads(m.name))) == {}
+    assert faults(lambda m: _cuts(m.tree), (m for m in modules() if not _within(m.name, READERS))) == {}
 
 
 def test_every_reader_is_there_and_reads() -> None:
@@ -102,4 +104,95 @@ def test_what_takes_text_apart_is_seen(line: str, cuts: bool) -> None:
     """The first four are what stood in the program once."""
     module = Module(name="report.x", path=ROOT / "fixturecheck/report/x.py", text=line, tree=ast.parse(line))
     assert bool(list(_cuts(module.tree))) is cuts
-    assert not _reads(module.name)
+    assert not _within(module.name, READERS)
+
+
+SOLVERS = {
+    "angles", "comparing", "contact", "dials", "drilling", "hardening", "hold", "holding", "machining",
+    "magnet", "nesting", "placing", "process", "relief", "release", "result", "rigid", "sizes", "statics",
+    "tolerancing", "touching",
+}  # fmt: skip
+"""Rooms that compute: what they find is data, and `wording`, `report` or a check makes a sentence of it."""
+
+ANSWERS = {"process.across", "process.load", "process.order", "process.text"}
+"""Of these rooms, the checks of a whole job, and what refuses a job that cannot be."""
+
+PHRASES: Mapping[str, tuple[int, str]] = {
+    "hold": (2, "why nothing is known"),
+    "holding.blocking": (1, "what a block is made of"),
+    "holding.failure_path": (2, "why nothing is known, and what the kernel is at"),
+    "holding.stops": (1, "what the kernel is at"),
+    "holding.wheel": (3, "what the kernel is at"),
+    "machining.as_ground": (2, "what the kernel is at"),
+    "machining.as_milled": (4, "what the kernel is at"),
+    "machining.cut": (1, "a message"),
+    "machining.detours": (1, "what the kernel is at"),
+    "machining.end_mill": (2, "messages"),
+    "machining.grinding": (1, "where the numbers of a pass come from"),
+    "magnet.calibration": (2, "a message, and the indices of a sum"),
+    "magnet.rating": (1, "the piece that a chuck is rated with"),
+    "process.burred": (1, "why nothing is known"),
+    "process.run": (2, "why nothing is known"),
+    "process.states": (2, "what the kernel is at"),
+    "relief.proposals": (1, "a line of code"),
+    "result.hold": (2, "labels of inputs"),
+    "result.remedy": (1, "a label of what is looked for"),
+    "sizes.answer": (1, "why nothing is known"),
+    "tolerancing.linear_rest": (1, "a message"),
+    "touching.freedoms": (2, "why nothing is known"),
+    "touching.pairs": (2, "why nothing is known"),
+    "touching.survey": (2, "where the numbers come from"),
+}
+"""How many phrases modules of the solvers may still hold, and what they are; only ever lower it."""
+
+_LEAST_WORDS = 5
+
+
+def _phrases(tree: ast.AST) -> Iterator[str]:
+    """Yield the texts of several words that are neither documentation nor the message of an error."""
+    quiet: set[int] = set()
+    for node in ast.walk(tree):
+        if _is_quiet(node):
+            quiet |= {id(inner) for inner in ast.walk(node)}
+        if isinstance(node, ast.JoinedStr):
+            quiet |= {id(part) for part in node.values}
+    for node in ast.walk(tree):
+        parts = node.values if isinstance(node, ast.JoinedStr) else [node]
+        text = " ".join(p.value for p in parts if isinstance(p, ast.Constant) and isinstance(p.value, str))
+        if id(node) not in quiet and len(re.findall(r"[a-zA-Z]{2,}", text)) >= _LEAST_WORDS:
+            yield f"line {getattr(node, 'lineno', 0)}: {text}"
+
+
+def _is_quiet(node: ast.AST) -> bool:
+    """Whether a node is documentation or raises, or holds the message of an error."""
+    if isinstance(node, ast.Assign):
+        return any(isinstance(t, ast.Name) and t.id == "message" for t in node.targets)
+    if isinstance(node, ast.Call):
+        name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
+        return name.endswith("Error") or name == "allowed"
+    return isinstance(node, ast.Raise) or (
+        isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
+    )
+
+
+def test_what_computes_makes_no_sentences() -> None:
+    """Where this fails, return the data, and make the sentence in `wording`."""
+    solvers = (m for m in modules() if m.place in SOLVERS and not _within(m.name, ANSWERS))
+    said = {m.name: list(_phrases(m.tree)) for m in solvers}
+    assert {n: s for n, s in said.items() if len(s) > PHRASES.get(n, (0, ""))[0]} == {}
+    assert {n: most for n, (most, _) in PHRASES.items() if len(said[n]) < most} == {}
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ('found.append(f"{name} has no face that is marked so")', True),
+        ('WHY = "stands on the table and is taken as bolted to it"', True),
+        ('message = f"{name} has no face that is marked so"', False),
+        ('raise KernelError("the cut does not fit on the part")', False),
+        ('label = f"{a} on {b}"', False),
+    ],
+)
+def test_a_sentence_that_a_solver_makes_is_seen(line: str, says: bool) -> None:
+    """The first two are what stood in the program once."""
+    assert bool(list(_phrases(ast.parse(line)))) is says
