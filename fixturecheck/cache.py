@@ -204,7 +204,7 @@ def cached(function: Callable[P, T]) -> Callable[P, T]:
         kept = current()
         if kept.folder is None:
             return function(*args, **kwargs)
-        key = digest(made_by(), name, args, kwargs)
+        key = digest(code_digest(), name, args, kwargs)
         found = kept.get(key)
         if found is not None:
             return pickle.loads(found)  # type: ignore[no-any-return]  # noqa: S301 -- from the user's own folder
@@ -302,7 +302,7 @@ def _(thing: Mapping[object, object], state: hashlib.blake2b) -> None:
 
 
 @cache
-def made_by() -> str:
+def code_digest() -> str:
     """Return a digest of what computes: the package's source, and the versions of libraries."""
     state = hashlib.blake2b(digest_size=16)
     here = Path(__file__).parent

@@ -135,7 +135,7 @@ def test_an_error_is_not_kept():
 
 def test_another_version_computes_anew(monkeypatch):
     doubled(1.5)
-    monkeypatch.setattr(cache, "made_by", lambda: "another version")
+    monkeypatch.setattr(cache, "code_digest", lambda: "another version")
     doubled(1.5)
     monkeypatch.undo()
     assert calls == [1.5, 1.5]
@@ -146,7 +146,7 @@ def test_any_change_of_the_source_is_another_version(tmp_path, monkeypatch):
     for name in ("cache.py", "room/steel.toml"):
         (tmp_path / name).write_text("a = 1\n")
     monkeypatch.setattr(cache, "__file__", str(tmp_path / "cache.py"))
-    made_by = cache.made_by.__wrapped__
+    made_by = cache.code_digest.__wrapped__
     first = made_by()
     (tmp_path / "room/steel.toml").write_text("a = 2\n")
     assert made_by() != first

@@ -275,12 +275,12 @@ def _equipment() -> Iterator[tuple[str, _Topic]]:
 
 
 def _sizes() -> Iterator[tuple[str, _Topic]]:
-    from fixturecheck.report.lists import size_words  # noqa: PLC0415 -- reads the tables
+    from fixturecheck.report.lists import parameter_words  # noqa: PLC0415 -- reads the tables
     from fixturecheck.shop.catalogue import equipment  # noqa: PLC0415 -- reads the tables
 
     for kind in equipment().values():
         for param in kind.params.values():
-            topic = _Topic(what=f"{param.name}, a size of {kind.name}", lines=_saying(size_words(param)))
+            topic = _Topic(what=f"{param.name}, a size of {kind.name}", lines=_saying(parameter_words(param)))
             yield param.name, topic
             yield f"{kind.name}.{param.name}", topic
 

@@ -43,7 +43,7 @@ def of_operation(number: int, result: StoredResult) -> StoredResult:
     )
 
 
-def joined(whole: StoredResult, operations: Sequence[StoredResult]) -> StoredResult:
+def with_operations(whole: StoredResult, operations: Sequence[StoredResult]) -> StoredResult:
     """Return a job's result with all that its operations tell.
 
     Parameters

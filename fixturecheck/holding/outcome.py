@@ -8,7 +8,7 @@ from fixturecheck.holding.clamping import dry_mu_of, friction_of, stated_holding
 from fixturecheck.holding.factor import CEILING
 from fixturecheck.holding.model import Held, Lost, PartHold
 from fixturecheck.interval import Range
-from fixturecheck.magnet.plotted import maps_of, section_of
+from fixturecheck.magnet.plotted import flux_section, maps_of
 from fixturecheck.magnet.pull import FacePull
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.hold import (
@@ -60,7 +60,7 @@ def found(setup: Setup, held: Held) -> HoldFound:
         before=release.before if release else None,
         ceiling=CEILING,
         maps=maps_of(held.pulls),
-        section=section_of(held.pulls, worst.part if worst else None),
+        section=flux_section(held.pulls, worst.part if worst else None),
     )
 
 

@@ -234,7 +234,7 @@ def _split(whole: Shape, tool: Shape, fuzz_mm: float) -> tuple[Shape, Shape] | N
     return cq.Shape.cast(kept.Shape()), cq.Shape.cast(taken.Shape())
 
 
-def joined(shapes: Sequence[Shape], what: str) -> Shape:
+def united(shapes: Sequence[Shape], what: str) -> Shape:
     """Return the union of solids as one solid where they are connected.
 
     Raises

@@ -156,14 +156,14 @@ def prism_of(rings: Sequence[Ring], from_z_mm: float, to_z_mm: float) -> Solid:
     face = cq.Face.makeFromWires(wires[0], wires[1:])
     prism = cq.Solid.extrudeLinear(face, cq.Vector(0, 0, to_z_mm - from_z_mm))
     solids = solids_of(prism)
-    drawn_mm3 = area_mm2(rings) * (to_z_mm - from_z_mm)
+    drawn_mm3 = outline_area_mm2(rings) * (to_z_mm - from_z_mm)
     if len(solids) != 1 or abs(solids[0].Volume() - drawn_mm3) > _SAME_SHARE * drawn_mm3:
         message = f"an outline of {sum(map(len, rings))} pieces could not be pulled up into a solid"
         raise KernelError(message)
     return solids[0]
 
 
-def area_mm2(rings: Sequence[Ring]) -> float:
+def outline_area_mm2(rings: Sequence[Ring]) -> float:
     """Return the area within an outline, outer ring first: Green's formula, closed form.
 
     Parameters

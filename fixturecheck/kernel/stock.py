@@ -27,7 +27,7 @@ from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import KernelError, NotComputedError
-from fixturecheck.kernel.boolean import joined, split
+from fixturecheck.kernel.boolean import split, united
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.construct import oriented_box, thickened
 from fixturecheck.kernel.measure import (
@@ -278,7 +278,7 @@ def _offset(solid: Solid, face: int, by_mm: float) -> Shape:
 
 def _straight(solid: Solid, face: int, by_mm: float) -> Shape:
     """Return the solid with its stock standing straight up on a face."""
-    return joined([solid, thickened(faces_of(solid)[face], by_mm)], "a part and its stock")
+    return united([solid, thickened(faces_of(solid)[face], by_mm)], "a part and its stock")
 
 
 def _is_grown(solid: Solid, made: Shape, face: int, by_mm: float, *, straight: bool) -> bool:
@@ -314,7 +314,7 @@ def _holding(solid: Solid, made: Shape, sharp: bool, what: str) -> Solid:
     """Return what was made, joined with the part where its rounds had been left out."""
     if not sharp:
         return made.Solids()[0]
-    whole = joined([made.Solids()[0], solid], what)
+    whole = united([made.Solids()[0], solid], what)
     solids = whole.Solids()
     if len(solids) != 1 or not solids[0].isValid():
         message = f"{what} with its stock is not one piece"
@@ -361,7 +361,7 @@ def with_ridges(solid: Solid, ridges: Sequence[Ridge], what: str) -> tuple[Solid
     made, missed = solid, []
     for ridge in ridges:
         try:
-            joint = joined([made, _ridge_solid(faces[ridge.face], ridge)], what).Solids()
+            joint = united([made, _ridge_solid(faces[ridge.face], ridge)], what).Solids()
         except _FAILS:
             joint = []
         if len(joint) == 1 and joint[0].isValid():

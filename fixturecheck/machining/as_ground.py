@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.boolean import Split, clipped, joined, shared_area_mm2, split
+from fixturecheck.kernel.boolean import Split, clipped, shared_area_mm2, split, united
 from fixturecheck.kernel.brep.topology import one_of_each, solids_of
 from fixturecheck.kernel.construct import pulled
 from fixturecheck.kernel.measure import area_mm2, box_of, hollow_rounds, loose_box, volume_mm3
@@ -102,13 +102,13 @@ def with_layers(name: str, solid: Solid, layers: Sequence[Shape], cut_name: str,
     drawn_mm3 = volume_mm3(solid)
     if not layers:
         return Stock(solid=solid, layer=None, solid_mm3=drawn_mm3)
-    layer = joined(layers, f"the stock on {name}")
+    layer = united(layers, f"the stock on {name}")
     # A layer may run into the part itself, as in a slot narrower below; only what is outside is stock.
     outside = split(layer, solid, f"the stock on {name} by the part")
     if outside.kept is None:
         message = f"the stock of cut {cut_name} lies wholly inside {name}"
         raise NotComputedError(message)
-    whole = joined([solid, outside.kept], f"{name} and its stock")
+    whole = united([solid, outside.kept], f"{name} and its stock")
     solids = solids_of(whole)
     whole_mm3 = sum(volume_mm3(s) for s in solids)
     if len(solids) != 1 or abs(whole_mm3 - drawn_mm3 - outside.kept_mm3) > _SUM_SHARE * whole_mm3:

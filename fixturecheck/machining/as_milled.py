@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.kernel.boolean import joined, split
+from fixturecheck.kernel.boolean import split, united
 from fixturecheck.kernel.brep.topology import faces_of, solids_of
 from fixturecheck.kernel.construct import compound, pulled
 from fixturecheck.kernel.measure import box_of, hollow_rounds, is_flat, normal_in_middle, volume_mm3
@@ -468,7 +468,7 @@ def prisms_over(
 
 
 def _stacked(prisms: Sequence[Shape], meet: bool) -> Shape:
-    return joined(prisms, "what a cutter sweeps at several heights") if meet else compound(prisms)
+    return united(prisms, "what a cutter sweeps at several heights") if meet else compound(prisms)
 
 
 def _milled(

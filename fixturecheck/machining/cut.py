@@ -11,7 +11,7 @@ from typing import Protocol
 
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.kernel.boolean import face_within, joined
+from fixturecheck.kernel.boolean import face_within, united
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import area_mm2, box_of, centroid_of, flat_of, joined_box, normal_in_middle
 from fixturecheck.kernel.place import placed_at
@@ -618,7 +618,7 @@ def _flanges(machine: Machine, rim: WheelRim, travel: Travel) -> Shape:
     radius_mm, thick_mm = machine.flange.diameter_mm / 2, machine.flange.thickness_mm
     front = swept_disc(radius_mm, rim.clamp_front_mm - thick_mm, rim.clamp_front_mm, travel)
     rear = swept_disc(radius_mm, rim.clamp_rear_mm, rim.clamp_rear_mm + thick_mm, travel)
-    return joined([front, rear], "the flanges' sweeps")
+    return united([front, rear], "the flanges' sweeps")
 
 
 def _hood(machine: Machine, rim: WheelRim, travel: Travel) -> Shape | None:

@@ -108,7 +108,7 @@ def _grid(flat: Floats, size: float) -> tuple[Floats, NDArray[np.int64], Floats]
     return low, count, low + size * grid
 
 
-def section_of(pulls: Pulls | None, about: str | None = None) -> FluxSection | None:
+def flux_section(pulls: Pulls | None, about: str | None = None) -> FluxSection | None:
     """Return the flux in the plane that most of it flows in, through a body; None without a field.
 
     Parameters

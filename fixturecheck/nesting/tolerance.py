@@ -57,10 +57,10 @@ from fixturecheck.tolerancing.linear_rest import (
 from fixturecheck.tolerancing.zones import (
     Box,
     Distribution,
-    box_of,
+    box_around,
+    corners_of_zone,
     differences,
     draw_errors,
-    hull_of,
 )
 
 
@@ -72,7 +72,7 @@ def corners_mm(model: SettlingModel, body: int, face: str) -> Floats:
         if len(flat) == 0:
             return np.zeros((0, 3))
         origin, _, x, y = features.planes[flat[0]]
-        corners = hull_of(features.outlines[flat[0]].reshape(-1, 2))
+        corners = corners_of_zone(features.outlines[flat[0]].reshape(-1, 2))
         found.append(origin + corners[:, :1] * x + corners[:, 1:] * y)
     return model.drawn.apply(body, np.concatenate(found))
 
@@ -215,7 +215,7 @@ def _linear_model(model: SettlingModel, staging: Staging) -> _LinearModel:
     )
     return _LinearModel(
         model=model, raw=raw, loads=loads, rows=rows, problem=problem, frame=frame_of(problem),
-        scale=scale.ravel(), centres=centres, varying=vary, box=box_of(vary.zones),
+        scale=scale.ravel(), centres=centres, varying=vary, box=box_around(vary.zones),
     )  # fmt: skip
 
 
@@ -448,7 +448,7 @@ def _across(linear: _LinearModel, target: CriticalPlace, corners: Floats) -> Flo
         return np.zeros((0, len(linear.scale)))
     arms = corners - corners.mean(axis=0)
     flat = np.linalg.svd(arms, full_matrices=False)[2][:2]
-    apart = differences(hull_of(arms @ flat.T)) @ flat
+    apart = differences(corners_of_zone(arms @ flat.T)) @ flat
     return _seen(linear, target, apart) - _seen(linear, target, np.zeros((1, 3)))
 
 

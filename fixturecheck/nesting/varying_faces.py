@@ -16,8 +16,8 @@ from fixturecheck.nesting.model import SettlingModel
 from fixturecheck.setup.model import Body
 from fixturecheck.tolerancing.zones import (
     Zone,
-    hull_of,
-    middle_of,
+    centre_of_zone,
+    corners_of_zone,
 )
 
 
@@ -106,8 +106,8 @@ def _zone(
         still = FaceVariation(column=column, middle_mm=np.zeros(3), ways=np.zeros((0, 3)))
         return still, Zone(half_mm=half_mm, corners=np.zeros((0, 2)))
     origin, _, x, y = features.planes[flat[0]]
-    corners = hull_of(features.outlines[flat[0]].reshape(-1, 2))
-    middle = middle_of(corners)
+    corners = corners_of_zone(features.outlines[flat[0]].reshape(-1, 2))
+    middle = centre_of_zone(corners)
     corners = corners - middle
     scale = np.abs(corners).max(axis=0)
     return (

@@ -61,7 +61,7 @@ from fixturecheck.units import Writing
 _DECIMALS = 4
 
 
-def edge_centre(solid: Solid, edge: int) -> Vector:
+def shown_middle(solid: Solid, edge: int) -> Vector:
     """Return the middle of an edge, rounded to what a line of code shows."""
     x, y, z = centroid_of(edges_of(solid)[edge])
     return round(x, _DECIMALS) + 0.0, round(y, _DECIMALS) + 0.0, round(z, _DECIMALS) + 0.0
@@ -73,7 +73,7 @@ def line_for(solid: Solid, cut: EdgeCut | BoxCut, name: str = "part") -> str:
         return _box_line(cut.corner, cut.axes, cut.sizes_mm, name)
     if cut.kind == ReliefKind.UNDERCUT:
         return _box_line(*step_box(solid, cut), name)
-    point = edge_centre(solid, cut.edge)
+    point = shown_middle(solid, cut.edge)
     if nearest_edge(solid, point) != cut.edge:
         # Two edges share a middle; the nearest-point selector cannot tell them apart, the number can.
         picked = f"{name}.newObject([{name}.val().Edges()[{cut.edge}]])"

@@ -13,7 +13,7 @@ from fixturecheck.result.finding import Kind
 from fixturecheck.result.touching import BodyFree, PairState, Touching
 from fixturecheck.units import Writing
 from fixturecheck.wording.groups import Together, listed
-from fixturecheck.wording.motion import contact_words, keeps_words, leaves_words
+from fixturecheck.wording.motion import contact_words, freedoms_words, leaves_words
 from fixturecheck.wording.sentences import shown
 
 Stops = dict[tuple[Kind | None, tuple[str, ...]], str]
@@ -84,7 +84,7 @@ def _moves(body: BodyFree, write: Writing) -> tuple[str | Cell, str]:
         return Cell(lines=("not known",), below=body.unknown), ""
     if not body.touches:
         return "touches nothing", "goes anywhere"
-    return keeps_words(body, write) or "neither slides nor turns", leaves_words(body)
+    return freedoms_words(body, write) or "neither slides nor turns", leaves_words(body)
 
 
 Folded = Callable[[str], list[str]]

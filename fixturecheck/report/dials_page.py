@@ -9,7 +9,7 @@ from fixturecheck.result import Result
 from fixturecheck.result.dials import CutDials, PassPlan, Side
 from fixturecheck.units import Writing
 from fixturecheck.wording.sentences import plural
-from fixturecheck.wording.settings import count_words, move_words, reading_words, shown_on, time_words
+from fixturecheck.wording.settings import move_words, reading_words, shown_on, time_words, turns_words
 
 
 def dials_section(result: Result) -> Markup:
@@ -27,7 +27,7 @@ def _moves(dials: CutDials, write: Writing) -> Table:
     for number, move in enumerate(dials.moves, start=1):
         read, shows = "", ""
         if move.reading is not None:
-            read = count_words(move.reading, write)
+            read = turns_words(move.reading, write)
             shows = shown_on(move.reading)
         rows.append((f"{number}", move_words(move, write), read, shows))
     return table_of(("step", "what to do", "from zero", "dial shows"), rows, 0, 3)

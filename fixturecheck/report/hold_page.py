@@ -21,6 +21,7 @@ from fixturecheck.result.release import BodyLeaves
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import (
     amount,
+    bounded_factor,
     burr_words,
     digits,
     factor_words,
@@ -34,8 +35,7 @@ from fixturecheck.wording.hold import (
     note_words,
     outcome_words,
     pry_words,
-    span,
-    times,
+    range_words,
     tools_of,
     way_words,
 )
@@ -126,7 +126,7 @@ def _factors(hold: HoldFound, write: Writing) -> Table:
         (
             Cell(lines=(p.part,), below=f"in {p.cut}", unbroken=True),
             Cell(lines=(factor_words(p, hold),), below=f"asked {digits(hold.least_factor)}"),
-            span(p.pull_n, "N", write.units) if any(p.pull_n) else "none",
+            range_words(p.pull_n, "N", write.units) if any(p.pull_n) else "none",
             _cutting(p, write.units),
             Cell(lines=(how_words(p.failure, write),), below=_where(p)),
         )
@@ -151,7 +151,7 @@ def _cutting(part: PartHeld, units: str) -> Cell:
         ("across, either way, up to", (part.cross_n[1], part.cross_n[1])),
         ("along the teeth", part.milling_n),
     )
-    return Cell(lines=tuple(f"{name} {span(ends, 'N', units)}" for name, ends in named if any(ends)))
+    return Cell(lines=tuple(f"{name} {range_words(ends, 'N', units)}" for name, ends in named if any(ends)))
 
 
 def _where(part: PartHeld) -> str:
@@ -199,7 +199,7 @@ def _losses(part: PartHeld, hold: HoldFound, write: Writing) -> Table:
 
 def _left(factor: float, hold: HoldFound) -> Cell:
     """Return the factor that is left, with a word where it does not hold at all."""
-    text = (times(factor, hold),)
+    text = (bounded_factor(factor, hold),)
     if factor < 1.0:
         return Cell(lines=text, below="lets go under the cut", strong=True)
     return Cell(lines=text, below="less than asked" if factor < hold.least_factor else "")
@@ -220,9 +220,9 @@ def _face(face: FaceHeld, units: str) -> tuple[str | Cell, ...]:
     )
     return (
         Cell(lines=(face.a,), below=f"on {face.b}", unbroken=True),
-        span((face.low_n, face.high_n), "N", units),
+        range_words((face.low_n, face.high_n), "N", units),
         amount(face.area_mm2, "mm2", units),
-        span(each, "N/cm2", units),
+        range_words(each, "N/cm2", units),
         f"{digits(face.flux_density_t)}\u202fT",
     )
 
@@ -237,7 +237,7 @@ def _leaves(number: int, body: BodyLeaves, write: Writing) -> tuple[str | Cell, 
     return (
         str(number),
         Cell(lines=(body.body,), below=keeps, unbroken=True),
-        "" if body.residual_n is None else span(body.residual_n, "N", write.units),
+        "" if body.residual_n is None else range_words(body.residual_n, "N", write.units),
         Cell(lines=tuple(way_words(w, write) for w in body.ways) or ("no way off was found",)),
         pry_words(body.pry, write) if body.pry else "no edge found",
     )

@@ -110,7 +110,7 @@ def _of_a_setup(
         hardening_section(result) if result.hardening is not None else None,
     )
     return {
-        "counts": facts.counted(rows) or "nothing was checked",
+        "counts": facts.counted_words(rows) or "nothing was checked",
         "answers": _answers(result, rows),
         "answered": [section for section in sections if section is not None],
         "at_the_machine": facts.at_the_machine(setup),
@@ -191,7 +191,7 @@ class _Findings:
         return {
             "number": row.number,
             "badge": _badge(f),
-            "title": f"{words.asked_of(together)}: {words.title(together)}",
+            "title": f"{words.checks_words(together)}: {words.title(together)}",
             "several": words.says(together, self._units),
             "says": words.instance(together) + f.says,
             "figures": self._figures(together),
@@ -211,7 +211,7 @@ class _Findings:
             for values in ((one.limit for one in together.all), (one.margin for one in together.all))
         )
         named = (
-            ("found", words.span(together, self._units)),
+            ("found", words.values_span(together, self._units)),
             ("limit", shown_span(limits, unit, self._units) if limits else ""),
             ("margin", shown_span(margins, unit, self._units) if margins else ""),
         )
@@ -249,7 +249,7 @@ class _Findings:
                 {
                     "stop": stop_of(f"{row.number}", before),
                     "badge": _badge(together.finding),
-                    "title": f"{words.asked_of(together)}: {words.title(together)}",
+                    "title": f"{words.checks_words(together)}: {words.title(together)}",
                     "says": f"{text} {said}" if text else said,
                     "each": self._each(together, f"{row.number}", before),
                 }
@@ -324,14 +324,14 @@ def _go(result: Result, rows: Sequence[Numbered]) -> Values | None:
             (
                 Cell(lines=(f.check,), below=f.kind or ""),
                 Cell(lines=(about,), below=words.instance(together) + f.says),
-                Cell(lines=(words.span(together, units),), below=figure(f.limit, f.unit, "limit ")),
+                Cell(lines=(words.values_span(together, units),), below=figure(f.limit, f.unit, "limit ")),
             )
         )
     return {
         "lines": tuple(
             {
                 "stop": f"{r.number}",
-                "asked": words.asked_of(r.together),
+                "asked": words.checks_words(r.together),
                 "says": words.short(r.together, units),
             }
             for r in rows

@@ -57,7 +57,7 @@ def job_page(result: JobResult, *, pictures: Mapping[str, bytes], why_missing: s
         verdict=str(result.verdict),
         sign=SIGNS[result.verdict],
         name=result.job.name,
-        counts=counted(result),
+        counts=verdict_counts(result),
         not_asked=not_asked_words(result),
         strip=[
             picture_of(pictures[state_picture(n)], _state_words(result, n), _state_words(result, n))
@@ -73,7 +73,7 @@ def job_page(result: JobResult, *, pictures: Mapping[str, bytes], why_missing: s
     )
 
 
-def counted(result: JobResult) -> str:
+def verdict_counts(result: JobResult) -> str:
     """Return how many operations came to which verdict."""
     verdicts = [o.verdict for o in result.operations]
     counts = [f"{verdicts.count(v)} {v}" for v in Verdict if v in verdicts]
@@ -204,7 +204,7 @@ def job_table(result: JobResult, *, width: int | None = None, colour: bool = Fal
     """
     columns = width or shutil.get_terminal_size((100, 24)).columns
     head = coloured(verdict_word(result.verdict), result.verdict, colour=colour)
-    lines = [f"{head}  {result.job.name}", f"      {counted(result)}"]
+    lines = [f"{head}  {result.job.name}", f"      {verdict_counts(result)}"]
     lines += [*folded(not_asked_words(result), columns), ""] if not_asked_words(result) else [""]
     for found in result.operations:
         o = found.operation

@@ -96,7 +96,7 @@ def _equipment() -> str:
     for kind in equipment().values():
         lines.append(f"  {kind.name}: {kind.says}")
         lines += [f"    {line}" for line in _notes(kind)]
-        lines += [f"    {size_words(p)}" for p in kind.params.values()]
+        lines += [f"    {parameter_words(p)}" for p in kind.params.values()]
     return "\n".join(lines) + "\n"
 
 
@@ -134,7 +134,7 @@ def equipment_text(name: str) -> str:
 def equipment_lines(name: str) -> list[str]:
     """Return what a kind of equipment is and what sizes it takes, a line each, without making its solids."""
     kind = equipment()[name]
-    sizes = [f"  {size_words(p)}" for p in kind.params.values()]
+    sizes = [f"  {parameter_words(p)}" for p in kind.params.values()]
     return [kind.says, *_notes(kind), "params, mm and degrees:", *sizes]
 
 
@@ -154,7 +154,7 @@ def _notes(kind: EquipmentType) -> list[str]:
     return [f"bodies: {kind.bodies}", f"origin: {kind.origin}", f"source: {uncited(kind.source)}"]
 
 
-def size_words(param: Param) -> str:
+def parameter_words(param: Param) -> str:
     """Return a size of a kind of equipment with its default, meaning and range."""
     options = f"; one of {', '.join(param.options)}" if param.options else ""
     span = f"; {param.allowed.range_said()}" if not isinstance(param.default, str) else ""

@@ -399,7 +399,7 @@ def _overruled(rows: Iterable[Numbered]) -> str:
     return f"Overruled by [severity], {len(overruled)} no-go: {listed}{more}."
 
 
-def counted(rows: Sequence[Numbered]) -> str:
+def counted_words(rows: Sequence[Numbered]) -> str:
     """Count what is reported under one number once, the worst first; what follows from it is not counted.
 
     Every verdict is named where the result has any finding; overruled ones are counted apart.

@@ -9,7 +9,7 @@ from fixturecheck.progress import Tell
 from fixturecheck.report.assembly import touch_lines
 from fixturecheck.report.dials_page import dial_lines
 from fixturecheck.report.order import numbered
-from fixturecheck.report.statements import assumed_line, banner, counted
+from fixturecheck.report.statements import assumed_line, banner, counted_words
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.hold import (
@@ -22,6 +22,7 @@ from fixturecheck.wording import groups as words
 from fixturecheck.wording.groups import Together
 from fixturecheck.wording.hold import (
     amount,
+    bounded_factor,
     burr_words,
     digits,
     factor_words,
@@ -31,8 +32,7 @@ from fixturecheck.wording.hold import (
     loss_words,
     magnet_words,
     outcome_words,
-    span,
-    times,
+    range_words,
     tools_of,
     way_words,
 )
@@ -139,7 +139,7 @@ def _burrs(hold: HoldFound) -> list[str]:
 
 
 def _part(part: PartHeld, hold: HoldFound, units: str) -> list[str]:
-    pull = span(part.pull_n, "N", units) if any(part.pull_n) else "none"
+    pull = range_words(part.pull_n, "N", units) if any(part.pull_n) else "none"
     lines = [
         f"{part.part} in {part.cut}: holds {factor_words(part, hold)} times its load; pull onto its seats "
         f"{pull}, "
@@ -156,14 +156,15 @@ def _part(part: PartHeld, hold: HoldFound, units: str) -> list[str]:
 
 def _cutting(part: PartHeld, units: str) -> str:
     if any(part.milling_n):
-        return f"cutting force along the teeth {span(part.milling_n, 'N', units)}"
-    wall = f", push on the wall {span(part.wall_n, 'N', units)}" if any(part.wall_n) else ""
+        return f"cutting force along the teeth {range_words(part.milling_n, 'N', units)}"
+    wall = f", push on the wall {range_words(part.wall_n, 'N', units)}" if any(part.wall_n) else ""
     across = f", across up to {amount(part.cross_n[1], 'N', units)} either way" if any(part.cross_n) else ""
-    return f"drag {span(part.drag_n, 'N', units)}, push {span(part.press_n, 'N', units)}{wall}{across}"
+    drag, push = (range_words(force, "N", units) for force in (part.drag_n, part.press_n))
+    return f"drag {drag}, push {push}{wall}{across}"
 
 
 def _left(factor: float | None, hold: HoldFound) -> str:
-    return "not known" if factor is None else times(factor, hold)
+    return "not known" if factor is None else bounded_factor(factor, hold)
 
 
 _MOST_GO = 12
@@ -187,7 +188,7 @@ def table(result: Result, *, width: int | None = None, colour: bool = False) -> 
         return wide_spaces("\n".join(lines))
     lines.append("")
     rows = numbered(result)
-    wide_check = max((len(words.asked_of(r.together)) for r in rows), default=0)
+    wide_check = max((len(words.checks_words(r.together)) for r in rows), default=0)
     passed = 0
     for row in rows:
         f, together = row.finding, row.together
@@ -195,17 +196,17 @@ def table(result: Result, *, width: int | None = None, colour: bool = False) -> 
             passed += 1
             if passed > _MOST_GO:
                 continue
-        number = words.span(together, result.shown_in)
+        number = words.values_span(together, result.shown_in)
         if number and f.limit is not None:
             number += f" (limit {shown(f.limit, f.unit, result.shown_in)})"
-        about = f"{words.asked_of(together):<{wide_check}}  {words.title(together)}"
+        about = f"{words.checks_words(together):<{wide_check}}  {words.title(together)}"
         word = coloured(f"{verdict_words(f):<9}", f.verdict, colour=colour)
         head = f"{row.number:>3} {word}  {about}  {number}"
         lines.append(head.rstrip())
         if f.verdict is not Verdict.GO or f.overruled is not None:
             lines += _lines(together, result.shown_in, columns)
             for under in row.follows:
-                about = f"{words.asked_of(under)}: {words.title(under)}"
+                about = f"{words.checks_words(under)}: {words.title(under)}"
                 lines += folded(f"follows: {verdict_words(under.finding)} {about}", columns)
                 lines += [" " * 4 + line for line in _lines(under, result.shown_in, columns - 4)]
     if passed > _MOST_GO:
@@ -224,7 +225,7 @@ def table(result: Result, *, width: int | None = None, colour: bool = False) -> 
     )
     also = assumed_line(result)
     lines += ["", *folded(also, columns)] if also else []
-    lines += ["", counted(rows)]
+    lines += ["", counted_words(rows)]
     return wide_spaces("\n".join(lines))
 
 

@@ -14,7 +14,7 @@ from dataclasses import replace
 from queue import SimpleQueue
 from typing import Any
 
-from fixturecheck.cache import made_by
+from fixturecheck.cache import code_digest
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.kernel.worker import Worker
 from fixturecheck.runs.variant import CRASHED, Sent, Task, check_sent, refusal
@@ -133,7 +133,7 @@ def cluster(address: str, readers: int) -> Iterator[tuple[Callable[[int], Execut
         except Exception as reason:
             message = f"--scheduler {address}: its workers cannot run fixturecheck ({reason})"
             raise SetupError(message) from reason
-        others = sorted({host for host, version in versions.values() if version != made_by()})
+        others = sorted({host for host, version in versions.values() if version != code_digest()})
         if others:
             message = f"--scheduler {address}: another version of fixturecheck runs on {', '.join(others)}"
             raise SetupError(message)
@@ -142,4 +142,4 @@ def cluster(address: str, readers: int) -> Iterator[tuple[Callable[[int], Execut
 
 def version_there() -> tuple[str, str]:
     """Return the name of the machine that this runs on, and what tells its version."""
-    return socket.gethostname(), made_by()
+    return socket.gethostname(), code_digest()

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fixturecheck.comparing.jobs import called_in, joined, of_operation
+from fixturecheck.comparing.jobs import called_in, of_operation, with_operations
 from fixturecheck.errors import SetupError
 from fixturecheck.process.text import is_job
 from fixturecheck.progress import Progress
@@ -122,7 +122,7 @@ def _job(spec: str, file: Path, operations: Mapping[int, GivenResult]) -> GivenR
     for number, one in operations.items():
         results.append(of_operation(number, one.stored))
         solids.update({called_in(number, name): solid for name, solid in one.solids.items()})
-    return GivenResult(stored=joined(whole, results), solids=solids)
+    return GivenResult(stored=with_operations(whole, results), solids=solids)
 
 
 def _solids_in(step: Path, bodies: tuple[BodyDrawn, ...]) -> Mapping[str, Solid]:

@@ -11,7 +11,7 @@ from fixturecheck.kernel.worker import Worker
 from fixturecheck.progress import Progress
 from fixturecheck.result import Source
 from fixturecheck.study.model import Variant, VariantRow
-from fixturecheck.study.outcome import row_of, unknown_row
+from fixturecheck.study.outcome import outcome_row, unknown_row
 
 if TYPE_CHECKING:
     from fixturecheck.kernel.parcel import Parcel
@@ -48,7 +48,7 @@ def check_variant(task: Task) -> VariantRow:
 
     key, variant, only, skip = task
     try:
-        return row_of(key, variant, check(load(variant.setup, variant.overrides), only=only, skip=skip))
+        return outcome_row(key, variant, check(load(variant.setup, variant.overrides), only=only, skip=skip))
     except FixturecheckError as trouble:
         return refusal(task, trouble)
 
@@ -104,4 +104,4 @@ def check_parcel(task: Task, sent: Sent, *, progress: Progress) -> VariantRow:
 
     key, variant, only, skip = task
     found = check(unpacked(sent.setup), only=only, skip=skip, progress=progress)
-    return row_of(key, variant, found)
+    return outcome_row(key, variant, found)

@@ -29,7 +29,7 @@ from fixturecheck.wording.hold import (
     way_words,
 )
 from fixturecheck.wording.sentences import first_up, sentence
-from fixturecheck.wording.settings import count_words, move_words, shown_on, time_words
+from fixturecheck.wording.settings import move_words, shown_on, time_words, turns_words
 
 _MOST_CAUTIONS = 8
 _MOST_POINTS = 4
@@ -442,7 +442,7 @@ def _dials(dials: CutDials, write: Writing) -> CutSheet:
     rows = tuple(
         DialRow(
             do=move_words(m, write),
-            read="" if m.reading is None else count_words(m.reading, write),
+            read="" if m.reading is None else turns_words(m.reading, write),
             shows="" if m.reading is None else shown_on(m.reading),
         )
         for m in dials.moves

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from fixturecheck.angles.incline import Incline, SineBar, sine_incline
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.kernel.boolean import joined
+from fixturecheck.kernel.boolean import united
 from fixturecheck.kernel.construct import box, cylinder, only_solid
 from fixturecheck.kernel.place import composed, matrix_of, placed_at, rotation, translation
 from fixturecheck.kernel.shapes import Location
@@ -342,7 +342,7 @@ def _plate(kind: str, leaf: _Leaf, at: Location, inclines: tuple[Incline, ...]) 
         cylinder(leaf.roll_mm / 2, (low[0], y_mm, 0.0), (high[0], y_mm, 0.0))
         for y_mm in (0.0, leaf.roll_distance_mm)
     ]
-    solid = only_solid(joined(shapes, "a sine plate").clean())
+    solid = only_solid(united(shapes, "a sine plate").clean())
     faces = rest_named(solid, named(solid, planes), "underside")
     poles: tuple[Piece, ...] = ()
     if leaf.poles is not None:

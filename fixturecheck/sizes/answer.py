@@ -34,7 +34,7 @@ from fixturecheck.result.hardening import HardeningFound, HardnessSpot, SizeChan
 from fixturecheck.setup.hardening import HardenedWhen, Hardening, hardened_parts
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.sizes.faces import FlatFace, flat_faces, holes_of
-from fixturecheck.sizes.grown import clean_up_mm, grown, left_on_mm, sizes_of
+from fixturecheck.sizes.grown import clean_up_mm, left_on_mm, resized, sizes_of
 
 _POINTS = 900
 _ALONG_EDGE = 64
@@ -250,7 +250,7 @@ def _changes(setup: Setup, body: Body, missing: list[tuple[str, str]]) -> Iterat
             missing.append((body.name, str(size)))
             continue
         try:
-            found = grown(setup, body, size)
+            found = resized(setup, body, size)
         except NotComputedError as reason:
             missing.append((size.face, str(reason)))
             continue

@@ -145,7 +145,7 @@ def sizes_of(setup: Setup, body: Body) -> Iterator[PartSize | NotComputedError]:
             yield max((_of_round(body, f, datums, zone_mm) for f in hollow), key=lambda s: s.size_mm)
 
 
-def grown(setup: Setup, body: Body, size: PartSize) -> GrownSize:
+def resized(setup: Setup, body: Body, size: PartSize) -> GrownSize:
     """Return what hardening does to a size of a part.
 
     Raises

@@ -23,7 +23,7 @@ from fixturecheck.setup.make import body
 from fixturecheck.setup.model import Body
 from fixturecheck.setup.records import BodyRole, Rank, Seat
 from fixturecheck.start.layout import Because, kept_seats, touching
-from fixturecheck.start.part import FaceNames, Part, Plane, part_of
+from fixturecheck.start.part import FaceNames, Part, Plane, found_part
 from fixturecheck.start.standing import open_floors
 from fixturecheck.start.toml import TomlLine
 
@@ -267,7 +267,7 @@ class _Target:
 
     def __init__(self, part: Body, file: Path, names: FaceNames, wish: str | None) -> None:
         own, at = taken_apart(placed_at(part.solid, part.at))
-        looked = part_of(replace(part, solid=own), file)
+        looked = found_part(replace(part, solid=own), file)
         turn = matrix_of(at)[:3, :3]
         plane, wall = _ground(looked, turn, wish)
         across = (plane.corners @ turn.T)[:, 1]

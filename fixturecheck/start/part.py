@@ -144,10 +144,10 @@ def read_part(file: Path) -> Part:
         )
         raise SetupError(message)
     name = plain(file.stem) or "part"
-    return part_of(body(name, found), file)
+    return found_part(body(name, found), file)
 
 
-def part_of(drawn: Body, file: Path, which: int | None = None) -> Part:
+def found_part(drawn: Body, file: Path, which: int | None = None) -> Part:
     """Look at a body that was read from a file.
 
     Raises

@@ -56,7 +56,7 @@ def guesses_in(table: TomlTable) -> Iterator[str]:
         yield from (f"{table.path}.{line.key}.{inner}" for inner in line.guessed_inside)
 
 
-def rows_of(table: TomlTable) -> Iterator[str]:
+def toml_rows(table: TomlTable) -> Iterator[str]:
     """Yield the rows of a table as they stand in the file."""
     if table.remark:
         yield f"# {table.remark}"

@@ -22,7 +22,7 @@ from fixturecheck.setup.text import read_facts
 from fixturecheck.start.assembly import FromAssembly, lines_of
 from fixturecheck.start.layout import Equipment, FirstSetup
 from fixturecheck.start.part import point_on
-from fixturecheck.start.toml import TomlLine, TomlTable, guesses_in, rows_of, value_text
+from fixturecheck.start.toml import TomlLine, TomlTable, guesses_in, toml_rows, value_text
 
 STOCK_MM = 0.2
 DOWNFEED_MM = 0.01
@@ -93,7 +93,7 @@ def _file(of: str, name: str, tables: Sequence[TomlTable], end: Sequence[str]) -
         "]",
     ]
     for table in tables:
-        rows += ["", *rows_of(table)]
+        rows += ["", *toml_rows(table)]
     return "\n".join([*rows, "", *end, ""])
 
 

@@ -11,10 +11,10 @@ from fixturecheck.result.finding import BADNESS, Finding, Verdict, question_of
 from fixturecheck.study.model import Variant, VariantRow
 
 
-def row_of(key: str, variant: Variant, result: Result) -> VariantRow:
+def outcome_row(key: str, variant: Variant, result: Result) -> VariantRow:
     """Return the row of a variant that was checked."""
     findings = result.findings
-    shares = [s for f in findings if (s := share_of(f)) is not None]
+    shares = [s for f in findings if (s := margin_share(f)) is not None]
     driver = min(findings, key=_decides, default=None)
     driven = {} if driver is None else {
         "driver": driver.id, "says": driver.says, "value": driver.value, "unit": driver.unit,
@@ -39,7 +39,7 @@ def unknown_row(key: str, variant: Variant, why: str) -> VariantRow:
     return VariantRow(key=key, variant=variant, verdict=Verdict.UNKNOWN, says=why, sources=(source,))
 
 
-def share_of(finding: Finding) -> float | None:
+def margin_share(finding: Finding) -> float | None:
     """Return how far a finding is on the good side of its limit, as a share of it; None without a limit."""
     if finding.margin is None or not finding.limit:
         return None
@@ -47,7 +47,7 @@ def share_of(finding: Finding) -> float | None:
 
 
 def _decides(finding: Finding) -> tuple[int, float, str]:
-    share = share_of(finding)
+    share = margin_share(finding)
     return -BADNESS.index(finding.verdict), float("inf") if share is None else share, finding.id
 
 

@@ -59,7 +59,7 @@ class Zone:
         return 3 if len(self.corners) and self.lean_mm > 0.0 else 1
 
 
-def hull_of(outline: Floats) -> Floats:
+def corners_of_zone(outline: Floats) -> Floats:
     """Return the corners of the convex hull of points, in order; at most `MOST_SIDES`.
 
     Parameters
@@ -84,7 +84,7 @@ def hull_of(outline: Floats) -> Floats:
     return np.asarray(corners)
 
 
-def middle_of(corners: Floats) -> Floats:
+def centre_of_zone(corners: Floats) -> Floats:
     """Return the middle of the area of a convex polygon.
 
     Parameters
@@ -257,7 +257,7 @@ def differences(corners: Floats) -> Floats:
     ndarray, shape (k, 2)
         Corners of the polygon of differences.
     """
-    return hull_of((corners[:, None] - corners[None]).reshape(-1, 2))
+    return corners_of_zone((corners[:, None] - corners[None]).reshape(-1, 2))
 
 
 def _symmetric(corners: Floats) -> bool:
@@ -344,7 +344,7 @@ class Box:
         return most, where
 
 
-def box_of(zones: Sequence[Zone]) -> Box:
+def box_around(zones: Sequence[Zone]) -> Box:
     """Return all zones together.
 
     Parameters

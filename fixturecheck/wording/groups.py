@@ -63,7 +63,7 @@ def count_words(count: int) -> str:
     return _COUNTS[count] if count < len(_COUNTS) else str(count)
 
 
-def bodies_of(findings: Sequence[Finding]) -> list[str]:
+def bodies_named(findings: Sequence[Finding]) -> list[str]:
     """Return the bodies that the findings are about first, each once; subjects where none is named."""
     names = (FaceRef(f.about[0]).body if f.about else f.subject for f in findings)
     return sorted(dict.fromkeys(names), key=_by_number)
@@ -71,7 +71,7 @@ def bodies_of(findings: Sequence[Finding]) -> list[str]:
 
 def who(findings: Sequence[Finding]) -> str:
     """Name what findings are about: a run of numbered names by its ends, and no more than a few others."""
-    return names_listed(bodies_of(findings))
+    return names_listed(bodies_named(findings))
 
 
 def names_listed(names: Sequence[str]) -> str:
@@ -93,7 +93,7 @@ def asked(finding: Finding) -> str:
     return f"{finding.check}, {finding.kind}" if finding.kind else finding.check
 
 
-def asked_of(together: Together) -> str:
+def checks_words(together: Together) -> str:
     """Return the checks of findings reported as one, and which of their questions they answer."""
     checks, kind = dict.fromkeys(f.check for f in together.all), together.finding.kind
     return ", ".join([*checks, *([str(kind)] if kind else [])])
@@ -118,7 +118,10 @@ def says(together: Together, units: str) -> str:
         return ""
     pairs = listed([" and ".join(f.about) for f in together.all])
     text = pattern.format(
-        count=count_words(len(together.all)), who=who(together.all), value=span(together, units), pairs=pairs
+        count=count_words(len(together.all)),
+        who=who(together.all),
+        value=values_span(together, units),
+        pairs=pairs,
     )
     return first_up(text) if pattern.startswith("{count}") else text
 
@@ -129,7 +132,7 @@ def short(together: Together, units: str) -> str:
     `four pawls: back on nest 100 % (limit 50 %)`. One without faces and number has its sentence.
     """
     f = together.finding
-    words = " ".join(text for text in (_faces(together.all), span(together, units)) if text)
+    words = " ".join(text for text in (_faces(together.all), values_span(together, units)) if text)
     if not words:
         return f.says
     limit = "" if f.limit is None else f" (limit {shown(f.limit, f.unit, units)})"
@@ -138,7 +141,7 @@ def short(together: Together, units: str) -> str:
 
 def _counted(findings: Sequence[Finding]) -> str:
     """Count what findings are about: `four pawls` where the names are numbered alike, else the names."""
-    names = bodies_of(findings)
+    names = bodies_named(findings)
     stems = {m[1].rstrip("_- ") if (m := _NUMBERED.fullmatch(name)) else "" for name in names}
     stem = stems.pop() if len(stems) == 1 else ""
     return f"{count_words(len(names))} {stem}s" if stem and len(names) > 1 else listed(names)
@@ -151,7 +154,7 @@ def _faces(findings: Sequence[Finding]) -> str:
     return reduce(on, first) if first and all(first) and not more else ""
 
 
-def span(together: Together, units: str) -> str:
+def values_span(together: Together, units: str) -> str:
     """Return the numbers found, from the least to the greatest; empty where there are none."""
     values = [f.value for f in together.all if f.value is not None]
     return shown_span(values, together.finding.unit, units) if values else ""

@@ -74,14 +74,14 @@ def amount(value: float, unit: str, units: str) -> str:
     return "\u202f".join(_sized(value, unit, units)).strip()
 
 
-def span(ends: tuple[float, float], unit: str, units: str) -> str:
+def range_words(ends: tuple[float, float], unit: str, units: str) -> str:
     """Return a range with its unit said once; one number where both ends are the same."""
     (low, name), (high, _) = (_sized(v, unit, units) for v in ends)
     text = low if low == high else f"{low} to {high}"
     return f"{text}\u202f{name}".strip()
 
 
-def times(factor: float, hold: HoldFound) -> str:
+def bounded_factor(factor: float, hold: HoldFound) -> str:
     """Return a factor; one at the end of the search is a bound."""
     end = hold.ceiling
     return f"at least {digits(end)}" if factor >= end * (1.0 - 1e-9) else digits(factor)
@@ -89,7 +89,7 @@ def times(factor: float, hold: HoldFound) -> str:
 
 def factor_words(part: PartHeld, hold: HoldFound) -> str:
     """Return the range of a part's factor."""
-    low, high = digits(part.factor_low), times(part.factor_high, hold)
+    low, high = digits(part.factor_low), bounded_factor(part.factor_high, hold)
     if part.at_least:
         return f"at least {low}"
     return low if low == high else f"{low} to {high}"
@@ -98,17 +98,17 @@ def factor_words(part: PartHeld, hold: HoldFound) -> str:
 def input_span(found: HoldInput, units: str) -> str:
     """Return between what an input was moved."""
     ends = _ENDS.get(found.name)
-    return " to ".join(ends) if ends else span(found.span, found.unit, units)
+    return " to ".join(ends) if ends else range_words(found.span, found.unit, units)
 
 
 def friction_words(used: FrictionUsed) -> str:
     """Say what friction the factors are worked out with, and whether it is that of a wet contact."""
-    mu, dry = span(used.mu, "", "mm"), span(used.dry_mu, "", "mm")
+    mu, dry = range_words(used.mu, "", "mm"), range_words(used.dry_mu, "", "mm")
     if not used.coolant:
         said = f"friction {mu}, dry as stated"
     else:
         said = f"friction {mu} under a film of coolant" + (f" ({dry} dry)" if dry != mu else "")
-    lower = [f"{span(own, '', 'mm')} on {name}" for name, own in sorted(used.by_material.items())]
+    lower = [f"{range_words(own, '', 'mm')} on {name}" for name, own in sorted(used.by_material.items())]
     return f"{said}, but {' and '.join(lower)}" if lower else said
 
 

@@ -312,7 +312,7 @@ def parting_says(pair: BodyPair, write: Writing) -> str | None:
     return f"{first_up(move)}: {tried}."
 
 
-def keeps_words(free: BodyFree, write: Writing) -> str:
+def freedoms_words(free: BodyFree, write: Writing) -> str:
     """Return the motions that keep a body's contacts: `slides along X and Y, turns about Z through (...)`."""
     together: dict[tuple[FreedomKind, str], list[Freedom]] = {}
     for f in free.keeps:
@@ -348,7 +348,9 @@ def free_says(free: BodyFree, write: Writing) -> str:
         return f"{free.body} touches nothing: all six degrees of freedom are left."
     if not free.keeps and free.shut_in:
         return f"{free.body} is fixed: it neither slides nor turns, and does not come away."
-    keeps = f"{keeps_words(free, write)} and keeps its contacts" if free.keeps else "neither slides nor turns"
+    keeps = (
+        f"{freedoms_words(free, write)} and keeps its contacts" if free.keeps else "neither slides nor turns"
+    )
     return f"{free.body} {keeps}; it {leaves_words(free)}."
 
 

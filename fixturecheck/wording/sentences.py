@@ -71,7 +71,7 @@ _IN_PICTURES = {
 }
 
 
-def plain(text: str) -> str:
+def picture_text(text: str) -> str:
     """Return words in letters that the pictures' built-in font has."""
     for sign, word in _IN_PICTURES.items():
         text = text.replace(sign, word)
@@ -82,12 +82,12 @@ def shown_plain(value: float, unit: str, units: str = "mm") -> str:
     """Return a number as `shown` does, in letters that the pictures' built-in font has."""
     if unit == "um" and units == "mm":
         value, unit = value * 1e-3, "mm"
-    return plain(shown(value, unit, units))
+    return picture_text(shown(value, unit, units))
 
 
 def plain_name(unit: str, units: str) -> str:
     """Return the name of a unit in letters that the pictures' built-in font has."""
-    return plain(sized(0.0, unit, units)[1])
+    return picture_text(sized(0.0, unit, units)[1])
 
 
 def sized(value: float, unit: str, units: str = "mm") -> tuple[float, str]:

@@ -124,7 +124,7 @@ def _count(reading: DialReading) -> str:
     return f"{turns} {lines}" if reading.lines else turns
 
 
-def count_words(reading: DialReading, write: Writing) -> str:
+def turns_words(reading: DialReading, write: Writing) -> str:
     """Return turns and lines from the zero, or the distance where there is no dial."""
     return write.length(reading.distance_mm) if reading.lines is None else _count(reading)
 

@@ -4,7 +4,7 @@ import pytest
 
 from fixturecheck import Clamp, Cut, Holding, Seat, Setup, Wheel, body, check, equipment
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.boolean import joined
+from fixturecheck.kernel.boolean import united
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.finding import Verdict
 
@@ -133,7 +133,7 @@ def test_one_kind_of_pole_has_no_return_path_and_nothing_is_held():
 
 def test_an_overhang_lets_the_wheel_stand_where_the_part_goes_down():
     """The foot lies left of all of the floor: with the drag it tips away from the wheel."""
-    part = joined([box((-40, -10, 0), (-10, 10, 40)), box((-10, -10, 30), (40, 10, 44))], "the part")
+    part = united([box((-40, -10, 0), (-10, 10, 40)), box((-10, -10, 30), (40, 10, 44))], "the part")
     floor = body("part", part, faces={"floor": (20, 0, 44)}, finish="ground")
     setup = Setup(
         name="overhang",

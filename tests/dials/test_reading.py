@@ -9,7 +9,7 @@ from fixturecheck.dials.reading import lines_for, reading_at, with_backlash_mm
 from fixturecheck.result.dials import Feed
 from fixturecheck.setup.dials import Handwheel
 from fixturecheck.units import Writing
-from fixturecheck.wording.settings import count_words, reading_words, shown_on, time_words
+from fixturecheck.wording.settings import reading_words, shown_on, time_words, turns_words
 
 METRIC = Handwheel(graduation_mm=0.01, turn_mm=1.0, counts_up="down")
 
@@ -37,7 +37,7 @@ def test_an_inch_dial_in_a_metric_set_up():
     assert (read.turns, read.lines) == (0, 16)
     assert read.rounding_mm == pytest.approx(0.0032)
     assert shown_on(read) == "0.0080 in"
-    assert count_words(read, Writing()) == "16 lines"
+    assert turns_words(read, Writing()) == "16 lines"
 
 
 def test_a_read_out_has_a_sign_and_no_turns():

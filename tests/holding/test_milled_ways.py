@@ -11,7 +11,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.cutter import THE_TABLE, stock_points
 from fixturecheck.holding.failure_path import first_met, follow
 from fixturecheck.holding.model import Borne, LoadCase
-from fixturecheck.kernel.boolean import joined
+from fixturecheck.kernel.boolean import united
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.hold import Outcome
 from fixturecheck.statics import equilibrium
@@ -145,7 +145,7 @@ def test_tipped_over_its_right_edge_the_face_rises_by_a_lever(axis_x, outcome):
 
 def test_tipped_away_under_the_cutter_it_sinks():
     """A face that overhangs the edge it tips over goes down under the cutter."""
-    part = joined(
+    part = united(
         [BLOCK, box((LONG / 2, -ACROSS / 2, TALL - 6), (LONG / 2 + 30, ACROSS / 2, TALL))], "the part"
     )
     motion = moving(turn=(0, 1, 0), about=(LONG / 2, 0, 0))
@@ -174,7 +174,7 @@ def test_a_stop_close_behind_it_bounds_the_bite(gap_mm, outcome):
 
 def test_a_shoulder_of_its_own_is_bitten_into_further_on():
     """A wall on the free side, 6 mm left of the side of the cutter: 2 mm of way do not reach it, 8 mm do."""
-    part = joined(
+    part = united(
         [BLOCK, box((-LONG / 2, ACROSS / 2 - 4.0, TALL), (LONG / 2, ACROSS / 2, TALL + 8))], "the part"
     )
     here = bench(part, face=(0, 0, TALL))
@@ -216,7 +216,7 @@ def test_stock_stands_only_on_the_face_and_as_high_as_the_cut():
 
 def test_where_the_cutter_would_stand_in_a_wall_it_does_not():
     """A wall to the right of the face: conventional milling would put the axis beyond it, into the wall."""
-    part = joined(
+    part = united(
         [BLOCK, box((-LONG / 2, -ACROSS / 2, TALL), (LONG / 2, -ACROSS / 2 + 20.0, TALL + 8))], "the part"
     )
     climbs = bench(part, face=(0, 10, TALL), way="climb")
@@ -224,7 +224,7 @@ def test_where_the_cutter_would_stand_in_a_wall_it_does_not():
     full = bench(part, face=(0, 10, TALL), way="conventional", wide_mm=9.5)
     sides = {s.axis_mm[1] for s in full.process.cases()}
     assert all(y - RADIUS >= 5.0 - 0.03 for y in sides)
-    pocket = joined(
+    pocket = united(
         [part, box((-LONG / 2, ACROSS / 2 - 1.0, TALL), (LONG / 2, ACROSS / 2, TALL + 8))], "the part"
     )
     closed = bench(pocket, face=(0, 10, TALL), way="climb", wide_mm=4.0)

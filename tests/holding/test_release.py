@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 from fixturecheck import Cut, Holding, Seat, Setup, body, equipment
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.faceref import FaceRef
-from fixturecheck.kernel.boolean import joined
+from fixturecheck.kernel.boolean import united
 from fixturecheck.kernel.brep.topology import edges_of
 from fixturecheck.kernel.construct import box, chamfered
 from fixturecheck.kernel.measure import edge_middle
@@ -94,7 +94,7 @@ def test_the_lever_is_from_the_edge_that_it_lies_on_to_the_far_end():
 
 
 def test_a_weight_that_is_not_in_the_middle():
-    solid = joined(
+    solid = united(
         [box((-L / 2, -W / 2, 0), (L / 2, W / 2, H)), box((10, -W / 2, H), (30, W / 2, H + 30))], "the part"
     )
     found = only(comes_off(table(), part(solid=solid)))

@@ -13,7 +13,7 @@ from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.holding.process import TRAVEL_MM
 from fixturecheck.holding.wheel import GIVE_MM, follow_away, follow_into
 from fixturecheck.interval import Range
-from fixturecheck.kernel.boolean import joined
+from fixturecheck.kernel.boolean import united
 from fixturecheck.kernel.construct import box
 from fixturecheck.machining.grinding import Stroke
 from fixturecheck.result.hold import Outcome
@@ -104,7 +104,7 @@ def test_a_tip_that_lifts_the_floor_under_the_wheel_digs_in_by_the_segment_of_a_
 
 def test_a_tip_that_lowers_the_floor_under_the_wheel_falls_away():
     """A floor that overhangs the foot: right of the edge it tips over, it goes down."""
-    part = joined([tower(), box((-10, -5, 30), (40, 5, TALL_MM))], "the part")
+    part = united([tower(), box((-10, -5, 30), (40, 5, TALL_MM))], "the part")
     bench, motion = scene(part), tips_right(10.0)
     wheel = bench.wheel_at(at(40.0)).wheel
     assert follow_into(bench, motion, wheel).outcome is Outcome.STAYS
@@ -171,7 +171,7 @@ def test_a_tip_runs_into_a_wall_when_its_corner_gets_there():
 
 def test_a_wall_that_moves_into_the_wheels_side_digs_in():
     """A step ground against its wall: a slide toward the wheel takes the wall by its own area."""
-    step = joined([box((-20, -15, 0), (20, 15, 10)), box((-20, 5, 10), (20, 15, 14))], "the part")
+    step = united([box((-20, -15, 0), (20, 15, 10)), box((-20, 5, 10), (20, 15, 14))], "the part")
     setup = Setup(
         name="step",
         bodies=(
@@ -196,7 +196,7 @@ def test_a_wall_that_moves_into_the_wheels_side_digs_in():
 
 def test_a_slide_that_brings_a_shoulder_into_the_wheel_digs_in_further_on():
     """A shoulder 6 mm off the side of the wheel: nothing within two millimetres, and a bite there."""
-    part = joined(
+    part = united(
         [
             box((-20, -30, 0), (20, 10.25, 10)),
             box((-20, 16.25, 0), (20, 26, 14)),

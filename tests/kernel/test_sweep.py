@@ -17,7 +17,7 @@ from shapely.geometry import Point, Polygon
 from shapely.ops import unary_union
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.boolean import apart, joined, shared_area_mm2, split
+from fixturecheck.kernel.boolean import apart, shared_area_mm2, split, united
 from fixturecheck.kernel.construct import pulled
 from fixturecheck.kernel.sweep import (
     Hood,
@@ -267,11 +267,11 @@ def test_what_is_put_on_a_plate_with_holes_and_pockets_fills_none_of_them(tmp_pa
     layer = pulled(top, (0.0, 0.0, 0.2))
     # A prism's volume, closed form; the two share no space.
     assert layer.Volume() == pytest.approx(0.2 * top.Area(), rel=1e-9)
-    whole = joined([plate.Solids()[0], layer], "a plate and its stock")
+    whole = united([plate.Solids()[0], layer], "a plate and its stock")
     assert whole.Volume() == pytest.approx(plate.Volume() + layer.Volume(), rel=1e-9)
 
 
 def test_joined_solids_that_touch_become_one():
-    whole = joined([cq.Solid.makeBox(1, 1, 1), cq.Solid.makeBox(1, 1, 1, cq.Vector(1, 0, 0))], "two cubes")
+    whole = united([cq.Solid.makeBox(1, 1, 1), cq.Solid.makeBox(1, 1, 1, cq.Vector(1, 0, 0))], "two cubes")
     assert len(whole.Solids()) == 1
     assert whole.Volume() == pytest.approx(2.0)

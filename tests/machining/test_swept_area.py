@@ -10,7 +10,7 @@ import pytest
 import shapely
 
 from fixturecheck.kernel.construct import box
-from fixturecheck.kernel.outline import Arc, Line, area_mm2, outlines_of, prism_of, section_of
+from fixturecheck.kernel.outline import Arc, Line, outline_area_mm2, outlines_of, prism_of, section_of
 from fixturecheck.machining.swept_area import area_of, swept_outlines, turned_round
 
 
@@ -22,13 +22,13 @@ def rectangle(x0: float, y0: float, x1: float, y1: float) -> tuple[Line, ...]:
 def test_a_slot_with_round_ends():
     """L d + pi r^2, closed form."""
     ((ring,),) = swept_outlines([(Line(start=(3.0, 1.0), end=(33.0, 41.0)),)], 4.0)
-    assert area_mm2([ring]) == pytest.approx(50.0 * 8.0 + math.pi * 16.0, rel=1e-12)
-    assert prism_of([ring], 2.0, 9.0).Volume() == pytest.approx(7.0 * area_mm2([ring]), rel=1e-12)
+    assert outline_area_mm2([ring]) == pytest.approx(50.0 * 8.0 + math.pi * 16.0, rel=1e-12)
+    assert prism_of([ring], 2.0, 9.0).Volume() == pytest.approx(7.0 * outline_area_mm2([ring]), rel=1e-12)
 
 
 def test_a_point_sweeps_the_disc():
     ((ring,),) = swept_outlines([(Line(start=(5.0, 5.0), end=(5.0, 5.0)),)], 4.0)
-    assert area_mm2([ring]) == pytest.approx(math.pi * 16.0, rel=1e-12)
+    assert outline_area_mm2([ring]) == pytest.approx(math.pi * 16.0, rel=1e-12)
 
 
 def test_an_arc_sweeps_part_of_a_ring():
@@ -36,13 +36,13 @@ def test_an_arc_sweeps_part_of_a_ring():
     ((ring,),) = swept_outlines(
         [(Arc(centre=(1.0, 2.0), radius_mm=20.0, from_rad=0.4, turn_rad=math.pi),)], 3.0
     )
-    assert area_mm2([ring]) == pytest.approx(math.pi * 20.0 * 6.0 + math.pi * 9.0, rel=1e-12)
+    assert outline_area_mm2([ring]) == pytest.approx(math.pi * 20.0 * 6.0 + math.pi * 9.0, rel=1e-12)
 
 
 def test_round_a_rectangle_an_island_stays():
     ((outer, island),) = swept_outlines([rectangle(0.0, 0.0, 30.0, 20.0)], 4.0)
-    assert area_mm2([outer]) == pytest.approx(30 * 20 + 2 * 4 * 50 + math.pi * 16, rel=1e-12)
-    assert area_mm2([island]) == pytest.approx(22.0 * 12.0, rel=1e-12)
+    assert outline_area_mm2([outer]) == pytest.approx(30 * 20 + 2 * 4 * 50 + math.pi * 16, rel=1e-12)
+    assert outline_area_mm2([island]) == pytest.approx(22.0 * 12.0, rel=1e-12)
 
 
 def test_passes_further_apart_than_the_cutter_is_wide_leave_a_strip():
@@ -88,4 +88,4 @@ def test_a_ring_turned_round_runs_the_other_way():
     assert turned_round(ring, counterclockwise=True) == ring
     back = turned_round(ring, counterclockwise=False)
     assert back[0].start == ring[-1].end
-    assert area_mm2([back]) == pytest.approx(600.0)
+    assert outline_area_mm2([back]) == pytest.approx(600.0)

@@ -11,7 +11,7 @@ from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet.circuit import Fineness, Iron, MagnetModel, Pole, magnet_model
 from fixturecheck.magnet.field.bh import fit_law
 from fixturecheck.magnet.field.gaps import GapPatch
-from fixturecheck.magnet.plotted import maps_of, section_of
+from fixturecheck.magnet.plotted import flux_section, maps_of
 from fixturecheck.magnet.pull import FacePull, Magnet, Pulls
 from fixturecheck.magnet.rating import MagnetSource
 from fixturecheck.result.magnet import FluxSection
@@ -89,7 +89,7 @@ def test_a_hard_line_beside_a_weak_band_does_not_spread() -> None:
 
 def test_without_a_magnet_there_is_nothing_to_draw() -> None:
     assert maps_of(None) == ()
-    assert section_of(None) is None
+    assert flux_section(None) is None
 
 
 @pytest.fixture(scope="module")
@@ -116,7 +116,7 @@ def pulls() -> Pulls:
 
 @pytest.fixture(scope="module")
 def section(pulls: Pulls) -> FluxSection:
-    found = section_of(pulls)
+    found = flux_section(pulls)
     assert found is not None
     return found
 

@@ -9,7 +9,7 @@ import pytest
 
 from fixturecheck.report.html import page
 from fixturecheck.report.order import numbered
-from fixturecheck.report.statements import counted
+from fixturecheck.report.statements import counted_words
 from fixturecheck.report.terminal import table
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Group, Kind, Verdict
@@ -72,7 +72,7 @@ def test_same_numbers_are_said_once_and_others_as_a_range() -> None:
 
 
 def test_a_group_is_counted_once_and_what_follows_is_not() -> None:
-    told = counted(numbered(gang(0.4, 0.4, 0.4)))
+    told = counted_words(numbered(gang(0.4, 0.4, 0.4)))
     assert told == "1 no-go, 0 unknown, 0 caution, 0 go (like findings counted once)"
 
 

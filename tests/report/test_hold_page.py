@@ -12,7 +12,7 @@ from fixturecheck.report.hold_page import apart_section, hold_captions, hold_sec
 from fixturecheck.report.html import page
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL
 from fixturecheck.report.terminal import hold_lines, table
-from fixturecheck.wording.hold import amount, digits, factor_words, span, times
+from fixturecheck.wording.hold import amount, bounded_factor, digits, factor_words, range_words
 from tests.report import staged, staged_hold
 from tests.report.test_html import png, read
 
@@ -132,12 +132,12 @@ def test_inch_figures_agree_with_pint() -> None:
 def test_three_digits_without_powers_of_ten() -> None:
     values = (2.6e-5, 0.000612, 0.012345, 1.0, 9.996, 123456.0)
     assert [digits(v) for v in values] == ["0", "0.000612", "0.0123", "1", "10", "123000"]
-    assert span((1.0, 1.0001), "N", "mm") == "1\u202fN"
+    assert range_words((1.0, 1.0001), "N", "mm") == "1\u202fN"
 
 
 def test_a_factor_at_the_end_of_the_search_is_a_bound() -> None:
-    assert times(30.0, HOLD) == "at least 30"
-    assert times(29.9, HOLD) == "29.9"
+    assert bounded_factor(30.0, HOLD) == "at least 30"
+    assert bounded_factor(29.9, HOLD) == "29.9"
     assert factor_words(replace(staged_hold.WEAK, factor_high=2.0), HOLD) == "1.23 to 2"
     assert factor_words(staged_hold.SAFE, HOLD) == "at least 30"
 

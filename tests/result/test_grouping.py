@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from fixturecheck.result.finding import Finding, Group, Kind, Verdict
 from fixturecheck.result.grouping import grouped
-from fixturecheck.wording.groups import Together, asked_of, instance, title
+from fixturecheck.wording.groups import Together, checks_words, instance, title
 
 DRAWINGS = {f"pawl_{i}": "part pawl" for i in range(1, 5)} | {"stop": "fixture stop", "gib": "part gib"}
 
@@ -128,13 +128,13 @@ def test_checks_that_wait_for_one_clash_are_told_once():
     findings = [nest(2), waits("hold"), waits("crash"), waits("release")]
     assert grouped(findings, DRAWINGS) == (Group(lead=0, follows=(Group(lead=1, like=(2, 3)),)),)
     together = Together(finding=findings[1], like=tuple(findings[2:]))
-    assert asked_of(together) == "hold, crash, release, waits"
+    assert checks_words(together) == "hold, crash, release, waits"
     assert title(together) == "the set-up"
     assert instance(together) == ""
 
 
 def test_like_findings_about_several_parts_say_how_many_there_are():
     together = Together(finding=nest(2), like=(nest(3),))
-    assert asked_of(together) == "nest, open"
+    assert checks_words(together) == "nest, open"
     assert title(together) == "back of pawl_2 and pawl_3 (2 alike)"
     assert instance(together) == "For one: "

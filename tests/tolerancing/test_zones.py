@@ -9,14 +9,22 @@ import pytest
 from scipy.optimize import linprog
 from scipy.stats import truncnorm
 
-from fixturecheck.tolerancing.zones import Zone, box_of, draw_errors, hull_of, middle_of, sides, vertices
+from fixturecheck.tolerancing.zones import (
+    Zone,
+    box_around,
+    centre_of_zone,
+    corners_of_zone,
+    draw_errors,
+    sides,
+    vertices,
+)
 from tests.tolerancing.zoned import SQUARE, shifting
 
 LOPSIDED = np.array([[0.0, 0.0], [3.0, 0.2], [2.5, 2.0], [0.4, 1.1]])
 
 
 def lopsided(**more) -> Zone:
-    corners = LOPSIDED - middle_of(LOPSIDED)
+    corners = LOPSIDED - centre_of_zone(LOPSIDED)
     return Zone(half_mm=0.01, corners=corners / np.abs(corners).max(axis=0), **more)
 
 
@@ -45,7 +53,7 @@ def test_vertices_and_sides_are_one_polytope(name):
     for way in np.random.default_rng(2).normal(size=(40, 3)):
         best = linprog(-way, A_ub=rows, b_ub=limits, bounds=[(None, None)] * 3)
         assert (points @ way).max() == pytest.approx(-best.fun, rel=1e-6)
-        most, where = box_of([zone]).furthest(way[None])
+        most, where = box_around([zone]).furthest(way[None])
         assert most[0] == pytest.approx(-best.fun, rel=1e-6)
         assert where[0] @ way == pytest.approx(most[0], rel=1e-9)
 
@@ -114,7 +122,7 @@ def test_the_lean_of_a_lopsided_face_is_even_too():
 
 def test_a_round_outline_keeps_enough_corners():
     turns = np.linspace(0, 2 * np.pi, 200, endpoint=False)
-    corners = hull_of(np.stack((np.cos(turns), np.sin(turns)), axis=1))
+    corners = corners_of_zone(np.stack((np.cos(turns), np.sin(turns)), axis=1))
     zone = Zone(half_mm=1.0, corners=corners)
     # A disc's slopes are bounded by |g| <= h / radius; few corners leave 0.6 % more at most.
     steep = np.linalg.norm(vertices(zone)[:, 1:], axis=1)

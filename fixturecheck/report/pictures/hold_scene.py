@@ -34,7 +34,7 @@ from fixturecheck.result.magnet import (
     PullMap,
 )
 from fixturecheck.result.shapes import NamedShape, Role, wheel_name
-from fixturecheck.wording.hold import amount, digits, magnet_state, outcome_words, span
+from fixturecheck.wording.hold import amount, digits, magnet_state, outcome_words, range_words
 from fixturecheck.wording.sentences import plain_name, sized
 
 Drawn = tuple[dict[str, Any], list[Figure]]
@@ -132,7 +132,7 @@ def _total(stage: MeshedResult, hold: HoldFound, name: str) -> dict[str, Any]:
     points = stage.meshes[name].all_points_mm()
     middle = (points.min(axis=0) + points.max(axis=0)) / 2
     top = np.array([middle[0], middle[1], points[:, 2].max()])
-    return {"at": top.tolist(), "lines": [name, span(both, "N", stage.result.shown_in)]}
+    return {"at": top.tolist(), "lines": [name, range_words(both, "N", stage.result.shown_in)]}
 
 
 def _best_eye(faces: list[tuple[Floats, float]], points: Floats) -> Floats:
@@ -212,7 +212,7 @@ def _goes(stage: MeshedResult, hold: HoldFound, part: PartHeld) -> Drawn:
             "way": (np.array(part.load_n) / load_n).tolist(),
             "rgb": list(_LOAD_RGB),
             "into": True,
-            "lines": ["cutting force", span((load_n, load_n), "N", stage.result.shown_in)],
+            "lines": ["cutting force", range_words((load_n, load_n), "N", stage.result.shown_in)],
         }
     ]
     arrows += [_motion_arrow(stage, moves[0], far_mm, part)] if moves else []

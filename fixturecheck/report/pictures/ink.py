@@ -15,7 +15,7 @@ from scipy.ndimage import distance_transform_edt
 from fixturecheck.arrays import Floats
 from fixturecheck.report.pictures.figures import VERDICTS
 from fixturecheck.result.finding import Verdict
-from fixturecheck.wording.sentences import plain
+from fixturecheck.wording.sentences import picture_text
 
 STEP = 4
 """Places are sought on a grid this many pixels wide."""
@@ -272,7 +272,7 @@ def titled(canvas: Canvas) -> Image.Image:
     note = "section" if scene["cut"] else ""
     note_width = size_of(draw, note, font_of(30))[0] + 30 if note else 0
     draw.text((picture.width - 20, STRIP / 2), note, font=font_of(30), fill=INK, anchor="rm")
-    title = _fitted(draw, plain(scene["title"]), font, picture.width - left - note_width - 20)
+    title = _fitted(draw, picture_text(scene["title"]), font, picture.width - left - note_width - 20)
     draw.text((left, STRIP / 2), title, font=font, fill=INK, anchor="lm")
     draw.line((0, STRIP - 1, picture.width, STRIP - 1), fill=INK, width=2)
     return whole
@@ -360,7 +360,7 @@ def _callout(
     colour: Colour,
 ) -> None:
     """Write number and limit beside the spot, with a line to it."""
-    lines = [plain(line) for line in scene["callout"]]
+    lines = [picture_text(line) for line in scene["callout"]]
     if not lines:
         return
     fonts = [font_of(48), *[font_of(36)] * (len(lines) - 1)]
@@ -446,7 +446,7 @@ def legend(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
     rows = [r for r in canvas.scene["legend"] if r.get("role") is None or r["role"] in canvas.roles]
     if not rows:
         return
-    width = max(size_of(draw, plain(row["text"]), font)[0] for row in rows) + 76
+    width = max(size_of(draw, picture_text(row["text"]), font)[0] for row in rows) + 76
     height = 8 + 46.0 * len(rows)
     corners = [(14.0, 14.0), (board.width - width - 14, 14.0)]
     left, top = min(corners, key=lambda c: board.hidden((*c, c[0] + width, c[1] + height)))
@@ -455,7 +455,7 @@ def legend(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
     for i, row in enumerate(rows):
         y = top + 6 + 46 * i
         draw.rectangle((left + 12, y + 7, left + 44, y + 33), fill=tuple(row["rgb"]), outline=INK, width=2)
-        draw.text((left + 56, y + 20), plain(row["text"]), font=font, fill=INK, anchor="lm")
+        draw.text((left + 56, y + 20), picture_text(row["text"]), font=font, fill=INK, anchor="lm")
     board.write(box)
 
 
@@ -488,7 +488,7 @@ def axes(draw: ImageDraw.ImageDraw, view: Projection, board: Board, *, small: bo
         away = 30 if small else 26
         at = x + long * dx + away * dx / length, y + long * dy + away * dy / length
         anchor = "lm" if dx > 0.2 and not small else "mm"
-        draw.text(at, plain(name), font=font_of(26 if small else 30), fill=INK, anchor=anchor)
+        draw.text(at, picture_text(name), font=font_of(26 if small else 30), fill=INK, anchor=anchor)
 
 
 def _head(draw: ImageDraw.ImageDraw, tip: tuple[float, float], way: tuple[float, float]) -> None:

@@ -24,7 +24,7 @@ from fixturecheck.report.pictures.ink import (
     tags,
     titled,
 )
-from fixturecheck.wording.sentences import plain
+from fixturecheck.wording.sentences import picture_text
 
 _LONG, _HEAD = 120.0, 34.0
 _FLAT = 0.25
@@ -75,7 +75,7 @@ def _draw(
 def _words(draw: ImageDraw.ImageDraw, board: Board, arrow: dict[str, Any], spot: tuple[float, float]) -> None:
     """Write the words of an arrow near its free end."""
     fonts = [font_of(36), *[font_of(32)] * (len(arrow["lines"]) - 1)]
-    lines = [plain(line) for line in arrow["lines"]]
+    lines = [picture_text(line) for line in arrow["lines"]]
     width = max(size_of(draw, line, font)[0] for line, font in zip(lines, fonts, strict=True)) + 28
     height = sum(f.size for f in fonts) * 1.2 + 16
     box = board.find(*spot, width, height, least=18)
@@ -117,7 +117,7 @@ def _board(canvas: Canvas) -> Board:
 def _colour_bar(draw: ImageDraw.ImageDraw, board: Board, scale: dict[str, Any]) -> None:
     """Draw the scale in the upper corner that hides less: colours from zero below to the top above."""
     font, small = font_of(32), font_of(30)
-    heads = [plain(scale["title"]), plain(scale["unit"])]
+    heads = [picture_text(scale["title"]), picture_text(scale["unit"])]
     width = max(size_of(draw, head, font)[0] for head in heads) + 36
     height = 2 * 40 + _BAR[1] + 64.0
     corners = [(14.0, 14.0), (board.width - width - 14, 14.0)]
@@ -166,7 +166,7 @@ def _notes(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
     placed = []
     for note, spot in sorted(zip(notes, spots, strict=True), key=lambda pair: pair[1]):
         fonts = [font_of(36), *[font_of(32)] * (len(note["lines"]) - 1)]
-        lines = [plain(line) for line in note["lines"]]
+        lines = [picture_text(line) for line in note["lines"]]
         width = max(size_of(draw, line, font)[0] for line, font in zip(lines, fonts, strict=True)) + 28
         box = board.find(*spot, width, sum(f.size for f in fonts) * 1.2 + 16, least=50)
         if box is not None:
