@@ -85,21 +85,36 @@ def guides(found: tuple[Pressed, ...]) -> dict[str, NDArray[np.float64]]:
 def _force(setup: Setup, placed: Mapping[str, Solid], clamp: Clamp) -> ClampForce:
     if clamp.kind == ClampKind.VISE:
         centre, normal = _face(setup, placed, clamp)
-        return ClampForce(force_n=_size_n(clamp), direction=to_vector(normal), at_mm=to_vector(centre))
+        return ClampForce(force_n=clamp_size_n(clamp), direction=to_vector(normal), at_mm=to_vector(centre))
     at = to_vector(clamp.at_mm or (0.0, 0.0, 0.0))
     if clamp.kind == ClampKind.STRAP:
         return strap_clamp(
-            _size_n(clamp),
+            clamp_size_n(clamp),
             screw_to_heel_mm=clamp.screw_to_heel_mm,
             screw_to_part_mm=clamp.screw_to_part_mm,
             at_mm=at,
         )
     inward = to_vector(clamp.inward or (0.0, 0.0, 0.0))
-    return toe_clamp(_size_n(clamp), inward=inward, down_deg=clamp.down_deg, at_mm=at)
+    return toe_clamp(clamp_size_n(clamp), inward=inward, down_deg=clamp.down_deg, at_mm=at)
 
 
-def _size_n(clamp: Clamp) -> Range:
-    """Return the force of jaw, screw or toe, low to high."""
+def clamp_size_n(clamp: Clamp) -> Range:
+    """Return the force of jaw, screw or toe, low to high, N.
+
+    Parameters
+    ----------
+    clamp : Clamp
+        With its force, or the torque on its screw.
+
+    Returns
+    -------
+    Range
+        A stated force with its spread; of a torque, what friction in the screw leaves of it.
+
+    References
+    ----------
+    `vise_force_n` and `screw_force_n`.
+    """
     if clamp.force_n is not None:
         low, high = (clamp.force_n * (1.0 + s * clamp.spread_share) for s in (-1.0, 1.0))
         return Range(low=low, high=high)

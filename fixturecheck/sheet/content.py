@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from fixturecheck.faceref import FaceRef
+from fixturecheck.process.handling import comes_off
 from fixturecheck.report.order import numbered
 from fixturecheck.report.statements import QUESTIONS, at_the_machine, banner
 from fixturecheck.result import Result
@@ -13,6 +15,7 @@ from fixturecheck.result.dials import CutDials
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.result.hold import ClampKind
 from fixturecheck.result.magnet import MagnetState
+from fixturecheck.result.release import Burr
 from fixturecheck.setup.holding import MillWay
 from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.setup.records import BodyRole, CutWay, Rank
@@ -24,9 +27,7 @@ from fixturecheck.wording.hold import (
     burr_words,
     factor_words,
     first_words,
-    magnet_words,
-    pry_words,
-    way_words,
+    magnet_state,
 )
 from fixturecheck.wording.sentences import first_up, sentence
 from fixturecheck.wording.settings import move_words, shown_on, time_words, turns_words
@@ -288,8 +289,21 @@ def _seats(result: Result, setup: Setup, stones: Sequence[str]) -> Iterator[Shee
         text="Try each seat: press on every corner of the part in turn, it must not rock; a strip of thin "
         "paper under each end of a seat must be held."
     )
+    for words, bodies in _alike(burrs):
+        of = bodies[0] if len(bodies) == 1 else f"each of {', '.join(bodies)}"
+        yield SheetLine(text=f"After this operation stone, on {of}: {words}.")
+
+
+def _alike(burrs: Sequence[Burr]) -> Iterator[tuple[str, list[str]]]:
+    """Yield the burrs on parts of one kind once, with the parts that have them."""
+    on: dict[str, list[str]] = {}
     for burr in burrs:
-        yield SheetLine(text=f"After this operation stone {burr_words(burr)}.")
+        edge = FaceRef(burr.edge)
+        on.setdefault(burr_words(replace(burr, edge=edge.face)), []).append(edge.body)
+    by: dict[tuple[str, ...], list[str]] = {}
+    for words, bodies in on.items():
+        by.setdefault(tuple(bodies), []).append(words)
+    yield from (("; ".join(words), [*bodies]) for bodies, words in by.items())
 
 
 _SPECIAL = {
@@ -330,10 +344,9 @@ def _hold(result: Result, setup: Setup) -> Iterator[SheetLine]:
             yield SheetLine(text=says, mark=Mark.WATCH)
             yield SheetLine(text=f"Tug every part and every block by hand before the {turns} turns.")
         return
-    if found is not None:
-        yield SheetLine(text=f"Magnet: {magnet_words(found.magnet, write)}.")
-    elif holding.magnet != MagnetState.OFF:
-        yield SheetLine(text=f"Magnet: {holding.magnet}.")
+    if holding.magnet != MagnetState.OFF:
+        state = holding.magnet if found is None else magnet_state(found.magnet)
+        yield SheetLine(text=f"Magnet: {state}.")
     for clamp in holding.clamps:
         what = "vise" if clamp.kind == ClampKind.VISE else f"{clamp.kind} clamp"
         by = "" if clamp.torque_nm is None else f"tighten to {write.torque(clamp.torque_nm)}"
@@ -489,7 +502,7 @@ def gauge_for(zone_mm: float | None) -> str:
 
 def _off(result: Result, setup: Setup) -> Iterator[SheetLine]:
     """Yield how the parts come off, in their order, where a pry reaches them, and what must not rub."""
-    hold, write = result.holding, setup.write
+    hold = result.holding
     if hold is None or not hold.leaving:
         if _turning(setup):
             first = "Wheel clear and at rest" if setup.cuts else "Spindle at rest"
@@ -500,13 +513,10 @@ def _off(result: Result, setup: Setup) -> Iterator[SheetLine]:
         return
     if hold.before is not None:
         yield SheetLine(text=f"{first_up(first_words(hold.before))}.")
-    for body in hold.leaving:
-        way = way_words(body.ways[0], write) if body.ways else "no way off was found"
-        pry = f"; pry {pry_words(body.pry, write)}" if body.pry is not None else ""
-        again = "; demagnetise" if body.demagnetise else ""
-        rubs = [f"{own}" for own, _ in body.ways[0].rubs] if body.ways else []
-        slides = f"; do not slide it, {' and '.join(rubs)} would rub" if rubs else ""
-        yield SheetLine(text=f"{body.body}: {way}{pry}{slides}{again}.")
+    for body in comes_off(result):
+        pry = f" Pry {body.pry_at}." if body.pry_at else ""
+        slides = f" Do not slide it: {' and '.join(body.rubs)} would rub." if body.rubs else ""
+        yield SheetLine(text=f"{body.says}.{pry}{slides}{' Demagnetise it.' if body.demagnetise else ''}")
 
 
 def _cautions(result: Result) -> Iterator[str]:

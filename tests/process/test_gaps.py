@@ -34,6 +34,7 @@ from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.dials import Handwheel
 from fixturecheck.setup.hardening import Hardening
+from fixturecheck.statics.clamps import nut_factor, vise_efficiency, vise_force_n
 from tests.process.jobs import HOLE_D, LONG, ROUTE, WIDE, on_chuck, part, route
 
 
@@ -116,10 +117,12 @@ def test_what_is_shown_of_an_operation_is_the_set_up_that_was_checked(only: str,
     assert "burr" in {f.check for f in shown.findings}
 
 
-def _in_vise(force_n: float):
+JAW = Clamp(name="screw", kind="vise", body="vise_jaw", face="moving_jaw", force_n=500.0)
+
+
+def _in_vise(jaw: Clamp):
     def make(_before, after) -> Setup:
         vise = equipment("grinding_vise", name="vise", opening_mm=30.0)
-        jaw = Clamp(name="screw", kind="vise", body="vise_jaw", face="moving_jaw", force_n=force_n)
         return Setup(
             name="in the vise",
             bodies=(*vise, after),
@@ -143,22 +146,35 @@ def _cup(wall_mm: float):
     return body("cup", block.cut(slot.translate((0, 0, 5))), faces=faces)
 
 
-@pytest.mark.parametrize(
-    ("wall_mm", "force_n", "verdict"), [(1.0, 500.0, Verdict.NO_GO), (8.0, 500.0, Verdict.GO)]
-)
-def test_a_thin_wall_under_a_jaw_is_told(wall_mm: float, force_n: float, verdict) -> None:
-    """Closed form of a cantilever under an even push: w h^4 / (8 E I), 15 high and 40 long."""
+def _walls(wall_mm: float, jaw: Clamp):
+    """Findings of the walls of a slotted block that a jaw presses."""
     ops = (
         Operation(number=10, name="slot", kind="mill", makes=("slot",), solid_before="x"),
         Operation(number=20, name="rim", kind="grind", makes=("rim",), stock_mm={"*": 0.1}),
     )
     whole = cq.Workplane("XY").box(40, 30, 20.1, centered=(True, True, False)).val()
-    job = job_of("cup", _cup(wall_mm), ops, setups={20: _in_vise(force_n)}, solids_before={10: whole})
-    _, found = across(job, "wall")
+    job = job_of("cup", _cup(wall_mm), ops, setups={20: _in_vise(jaw)}, solids_before={10: whole})
+    return across(job, "wall")[1]
+
+
+@pytest.mark.parametrize(("wall_mm", "verdict"), [(1.0, Verdict.NO_GO), (8.0, Verdict.GO)])
+def test_a_thin_wall_under_a_jaw_is_told(wall_mm: float, verdict) -> None:
+    """Closed form of a cantilever under an even push: w h^4 / (8 E I), 15 high and 40 long."""
+    found = _walls(wall_mm, JAW)
     assert {f.verdict for f in found} == {verdict}
-    expected = 1.2 * force_n * 15.1**3 / (8 * wall.STIFFNESS_MPA * 40.0 * wall_mm**3 / 12) * 1e3
+    expected = 1.2 * 500.0 * 15.1**3 / (8 * wall.STIFFNESS_MPA * 40.0 * wall_mm**3 / 12) * 1e3
     # The wall is found on a grid of 21 steps over 20.1 mm.
     assert max(f.value for f in found) == pytest.approx(expected, rel=0.25)
+
+
+def test_a_torque_presses_a_wall_with_the_most_that_its_screw_leaves() -> None:
+    """T = K d F for an oiled screw of 12 mm, times the efficiency of a vise, each at its high end."""
+    torque, force = (_walls(8.0, j)[0].value for j in (replace(JAW, force_n=None, torque_nm=1.0), JAW))
+    most_n = vise_force_n(1.0, 12.0, nut_factor("oiled"), vise_efficiency()).high
+    assert torque == pytest.approx(force * most_n / (1.2 * 500.0), rel=1e-9)
+    (thin, *_) = _walls(1.0, replace(JAW, force_n=None, torque_nm=10.0))
+    assert thin.verdict is Verdict.NO_GO
+    assert "tighten to" in thin.remedy
 
 
 def test_a_solid_block_has_no_wall() -> None:

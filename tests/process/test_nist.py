@@ -1,4 +1,4 @@
-"""Bores, a slot and a window drawn by NIST, closed by defeaturing: volumes against sums of the features."""
+"""Bores, slots and letters drawn by NIST, closed by defeaturing: volumes against sums of the features."""
 
 from __future__ import annotations
 
@@ -77,3 +77,27 @@ def test_slot_and_window_closed_add_their_prisms(low, high, count, by_hand_mm3) 
     filled = closed(solid, faces, "it")
     assert volume_mm3(filled) - volume_mm3(solid) == pytest.approx(by_hand_mm3, rel=1e-6)
     assert filled.isValid()
+
+
+LETTERS = (((-25.2, -6.0, 0.3), (-22.0, -1.95, 0.44), 13), ((-25.2, -1.7, 0.3), (-22.0, 5.4, 0.44), 21))
+LETTER_DEEP_MM, LOOSE_MM = 0.105, 0.014
+
+
+@pytest.mark.parametrize(("low", "high", "count"), LETTERS)
+def test_blind_letters_close_as_near_as_the_file_draws_their_edges(low, high, count) -> None:
+    """By hand, floor times depth. The file draws the outlines on the top face up to 14 um beside the walls.
+
+    That is 5 % of the volume of a letter, over its walls. The kernel's volume is 0.9 % and 0.7 % short of the
+    prism, and so would any other be: the opening is smaller than the floor.
+    """
+    solid = _solid("nist_ftc_11.stp")
+    faces = _within(solid, low, high)
+    assert len(faces) == count
+    floor = max((solid.Faces()[i] for i in faces), key=lambda f: f.Area())
+    filled = closed(solid, faces, "a letter")
+    assert filled.isValid()
+    prism_mm3 = floor.Area() * LETTER_DEEP_MM
+    loose_mm3 = LOOSE_MM * floor.outerWire().Length() * LETTER_DEEP_MM
+    added_mm3 = volume_mm3(filled) - volume_mm3(solid)
+    assert abs(added_mm3 - prism_mm3) < 0.2 * loose_mm3
+    assert added_mm3 == pytest.approx(prism_mm3, rel=0.01)

@@ -6,6 +6,7 @@ Why: a wall beside a pocket bends under the jaw, is cut straight while bent, and
 Formula: a wall of thickness t that stands free over a height h and a length b, its foot fixed, bends under an
 even push F by F h3 / (8 E b t3/12); closed form of a cantilever. It is held to a quarter of the tightest zone
 of the faces made in the operation, else to 5 um, chosen here, no source.
+Of a torque, the most force that friction in the screw leaves is taken.
 Limit: a wall is where a ray straight in from the face comes out into air before the far side of the part; the
 whole push is taken to bear on it. E = 190 GPa, the low end of steel: from memory.
 Go: a solid block in the vise. No-go: a wall of 1 mm beside a pocket 15 mm deep, pressed by 2 kN.
@@ -18,14 +19,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fixturecheck.faceref import FaceRef
+from fixturecheck.holding.clamping import clamp_size_n
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import extent_along, face_frame, is_flat
 from fixturecheck.kernel.shapes import Face, Solid
 from fixturecheck.kernel.walls import material_behind
 from fixturecheck.process.across.stage import JobStage, RouteFinding
 from fixturecheck.process.records import Operation
-from fixturecheck.result.finding import Finding, Kind, judge, not_computed
+from fixturecheck.result.finding import Finding, Kind, judge
 from fixturecheck.setup.holding import Clamp
 from fixturecheck.setup.model import Setup
 
@@ -46,13 +47,15 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
         made = stage.setups[operation.number]
         if made.setup is None or made.setup.holding is None:
             continue
-        for body, face, clamp in _pressed(made.setup, made.parts):
-            finding = _wall(stage, operation, FaceRef.of(body, face), clamp)
+        # Each part of a gang is the same one.
+        pressed = {(face, clamp.name): clamp for face, clamp in _pressed(made.setup, made.parts)}
+        for (face, _), clamp in pressed.items():
+            finding = _wall(stage, operation, face, clamp)
             if finding is not None:
                 yield RouteFinding(number=operation.number, finding=finding)
 
 
-def _pressed(setup: Setup, parts: tuple[str, ...]) -> Iterator[tuple[str, str, Clamp]]:
+def _pressed(setup: Setup, parts: tuple[str, ...]) -> Iterator[tuple[str, Clamp]]:
     """Yield the faces of the job's part that seat on what clamps press, or on what stands against it."""
     holding = setup.holding
     for clamp in holding.clamps if holding is not None else ():
@@ -63,39 +66,35 @@ def _pressed(setup: Setup, parts: tuple[str, ...]) -> Iterator[tuple[str, str, C
                     group is not None and setup.body(other.body).group == group
                 )
                 if own.body in parts and same:
-                    yield own.body, own.face, clamp
+                    yield own.face, clamp
 
 
-def _wall(stage: JobStage, operation: Operation, ref: FaceRef, clamp: Clamp) -> Finding | None:
+def _wall(stage: JobStage, operation: Operation, face: str, clamp: Clamp) -> Finding | None:
     """Judge the wall behind a face; None where the part is solid behind it."""
     before = stage.before(operation)
-    faces = [faces_of(before.solid)[i] for i in before.faces.get(ref.face, ())]
+    faces = [faces_of(before.solid)[i] for i in before.faces.get(face, ())]
     walls = [w for f in faces if is_flat(f) and (w := thinnest_wall(before.solid, f)) is not None]
     if not walls:
         return None
     wall = min(walls, key=lambda w: w.thick_mm)
     write = stage.job.write
-    subject = f"{operation.title}: {ref.face}"
-    if clamp.force_n is None:
-        says = (
-            f"{clamp.name} presses {ref.face}, behind which the part is {write.length(wall.thick_mm, '.3g')} "
-            f"thick. How far it bends is not known, since the clamp states a torque: state force_n."
-        )
-        return not_computed(ID, subject, says, about=(ref.face,), value=wall.thick_mm, unit="mm")
-    force_n = clamp.force_n * (1.0 + clamp.spread_share)
+    subject = f"{operation.title}: {face}"
+    force_n = clamp_size_n(clamp).high
     bends_mm = bend_mm(force_n=force_n, thick_mm=wall.thick_mm, high_mm=wall.high_mm, long_mm=wall.long_mm)
     zones = [z for f in operation.makes if (z := stage.job.part.zone_mm(f)) is not None]
     allowed_mm = _OF_ZONE * min(zones) if zones else _ALLOWED_MM
-    least_n = clamp.force_n * allowed_mm / bends_mm
+    most = allowed_mm / bends_mm
     says = (
-        f"{clamp.name} presses {ref.face} with up to {write.force(force_n)}. Behind it stands a wall "
+        f"{clamp.name} presses {face} with up to {write.force(force_n)}. Behind it stands a wall "
         f"{write.length(wall.thick_mm, '.3g')} thick and {write.length(wall.high_mm, '.3g')} high, which "
         f"bends by {write.gap(bends_mm * 1e3, '.3g')} at most."
     )
-    remedy = (
-        f"Clamp it before the cut that leaves the wall, fill the room behind it, or press with "
-        f"{write.force(least_n, toward='down')} at most."
+    less = (
+        f"press with {write.force(most * clamp.force_n, toward='down')}"
+        if clamp.force_n is not None
+        else f"tighten to {write.torque(most * (clamp.torque_nm or 0.0), toward='down')}"
     )
+    remedy = f"Clamp it before the cut that leaves the wall, fill the room behind it, or {less} at most."
     return judge(
         bends_mm * 1e3,
         unit="um",
@@ -103,7 +102,7 @@ def _wall(stage: JobStage, operation: Operation, ref: FaceRef, clamp: Clamp) -> 
         check=ID,
         subject=subject,
         kind=Kind.THIN_WALL,
-        about=(ref.face,),
+        about=(face,),
         says=says,
         remedy=remedy,
         source="closed form of a cantilever under an even push",
