@@ -315,7 +315,6 @@ def pair_scenes(
                 "cut": False,
                 "tags": [],
                 "legend": legend_of(s.role for s in shapes),
-                "frame": True,
                 "whole": True,
                 "title": f"{when}: {title}",
                 "verdict": None,

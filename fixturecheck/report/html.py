@@ -157,7 +157,8 @@ _TOLD: tuple[tuple[str, Callable[[Numbered], bool]], ...] = (
 def _overview(result: Result, pictures: Mapping[str, bytes]) -> Picture | None:
     if OVERVIEW not in pictures:
         return None
-    return picture_of(pictures[OVERVIEW], f"The set-up {result.name}", "The set-up as drawn.")
+    what = "assembly" if result.touching else "set-up"
+    return picture_of(pictures[OVERVIEW], f"The {what} {result.name}", f"The {what} as drawn.")
 
 
 def _rest_pictures(pictures: Mapping[str, bytes], units: str) -> dict[str, Picture]:

@@ -398,7 +398,6 @@ def _filled(scene: dict[str, Any], shapes: tuple[NamedShape, ...], meshes: dict[
         "cut": False,
         "tags": [],
         "legend": legend_of(a["role"] for a in actors if a["role"] != Role.PART),
-        "frame": False,
         "whole": True,
         "title": scene["title"],
         "verdict": None,

@@ -60,7 +60,6 @@ def whole_scene(name: str, shapes: Sequence[NamedShape], points_mm: Floats) -> d
         "cut": False,
         "tags": [],
         "legend": legend_of(s.role for s in shapes),
-        "frame": True,
         "title": name,
         "verdict": None,
     }

@@ -100,6 +100,7 @@ def test_names_with_markup_show_as_text(told: tuple[Answer, Path]) -> None:
     for head in ("What touches", "What clears", "What is free to move", "Face by face"):
         assert head in page
     assert "At the machine" not in page
+    assert "The set-up" not in page
 
 
 def test_the_step_file_holds_bodies_contacts_and_what_is_shared(told: tuple[Answer, Path]) -> None:

@@ -218,7 +218,7 @@ def finish_overview(canvas: Canvas) -> Image.Image:
     """Return the picture of the whole set-up with names, legend, axes and title."""
     draw = ImageDraw.Draw(canvas.picture)
     board = canvas.board()
-    axes(draw, canvas.projection, board)
+    axes(draw, canvas.projection, board, machine=canvas.scene.get("machine", True))
     legend(draw, board, canvas)
     tags(draw, canvas, board)
     return titled(canvas)
@@ -463,13 +463,16 @@ _SHORT, _SHORT_SMALL = 0.15, 0.35
 """Share of its length below which an axis points so nearly at the viewer that its letters hide another's."""
 
 
-def axes(draw: ImageDraw.ImageDraw, view: Projection, board: Board, *, small: bool = False) -> None:
+def axes(
+    draw: ImageDraw.ImageDraw, view: Projection, board: Board, *, small: bool = False, machine: bool = True
+) -> None:
     """Draw the axes in the lower left corner, each named at its positive end; X is the table's traverse.
 
-    Small ones stand above the scale of a close-up and are named by their letters.
+    Small ones stand above the scale of a close-up and are named by their letters, as those of an assembly on
+    no machine are.
     """
     x, y, long = (104.0, view.height - 196.0, 40.0) if small else (130.0, view.height - 130.0, 92.0)
-    words = ("+X", "+Y", "+Z") if small else ("+X traverse", "+Y cross", "+Z")
+    words = ("+X", "+Y", "+Z") if small or not machine else ("+X traverse", "+Y cross", "+Z")
     if small:
         draw.rounded_rectangle(around(x, y, 180, 180), radius=8, fill=PAPER, outline=(150, 156, 164), width=2)
         board.take(around(x, y, 180, 180))

@@ -105,7 +105,7 @@ def overview(stage: MeshedResult) -> dict[str, Any]:
         "cut": False,
         "tags": tags,
         "legend": legend_of(a["role"] for a in actors),
-        "frame": True,
+        "machine": stage.result.touching is None,
         "title": stage.result.name,
         "verdict": None,
     }
