@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from fixturecheck.errors import NotComputedError
 from fixturecheck.interval import Range
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import face_frame
+from fixturecheck.kernel.construct import segment
+from fixturecheck.kernel.measure import distance, face_frame
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.hold import ClampKind
@@ -71,10 +72,27 @@ def pressed(setup: Setup, placed: Mapping[str, Solid]) -> tuple[Pressed, ...]:
     SetupError
         A number makes no sense.
     NotComputedError
-        The pressing face of a jaw is not flat.
+        The pressing face of a jaw is not flat, or a strap or toe presses on nothing.
     """
     clamps = setup.holding.clamps if setup.holding else ()
-    return tuple(Pressed(clamp=c, force=_force(setup, placed, c)) for c in clamps)
+    found = tuple(Pressed(clamp=c, force=_force(setup, placed, c)) for c in clamps)
+    for one in found:
+        if one.clamp.kind != ClampKind.VISE:
+            _must_meet(setup, placed[one.clamp.body], one)
+    return found
+
+
+def _must_meet(setup: Setup, solid: Solid, one: Pressed) -> None:
+    """Refuse a strap or toe in the air, or one that pulls: the way it pushes there must be the body."""
+    at, along = np.array(one.force.at_mm), np.array(one.force.direction)
+    way = segment(at + _OUT_MM * along, at + _REACH_MM * along)
+    if distance(way, solid)[0] < _OUT_MM / 2:
+        return
+    message = (
+        f"clamp {one.clamp.name!r} presses on nothing: from at_mm the way it pushes there is no "
+        f"{one.clamp.body} within {setup.write.length(_REACH_MM)}; state a place on it, and the way into it"
+    )
+    raise NotComputedError(message)
 
 
 def guides(found: tuple[Pressed, ...]) -> dict[str, NDArray[np.float64]]:
@@ -137,6 +155,9 @@ def _face(
     message = f"clamp {clamp.name!r}: {clamp.body}.{clamp.face} is not a flat face"
     raise NotComputedError(message)
 
+
+_OUT_MM, _REACH_MM = 1e-3, 1.0
+"""How far off the body the place of a clamp may be stated: chosen here, no source."""
 
 FILM_ROW = "coolant_film"
 """Row of the table of friction for contacts under coolant."""

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from fixturecheck import Clamp, Cut, Holding, Seat, Setup, body
-from fixturecheck.errors import SetupError
+from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.finding import Verdict
 from fixturecheck.wording.motion import how_words
@@ -166,3 +166,24 @@ def test_a_clamp_that_cannot_be_is_refused(stated, says):
     facts = {"name": "c", "kind": "strap", "body": "block", "at_mm": (0, 0, TALL), "force_n": 100.0} | stated
     with pytest.raises(SetupError, match=says):
         on_table(Clamp(**facts))
+
+
+@pytest.mark.parametrize(
+    ("at_mm", "inward", "met"),
+    [
+        ((40.0, 0.0, 8.0), (-1.0, 0.0, 0.0), True),
+        ((40.5, 0.0, 8.0), (-1.0, 0.0, 0.0), True),
+        ((42.0, 0.0, 8.0), (-1.0, 0.0, 0.0), False),
+        # High over the block, and away from it as a hook would pull.
+        ((40.0, 0.0, 99.0), (-1.0, 0.0, 0.0), False),
+        ((40.0, 0.0, 8.0), (1.0, 0.0, 0.0), False),
+    ],
+)
+def test_a_wrong_go_by_a_clamp_in_the_air(at_mm, inward, met):
+    """Nothing is held by what does not touch it."""
+    setup = on_table(Clamp(name="toe", kind="toe", body="block", at_mm=at_mm, inward=inward, force_n=800.0))
+    if met:
+        assert rigged(setup).clamps
+        return
+    with pytest.raises(NotComputedError, match="'toe' presses on nothing"):
+        rigged(setup)
