@@ -7,10 +7,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
+import numpy as np
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from fixturecheck.errors import NotComputedError
+from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.boolean import split, united
 from fixturecheck.kernel.brep.topology import faces_of, solids_of
@@ -45,7 +46,6 @@ from fixturecheck.machining.end_mill import (
 from fixturecheck.machining.swept_area import (
     AreaBounds,
     merged,
-    outlined,
     outlines,
     points_of,
     polygons_in,
@@ -335,7 +335,57 @@ def cutter_sweep(run: EndMilling, passes: Sequence[CutterPass], top_mm: float) -
     elif rounds:
         ridge_mm = ridge_of_rounds_mm(run, rounds[0].step_mm)
         pieces.append(prisms_over(rounds, radius_at_mm(run, ridge_mm), ridge_mm, run.flute_mm, top_mm))
-    return fused([solid for piece in pieces for solid in solids_of(piece)])
+    whole = fused([solid for piece in pieces for solid in solids_of(piece)])
+    if len(pieces) > 1:
+        most_mm3 = swept_by_sections_mm3(run, passes, top_mm)
+        if whole.Volume() > (1.0 + _SECTIONS_SHARE) * most_mm3:
+            message = f"the sweep of a cutter came out at {whole.Volume():.6g} mm3, above {most_mm3:.6g}"
+            raise KernelError(message)
+    return whole
+
+
+_SECTIONS_SHARE = 5e-3
+"""How far the volume by a few sections may lie off the true one."""
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(6)
+
+
+def swept_by_sections_mm3(run: EndMilling, passes: Sequence[CutterPass], top_mm: float) -> float:
+    """Return what the flutes of a cutter sweep by level sections, each seen from above, without the kernel.
+
+    The kernel's union of round pieces has filled the island that a cutter went round and called it valid.
+
+    Parameters
+    ----------
+    run : EndMilling
+        The run as stated.
+    passes : sequence of CutterPass
+        Where the cutter goes.
+    top_mm : float
+        Height from which a plunge comes down.
+
+    Returns
+    -------
+    float
+        mm3, ridges between rounds not counted.
+
+    Notes
+    -----
+    Gauss-Legendre over the square root of the height, as the radius of a round end grows.
+    """
+    meets_mm = cutter_outline(run)[0][-1][0]
+    spans = [(p, max(p.z_mm + run.flute_mm, top_mm if p.plunges else -math.inf)) for p in passes]
+    levels = sorted({round(z, 9) for p, high in spans for z in (p.z_mm, p.z_mm + meets_mm, high)})
+    total = 0.0
+    for low, high in pairwise(levels):
+        for node, weight in zip(0.5 * (_NODES + 1.0), 0.5 * _WEIGHTS, strict=True):
+            z_mm = low + (high - low) * node * node
+            there = [
+                swept_polygon([p.path], radius_at_mm(run, min(z_mm - p.z_mm, run.flute_mm)))
+                for p, end in spans
+                if p.z_mm < z_mm < end
+            ]
+            total += weight * 2.0 * node * (high - low) * merged(there).area
+    return total
 
 
 def _whole_pockets(run: EndMilling, passes: Sequence[CutterPass]) -> list[Shape]:
@@ -543,21 +593,21 @@ def _missed(
     if corner_mm > 0.0 and low_mm < tip_mm + corner_mm:
         spans.append((low_mm, tip_mm + corner_mm, flat_radius_mm(run)))
     found: list[Shape] = []
-    bounds = AreaBounds.joined([AreaBounds.offsets(around, 0.0, 0), *(_kept(w, w.keep_mm) for w in walls)])
-    edges = [p for area in outlines(free, bounds, wide) for ring, _ in area for p in ring]
+    bounds = AreaBounds.joined([AreaBounds.offsets(around, 0.0), *(_kept(w, w.keep_mm) for w in walls)])
+    edges = [p for area in outlines(free, bounds, wide) for ring in area for p in ring]
     for low, high, radius in spans:
         if low >= high:
             continue
         trimmed = max(radius - _TRIM_MM, 0.0)
         reach = free.buffer(trimmed, quad_segs=48) if trimmed > 0.0 else free
-        for rings in outlined(reach, AreaBounds.offsets(edges, trimmed, 0), wide):
+        for rings in outlines(reach, AreaBounds.offsets(edges, trimmed), wide):
             inside = split(leftover, prism_of(rings, low, high), f"what {run.name} leaves, in reach").taken
             found += [] if inside is None else solids_of(inside)
     return compound(found) if found else None
 
 
 def _kept(wall: Walls, by_mm: float) -> AreaBounds:
-    return AreaBounds.offsets(wall.pieces, by_mm, 1)
+    return AreaBounds.offsets(wall.pieces, by_mm)
 
 
 def floor_fillet_mm(solid: Solid, floor_mm: float) -> float:
@@ -598,7 +648,7 @@ def _dug(
     by_mm = drawn_mm + _TRIM_MM
     ring = merged([w.area.buffer(by_mm, quad_segs=48) for w in walls])
     kept: Shape | None = gouge
-    for rings in outlined(ring, AreaBounds.joined([_kept(w, by_mm) for w in walls]), by_mm):
+    for rings in outlines(ring, AreaBounds.joined([_kept(w, by_mm) for w in walls]), by_mm):
         if kept is None:
             return None
         zone = prism_of(rings, floor_mm - _TRIM_MM, floor_mm + drawn_mm + _TRIM_MM)

@@ -11,6 +11,7 @@ from itertools import pairwise
 import numpy as np
 from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
+from shapely.ops import substring
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
@@ -25,6 +26,7 @@ from fixturecheck.machining.swept_area import (
     area_of,
     merged,
     outlines,
+    points_of,
     polygons_in,
     swept_polygon,
     turned_round,
@@ -40,6 +42,8 @@ _MOST_LEVELS = 64
 _MOST_ROUNDS = 400
 _NEAR_END_MM = 5e-3
 _STEP_OF_POINT = 0.1
+_MEETS_MM = 1e-3
+"""Chords of round walls lie off them by less."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -351,7 +355,7 @@ class _Over:
         return within.difference(merged(taken)) if taken else within
 
     def _bounds(self) -> list[AreaBounds]:
-        return [AreaBounds.offsets(wall.pieces, wall.keep_mm, 1) for wall in self._walls]
+        return [AreaBounds.offsets(wall.pieces, wall.keep_mm) for wall in self._walls]
 
     @property
     def _keep_mm(self) -> float:
@@ -364,21 +368,21 @@ class _Over:
         free = self._free(self._floor)
         if not polygons_in(free):
             raise NotComputedError(self._too_wide())
-        bounds = AreaBounds.joined([AreaBounds.offsets(floor, 0.0, 0), *self._bounds()])
+        bounds = AreaBounds.joined([AreaBounds.offsets(floor, 0.0), *self._bounds()])
         found: list[CutterPass] = []
         areas = outlines(free, bounds, self._keep_mm)
         for rounds in range(_MOST_ROUNDS):
             # Counterclockwise beside the outer walls, clockwise round an island: the wall is on the right.
-            rings = [turned_round(r, n == 0) for area in areas for n, (r, _) in enumerate(area)]
+            rings = [turned_round(r, n == 0) for area in areas for n, r in enumerate(area)]
             found += [CutterPass(path=r, z_mm=self._z_mm, round=rounds, step_mm=step_mm) for r in rings]
-            within = merged([area_of([ring for ring, _ in area]) for area in areas])
+            within = merged([area_of(area) for area in areas])
             # Round ends leave a rib in the middle where the last round is further from it than half a step.
             steps = (step_mm,) if self._run.corner_radius_mm <= 0.0 else (step_mm, 0.5 * step_mm)
-            inward = [(by, within.buffer(-by, quad_segs=48)) for by in steps]
-            by_mm, inner = next(((by, left) for by, left in inward if polygons_in(left)), (0.0, None))
+            inward = [(by, _with_width(within.buffer(-by, quad_segs=48))) for by in steps]
+            by_mm, inner = next(((by, left) for by, left in inward if not left.is_empty), (0.0, None))
             if inner is None:
                 return found
-            areas = outlines(inner, AreaBounds.offsets([p for r in rings for p in r], by_mm, 0), by_mm)
+            areas = outlines(inner, AreaBounds.offsets([p for r in rings for p in r], by_mm), by_mm)
         message = f"a step of {step_mm:g} mm makes more than {_MOST_ROUNDS} rounds of the pocket"
         raise NotComputedError(message)
 
@@ -403,9 +407,13 @@ class _Over:
         taken = merged([w.area.buffer(w.keep_mm - 1e-3, quad_segs=48) for w in self._walls])
         free = line.difference(taken)
         parts = list(free.geoms) if hasattr(free, "geoms") else [free]
-        along = max((p for p in parts if p.length > 0), key=lambda p: p.length, default=None)
+        # Beyond the face there is room for any cutter.
+        within = [p for p in parts if p.intersection(self._floor).length > _SAME_MM]
+        along = max(within, key=lambda p: p.length, default=None)
         if along is None:
-            raise NotComputedError(self._too_wide())
+            where, wide = f"{self._body.name}.{self._move.face}", f"a cutter of {self._run.diameter_mm:g} mm"
+            message = f"{wide} does not go along the middle of {where}, a wall is nearer; state a contour"
+            raise NotComputedError(message)
         ends = [self._ends_at(np.array(along.coords[i]), middle, way) for i in (0, -1)]
         return [CutterPass(path=(Line(start=ends[0], end=ends[1]),), z_mm=self._z_mm)]
 
@@ -422,27 +430,40 @@ class _Over:
         radius = 0.5 * self._run.diameter_mm
         wide = self._floor.buffer(radius, quad_segs=48)
         floor = [p for rings in self._rings for ring in rings for p in ring]
-        bounds = AreaBounds.joined([AreaBounds.offsets(floor, radius, 0), *self._bounds()])
+        bounds = AreaBounds.joined([AreaBounds.offsets(floor, radius), *self._bounds()])
         found = []
         for area in outlines(self._free(wide), bounds, max(radius, self._keep_mm)):
-            for ring, groups in area:
-                found += [CutterPass(path=path, z_mm=self._z_mm) for path in _along(ring, groups)]
+            for ring in area:
+                beside = [self._beside_wall(piece) for piece in ring]
+                found += [CutterPass(path=path, z_mm=self._z_mm) for path in _along(ring, beside)]
         if not found:
             message = f"no wall stands beside {self._body.name}.{self._move.face}, so there is no contour"
             raise NotComputedError(message)
         return found
 
+    def _beside_wall(self, piece: Piece) -> bool:
+        """Tell whether the cutter just meets a wall along the middle of a piece."""
+        line = LineString(points_of((piece,)))
+        # An arc leads smoothly into what follows it: near its ends that is as near to the wall.
+        inner = substring(line, 0.25, 0.75, normalized=True)
+        return any(inner.distance(wall.area) < wall.keep_mm + _MEETS_MM for wall in self._walls)
 
-def _along(ring: Ring, groups: Sequence[int]) -> Iterator[Path]:
-    """Yield the runs of a ring's pieces that belong to walls."""
-    if all(groups):
+
+def _with_width(shape: BaseGeometry) -> BaseGeometry:
+    """Return the areas of a shape that are more than the crumbs left where two rounds all but meet."""
+    return merged([p for p in polygons_in(shape) if not p.buffer(-_MEETS_MM).is_empty])
+
+
+def _along(ring: Ring, wanted: Sequence[bool]) -> Iterator[Path]:
+    """Yield the runs of a ring's pieces that are wanted."""
+    if all(wanted):
         yield ring
         return
     count = len(ring)
-    start = next(i for i in range(count) if not groups[i])
+    start = next(i for i in range(count) if not wanted[i])
     run: list[Piece] = []
     for i in range(start, start + count + 1):
-        if groups[i % count]:
+        if wanted[i % count]:
             run.append(ring[i % count])
         elif run:
             yield tuple(run)

@@ -8,16 +8,16 @@ together of those lines and circles again, and its corners are where they meet, 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from itertools import pairwise
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby, pairwise
 
 import numpy as np
 import shapely
 from shapely.geometry import LinearRing, LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from fixturecheck.arrays import Bools, Floats, Ints
+from fixturecheck.arrays import Bools, Floats
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.construct import Point2
 from fixturecheck.kernel.outline import Arc, Line, Piece, Ring, around_mm2, back
@@ -96,13 +96,39 @@ def swept_polygon(paths: Iterable[Path], radius_mm: float) -> BaseGeometry:
     shapely geometry
         One polygon, or several where paths lie apart.
     """
-    grown = [
-        Point(points[0]).buffer(radius_mm, quad_segs=_SIDES)
-        if len(set(points)) == 1
-        else LineString(points).buffer(radius_mm, quad_segs=_SIDES)
-        for points in map(points_of, paths)
-    ]
-    return shapely.union_all(grown)
+    return shapely.union_all([area for path in paths for area in _grown(path, radius_mm)])
+
+
+def _grown(path: Path, radius_mm: float) -> Iterator[Polygon]:
+    """Yield what a disc sweeps along the pieces of a path, its straight runs each as one.
+
+    Along a line of chords shapely leaves out what turns inward by less than a hundredth of the radius: what
+    arcs sweep is drawn of circles here.
+    """
+    for straight, run in groupby(path, key=lambda piece: isinstance(piece, Line)):
+        pieces = tuple(run)
+        if straight:
+            points = points_of(pieces)
+            there = Point(points[0]) if len(set(points)) == 1 else LineString(points)
+            yield there.buffer(radius_mm, quad_segs=_SIDES)
+            continue
+        for arc in pieces:
+            if isinstance(arc, Arc):
+                yield from _round_band(arc, radius_mm)
+                ends = () if abs(arc.turn_rad) >= 2 * math.pi - _SAME_MM else (arc.start, arc.end)
+                yield from (Point(end).buffer(radius_mm, quad_segs=_SIDES) for end in ends)
+
+
+def _round_band(arc: Arc, radius_mm: float) -> Iterator[Polygon]:
+    """Yield the band on both sides of an arc, to its centre where that is nearer than it is wide."""
+    whole = abs(arc.turn_rad) >= 2 * math.pi - _SAME_MM
+    outer = points_of((replace(arc, radius_mm=arc.radius_mm + radius_mm),))
+    inner_mm = arc.radius_mm - radius_mm
+    inner = [arc.centre] if inner_mm <= _SAME_MM else points_of((replace(arc, radius_mm=inner_mm),))
+    if whole:
+        yield Polygon(outer[:-1], [inner[:-1]] if len(inner) > 1 else [])
+    else:
+        yield Polygon([*outer, *reversed(inner)])
 
 
 def swept_outlines(paths: Sequence[Path], radius_mm: float) -> tuple[tuple[Ring, ...], ...]:
@@ -127,33 +153,11 @@ def swept_outlines(paths: Sequence[Path], radius_mm: float) -> tuple[tuple[Ring,
     """
     pieces = [piece for path in paths for piece in path]
     rough = swept_polygon(paths, radius_mm)
-    bounds = AreaBounds.offsets(pieces, radius_mm, 0)
-    return outlined(rough, bounds, radius_mm)
+    bounds = AreaBounds.offsets(pieces, radius_mm)
+    return outlines(rough, bounds, radius_mm)
 
 
-def outlined(rough: BaseGeometry, bounds: AreaBounds, radius_mm: float) -> tuple[tuple[Ring, ...], ...]:
-    """Return the areas of a rough shape as `outlines` does, their rings alone.
-
-    Parameters
-    ----------
-    rough : shapely geometry
-        Polygons whose sides are chords of the bounds.
-    bounds : AreaBounds
-        Lines and circles that can bound it.
-    radius_mm : float
-        Radius of what turns.
-
-    Returns
-    -------
-    tuple[tuple[Ring, ...], ...]
-        For each area its rings, outer first, of lines and arcs.
-    """
-    return tuple(tuple(ring for ring, _ in area) for area in outlines(rough, bounds, radius_mm))
-
-
-def outlines(
-    rough: BaseGeometry, bounds: AreaBounds, radius_mm: float
-) -> tuple[tuple[tuple[Ring, tuple[int, ...]], ...], ...]:
+def outlines(rough: BaseGeometry, bounds: AreaBounds, radius_mm: float) -> tuple[tuple[Ring, ...], ...]:
     """Return the areas of a rough shape, bounded exactly.
 
     Parameters
@@ -167,8 +171,8 @@ def outlines(
 
     Returns
     -------
-    tuple
-        For each area its rings, outer first; with each ring, which group of bounds each piece comes from.
+    tuple[tuple[Ring, ...], ...]
+        For each area its rings, outer first, of lines and arcs.
 
     Raises
     ------
@@ -177,12 +181,15 @@ def outlines(
     """
     off_mm = radius_mm * (1 - math.cos(math.pi / (4 * _SIDES))) + _SAG_MM + 1e-6
     return tuple(
-        tuple(_nearest(ring, bounds, off_mm) for ring in (area.exterior, *area.interiors) if _counts(ring))
+        tuple(
+            _nearest(ring, bounds, off_mm)
+            for ring in (area.exterior, *(hole for hole in area.interiors if _counts(hole, off_mm)))
+        )
         for area in polygons_in(rough)
     )
 
 
-def _nearest(ring: LinearRing, bounds: AreaBounds, off_mm: float) -> tuple[Ring, tuple[int, ...]]:
+def _nearest(ring: LinearRing, bounds: AreaBounds, off_mm: float) -> Ring:
     """Return the outline of a ring, by the closest bounds that its sides lie on.
 
     A chord of the polygon may stand for two steps of a round, which lie four times as far off it.
@@ -210,13 +217,15 @@ def polygons_in(shape: BaseGeometry) -> list[Polygon]:
     return [p for p in parts if isinstance(p, Polygon) and p.area > _NOTHING_MM2]
 
 
-def _counts(ring: LinearRing) -> bool:
-    return bool(Polygon(ring).area > _NOTHING_MM2)
+def _counts(hole: LinearRing, off_mm: float) -> bool:
+    """Tell whether a hole is more than what chords leave open between two rounds that just meet."""
+    within = Polygon(hole)
+    return bool(within.area > _NOTHING_MM2 and not within.buffer(-off_mm).is_empty)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class AreaBounds:
-    """Lines and circles that can bound an area, in groups.
+    """Lines and circles that can bound an area.
 
     Parameters
     ----------
@@ -224,18 +233,15 @@ class AreaBounds:
         A point on each line and its unit direction.
     centres : ndarray, shape (m, 2)
     radii_mm : ndarray, shape (m,)
-    groups : ndarray of int, shape (n + m,)
-        Where each comes from; lines first.
     """
 
     points: Floats
     ways: Floats
     centres: Floats
     radii_mm: Floats
-    groups: Ints
 
     @classmethod
-    def offsets(cls, pieces: Sequence[Piece], by_mm: float, group: int) -> AreaBounds:
+    def offsets(cls, pieces: Sequence[Piece], by_mm: float) -> AreaBounds:
         """Return what bounds pieces widened by a distance to both sides; by 0 they bound as they are."""
         lines, rounds = [], []
         for piece in pieces:
@@ -260,20 +266,16 @@ class AreaBounds:
             ways=straight[:, 2:],
             centres=round_[:, :2],
             radii_mm=round_[:, 2],
-            groups=np.full(len(straight) + len(round_), group),
         )
 
     @classmethod
     def joined(cls, several: Sequence[AreaBounds]) -> AreaBounds:
         """Return all of several bounds."""
-        lines = [b.groups[: len(b.points)] for b in several]
-        rounds = [b.groups[len(b.points) :] for b in several]
         return cls(
             points=np.concatenate([b.points for b in several]),
             ways=np.concatenate([b.ways for b in several]),
             centres=np.concatenate([b.centres for b in several]),
             radii_mm=np.concatenate([b.radii_mm for b in several]),
-            groups=np.concatenate([*lines, *rounds]),
         )
 
     def fitting(self, corners: Floats, off_mm: float) -> Bools:
@@ -292,8 +294,8 @@ class AreaBounds:
         return np.asarray(np.concatenate([on_line, on_circle], axis=1))
 
 
-def _outline(ring: LinearRing, bounds: AreaBounds, off_mm: float) -> tuple[Ring, tuple[int, ...]]:
-    """Return the ring of a polygon as the lines and circles that its sides lie on, and their groups."""
+def _outline(ring: LinearRing, bounds: AreaBounds, off_mm: float) -> Ring:
+    """Return the ring of a polygon as the lines and circles that its sides lie on."""
     corners = np.array(ring.coords)[:-1]
     fits = bounds.fitting(corners, off_mm)
     if not fits.any(axis=1).all():
@@ -301,7 +303,7 @@ def _outline(ring: LinearRing, bounds: AreaBounds, off_mm: float) -> tuple[Ring,
         raise NotComputedError(message)
     runs = _runs(fits)
     if len(runs) == 1:
-        return (_whole_circle(bounds, runs[0][0], corners),), (int(bounds.groups[runs[0][0]]),)
+        return (_whole_circle(bounds, runs[0][0], corners),)
     starts = [
         _corner(bounds, before, after, corners[at])
         for (before, _), (after, at) in zip([runs[-1], *runs[:-1]], runs, strict=True)
@@ -313,11 +315,8 @@ def _outline(ring: LinearRing, bounds: AreaBounds, off_mm: float) -> tuple[Ring,
         )
     ]
     made = tuple(p for p in pieces if p is not None)
-    groups = tuple(
-        int(bounds.groups[index]) for (index, _), piece in zip(runs, pieces, strict=True) if piece is not None
-    )
     _refuse_other_area(made, ring, off_mm)
-    return made, groups
+    return made
 
 
 def _runs(fits: Bools) -> list[tuple[int, int]]:
@@ -440,10 +439,11 @@ def _piece(bounds: AreaBounds, index: int, a: Floats, b: Floats, between: Floats
 
 def _refuse_other_area(pieces: Ring, ring: LinearRing, off_mm: float) -> None:
     """Refuse an outline that does not close, or whose area is not that of the polygon it was made from."""
-    gaps = [math.dist(a.end, b.start) for a, b in pairwise([*pieces, pieces[0]])]
-    found = Polygon(points_of(pieces)[:-1])
+    gaps = [math.dist(a.end, b.start) for a, b in pairwise([*pieces, *pieces[:1]])]
+    found = Polygon(points_of(pieces)[:-1]) if pieces else Polygon()
     most = 3 * off_mm * ring.length + _NOTHING_MM2
-    if max(gaps) > 1e-6 or not found.is_valid or abs(found.area - Polygon(ring).area) > most:
+    far = max(gaps, default=0.0) > 1e-6
+    if far or not found.is_valid or abs(found.area - Polygon(ring).area) > most:
         message = "the outline of what the cutter sweeps could not be put together of lines and circles"
         raise NotComputedError(message)
 

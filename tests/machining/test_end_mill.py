@@ -23,8 +23,9 @@ from fixturecheck.machining.as_milled import (
     mill,
     ridge_mm,
     ridge_of_rounds_mm,
+    swept_by_sections_mm3,
 )
-from fixturecheck.machining.end_mill import cutter_outline, passes_of, radius_at_mm
+from fixturecheck.machining.end_mill import CutterPass, cutter_outline, passes_of, radius_at_mm
 from fixturecheck.machining.swept_area import points_of
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.tools import EndMilling, MillMove
@@ -341,3 +342,82 @@ def test_a_pocket_that_is_not_filled_is_not_judged():
     """Two of four walls alone cannot be filled, or not up to the face: what is cut away is not known."""
     with pytest.raises((NotComputedError, KernelError), match="clos"):
         milled(only(pocketed(), "floor", "left"), makes=("floor", "left"))
+
+
+def faced(solid: cq.Shape, floor_z: float, **walls) -> Body:
+    """A part whose level face at a height is its floor, with walls picked by a rule."""
+    named = {"floor": tuple(i for i, f in enumerate(solid.Faces()) if abs(f.Center().z - floor_z) < 1e-6)}
+    named |= {n: tuple(i for i, f in enumerate(solid.Faces()) if rule(f)) for n, rule in walls.items()}
+    return Body(name="block", solid=solid, faces=named)
+
+
+def shouldered() -> Body:
+    """A block 40 x 20 x 20 with a step 10 wide and 8 deep along one side, its wall square to the floor."""
+    block = cq.Workplane("XY").box(40.0, 20.0, 20.0, centered=(True, True, False))
+    step = cq.Workplane("XY").box(40.0, 10.0, 8.0, centered=(True, False, False)).translate((0, 0, 12))
+    return faced(
+        block.cut(step).solids().val(), 12.0, walls=lambda f: f.Center().z > 12.5 and abs(f.Center().y) < 1e-6
+    )
+
+
+@pytest.mark.parametrize("diameter", [8.0, 12.0])
+def test_a_contour_beside_a_square_wall(diameter):
+    """Once along the wall: 40 x 8 x the width of the cutter on the step, closed form."""
+    cut = milled(shouldered(), diameter_mm=diameter, moves=(MillMove(kind="contour", face="floor"),))
+    (part,) = cut.parts
+    assert part.removed_mm3 == pytest.approx(40 * 8 * min(diameter, 10.0), rel=1e-9)
+    assert part.gouge_mm3 == 0.0
+    lines = [p for one in cut.passes["block"] for p in one.path if isinstance(p, Line)]
+    assert [(p.start[1], p.end[1]) for p in lines] == [pytest.approx((diameter / 2, diameter / 2))]
+
+
+def test_a_slot_that_a_wall_leaves_no_room_for():
+    with pytest.raises(NotComputedError, match="a wall is nearer"):
+        milled(shouldered(), diameter_mm=12.0, moves=(MillMove(kind="slot", face="floor"),))
+
+
+def round_groove() -> Body:
+    """A block with a groove 8 deep between radii of 6 and 15."""
+    block = cq.Workplane("XY").box(40.0, 40.0, 20.0, centered=(True, True, False))
+    groove = cq.Workplane("XY").circle(15.0).circle(6.0).extrude(8.0).translate((0, 0, 12))
+    return faced(block.cut(groove).solids().val(), 12.0, walls=lambda f: f.geomType() == "CYLINDER")
+
+
+@pytest.mark.parametrize("kind", ["pocket", "contour"])
+def test_a_round_groove(kind):
+    """pi (15^2 - 6^2) 8 with a square end; a corner of 1 leaves its rounds at both walls, Pappus."""
+    move = (MillMove(kind=kind, face="floor"),)
+    whole = math.pi * (15.0**2 - 6.0**2) * 8.0
+    (part,) = milled(round_groove(), diameter_mm=6.0, moves=move).parts
+    assert (part.removed_mm3, part.gouge_mm3) == (pytest.approx(whole, rel=1e-9), 0.0)
+    (part,) = milled(round_groove(), diameter_mm=6.0, moves=move, shape="bull", corner_mm=1.0).parts
+    # The centre of what a square has over a quarter round lies 0.2234 from its corner.
+    corner, off = 1 - math.pi / 4, (10 - 3 * math.pi) / (3 * (4 - math.pi))
+    assert part.leftover_mm3 == pytest.approx(2 * math.pi * corner * (15 - off + 6 + off), rel=1e-6)
+    assert part.gouge_mm3 == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_ball_round_an_island_leaves_it_standing():
+    """What is left between 6 and 15 is the round beside both walls, and ridges 0.0300 mm high at most."""
+    (part,) = milled(round_groove(), diameter_mm=6.0, shape="ball").parts
+    assert part.gouge_mm3 == pytest.approx(0.0, abs=1e-3)
+    beside = (9 - math.pi * 9 / 4) * 2 * math.pi * 21
+    ridges = ridge_of_rounds_mm(run_of(shape="ball", diameter_mm=6.0), 0.6) * math.pi * (12**2 - 9**2)
+    assert part.leftover_mm3 == pytest.approx(beside + ridges, rel=1e-3)
+
+
+def test_a_sweep_by_sections_is_that_of_the_mesh_union():
+    """Hulls of balls from place to place, joined (manifold3d)."""
+    run = run_of(shape="ball", diameter_mm=6.0, flute_mm=8.0)
+    path = (
+        Line(start=(0.0, 0.0), end=(10.0, 0.0)),
+        Arc(centre=(10.0, 5.0), radius_mm=5.0, from_rad=-math.pi / 2, turn_rad=math.pi),
+    )
+    passes = [CutterPass(path=path, z_mm=3.0), CutterPass(path=path[:1], z_mm=1.0)]
+    hulls = []
+    for one in passes:
+        tools = [ball_mesh(np.array([x, y, one.z_mm]), 3.0, 8.0) for x, y in points_of(one.path, 1e-3)]
+        hulls += [manifold3d.Manifold.batch_hull([a, b]) for a, b in pairwise(tools)]
+    mesh = manifold3d.Manifold.batch_boolean(hulls, manifold3d.OpType.Add)
+    assert swept_by_sections_mm3(run, passes, 20.0) == pytest.approx(mesh.volume(), rel=2e-3)
+    assert volume_mm3(cutter_sweep(run, passes, 20.0)) == pytest.approx(mesh.volume(), rel=2e-3)
