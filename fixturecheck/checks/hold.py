@@ -18,6 +18,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from fixturecheck.checks.grip import grip_lost
 from fixturecheck.checks.stage import Stage
 from fixturecheck.effort import SPENT
 from fixturecheck.holding.model import Held, PartHold
@@ -70,6 +71,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         )
     for part in held.parts:
         yield _factor(stage, part)
+        yield from grip_lost(stage, part, ID)
         yield from _losses(stage, part)
 
 

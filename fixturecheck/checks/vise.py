@@ -1,13 +1,15 @@
 """Does a vise press where it can: does its jaw cock or lift, how far do parts stand out, is a ring squeezed.
 
-What: for each jaw that is clamped, the area and pressure of what it presses, whether its force goes through
-that area, how far the parts stand over it, and how far a ring between the jaws springs out of round.
+What: for each jaw that is clamped, the area and pressure of what it presses, how its push spreads along it,
+how far the parts stand over it, and how far a ring or a wall between the jaws bends and springs back.
 Why: a jaw that presses off its middle cocks and holds by a corner; one that presses high lifts the part; a
 ring that is bored round in the vise is oval when it opens.
-Formulas: pressure = force / area; a force outside the middle third of what it presses opens its far side; a
-ring changes by (pi/4 - 2/pi) W R^3 / (E I).
-Limits: the middle third along the jaw, closed form of a strip without tension; outside of what it presses
-no-go, and a caution where all of it lies above the middle; 5000 N/cm2 on finished faces and an overhang of
+Formulas: pressure = force / area, sloped along the jaw about its middle: p = F / A (1 - e (x - c) / k^2), so
+that a push outside the middle third of an even strip opens its far side; a ring changes by
+(pi/4 - 2/pi) W R^3 / (E I), a wall bends as a cantilever with shear and the give of its foot.
+Limits: pressure everywhere along the jaw; no-go where the push passes beside all of it or a body is pressed
+by nothing, and a caution where all of it lies above the middle; a quarter of the zone of what is made for a
+wall, 5 um without one (chosen here, no source); 5000 N/cm2 on finished faces and an overhang of
 twice the gripped height (chosen here, no source); the zone of a bore. The screw is taken to push at the
 middle of the jaw's face.
 Go: a block in the middle of the jaw. No-go: the same block at one end of it, with nothing at the other.
@@ -15,27 +17,36 @@ Go: a block in the middle of the jaw. No-go: the same block at one end of it, wi
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Iterator
 
 import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.checks.stage import Stage
-from fixturecheck.contact.patch import Patch
-from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.clamping import Pressed, pressed
+from fixturecheck.holding.jaws import (
+    LEVEL,
+    UP,
+    Grip,
+    balancing,
+    grip_of,
+    joined_spread,
+    packing,
+    pressed_flats,
+    pushes,
+)
 from fixturecheck.kernel.measure import box_of, extent_along
 from fixturecheck.kernel.place import matrix_of
-from fixturecheck.result.contact import ContactKind
+from fixturecheck.kernel.walls import wall_behind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.hold import ClampKind
-from fixturecheck.setup.model import Body
+from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import BodyRole
 from fixturecheck.shop.tables import material
 from fixturecheck.sizes.faces import RoundFace, holes_of, round_faces
 from fixturecheck.statics.ring import section_mm4, squeezed_mm
+from fixturecheck.statics.wall import bent_mm
+from fixturecheck.wording.sentences import first_up
 
 ID = "vise"
 TITLE = "Jaws of a vise"
@@ -43,44 +54,15 @@ TITLE = "Jaws of a vise"
 MOST_PRESSURE_N_CM2 = 5000.0
 MOST_OVERHANG = 2.0
 _CHOSEN = "chosen here, no source"
-_THIRD = "closed form: a strip that bears no tension is pressed all over within its middle third"
+_THIRD = "closed form: what bears no tension is pressed all over within its kern, of a strip its middle third"
 _RING = "Roark, circular rings, from memory; a wall thin against its radius"
-_UP = np.array([0.0, 0.0, 1.0])
+_WALL = "closed form of a cantilever with shear and the give of its foot; a quarter of the zone, or 5 um, chosen here"
+WALL_OF_ZONE = 0.25
+"""How much of the tightest zone of what is made a wall may spring back by: chosen here, no source."""
+WALL_ALLOWED_MM = 0.005
+"""The same where no zone is stated: chosen here, no source."""
 _THIN = 0.25
 """Wall over mean radius up to which a ring counts as thin."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Grip:
-    """What one jaw presses.
-
-    Parameters
-    ----------
-    clamp : Pressed
-    patches : tuple of Patch
-        On its face.
-    across, up : ndarray, shape (3,)
-        Level along the jaw, and up it.
-    across_mm, up_mm : tuple of float
-        How far what it presses reaches either way, from the middle of the jaw's face.
-    """
-
-    clamp: Pressed
-    patches: tuple[Patch, ...]
-    across: Floats
-    up: Floats
-    across_mm: tuple[float, float]
-    up_mm: tuple[float, float]
-
-    @property
-    def area_mm2(self) -> float:
-        """What it presses."""
-        return sum(p.contact.area_mm2 for p in self.patches)
-
-    @property
-    def jaw(self) -> str:
-        """The jaw."""
-        return self.clamp.clamp.body
 
 
 def check(stage: Stage) -> Iterator[Finding]:
@@ -88,57 +70,37 @@ def check(stage: Stage) -> Iterator[Finding]:
     for clamp in pressed(stage.setup, stage.placed):
         if clamp.clamp.kind != ClampKind.VISE:
             continue
-        grip = _grip(stage, clamp)
+        grip = grip_of(stage.contacts, clamp)
         if grip is None:
-            says = f"{clamp.clamp.body} presses nothing as drawn, so what it does is not known."
-            yield not_computed(ID, clamp.clamp.body, says, about=(clamp.clamp.body,))
+            yield _presses_nothing(stage, clamp)
             continue
         if grip.area_mm2 > 0.0:
             # On lines and points the pressure is Hertz's, which the hold asks after.
             yield _pressure(stage, grip)
         yield _cocks(stage, grip)
         yield _lifts(stage, grip)
-        parts = dict.fromkeys(n for p in grip.patches for n in p.bodies if n != grip.jaw)
-        for name in parts:
+        for name in grip.spreads:
             body = stage.setup.body(name)
             if body.role == BodyRole.PART:
                 out = _overhang(stage, grip, name)
                 if out is not None:
                     yield out
                 yield from _ring(stage, grip, body)
+        yield from _walls(stage, grip)
 
 
-def _grip(stage: Stage, clamp: Pressed) -> _Grip | None:
-    """Return what a jaw presses; None where that is nothing."""
-    jaw, face = clamp.clamp.body, clamp.clamp.face
-    patches = tuple(
-        p
-        for p in stage.contacts.patches
-        if p.contact.kind != ContactKind.NEAR and jaw in p.bodies and p.sides_from(jaw)[0].face == face
-    )
-    if not patches:
-        return None
-    normal, centre = np.array(clamp.force.direction), np.array(clamp.force.at_mm)
-    across = np.cross(_UP, normal)
-    if float(np.linalg.norm(across)) < _LEVEL:
-        message = f"{jaw} presses up or down, so which way it could cock is not worked out"
-        raise NotComputedError(message)
-    across /= np.linalg.norm(across)
-    up = np.cross(normal, across)
-    shapes = [p.shape.geometry for p in patches]
-    spans = [_span(shapes, way, centre) for way in (across, up)]
-    return _Grip(clamp=clamp, patches=patches, across=across, up=up, across_mm=spans[0], up_mm=spans[1])
+def _presses_nothing(stage: Stage, clamp: Pressed) -> Finding:
+    """Say that what a jaw does is not known, and what would fill the room before it."""
+    says = f"{clamp.clamp.body} presses nothing as drawn, so what it does is not known."
+    piece = packing(stage.setup, stage.placed, clamp)
+    if piece is not None:
+        thick, wide, high = (stage.setup.write.length(v) for v in (piece.thick_mm, piece.wide_mm, piece.high_mm))
+        says += f" Close it by {thick}; where something keeps it from going there, a spare jaw {thick} thick, "
+        says += f"{wide} wide and {high} high reaches over, and meets nothing else that is drawn."
+    return not_computed(ID, clamp.clamp.body, says, about=(clamp.clamp.body,))
 
 
-_LEVEL = 1e-3
-
-
-def _span(shapes: Sequence[Any], way: Floats, centre: Floats) -> tuple[float, float]:
-    ends = [extent_along(s, way) for s in shapes]
-    return min(e[0] for e in ends) - float(centre @ way), max(e[1] for e in ends) - float(centre @ way)
-
-
-def _pressure(stage: Stage, grip: _Grip) -> Finding:
+def _pressure(stage: Stage, grip: Grip) -> Finding:
     force, write = grip.clamp.force.force_n, stage.setup.write
     least, most = (100.0 * one / grip.area_mm2 for one in (force.low, force.high))
     says = (
@@ -160,40 +122,51 @@ def _pressure(stage: Stage, grip: _Grip) -> Finding:
     )
 
 
-def _off(span_mm: tuple[float, float]) -> tuple[float, float]:
-    """Return how far the middle of what is pressed lies from the force, and half of its width."""
-    return 0.5 * (span_mm[0] + span_mm[1]), 0.5 * (span_mm[1] - span_mm[0])
-
-
-def _cocks(stage: Stage, grip: _Grip) -> Finding:
-    """Judge whether the force goes through the middle of what is pressed, along the jaw."""
-    write = stage.setup.write
-    off_mm, half_mm = _off(grip.across_mm)
-    outside = abs(off_mm) > half_mm
-    says = f"What {grip.jaw} presses lies {write.length(abs(off_mm))} from the middle of the jaw and is "
-    says += f"{write.length(2 * half_mm)} wide"
-    good = abs(off_mm) <= half_mm / 3
-    says += "." if good else ", so that the jaw cocks" + (" and bears on its corner." if outside else ".")
-    side = "-" if float(grip.across @ _main(grip.across)) * off_mm > 0 else "+"
-    axis = "XYZ"[int(np.argmax(np.abs(grip.across)))]
-    remedy = f"Put a piece just as thick as the part between the jaws, {write.length(abs(off_mm))} from the "
-    remedy += f"middle on the {side}{axis} side, or move the part to the middle."
+def _cocks(stage: Stage, grip: Grip) -> Finding:
+    """Judge whether the push of the screw leaves all of what is pressed under pressure, along the jaw."""
+    write, how = stage.setup.write, pushes(grip.spreads)
+    low, high = joined_spread([*grip.spreads.values()]).low_mm, joined_spread([*grip.spreads.values()]).high_mm
+    off = write.length(abs(how.off_mm))
+    says = f"What {grip.jaw} presses lies {off} from the middle of the jaw and is {write.length(high - low)} wide"
+    if how.idle:
+        says += f", so that the jaw cocks and does not hold {' and '.join(how.idle)}."
+    elif not how.good:
+        says += ", so that the jaw cocks" + (" and bears on its corner." if how.outside else ".")
+    else:
+        says += "."
     return judge(
-        abs(off_mm),
+        abs(how.off_mm),
         unit="mm",
-        at_most=half_mm / 3,
+        at_most=how.most_off_mm,
         rounding=1e-6,
-        short=Verdict.NO_GO if outside else Verdict.CAUTION,
+        short=Verdict.NO_GO if how.outside or how.idle else Verdict.CAUTION,
         check=ID,
         subject=grip.jaw,
         kind=Kind.JAW_COCKS,
         about=(grip.jaw,),
         says=says,
-        remedy=remedy,
+        remedy=None if how.good else _balanced(stage, grip, how.off_mm),
         source=_THIRD,
-        shapes=() if good else tuple(p.shape for p in grip.patches),
-        location_mm=None if good else grip.clamp.force.at_mm,
-        direction=None if good else grip.clamp.force.direction,
+        shapes=() if how.good else tuple(p.shape for p in grip.patches),
+        location_mm=None if how.good else grip.clamp.force.at_mm,
+        direction=None if how.good else grip.clamp.force.direction,
+    )
+
+
+def _balanced(stage: Stage, grip: Grip, off_mm: float) -> str:
+    """Say which piece beside the parts balances the jaw, tried, or else how far to move them."""
+    write = stage.setup.write
+    piece = balancing(stage.setup, stage.placed, grip)
+    moved = f"move what is gripped by {write.length(abs(off_mm))} to the middle of the jaw"
+    if piece is None:
+        return f"{first_up(moved)}: no piece beside it was found that balances it."
+    axis = _main(grip.across)
+    side = "+" if float(grip.across @ axis) * piece.at_mm > 0 else "-"
+    thick, wide, high = (write.length(v) for v in (piece.thick_mm, piece.wide_mm, piece.high_mm))
+    return (
+        f"Put a piece just as thick as the part, {thick}, {wide} wide and {high} high between the jaws, "
+        f"{write.length(abs(piece.at_mm))} from the middle on the {side}{'XYZ'[int(np.argmax(axis))]} side, its "
+        f"middle there: tried, the jaw then presses all of both; or {moved}."
     )
 
 
@@ -202,10 +175,10 @@ def _main(way: Floats) -> Floats:
     return np.asarray(np.eye(3)[int(np.argmax(np.abs(way)))])
 
 
-def _lifts(stage: Stage, grip: _Grip) -> Finding:
+def _lifts(stage: Stage, grip: Grip) -> Finding:
     """Judge whether all that a jaw presses lies above its middle: it leans back then and lifts the part."""
     write = stage.setup.write
-    off_mm, half_mm = _off(grip.up_mm)
+    off_mm, half_mm = 0.5 * sum(grip.up_mm), 0.5 * (grip.up_mm[1] - grip.up_mm[0])
     says = f"The middle of what {grip.jaw} presses is {write.length(abs(off_mm))} "
     says += f"{'above' if off_mm > 0 else 'below'} the middle of the jaw, over a height of "
     says += write.length(2 * half_mm)
@@ -227,14 +200,15 @@ def _lifts(stage: Stage, grip: _Grip) -> Finding:
     )
 
 
-def _overhang(stage: Stage, grip: _Grip, part: str) -> Finding | None:
+def _overhang(stage: Stage, grip: Grip, part: str) -> Finding | None:
     """Hold what stands out over the jaw against the height that it grips; None where that is a level line."""
     write = stage.setup.write
     own = [p.shape.geometry for p in grip.patches if part in p.bodies]
-    low_mm, high_mm = _span(own, _UP, np.zeros(3))
+    ends = [extent_along(shape, UP) for shape in own]
+    low_mm, high_mm = min(e[0] for e in ends), max(e[1] for e in ends)
     out_mm = max(box_of(stage.placed[part])[5] - high_mm, 0.0)
     gripped_mm = high_mm - low_mm
-    if gripped_mm <= _LEVEL:
+    if gripped_mm <= LEVEL:
         return None
     needed_mm = (out_mm + gripped_mm) / (1 + MOST_OVERHANG)
     says = f"{part} stands {write.length(out_mm)} out over what {grip.jaw} grips of it, "
@@ -249,13 +223,80 @@ def _overhang(stage: Stage, grip: _Grip, part: str) -> Finding | None:
         kind=Kind.OVERHANG,
         about=(part, grip.jaw),
         says=says,
-        remedy=f"Grip at least {write.length(needed_mm, '.1f', 'up')} of it, or "
-        "back it up with a block behind the cut.",
+        remedy=f"{_taller(stage, grip, part, low_mm, needed_mm)}or back it up with a block behind the cut.",
         source=_CHOSEN,
     )
 
 
-def _ring(stage: Stage, grip: _Grip, body: Body) -> Iterator[Finding]:
+def _taller(stage: Stage, grip: Grip, part: str, low_mm: float, needed_mm: float) -> str:
+    """Say how much of a part to grip, and how high a spare jaw reaches that far up its face, if it goes on."""
+    write = stage.setup.write
+    needed = write.length(needed_mm, ".1f", "up")
+    flats = pressed_flats(stage.setup, stage.placed, stage.contacts, grip)
+    tops = [extent_along(f, UP)[1] for ref, f, patch in flats if ref.body == part and patch in grip.patches]
+    if not tops or max(tops) < low_mm + needed_mm - LEVEL:
+        return f"Grip at least {needed} of it, "
+    jaw_mm = extent_along(stage.placed[grip.jaw], UP)[1]
+    over = write.length(max(low_mm + needed_mm - jaw_mm, 0.0), ".1f", "up")
+    return f"Grip at least {needed} of it, with a spare jaw {over} higher than this one, "
+
+
+def _walls(stage: Stage, grip: Grip) -> Iterator[Finding]:
+    """Judge how far the jaws bend each wall that they press in: cut straight while bent, it springs back."""
+    setup, write, force = stage.setup, stage.setup.write, grip.clamp.force.force_n
+    for ref, face, patch in pressed_flats(setup, stage.placed, stage.contacts, grip):
+        wall = wall_behind(stage.placed[ref.body], face, patch.shape.geometry)
+        if wall is None:
+            continue
+        body = setup.body(ref.body)
+        steel = material(body.material)
+        share = wall.share * patch.contact.area_mm2 / max(grip.area_mm2, patch.contact.area_mm2)
+        bent = bent_mm(
+            force_n=share * force.high,
+            thick_mm=wall.thick_mm,
+            high_mm=wall.high_mm,
+            long_mm=wall.long_mm,
+            youngs_modulus_mpa=steel.youngs_modulus_mpa[0],
+            poisson=steel.poisson,
+            pressed_mm=wall.pressed_mm,
+            both_ends=wall.both_ends,
+        )
+        zones = [z for name in _made_on(setup, ref.body) if (z := body.zone_mm(name)) is not None]
+        allowed_mm = WALL_OF_ZONE * min(zones) if zones else WALL_ALLOWED_MM
+        says = f"{grip.jaw} presses {ref} with up to {write.force(force.high)}. Behind it stands a wall "
+        says += f"{write.length(wall.thick_mm, '.3g')} thick and {write.length(wall.high_mm, '.3g')} high"
+        says += f"{' between two feet' if wall.both_ends else ''}, which bends by "
+        says += f"{write.gap(bent * 1e3, '.3g')} at most and springs back when the vise opens."
+        least_n = force.high * allowed_mm / bent
+        yield judge(
+            bent * 1e3,
+            unit="um",
+            at_most=allowed_mm * 1e3,
+            check=ID,
+            subject=ref,
+            kind=Kind.THIN_WALL,
+            about=(ref,),
+            says=says,
+            remedy=f"Fill the room behind the wall with a block that fits, grip below its foot, or press with "
+            f"{write.force(least_n, toward='down')} at most.",
+            source=_WALL,
+        )
+
+
+def _made_on(setup: Setup, part: str) -> Iterator[str]:
+    """Yield the faces that the cuts of a set-up make on a part."""
+    for cut in setup.cuts:
+        if part in cut.parts:
+            yield from (name for name in (cut.floor, cut.wall) if name)
+    for run in setup.end_mills:
+        if part in run.parts:
+            yield from run.makes
+    for mill in setup.mills:
+        if part in mill.parts:
+            yield mill.face
+
+
+def _ring(stage: Stage, grip: Grip, body: Body) -> Iterator[Finding]:
     """Judge how far a ring is squeezed out of round, where its bore has a tolerance."""
     write, turn = stage.setup.write, matrix_of(body.at)[:3, :3]
     for hole in holes_of(body):
@@ -264,7 +305,7 @@ def _ring(stage: Stage, grip: _Grip, body: Body) -> Iterator[Finding]:
         if (
             outer is None
             or not zones
-            or abs(float(turn @ hole.face.axis @ grip.clamp.force.direction)) > _LEVEL
+            or abs(float(turn @ hole.face.axis @ grip.clamp.force.direction)) > LEVEL
         ):
             continue
         wall_mm = outer.radius_mm - hole.face.radius_mm
@@ -303,6 +344,6 @@ def _wall_round(bore: RoundFace, others: tuple[RoundFace, ...]) -> RoundFace | N
     for face in others:
         apart = face.origin - bore.origin
         off_mm = float(np.linalg.norm(apart - (apart @ bore.axis) * bore.axis))
-        if not face.hollow and off_mm < _LEVEL and abs(float(face.axis @ bore.axis)) > 1 - 1e-9:
+        if not face.hollow and off_mm < LEVEL and abs(float(face.axis @ bore.axis)) > 1 - 1e-9:
             return face
     return None

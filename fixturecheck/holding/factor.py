@@ -12,7 +12,7 @@ import numpy as np
 from fixturecheck.effort import COLLAPSE, spend
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.clamping import FILM_ROW, Pressed
-from fixturecheck.holding.model import Borne, Change, LoadCase, Lost, PartHold, nothing_lost
+from fixturecheck.holding.model import Borne, Change, LoadCase, Lost, Opened, PartHold, nothing_lost
 from fixturecheck.holding.process import CuttingProcess
 from fixturecheck.holding.rig import Rig
 from fixturecheck.interval import Range
@@ -331,6 +331,41 @@ def part_hold(rig: Rig, process: CuttingProcess, found: Loaded, *, losable: Sequ
         pull_n=pull_on(rig, process.part),
         losses=losses_of(losable, rig, process),
         pushed_off_by=() if factors.worst.rests else pushing_off(rig, rig.holding(values, loads)),
+        opened=opened_by(rig, process),
+    )
+
+
+def opened_by(rig: Rig, process: CuttingProcess) -> tuple[Opened, ...]:
+    """Return what a cut pushes its part against each vise that grips it, the most over all its cases.
+
+    Parameters
+    ----------
+    rig : Rig
+        What holds it.
+    process : CuttingProcess
+        The cut.
+    """
+    grips = [
+        c
+        for c in rig.clamps
+        if c.clamp.kind == ClampKind.VISE
+        and any({s.a, s.b} == {c.clamp.body, process.part} for s in rig.spots)
+    ]
+    if not grips:
+        return ()
+    forces = np.array(
+        [
+            np.sum([load.force_n for load in process.loads(case, process.heaviest)], axis=0)
+            for case in process.cases()
+        ]
+    )
+    return tuple(
+        Opened(
+            jaw=c.clamp.body,
+            push_n=max(0.0, float((forces @ -np.array(c.force.direction)).max())),
+            grip_n=c.force.force_n.low,
+        )
+        for c in grips
     )
 
 

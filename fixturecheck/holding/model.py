@@ -197,6 +197,25 @@ class Ways:
         return self.found[0] if self.found else None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Opened:
+    """What a cut pushes a part against the moving jaw of a vise.
+
+    Parameters
+    ----------
+    jaw : str
+        The jaw.
+    push_n : float
+        The most over every place of the cut, against the way that the jaw pushes.
+    grip_n : float
+        The least that the jaw pushes.
+    """
+
+    jaw: str
+    push_n: float
+    grip_n: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PartHold:
     """How one part holds in one cut.
@@ -227,6 +246,8 @@ class PartHold:
         Whether the search for them ended before all had been tried.
     pushed_off_by : tuple of str
         Clamps that push it off its seat before the cut begins.
+    opened : tuple of Opened
+        What the cut pushes against each vise that grips it.
     """
 
     part: str
@@ -242,6 +263,7 @@ class PartHold:
     remedies: tuple[Remedy, ...] = ()
     cut_short: bool = False
     pushed_off_by: tuple[str, ...] = ()
+    opened: tuple[Opened, ...] = ()
 
     @property
     def case(self) -> LoadCase:

@@ -1,4 +1,4 @@
-"""How thick a solid is straight behind a flat face, place by place."""
+"""How thick a solid is straight behind a flat face, place by place, and the wall that stands there."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from OCP.IntCurvesFace import IntCurvesFace_ShapeIntersector
 
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.measure import extent_along, face_frame
-from fixturecheck.kernel.shapes import Face, Solid
+from fixturecheck.kernel.shapes import Face, Shape, Solid
 from fixturecheck.numeric import square_to
 
 _COUNT = 21
@@ -62,3 +62,94 @@ def material_behind(solid: Solid, face: Face) -> Behind:
                 places.append((u, v))
                 thick.append(ways[1] - ways[0])
     return Behind(places_mm=np.array(places).reshape(-1, 2), thick_mm=np.array(thick), step_mm=step)
+
+
+_SAME_MM = 1e-3
+_AS_THIN = 1.5
+"""Places behind a face count as one wall up to so many times its least thickness."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wall:
+    """A wall behind a face.
+
+    Parameters
+    ----------
+    thick_mm : float
+        Where it is thinnest.
+    high_mm, long_mm : float
+        Its height above what holds it, and its length.
+    both_ends : bool
+        Whether it is held at both ends of its height.
+    pressed_mm : tuple of float
+        From where to where above its foot what presses the face bears on it.
+    share : float
+        Of what is pressed of the face, how much bears on it.
+    """
+
+    thick_mm: float
+    high_mm: float
+    long_mm: float
+    both_ends: bool = False
+    pressed_mm: tuple[float, float] = (0.0, 0.0)
+    share: float = 1.0
+
+
+def wall_behind(solid: Solid, face: Face, pressed: Shape | None = None) -> Wall | None:
+    """Return the thinnest wall that is pressed behind a flat face; None where the part is solid there.
+
+    A wall is held where the face goes on over thicker material. Where it is held along two ways it bends
+    along the shorter. Where it is held nowhere along the face, as where that ends at its foot, the foot is
+    taken at the far end from what is pressed.
+
+    Parameters
+    ----------
+    solid : Solid
+        The part.
+    face : Face
+        One of its flat faces.
+    pressed : Shape or None
+        What of the face is pressed, of which the box along the face counts; None is all of it.
+    """
+    _, normal, _ = face_frame(face)
+    low, high = extent_along(solid, normal)
+    behind, axes = material_behind(solid, face), square_to(normal)
+    thin = behind.thick_mm < high - low - _SAME_MM
+    under = np.ones(len(thin), dtype=bool)
+    if pressed is not None:
+        ends = np.array([extent_along(pressed, axis) for axis in axes])
+        under = ((behind.places_mm >= ends[:, 0]) & (behind.places_mm <= ends[:, 1])).all(axis=1)
+    if not (thin & under).any():
+        return None
+    thick_mm = float(behind.thick_mm[thin & under].min())
+    own = thin & (behind.thick_mm < _AS_THIN * thick_mm)
+    step, places = behind.step_mm, behind.places_mm
+    starts, sizes = places[own].min(axis=0) - 0.5 * step, np.ptp(places[own], axis=0) + step
+    # Whether the face goes on beyond each end of the wall: low and high along either way.
+    goes_on = np.array(
+        [
+            [bool((places[:, i] < starts[i]).any()), bool((places[:, i] > starts[i] + sizes[i]).any())]
+            for i in range(2)
+        ]
+    )
+    ways = [i for i in range(2) if goes_on[i].any()]
+    if len(ways) == 2 and goes_on[0].all() != goes_on[1].all():
+        # Between two feet it bends far less than away from one.
+        ways = [i for i in ways if goes_on[i].all() and sizes[i] <= 2.0 * sizes[1 - i]] or ways
+    across = min(ways, key=lambda i: float(sizes[i]), default=int(np.argmax(sizes)))
+    mine = places[own & under, across]
+    first, last = float(mine.min() - 0.5 * step[across]), float(mine.max() + 0.5 * step[across])
+    from_mm, high_mm = float(starts[across]), float(sizes[across])
+    above = (first - from_mm, last - from_mm)
+    if goes_on[across].any():
+        foot_low = bool(goes_on[across][0])
+    else:
+        foot_low = above[0] + above[1] >= high_mm
+    return Wall(
+        thick_mm=thick_mm,
+        high_mm=high_mm,
+        long_mm=float(sizes[1 - across]),
+        both_ends=bool(goes_on[across].all()),
+        pressed_mm=above if foot_low else (high_mm - above[1], high_mm - above[0]),
+        share=float((own & under).sum() / under.sum()),
+    )

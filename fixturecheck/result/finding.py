@@ -170,6 +170,7 @@ class Kind(StrEnum):
     JAW_COCKS = "jaw cocks"
     JAW_LIFTS = "jaw lifts"
     OVERHANG = "overhang"
+    GRIP_LOST = "grip lost"
     RING_SQUEEZED = "ring squeezed"
     # Holes.
     HOLE_UPRIGHT = "hole upright"

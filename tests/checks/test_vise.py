@@ -8,11 +8,16 @@ import cadquery as cq
 import pytest
 
 from fixturecheck import engine
+from fixturecheck.contact.patches.contact_map import find_contacts
+from fixturecheck.holding.clamping import pressed
+from fixturecheck.holding.jaws import balancing, grip_of, packing, pushes, rectangle
+from fixturecheck.kernel.place import placed_at
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import equipment, place
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.statics.ring import ACROSS, ALONG, section_mm4, squeezed_mm
+from fixturecheck.statics.wall import bent_mm
 from tests.checks.gauged import body
 
 
@@ -73,6 +78,7 @@ def test_a_part_off_the_middle_cocks_the_jaw(at_x_mm, verdict):
     assert (found.verdict, found.value) == (verdict, pytest.approx(at_x_mm, abs=1e-9))
     if verdict is Verdict.NO_GO:
         assert "18 mm from the middle on the -X side" in found.remedy
+        assert "8 mm wide and 30 mm high" in found.remedy
 
 
 def test_a_balancing_piece_cures_it():
@@ -82,6 +88,98 @@ def test_a_balancing_piece_cures_it():
     setup = Setup(name="bench", bodies=(*setup.bodies, piece), holding=setup.holding)
     (found,) = asked(setup, Kind.JAW_COCKS)
     assert (found.verdict, found.value) == (Verdict.GO, pytest.approx(0.0, abs=1e-9))
+
+
+def grip_in(setup: Setup):
+    placed = {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
+    contacts = find_contacts(tuple(b.placed() for b in setup.bodies), setup.tolerances)
+    (clamp,) = pressed(setup, placed)
+    return placed, clamp, grip_of(contacts, clamp)
+
+
+@pytest.mark.parametrize("at_x_mm", [18.0, -18.0, 22.0])
+def test_the_piece_that_is_proposed_cures_it(at_x_mm):
+    """It was tried; put there it is go. By hand at 18: 30 wide, with w at -18 the middle is
+    18 (30 - w) / (30 + w): with 5 it lies 12.9 off where 11.1 would do, with 8 it is 10.4 and 12.2."""
+    setup = vise_with(block(at_x_mm))
+    placed, _, grip = grip_in(setup)
+    piece = balancing(setup, placed, grip)
+    assert (piece.thick_mm, piece.high_mm) == (pytest.approx(20.0), pytest.approx(30.0))
+    cured = Setup(
+        name="bench",
+        bodies=(*setup.bodies, Body(name="piece", role="fixture", solid=piece.solid)),
+        holding=setup.holding,
+    )
+    (found,) = asked(cured, Kind.JAW_COCKS)
+    assert found.verdict is Verdict.GO
+    if at_x_mm == 18.0:
+        assert (piece.wide_mm, abs(piece.at_mm)) == (8.0, pytest.approx(18.0))
+
+
+def test_a_sliver_at_the_end_of_the_jaw_balances_nothing():
+    """By hand: 30 wide at 18 and 1 wide at -33 of one height. The middle lies at 16.355; k^2 is
+    (30 (324 + 75) + 1089 + 1/12) / 31 - 16.355^2 = 153.78, over 16.645 to the far end: 9.239 would do."""
+    setup = vise_with(block(18.0))
+    sliver = Body(name="sliver", role="fixture", solid=cq.Solid.makeBox(1, 20, 30, cq.Vector(-33.5, -20, 0)))
+    setup = Setup(name="bench", bodies=(*setup.bodies, sliver), holding=setup.holding)
+    (found,) = asked(setup, Kind.JAW_COCKS)
+    assert (found.verdict, found.value) == (Verdict.CAUTION, pytest.approx(16.3548, abs=1e-3))
+    assert found.limit == pytest.approx(9.239, abs=2e-3)
+
+
+def test_what_the_jaw_does_not_press_is_not_held():
+    """By hand: 40 wide at 5 and 4 wide at 60. The middle lies at 10, k^2 = 371.33, and the small one would be
+    pressed by 1 - 10 (60 - 10) / 371.33 < 0 of the mean, the wide one by 1 + 10 * 5 / 371.33."""
+    how = pushes({"wide": rectangle(40.0, 10.0).moved(5.0), "small": rectangle(4.0, 10.0).moved(60.0)})
+    assert (how.off_mm, how.most_off_mm) == (pytest.approx(10.0), pytest.approx(371.333 / 52.0, rel=1e-5))
+    assert (how.idle, how.outside) == (("small",), False)
+
+
+def yoke(low_mm: float, zone_mm: float | None = None) -> Body:
+    """30 long and 20 wide: a base 10 high and two ears 3 thick that stand 20 over it."""
+    drawn = cq.Workplane().box(30, 20, 30, centered=(True, False, False))
+    drawn = drawn.cut(cq.Workplane().box(30, 14, 20, centered=(True, False, False)).translate((0, 3, 10)))
+    return body("yoke", drawn, at=place(at=(0, -20, low_mm)))
+
+
+def test_the_ears_of_a_yoke_bend_between_the_jaws():
+    """Two thirds of 2000 N press each ear over its 20 mm: the closed form of `tests/statics/test_wall.py`."""
+    ears = asked(vise_with(yoke(0.0)), Kind.THIN_WALL)
+    by_hand = bent_mm(
+        force_n=2000 * 2 / 3,
+        thick_mm=3.0,
+        high_mm=20.0,
+        long_mm=30.0,
+        youngs_modulus_mpa=200e3,
+        poisson=0.29,
+    )
+    assert len(ears) == 2
+    # The grid behind the face has 21 steps over 30 mm.
+    assert [f.value for f in ears] == [pytest.approx(by_hand * 1e3, rel=0.15)] * 2
+    assert {f.verdict for f in ears} == {Verdict.NO_GO}
+
+
+def test_a_yoke_that_is_gripped_by_its_base_bends_no_ear():
+    assert asked(vise_with(yoke(25.0)), Kind.THIN_WALL) == []
+
+
+def test_a_spare_jaw_fills_the_gap_before_the_part():
+    """The vise is opened 2 mm wider than the part is thick."""
+    clamp = Clamp(
+        name="screw", kind="vise", body="vise_jaw", face="moving_jaw", force_n=2000.0, spread_share=0.0
+    )
+    bodies = (*equipment("grinding_vise", name="vise", opening_mm=22.0), block())
+    setup = Setup(name="bench", bodies=bodies, holding=Holding(clamps=(clamp,)))
+    (found,) = engine.check(setup, only=["vise"]).findings
+    assert found.verdict is Verdict.UNKNOWN
+    placed, pressing, grip = grip_in(setup)
+    assert grip is None
+    piece = packing(setup, placed, pressing)
+    assert (piece.thick_mm, piece.wide_mm, piece.high_mm) == pytest.approx((2.0, 30.0, 30.0))
+    spare = Body(name="spare", role="fixture", solid=piece.solid)
+    again = Setup(name="bench", bodies=(*bodies, spare), holding=setup.holding)
+    (found,) = asked(again, Kind.JAW_PRESSURE)
+    assert found.value == pytest.approx(2000.0 / 9.0)
 
 
 def test_a_part_gripped_high_is_lifted():

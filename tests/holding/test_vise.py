@@ -3,6 +3,7 @@
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from fixturecheck import Clamp, Cut, Holding, Milling, Seat, Setup, body, check, equipment
@@ -10,11 +11,9 @@ from fixturecheck.checks import crash, hold
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.holding.outcome import found as told
 from fixturecheck.kernel.construct import box
-from fixturecheck.result.finding import Verdict
-from fixturecheck.result.hold import (
-    Driver,
-    Outcome,
-)
+from fixturecheck.machining.milling import shearing
+from fixturecheck.result.finding import Kind, Verdict
+from fixturecheck.result.hold import Driver, Outcome
 from fixturecheck.result.remedy import RemedyKind
 from tests.holding.rigs import judged, let_go, rigged
 from tests.holding.rigs import milled as under_cutter
@@ -147,6 +146,30 @@ def test_a_milling_cut_pulls_by_the_law_of_kienzle(only_milled):
         1 + 1e-9
     )
     assert up == 0.0 or up >= 0.5 * math.hypot(*found.load_n[:2]) / math.hypot(1.0, 0.8) * (1 - 1e-9)
+
+
+def test_what_a_cut_takes_of_the_grip(only_milled):
+    """Climb, to the right of the axis: a tooth at an angle p before it pushes the part away from the fixed
+    jaw by F (cos p + kr sin p), with F = kc1.1 b (f cos p)^(1 - mc) by Kienzle, from memory."""
+    (found,) = only_milled.held.parts
+    angle = np.linspace(0.0, math.pi / 2, 2001)[:-1]
+    most = max(
+        float((kc * 2.0 * (0.05 * np.cos(angle)) ** (1 - mc) * 1.5 * (np.cos(angle) + kr * np.sin(angle))).max())
+        for kc in (1500, 2100)
+        for mc in (0.17, 0.26)
+        for kr in shearing("soft_steel").radial_ratio.ends
+    )
+    (opened,) = found.opened
+    assert (opened.jaw, opened.grip_n) == ("vise_jaw", 8000.0)
+    # The cutter is looked at over seven angles of its turn.
+    assert 0.93 * most < opened.push_n <= most * (1 + 1e-9)
+    (finding,) = [f for f in hold.check(only_milled) if f.kind is Kind.GRIP_LOST]
+    assert (finding.verdict, finding.value) == (Verdict.GO, pytest.approx(opened.push_n / 8000.0))
+
+
+def test_a_wheel_that_runs_along_the_jaws_takes_no_grip():
+    stage, _ = stage_of(in_vise(jaw(50.0)))
+    assert [o.push_n for p in stage.held.parts for o in p.opened] == [pytest.approx(0.0, abs=1e-9)]
 
 
 def test_a_vise_that_is_hardly_tightened_lets_the_cutter_pull_the_bar_out(only_milled):

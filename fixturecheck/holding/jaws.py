@@ -1,0 +1,397 @@
+"""What a jaw of a vise presses: how its push spreads, and pieces put beside it or before it, each tried."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fixturecheck.arrays import Floats
+from fixturecheck.contact.patch import ContactMap, Patch
+from fixturecheck.errors import NotComputedError
+from fixturecheck.faceref import FaceRef
+from fixturecheck.holding.clamping import Pressed
+from fixturecheck.kernel.boolean import shared_mm3
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.construct import oriented_box
+from fixturecheck.kernel.measure import (
+    box_gap_mm,
+    edge_points,
+    extent_along,
+    face_frame,
+    is_flat,
+    loose_box,
+    triangles_of,
+)
+from fixturecheck.kernel.shapes import Face, Solid
+from fixturecheck.result.contact import ContactKind
+from fixturecheck.setup.model import Setup
+from fixturecheck.setup.records import BodyRole
+
+LEVEL = 1e-3
+UP = np.array([0.0, 0.0, 1.0])
+_ON_EDGE = 9
+_WIDTHS_MM = tuple(float(w) for w in (5, 8, 10, 12, 16, 20, 25, 30, 40, 50, 60, 80, 100))
+"""Widths of the pieces that are tried: common practice, no source."""
+_ROUNDING_MM = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spread:
+    """Area, or length of lines, over a way along the jaw, and its first and second moments about the screw.
+
+    Parameters
+    ----------
+    whole, first, second : float
+        mm2, mm3 and mm4; of lines mm, mm2 and mm3.
+    low_mm, high_mm : float
+        From where to where it reaches.
+    """
+
+    whole: float
+    first: float
+    second: float
+    low_mm: float
+    high_mm: float
+
+    @property
+    def middle_mm(self) -> float:
+        """Where its middle lies."""
+        return self.first / self.whole
+
+    def moved(self, by_mm: float) -> Spread:
+        """Return the same moved along the jaw."""
+        return Spread(
+            whole=self.whole,
+            first=self.first + by_mm * self.whole,
+            second=self.second + 2.0 * by_mm * self.first + by_mm * by_mm * self.whole,
+            low_mm=self.low_mm + by_mm,
+            high_mm=self.high_mm + by_mm,
+        )
+
+
+def joined_spread(several: Sequence[Spread]) -> Spread:
+    """Return several as one."""
+    return Spread(
+        whole=sum(s.whole for s in several),
+        first=sum(s.first for s in several),
+        second=sum(s.second for s in several),
+        low_mm=min(s.low_mm for s in several),
+        high_mm=max(s.high_mm for s in several),
+    )
+
+
+def rectangle(wide_mm: float, high_mm: float) -> Spread:
+    """Return the spread of a rectangle in the middle of the jaw."""
+    half = 0.5 * wide_mm
+    area = wide_mm * high_mm
+    return Spread(whole=area, first=0.0, second=area * wide_mm**2 / 12.0, low_mm=-half, high_mm=half)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pushes:
+    """How a push at the middle of a jaw spreads over what it presses, even but for a slope along the jaw.
+
+    Parameters
+    ----------
+    off_mm : float
+        How far the middle of what is pressed lies from the push.
+    most_off_mm : float
+        How far it may, until the far end is pressed no more.
+    outside : bool
+        Whether the push passes beside all of it.
+    idle : tuple of str
+        Bodies that the jaw holds by no pressure at all.
+
+    Notes
+    -----
+    Closed form: p = F / A (1 - e (x - c) / k^2) with k^2 the second moment about the middle c over the area,
+    which is the middle third of an even strip.
+    """
+
+    off_mm: float
+    most_off_mm: float
+    outside: bool
+    idle: tuple[str, ...]
+
+    @property
+    def good(self) -> bool:
+        """Whether all of it is pressed."""
+        return abs(self.off_mm) <= self.most_off_mm + _ROUNDING_MM and not self.idle
+
+
+def pushes(spreads: Mapping[str, Spread]) -> Pushes:
+    """Return how the push of a jaw spreads over bodies.
+
+    Parameters
+    ----------
+    spreads : mapping of str to Spread
+        What is pressed of each body.
+    """
+    whole = joined_spread([*spreads.values()])
+    off = whole.middle_mm
+    square = max(whole.second / whole.whole - off * off, 0.0)
+    far = (whole.high_mm - off) if off > 0.0 else (off - whole.low_mm)
+    most = square / far if far > _ROUNDING_MM else 0.0
+    idle = tuple(
+        name
+        for name, s in spreads.items()
+        if square > _ROUNDING_MM and 1.0 - off * (s.middle_mm - off) / square <= _ROUNDING_MM
+    )
+    return Pushes(
+        off_mm=off,
+        most_off_mm=most,
+        outside=not whole.low_mm - _ROUNDING_MM <= 0.0 <= whole.high_mm + _ROUNDING_MM,
+        idle=idle,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Grip:
+    """What one jaw presses.
+
+    Parameters
+    ----------
+    clamp : Pressed
+    patches : tuple of Patch
+        On its face.
+    across, up : ndarray, shape (3,)
+        Level along the jaw, and up it.
+    spreads : mapping of str to Spread
+        Of each body that it presses, along the jaw from the middle of its face.
+    up_mm : tuple of float
+        How far what it presses reaches down and up, from the middle of the jaw's face.
+    """
+
+    clamp: Pressed
+    patches: tuple[Patch, ...]
+    across: Floats
+    up: Floats
+    spreads: Mapping[str, Spread]
+    up_mm: tuple[float, float]
+
+    @property
+    def area_mm2(self) -> float:
+        """What it presses."""
+        return sum(p.contact.area_mm2 for p in self.patches)
+
+    @property
+    def jaw(self) -> str:
+        """The jaw."""
+        return self.clamp.clamp.body
+
+    @property
+    def push(self) -> Floats:
+        """The direction in which it pushes."""
+        return np.array(self.clamp.force.direction)
+
+    @property
+    def middle_mm(self) -> Floats:
+        """The middle of its face."""
+        return np.array(self.clamp.force.at_mm)
+
+
+def frame_of(clamp: Pressed) -> tuple[Floats, Floats]:
+    """Return the ways along a jaw and up it.
+
+    Raises
+    ------
+    NotComputedError
+        It presses up or down.
+    """
+    push = np.array(clamp.force.direction)
+    across = np.cross(UP, push)
+    if float(np.linalg.norm(across)) < LEVEL:
+        message = f"{clamp.clamp.body} presses up or down, so which way it could cock is not worked out"
+        raise NotComputedError(message)
+    across /= np.linalg.norm(across)
+    return across, np.cross(push, across)
+
+
+def grip_of(contacts: ContactMap, clamp: Pressed) -> Grip | None:
+    """Return what a jaw presses; None where that is nothing.
+
+    Raises
+    ------
+    NotComputedError
+        It presses up or down.
+    """
+    jaw, face = clamp.clamp.body, clamp.clamp.face
+    patches = tuple(
+        p
+        for p in contacts.patches
+        if p.contact.kind != ContactKind.NEAR and jaw in p.bodies and p.sides_from(jaw)[0].face == face
+    )
+    if not patches:
+        return None
+    across, up = frame_of(clamp)
+    middle = np.array(clamp.force.at_mm)
+    areas = [p for p in patches if p.contact.kind == ContactKind.AREA] or [*patches]
+    bodies = dict.fromkeys(n for p in areas for n in p.bodies if n != jaw)
+    spreads = {
+        name: joined_spread([_spread(p, across, middle) for p in areas if name in p.bodies]) for name in bodies
+    }
+    ends = [extent_along(p.shape.geometry, up) for p in patches]
+    level = float(middle @ up)
+    return Grip(
+        clamp=clamp,
+        patches=patches,
+        across=across,
+        up=up,
+        spreads=spreads,
+        up_mm=(min(e[0] for e in ends) - level, max(e[1] for e in ends) - level),
+    )
+
+
+def _spread(patch: Patch, across: Floats, middle: Floats) -> Spread:
+    """Return the spread of one patch: of its area, its lines, or its point as a short line."""
+    shape = patch.shape.geometry
+    if patch.contact.kind == ContactKind.AREA:
+        corners = (triangles_of(shape) - middle) @ across
+        sides = triangles_of(shape)
+        areas = 0.5 * np.linalg.norm(
+            np.cross(sides[:, 1] - sides[:, 0], sides[:, 2] - sides[:, 0]), axis=1
+        )
+        squares = (corners**2).sum(axis=1) + corners.sum(axis=1) ** 2
+        return Spread(
+            whole=float(areas.sum()),
+            first=float(areas @ corners.mean(axis=1)),
+            second=float(areas @ squares) / 12.0,
+            low_mm=float(corners.min()),
+            high_mm=float(corners.max()),
+        )
+    lines = [(edge_points(e, _ON_EDGE) - middle) @ across for e in shape.Edges()]
+    low, high = (v - float(middle @ across) for v in extent_along(shape, across))
+    places = np.concatenate(lines) if lines else np.array([0.5 * (low + high)])
+    return Spread(
+        whole=float(len(places)),
+        first=float(places.sum()),
+        second=float((places**2).sum()),
+        low_mm=low,
+        high_mm=high,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Piece:
+    """A block put between the jaws, tried there.
+
+    Parameters
+    ----------
+    thick_mm, wide_mm, high_mm : float
+        In the way that the jaw pushes, along the jaw, and up it.
+    at_mm : float
+        Where its middle lies along the jaw, from the middle of the jaw's face.
+    solid : Solid
+        Where it stands.
+    """
+
+    thick_mm: float
+    wide_mm: float
+    high_mm: float
+    at_mm: float
+    solid: Solid
+
+
+def balancing(setup: Setup, placed: Mapping[str, Solid], grip: Grip) -> Piece | None:
+    """Return the narrowest piece beside the parts with which the jaw presses all of both; None for none.
+
+    It is as thick as the parts and as high as what is gripped of them. It is put as far out on the other side
+    as they are on theirs, or at the end of the jaw where that is nearer. Each was tried: it meets nothing that
+    stands there, and the push spreads over parts and piece.
+    """
+    thick = [np.ptp(extent_along(placed[name], grip.push)) for name in grip.spreads]
+    if not thick or max(thick) - min(thick) > LEVEL:
+        return None
+    low, high = grip.up_mm
+    off = pushes(grip.spreads).off_mm
+    ends = _ends_of_jaw(setup, placed, grip)
+    for wide in _WIDTHS_MM:
+        reach = (ends[0] + 0.5 * wide, ends[1] - 0.5 * wide)
+        at = float(np.clip(-off, *reach)) if reach[0] < reach[1] else 0.0
+        piece = rectangle(wide, high - low).moved(at)
+        if reach[0] >= reach[1] or not pushes({**grip.spreads, "": piece}).good:
+            continue
+        solid = _block(grip, float(max(thick)), wide, (low, high), at)
+        if _free(solid, placed):
+            return Piece(thick_mm=float(max(thick)), wide_mm=wide, high_mm=high - low, at_mm=at, solid=solid)
+    return None
+
+
+def packing(setup: Setup, placed: Mapping[str, Solid], clamp: Pressed) -> Piece | None:
+    """Return the block that fills the gap between a jaw that presses nothing and the nearest flat before it.
+
+    None where nothing flat stands square before the jaw, or where the block would meet what stands there.
+    """
+    across, up = frame_of(clamp)
+    push, middle = np.array(clamp.force.direction), np.array(clamp.force.at_mm)
+    empty = Grip(clamp=clamp, patches=(), across=across, up=up, spreads={}, up_mm=(0.0, 0.0))
+    jaw = [_ends_of_jaw(setup, placed, empty), _ends_of_jaw(setup, placed, replace(empty, across=up))]
+    found: list[tuple[float, tuple[float, float], tuple[float, float]]] = []
+    for body in setup.bodies:
+        if body.role != BodyRole.PART:
+            continue
+        for face in faces_of(placed[body.name]):
+            centre, normal, flat = face_frame(face)
+            gap = float((centre - middle) @ push)
+            if not flat or float(normal @ push) > -1.0 + 1e-9 or gap <= setup.tolerances.touch_mm:
+                continue
+            spans = []
+            for way, own in zip((across, up), jaw, strict=True):
+                low, high = (v - float(middle @ way) for v in extent_along(face, way))
+                spans.append((max(low, own[0]), min(high, own[1])))
+            if all(high - low > 1.0 for low, high in spans):
+                found.append((gap, spans[0], spans[1]))
+    for gap, along, over in sorted(found):
+        wide = along[1] - along[0]
+        at = 0.5 * (along[0] + along[1])
+        solid = _block(empty, gap, wide, over, at)
+        if _free(solid, placed):
+            return Piece(thick_mm=gap, wide_mm=wide, high_mm=over[1] - over[0], at_mm=at, solid=solid)
+    return None
+
+
+def pressed_flats(setup: Setup, placed: Mapping[str, Solid], contacts: ContactMap, grip: Grip) -> Iterator[
+    tuple[FaceRef, Face, Patch]
+]:
+    """Yield the flat faces that a jaw presses, and those of the same parts pressed against something, each
+    with the patch that presses it."""
+    for patch in contacts.patches:
+        if patch.contact.kind != ContactKind.AREA:
+            continue
+        for part in patch.bodies:
+            if part not in grip.spreads or setup.body(part).role != BodyRole.PART:
+                continue
+            out = float(np.array(patch.outward(part)) @ grip.push)
+            if abs(out) < 1.0 - 1e-6 or (out < 0.0 and patch not in grip.patches):
+                continue
+            own = patch.sides_from(part)[0]
+            for face, name in zip(faces_of(placed[part]), setup.body(part).face_names(), strict=True):
+                if name in own.faces and is_flat(face):
+                    yield FaceRef.of(part, name), face, patch
+
+
+def _ends_of_jaw(setup: Setup, placed: Mapping[str, Solid], grip: Grip) -> tuple[float, float]:
+    """Return how far the face of the jaw reaches along it, from its middle."""
+    body, name = setup.body(grip.jaw), grip.clamp.clamp.face
+    faces = [faces_of(placed[grip.jaw])[i] for i in body.face_indices(name)]
+    spans = [extent_along(face, grip.across) for face in faces]
+    level = float(grip.middle_mm @ grip.across)
+    return min(s[0] for s in spans) - level, max(s[1] for s in spans) - level
+
+
+def _block(grip: Grip, thick_mm: float, wide_mm: float, up_mm: tuple[float, float], at_mm: float) -> Solid:
+    """Return a block that lies on the face of a jaw."""
+    corner = grip.middle_mm + (at_mm - 0.5 * wide_mm) * grip.across + up_mm[0] * grip.up
+    axes = np.stack([grip.push, grip.across, grip.up])
+    return oriented_box(corner, axes, (thick_mm, wide_mm, up_mm[1] - up_mm[0]))
+
+
+def _free(solid: Solid, placed: Mapping[str, Solid]) -> bool:
+    """Tell whether a block shares no room with anything that stands there."""
+    near = loose_box(solid)
+    return not any(
+        box_gap_mm(near, loose_box(other)) < 0.0 and shared_mm3(solid, other, "a block between jaws") > LEVEL
+        for other in placed.values()
+    )
