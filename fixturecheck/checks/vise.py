@@ -56,7 +56,7 @@ MOST_OVERHANG = 2.0
 _CHOSEN = "chosen here, no source"
 _THIRD = "closed form: what bears no tension is pressed all over within its kern, of a strip its middle third"
 _RING = "Roark, circular rings, from memory; a wall thin against its radius"
-_WALL = "closed form of a cantilever with shear and the give of its foot; a quarter of the zone, or 5 um, chosen here"
+_WALL = "closed form of a cantilever with shear and the give of its foot; limit chosen here, no source"
 WALL_OF_ZONE = 0.25
 """How much of the tightest zone of what is made a wall may spring back by: chosen here, no source."""
 WALL_ALLOWED_MM = 0.005
@@ -94,8 +94,12 @@ def _presses_nothing(stage: Stage, clamp: Pressed) -> Finding:
     says = f"{clamp.clamp.body} presses nothing as drawn, so what it does is not known."
     piece = packing(stage.setup, stage.placed, clamp)
     if piece is not None:
-        thick, wide, high = (stage.setup.write.length(v) for v in (piece.thick_mm, piece.wide_mm, piece.high_mm))
-        says += f" Close it by {thick}; where something keeps it from going there, a spare jaw {thick} thick, "
+        thick, wide, high = (
+            stage.setup.write.length(v) for v in (piece.thick_mm, piece.wide_mm, piece.high_mm)
+        )
+        says += (
+            f" Close it by {thick}; where something keeps it from going there, a spare jaw {thick} thick, "
+        )
         says += f"{wide} wide and {high} high reaches over, and meets nothing else that is drawn."
     return not_computed(ID, clamp.clamp.body, says, about=(clamp.clamp.body,))
 
@@ -125,9 +129,13 @@ def _pressure(stage: Stage, grip: Grip) -> Finding:
 def _cocks(stage: Stage, grip: Grip) -> Finding:
     """Judge whether the push of the screw leaves all of what is pressed under pressure, along the jaw."""
     write, how = stage.setup.write, pushes(grip.spreads)
-    low, high = joined_spread([*grip.spreads.values()]).low_mm, joined_spread([*grip.spreads.values()]).high_mm
+    low, high = (
+        joined_spread([*grip.spreads.values()]).low_mm,
+        joined_spread([*grip.spreads.values()]).high_mm,
+    )
     off = write.length(abs(how.off_mm))
-    says = f"What {grip.jaw} presses lies {off} from the middle of the jaw and is {write.length(high - low)} wide"
+    says = f"What {grip.jaw} presses lies {off} from the middle of the jaw and is "
+    says += f"{write.length(high - low)} wide"
     if how.idle:
         says += f", so that the jaw cocks and does not hold {' and '.join(how.idle)}."
     elif not how.good:
@@ -165,8 +173,8 @@ def _balanced(stage: Stage, grip: Grip, off_mm: float) -> str:
     thick, wide, high = (write.length(v) for v in (piece.thick_mm, piece.wide_mm, piece.high_mm))
     return (
         f"Put a piece just as thick as the part, {thick}, {wide} wide and {high} high between the jaws, "
-        f"{write.length(abs(piece.at_mm))} from the middle on the {side}{'XYZ'[int(np.argmax(axis))]} side, its "
-        f"middle there: tried, the jaw then presses all of both; or {moved}."
+        f"{write.length(abs(piece.at_mm))} from the middle on the {side}{'XYZ'[int(np.argmax(axis))]} side, "
+        f"its middle there: tried, the jaw then presses all of both; or {moved}."
     )
 
 
@@ -229,7 +237,7 @@ def _overhang(stage: Stage, grip: Grip, part: str) -> Finding | None:
 
 
 def _taller(stage: Stage, grip: Grip, part: str, low_mm: float, needed_mm: float) -> str:
-    """Say how much of a part to grip, and how high a spare jaw reaches that far up its face, if it goes on."""
+    """Say how much of a part to grip, and how high a spare jaw reaches that far up its face."""
     write = stage.setup.write
     needed = write.length(needed_mm, ".1f", "up")
     flats = pressed_flats(stage.setup, stage.placed, stage.contacts, grip)
@@ -277,8 +285,8 @@ def _walls(stage: Stage, grip: Grip) -> Iterator[Finding]:
             kind=Kind.THIN_WALL,
             about=(ref,),
             says=says,
-            remedy=f"Fill the room behind the wall with a block that fits, grip below its foot, or press with "
-            f"{write.force(least_n, toward='down')} at most.",
+            remedy="Fill the room behind the wall with a block that fits, grip below its foot, or press "
+            f"with {write.force(least_n, toward='down')} at most.",
             source=_WALL,
         )
 

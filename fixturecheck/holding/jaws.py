@@ -13,7 +13,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.clamping import Pressed
 from fixturecheck.kernel.boolean import shared_mm3
-from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.construct import oriented_box
 from fixturecheck.kernel.measure import (
     box_gap_mm,
@@ -230,7 +230,8 @@ def grip_of(contacts: ContactMap, clamp: Pressed) -> Grip | None:
     areas = [p for p in patches if p.contact.kind == ContactKind.AREA] or [*patches]
     bodies = dict.fromkeys(n for p in areas for n in p.bodies if n != jaw)
     spreads = {
-        name: joined_spread([_spread(p, across, middle) for p in areas if name in p.bodies]) for name in bodies
+        name: joined_spread([_spread(p, across, middle) for p in areas if name in p.bodies])
+        for name in bodies
     }
     ends = [extent_along(p.shape.geometry, up) for p in patches]
     level = float(middle @ up)
@@ -250,9 +251,7 @@ def _spread(patch: Patch, across: Floats, middle: Floats) -> Spread:
     if patch.contact.kind == ContactKind.AREA:
         corners = (triangles_of(shape) - middle) @ across
         sides = triangles_of(shape)
-        areas = 0.5 * np.linalg.norm(
-            np.cross(sides[:, 1] - sides[:, 0], sides[:, 2] - sides[:, 0]), axis=1
-        )
+        areas = 0.5 * np.linalg.norm(np.cross(sides[:, 1] - sides[:, 0], sides[:, 2] - sides[:, 0]), axis=1)
         squares = (corners**2).sum(axis=1) + corners.sum(axis=1) ** 2
         return Spread(
             whole=float(areas.sum()),
@@ -261,7 +260,7 @@ def _spread(patch: Patch, across: Floats, middle: Floats) -> Spread:
             low_mm=float(corners.min()),
             high_mm=float(corners.max()),
         )
-    lines = [(edge_points(e, _ON_EDGE) - middle) @ across for e in shape.Edges()]
+    lines = [(edge_points(e, _ON_EDGE) - middle) @ across for e in edges_of(shape)]
     low, high = (v - float(middle @ across) for v in extent_along(shape, across))
     places = np.concatenate(lines) if lines else np.array([0.5 * (low + high)])
     return Spread(
@@ -297,9 +296,9 @@ class Piece:
 def balancing(setup: Setup, placed: Mapping[str, Solid], grip: Grip) -> Piece | None:
     """Return the narrowest piece beside the parts with which the jaw presses all of both; None for none.
 
-    It is as thick as the parts and as high as what is gripped of them. It is put as far out on the other side
-    as they are on theirs, or at the end of the jaw where that is nearer. Each was tried: it meets nothing that
-    stands there, and the push spreads over parts and piece.
+    It is as thick as the parts and as high as what is gripped of them. It is put as far out on the other
+    side as they are on theirs, or at the end of the jaw where that is nearer. Each was tried: it meets
+    nothing that stands there, and the push spreads over parts and piece.
     """
     thick = [np.ptp(extent_along(placed[name], grip.push)) for name in grip.spreads]
     if not thick or max(thick) - min(thick) > LEVEL:
@@ -352,11 +351,10 @@ def packing(setup: Setup, placed: Mapping[str, Solid], clamp: Pressed) -> Piece 
     return None
 
 
-def pressed_flats(setup: Setup, placed: Mapping[str, Solid], contacts: ContactMap, grip: Grip) -> Iterator[
-    tuple[FaceRef, Face, Patch]
-]:
-    """Yield the flat faces that a jaw presses, and those of the same parts pressed against something, each
-    with the patch that presses it."""
+def pressed_flats(
+    setup: Setup, placed: Mapping[str, Solid], contacts: ContactMap, grip: Grip
+) -> Iterator[tuple[FaceRef, Face, Patch]]:
+    """Yield the flat faces of parts that a jaw presses on, or presses against something, with the patch."""
     for patch in contacts.patches:
         if patch.contact.kind != ContactKind.AREA:
             continue
@@ -374,7 +372,7 @@ def pressed_flats(setup: Setup, placed: Mapping[str, Solid], contacts: ContactMa
 
 def _ends_of_jaw(setup: Setup, placed: Mapping[str, Solid], grip: Grip) -> tuple[float, float]:
     """Return how far the face of the jaw reaches along it, from its middle."""
-    body, name = setup.body(grip.jaw), grip.clamp.clamp.face
+    body, name = setup.body(grip.jaw), grip.clamp.clamp.face or ""
     faces = [faces_of(placed[grip.jaw])[i] for i in body.face_indices(name)]
     spans = [extent_along(face, grip.across) for face in faces]
     level = float(grip.middle_mm @ grip.across)

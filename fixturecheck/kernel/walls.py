@@ -118,7 +118,8 @@ def wall_behind(solid: Solid, face: Face, pressed: Shape | None = None) -> Wall 
     under = np.ones(len(thin), dtype=bool)
     if pressed is not None:
         ends = np.array([extent_along(pressed, axis) for axis in axes])
-        under = ((behind.places_mm >= ends[:, 0]) & (behind.places_mm <= ends[:, 1])).all(axis=1)
+        inside = (behind.places_mm >= ends[:, 0]) & (behind.places_mm <= ends[:, 1])
+        under = np.asarray(inside.all(axis=1))
     if not (thin & under).any():
         return None
     thick_mm = float(behind.thick_mm[thin & under].min())
@@ -141,10 +142,7 @@ def wall_behind(solid: Solid, face: Face, pressed: Shape | None = None) -> Wall 
     first, last = float(mine.min() - 0.5 * step[across]), float(mine.max() + 0.5 * step[across])
     from_mm, high_mm = float(starts[across]), float(sizes[across])
     above = (first - from_mm, last - from_mm)
-    if goes_on[across].any():
-        foot_low = bool(goes_on[across][0])
-    else:
-        foot_low = above[0] + above[1] >= high_mm
+    foot_low = bool(goes_on[across][0]) if goes_on[across].any() else sum(above) >= high_mm
     return Wall(
         thick_mm=thick_mm,
         high_mm=high_mm,

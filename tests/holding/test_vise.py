@@ -154,7 +154,9 @@ def test_what_a_cut_takes_of_the_grip(only_milled):
     (found,) = only_milled.held.parts
     angle = np.linspace(0.0, math.pi / 2, 2001)[:-1]
     most = max(
-        float((kc * 2.0 * (0.05 * np.cos(angle)) ** (1 - mc) * 1.5 * (np.cos(angle) + kr * np.sin(angle))).max())
+        float(
+            (kc * 2.0 * (0.05 * np.cos(angle)) ** (1 - mc) * 1.5 * (np.cos(angle) + kr * np.sin(angle))).max()
+        )
         for kc in (1500, 2100)
         for mc in (0.17, 0.26)
         for kr in shearing("soft_steel").radial_ratio.ends

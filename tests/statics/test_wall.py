@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import ngsolve as ng
 import pytest
-from netgen.occ import OCCGeometry, Rectangle, X, Y, Glue
+from netgen.occ import Glue, OCCGeometry, Rectangle
 
 from fixturecheck.statics.wall import bent_mm
 
@@ -35,8 +35,7 @@ def test_a_wall_between_two_feet():
 
 
 def field_mm(thick: float, high: float, low: float, both_ends: bool) -> float:
-    """The greatest deflection of a wall on a block, 1 mm long and plane in stress, under 1 N/mm2 from a height
-    to its top, by second-order triangles."""
+    """How far a wall of plane stress bends on a block, 1 mm long, under 1 N/mm2 from a height to its top."""
     foot = 8.0 * thick
     base = Rectangle(2 * foot, foot).Face().Move((-foot, -foot, 0))
     pressed = Rectangle(thick, high - low).Face().Move((0, low, 0))
@@ -69,7 +68,7 @@ def field_mm(thick: float, high: float, low: float, both_ends: bool) -> float:
     [(2.0, 12.0, 0.0, False), (4.0, 12.0, 0.0, False), (6.0, 12.0, 6.0, False), (2.0, 20.0, 0.0, True)],
 )
 def test_a_wall_on_a_block_as_its_field_says(thick, high, low, both_ends):
-    """A stubby wall bends half as much again as a cantilever with a fixed foot: that must be in the number."""
+    """A stubby wall bends half as much again as a cantilever with a fixed foot."""
     field = field_mm(thick, high, low, both_ends)
     pressed = None if both_ends else (low, high)
     sizes = {"thick_mm": thick, "high_mm": high, "long_mm": 1.0}
