@@ -17,13 +17,12 @@ from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.construct import oriented_box
 from fixturecheck.kernel.measure import (
     box_gap_mm,
-    edge_points,
     extent_along,
     face_frame,
     is_flat,
     loose_box,
-    triangles_of,
 )
+from fixturecheck.kernel.sample import edge_points, triangles_of
 from fixturecheck.kernel.shapes import Face, Solid
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.setup.model import Setup
