@@ -30,6 +30,11 @@ def grip_lost(stage: Stage, part: PartHold, check: str) -> Iterator[Finding]:
         The part in the cut.
     check : str
         The check that asks.
+
+    Yields
+    ------
+    Finding
+        How much of the grip is lost.
     """
     write = stage.setup.write
     for opened in part.opened:

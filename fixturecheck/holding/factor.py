@@ -344,6 +344,11 @@ def opened_by(rig: Rig, process: CuttingProcess) -> tuple[Opened, ...]:
         What holds it.
     process : CuttingProcess
         The cut.
+
+    Returns
+    -------
+    tuple of Opened
+        Empty where no vise grips it.
     """
     grips = [
         c

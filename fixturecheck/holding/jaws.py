@@ -37,55 +37,79 @@ _ROUNDING_MM = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Spread:
+class JawSpread:
     """Area, or length of lines, over a way along the jaw, and its first and second moments about the screw.
 
     Parameters
     ----------
-    whole, first, second : float
-        mm2, mm3 and mm4; of lines mm, mm2 and mm3.
+    area_mm2, first_mm3, second_mm4 : float
+        Of lines their length stands for their area.
     low_mm, high_mm : float
         From where to where it reaches.
     """
 
-    whole: float
-    first: float
-    second: float
+    area_mm2: float
+    first_mm3: float
+    second_mm4: float
     low_mm: float
     high_mm: float
 
     @property
     def middle_mm(self) -> float:
         """Where its middle lies."""
-        return self.first / self.whole
+        return self.first_mm3 / self.area_mm2
 
-    def moved(self, by_mm: float) -> Spread:
+    def moved(self, by_mm: float) -> JawSpread:
         """Return the same moved along the jaw."""
-        return Spread(
-            whole=self.whole,
-            first=self.first + by_mm * self.whole,
-            second=self.second + 2.0 * by_mm * self.first + by_mm * by_mm * self.whole,
+        return JawSpread(
+            area_mm2=self.area_mm2,
+            first_mm3=self.first_mm3 + by_mm * self.area_mm2,
+            second_mm4=self.second_mm4 + 2.0 * by_mm * self.first_mm3 + by_mm * by_mm * self.area_mm2,
             low_mm=self.low_mm + by_mm,
             high_mm=self.high_mm + by_mm,
         )
 
 
-def joined_spread(several: Sequence[Spread]) -> Spread:
-    """Return several as one."""
-    return Spread(
-        whole=sum(s.whole for s in several),
-        first=sum(s.first for s in several),
-        second=sum(s.second for s in several),
+def joined_spread(several: Sequence[JawSpread]) -> JawSpread:
+    """Return several as one.
+
+    Parameters
+    ----------
+    several : sequence of JawSpread
+        At least one.
+
+    Returns
+    -------
+    JawSpread
+        Of all of them.
+    """
+    return JawSpread(
+        area_mm2=sum(s.area_mm2 for s in several),
+        first_mm3=sum(s.first_mm3 for s in several),
+        second_mm4=sum(s.second_mm4 for s in several),
         low_mm=min(s.low_mm for s in several),
         high_mm=max(s.high_mm for s in several),
     )
 
 
-def rectangle(wide_mm: float, high_mm: float) -> Spread:
-    """Return the spread of a rectangle in the middle of the jaw."""
+def rectangle(wide_mm: float, high_mm: float) -> JawSpread:
+    """Return the spread of a rectangle in the middle of the jaw.
+
+    Parameters
+    ----------
+    wide_mm, high_mm : float
+        Along the jaw, and up it.
+
+    Returns
+    -------
+    JawSpread
+        About its middle.
+    """
     half = 0.5 * wide_mm
     area = wide_mm * high_mm
-    return Spread(whole=area, first=0.0, second=area * wide_mm**2 / 12.0, low_mm=-half, high_mm=half)
+    return JawSpread(
+        area_mm2=area, first_mm3=0.0, second_mm4=area * wide_mm**2 / 12.0, low_mm=-half, high_mm=half
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,17 +144,22 @@ class Pushes:
         return abs(self.off_mm) <= self.most_off_mm + _ROUNDING_MM and not self.idle
 
 
-def pushes(spreads: Mapping[str, Spread]) -> Pushes:
+def pushes(spreads: Mapping[str, JawSpread]) -> Pushes:
     """Return how the push of a jaw spreads over bodies.
 
     Parameters
     ----------
-    spreads : mapping of str to Spread
+    spreads : mapping of str to JawSpread
         What is pressed of each body.
+
+    Returns
+    -------
+    Pushes
+        Along the jaw.
     """
     whole = joined_spread([*spreads.values()])
     off = whole.middle_mm
-    square = max(whole.second / whole.whole - off * off, 0.0)
+    square = max(whole.second_mm4 / whole.area_mm2 - off * off, 0.0)
     far = (whole.high_mm - off) if off > 0.0 else (off - whole.low_mm)
     most = square / far if far > _ROUNDING_MM else 0.0
     idle = tuple(
@@ -157,7 +186,7 @@ class Grip:
         On its face.
     across, up : ndarray, shape (3,)
         Level along the jaw, and up it.
-    spreads : mapping of str to Spread
+    spreads : mapping of str to JawSpread
         Of each body that it presses, along the jaw from the middle of its face.
     up_mm : tuple of float
         How far what it presses reaches down and up, from the middle of the jaw's face.
@@ -167,7 +196,7 @@ class Grip:
     patches: tuple[Patch, ...]
     across: Floats
     up: Floats
-    spreads: Mapping[str, Spread]
+    spreads: Mapping[str, JawSpread]
     up_mm: tuple[float, float]
 
     @property
@@ -194,6 +223,16 @@ class Grip:
 def frame_of(clamp: Pressed) -> tuple[Floats, Floats]:
     """Return the ways along a jaw and up it.
 
+    Parameters
+    ----------
+    clamp : Pressed
+        The jaw.
+
+    Returns
+    -------
+    tuple of ndarray
+        Two unit directions (3,).
+
     Raises
     ------
     NotComputedError
@@ -210,6 +249,18 @@ def frame_of(clamp: Pressed) -> tuple[Floats, Floats]:
 
 def grip_of(contacts: ContactMap, clamp: Pressed) -> Grip | None:
     """Return what a jaw presses; None where that is nothing.
+
+    Parameters
+    ----------
+    contacts : ContactMap
+        What touches.
+    clamp : Pressed
+        The jaw.
+
+    Returns
+    -------
+    Grip or None
+        In the machine's frame.
 
     Raises
     ------
@@ -244,7 +295,7 @@ def grip_of(contacts: ContactMap, clamp: Pressed) -> Grip | None:
     )
 
 
-def _spread(patch: Patch, across: Floats, middle: Floats) -> Spread:
+def _spread(patch: Patch, across: Floats, middle: Floats) -> JawSpread:
     """Return the spread of one patch: of its area, its lines, or its point as a short line."""
     shape = patch.shape.geometry
     if patch.contact.kind == ContactKind.AREA:
@@ -252,27 +303,27 @@ def _spread(patch: Patch, across: Floats, middle: Floats) -> Spread:
         sides = triangles_of(shape)
         areas = 0.5 * np.linalg.norm(np.cross(sides[:, 1] - sides[:, 0], sides[:, 2] - sides[:, 0]), axis=1)
         squares = (corners**2).sum(axis=1) + corners.sum(axis=1) ** 2
-        return Spread(
-            whole=float(areas.sum()),
-            first=float(areas @ corners.mean(axis=1)),
-            second=float(areas @ squares) / 12.0,
+        return JawSpread(
+            area_mm2=float(areas.sum()),
+            first_mm3=float(areas @ corners.mean(axis=1)),
+            second_mm4=float(areas @ squares) / 12.0,
             low_mm=float(corners.min()),
             high_mm=float(corners.max()),
         )
     lines = [(edge_points(e, _ON_EDGE) - middle) @ across for e in edges_of(shape)]
     low, high = (v - float(middle @ across) for v in extent_along(shape, across))
     places = np.concatenate(lines) if lines else np.array([0.5 * (low + high)])
-    return Spread(
-        whole=float(len(places)),
-        first=float(places.sum()),
-        second=float((places**2).sum()),
+    return JawSpread(
+        area_mm2=float(len(places)),
+        first_mm3=float(places.sum()),
+        second_mm4=float((places**2).sum()),
         low_mm=low,
         high_mm=high,
     )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Piece:
+class JawBlock:
     """A block put between the jaws, tried there.
 
     Parameters
@@ -292,12 +343,26 @@ class Piece:
     solid: Solid
 
 
-def balancing(setup: Setup, placed: Mapping[str, Solid], grip: Grip) -> Piece | None:
+def balancing(setup: Setup, placed: Mapping[str, Solid], grip: Grip) -> JawBlock | None:
     """Return the narrowest piece beside the parts with which the jaw presses all of both; None for none.
 
     It is as thick as the parts and as high as what is gripped of them. It is put as far out on the other
     side as they are on theirs, or at the end of the jaw where that is nearer. Each was tried: it meets
     nothing that stands there, and the push spreads over parts and piece.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up.
+    placed : mapping of str to Solid
+        Every body where it stands.
+    grip : Grip
+        What the jaw presses.
+
+    Returns
+    -------
+    JawBlock or None
+        Where it was tried.
     """
     thick = [np.ptp(extent_along(placed[name], grip.push)) for name in grip.spreads]
     if not thick or max(thick) - min(thick) > LEVEL:
@@ -313,14 +378,30 @@ def balancing(setup: Setup, placed: Mapping[str, Solid], grip: Grip) -> Piece | 
             continue
         solid = _block(grip, float(max(thick)), wide, (low, high), at)
         if _free(solid, placed):
-            return Piece(thick_mm=float(max(thick)), wide_mm=wide, high_mm=high - low, at_mm=at, solid=solid)
+            return JawBlock(
+                thick_mm=float(max(thick)), wide_mm=wide, high_mm=high - low, at_mm=at, solid=solid
+            )
     return None
 
 
-def packing(setup: Setup, placed: Mapping[str, Solid], clamp: Pressed) -> Piece | None:
+def packing(setup: Setup, placed: Mapping[str, Solid], clamp: Pressed) -> JawBlock | None:
     """Return the block that fills the gap between a jaw that presses nothing and the nearest flat before it.
 
     None where nothing flat stands square before the jaw, or where the block would meet what stands there.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up.
+    placed : mapping of str to Solid
+        Every body where it stands.
+    clamp : Pressed
+        The jaw.
+
+    Returns
+    -------
+    JawBlock or None
+        Where it was tried.
     """
     across, up = frame_of(clamp)
     push, middle = np.array(clamp.force.direction), np.array(clamp.force.at_mm)
@@ -346,14 +427,31 @@ def packing(setup: Setup, placed: Mapping[str, Solid], clamp: Pressed) -> Piece 
         at = 0.5 * (along[0] + along[1])
         solid = _block(empty, gap, wide, over, at)
         if _free(solid, placed):
-            return Piece(thick_mm=gap, wide_mm=wide, high_mm=over[1] - over[0], at_mm=at, solid=solid)
+            return JawBlock(thick_mm=gap, wide_mm=wide, high_mm=over[1] - over[0], at_mm=at, solid=solid)
     return None
 
 
 def pressed_flats(
     setup: Setup, placed: Mapping[str, Solid], contacts: ContactMap, grip: Grip
 ) -> Iterator[tuple[FaceRef, Face, Patch]]:
-    """Yield the flat faces of parts that a jaw presses on, or presses against something, with the patch."""
+    """Yield the flat faces of parts that a jaw presses on, or presses against something, with the patch.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up.
+    placed : mapping of str to Solid
+        Every body where it stands.
+    contacts : ContactMap
+        What touches.
+    grip : Grip
+        What the jaw presses.
+
+    Yields
+    ------
+    tuple of FaceRef, Face and Patch
+        Each face where it stands.
+    """
     for patch in contacts.patches:
         if patch.contact.kind != ContactKind.AREA:
             continue

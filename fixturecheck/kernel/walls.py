@@ -110,6 +110,11 @@ def wall_behind(solid: Solid, face: Face, pressed: Shape | None = None) -> Wall 
         One of its flat faces.
     pressed : Shape or None
         What of the face is pressed, of which the box along the face counts; None is all of it.
+
+    Returns
+    -------
+    Wall or None
+        mm.
     """
     _, normal, _ = face_frame(face)
     low, high = extent_along(solid, normal)

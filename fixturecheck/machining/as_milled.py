@@ -338,8 +338,8 @@ def cutter_sweep(run: EndMilling, passes: Sequence[CutterPass], top_mm: float) -
     whole = fused([solid for piece in pieces for solid in solids_of(piece)])
     if len(pieces) > 1:
         most_mm3 = swept_by_sections_mm3(run, passes, top_mm)
-        if whole.Volume() > (1.0 + _SECTIONS_SHARE) * most_mm3:
-            message = f"the sweep of a cutter came out at {whole.Volume():.6g} mm3, above {most_mm3:.6g}"
+        if volume_mm3(whole) > (1.0 + _SECTIONS_SHARE) * most_mm3:
+            message = f"the sweep of a cutter came out at {volume_mm3(whole):.6g} mm3, above {most_mm3:.6g}"
             raise KernelError(message)
     return whole
 
