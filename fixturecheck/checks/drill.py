@@ -2,8 +2,8 @@
 
 What: whether the hole stands upright under the spindle; how steep the face is that the drill starts on, and
 the seat or spot that it needs; drill against hole, share of the thread, depth below it for tap and chips;
-flutes against depth; drill, chuck and spindle nose against everything that stands there over the whole
-stroke; daylight.
+flutes against depth; drill, spot drill and tap, each with chuck and spindle nose, against everything that
+stands there over the whole stroke; daylight.
 Why: a drill that starts on a slope walks off and breaks; a tap that meets the bottom breaks in the hole; a
 chuck comes down on a jaw.
 Formulas: a point is (d/2) / tan(a/2) long; a seat of width w on a slope s goes w tan(s) deep; share of the
@@ -32,7 +32,14 @@ from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.boolean import apart
 from fixturecheck.kernel.measure import box_of
-from fixturecheck.machining.drilled import DrilledHole, hole_of, tip_depth_mm, tool_solids
+from fixturecheck.machining.drilled import (
+    DrilledHole,
+    hole_of,
+    spot_solids,
+    tap_solids,
+    tip_depth_mm,
+    tool_solids,
+)
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.finding import Finding, FindingText, Kind, Verdict, judge, not_computed
 from fixturecheck.result.shapes import NamedShape, Role
@@ -249,9 +256,16 @@ class _Hole:
         """Hold drill, nut and nose against what stands there, each over the whole stroke down."""
         least_mm = self._stage.setup.machine.least_clearance_mm
         part = self._ref.body
-        for tool, solid in tool_solids(self._drill, self._hole, self._drill_mm).items():
-            # The drill meets its own part in the hole alone.
-            others = {n: s for n, s in self._stage.placed.items() if tool != "drill" or n != part}
+        every = tool_solids(self._drill, self._hole, self._drill_mm)
+        first = spot_solids(self._drill, self._hole, self._drill_mm)
+        last = tap_solids(self._drill, self._hole)
+        in_hole = {"drill", "spot drill", "tap"}
+        tools = [*every.items()]
+        tools += [(n if n in in_hole else f"{n} of the spot drill", s) for n, s in first.items()]
+        tools += [(n if n in in_hole else f"{n} of the tap", s) for n, s in last.items()]
+        for tool, solid in tools:
+            # What cuts meets its own part in the hole alone.
+            others = {n: s for n, s in self._stage.placed.items() if tool not in in_hole or n != part}
             nearest: tuple[float, str] | None = None
             for name, other in others.items():
                 try:
@@ -281,6 +295,19 @@ class _Hole:
                 Kind.NOSE_CLEAR,
                 "Take a longer holder, or set the part further from what stands there.",
             ),
+            "spot drill": (
+                Kind.SPOT_CLEAR,
+                "Take a thinner spot drill, or move what stands beside the hole.",
+            ),
+            "nut of the spot drill": (Kind.SPOT_NUT_CLEAR, "Let the spot drill stand out further."),
+            "nose of the spot drill": (Kind.SPOT_NOSE_CLEAR, "Take a longer holder for the spot drill."),
+            "tap": (
+                Kind.TAP_CLEAR,
+                "Let it run out into a gap between two parallels, thread less deep, or take a tap with a "
+                "shorter lead.",
+            ),
+            "nut of the tap": (Kind.TAP_NUT_CLEAR, "Let the tap stand out further, or tap it by hand."),
+            "nose of the tap": (Kind.TAP_NOSE_CLEAR, "Take a longer holder for the tap, or tap it by hand."),
         }
         kind, remedy = outcomes[tool]
         if nearest is None:

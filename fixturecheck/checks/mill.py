@@ -30,6 +30,7 @@ from fixturecheck.machining.cut import PartGround
 from fixturecheck.machining.end_mill import TightCorner, inside_corners, under_itself_mm2
 from fixturecheck.result.finding import Finding, FindingText, Kind, Verdict, judge
 from fixturecheck.result.shapes import Vector
+from fixturecheck.units import angle_text
 
 ID = "mill"
 TITLE = "End mills and what they make"
@@ -63,6 +64,7 @@ class _Run:
         yield from self._floor()
         yield from self._scallop()
         yield self._flutes()
+        yield from self._lead()
         yield from self._overhang()
         if self._run.daylight_mm is not None:
             yield self._daylight(self._run.daylight_mm)
@@ -227,6 +229,31 @@ class _Run:
             rounding=1e-6,
             short=short,
             **self._text(Kind.FLUTE_LENGTH, says, remedy),
+        )
+
+    def _lead(self) -> Iterator[Finding]:
+        """Hold how steeply a ramp or helix goes down against what the cutter bears."""
+        down = [p for p in self._cut.passes[self._part.body] if p.from_z_mm is not None]
+        if not down:
+            return
+        steep = max(down, key=lambda p: p.lead_deg)
+        write, most = self._write, self._run.most_lead_deg
+        says = (
+            f"{self._cut.name} goes down at {angle_text(steep.lead_deg)}, {write.length(steep.drop_mm)} over "
+        )
+        says += f"{write.length(steep.long_mm)} of way; the cutter bears {angle_text(most)}."
+        longer = write.length(steep.drop_mm / math.tan(math.radians(most)), ".1f", "up")
+        yield judge(
+            steep.lead_deg,
+            unit="deg",
+            at_most=most,
+            rounding=1e-9,
+            **self._text(
+                Kind.LEAD_ANGLE,
+                says,
+                f"Go over {longer} of way for that depth, or take a cutter that may go down more steeply.",
+                "most_lead_deg; 3 degrees unless stated: common practice, no source",
+            ),
         )
 
     def _overhang(self) -> Iterator[Finding]:

@@ -230,6 +230,10 @@ class MillingProcess:
         """
         tooth_force_n(cut_of(self.mill), taken(self.mill))
         face = target_faces(self.setup, self.placed, self.part, self.mill.face)
+        low_mm, high_mm = box_of(face)[2::3]
+        if self.mill.of_run and high_mm - low_mm > _SAME_MM:
+            message = f"{self.part}.{self.mill.face} is not level, so where the teeth push over it is not worked out"
+            raise NotComputedError(message)
         found, met = list[LoadCase](), set[str]()
         for number, (feed, z_mm) in enumerate(product(self._feeds(face), self._heights_mm(face))):
             ground = _Ground(job=self, face=face, feed=feed, z=z_mm, number=number)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
@@ -218,11 +218,25 @@ def tip_path_mm(passes: Sequence[CutterPass], clear_mm: float) -> tuple[Vector, 
     found: list[Vector] = []
     for one in passes:
         level = [(x, y, one.z_mm) for x, y in points_of(one.path, _DRAWN_SAG_MM)]
+        if one.from_z_mm is not None:
+            closed = math.dist(level[0], level[-1]) < _DRAWN_SAG_MM
+            level = [*_way_down(one, level, one.from_z_mm), *(level if closed else level[::-1])]
         if not found or math.dist(found[-1], level[0]) > _DRAWN_SAG_MM:
             above = [] if not found else [(*found[-1][:2], clear_mm)]
             found += [*above, (*level[0][:2], clear_mm)]
         found += level
     return (*found, (*found[-1][:2], clear_mm))
+
+
+def _way_down(one: CutterPass, level: Sequence[Vector], from_z_mm: float) -> Iterator[Vector]:
+    """Yield where the tip goes down evenly along a path, over and over until it is at its lowest."""
+    long_mm = [math.dist(a, b) for a, b in pairwise(level)]
+    z_mm, fall = from_z_mm, one.drop_mm / sum(long_mm)
+    yield (*level[0][:2], z_mm)
+    while z_mm > one.z_mm + _DRAWN_SAG_MM:
+        for (x, y, _), step in zip(level[1:], long_mm, strict=True):
+            z_mm = max(z_mm - fall * step, one.z_mm)
+            yield (x, y, z_mm)
 
 
 def left_by(setup: Setup, run: EndMilling) -> dict[str, Body]:
@@ -295,9 +309,11 @@ def _stock(setup: Setup, run: EndMilling, body: Body, solid: Solid) -> Stock:
 def cutter_sweep(run: EndMilling, passes: Sequence[CutterPass], top_mm: float) -> Shape:
     """Return what the flutes of a cutter sweep.
 
-    That of a square cutter is a prism for each height, exact. Of any other, plunges, lines and arcs are
-    exact, and so is the round of a pocket beside its walls; the rounds within it count from the ridges that
-    they leave up, so that what lies between two rounds is left as a layer as high as its ridges.
+    That of a square cutter is a prism for each height, exact. On the way down a cutter takes nothing that it
+    does not take at its lowest height, but above its flutes; there that of a square one is counted. Of any
+    other, plunges, lines and arcs are exact, and so is the round of a pocket beside its walls; the rounds
+    within it count from the ridges that they leave up, so that what lies between two rounds is left as a
+    layer as high as its ridges.
 
     Parameters
     ----------
@@ -507,7 +523,9 @@ def prisms_over(
     Shape
         In the machine's frame; several solids where passes do not touch.
     """
-    spans = [(p, p.z_mm + low_mm, max(p.z_mm + high_mm, top_mm if p.plunges else -math.inf)) for p in passes]
+    spans = [
+        (p, p.z_mm + low_mm, max(p.highest_mm + high_mm, top_mm if p.plunges else -math.inf)) for p in passes
+    ]
     levels = sorted({round(z, 9) for _, a, b in spans for z in (a, b)})
     prisms: list[Shape] = []
     for low, high in pairwise(levels):

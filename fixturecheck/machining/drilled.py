@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fixturecheck.arrays import Floats
-from fixturecheck.drilling.numbers import point_length_mm
+from fixturecheck.drilling.numbers import point_length_mm, thread_of
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.construct import cone_tipped, cylinder
@@ -105,18 +105,80 @@ def hole_of(body: Body, drill: Drilling) -> DrilledHole:
 
 
 def tool_solids(drill: Drilling, hole: DrilledHole, diameter_mm: float) -> dict[str, Solid]:
-    """Return what the drill, its nut and the nose above take up over the whole stroke, by name."""
-    tip_mm = -tip_depth_mm(drill, hole, diameter_mm)
-    nut_mm = tip_mm + drill.stick_out_mm
+    """Return what the drill, its nut and the nose above take up over the whole stroke, by name.
+
+    Parameters
+    ----------
+    drill : Drilling
+        As stated.
+    hole : DrilledHole
+        Where it stands.
+    diameter_mm : float
+        Of the drill.
+    """
+    depth_mm, point_mm = tip_depth_mm(drill, hole, diameter_mm), point_length_mm(diameter_mm, drill.point_deg)
+    return _held(drill, hole, "drill", diameter_mm, depth_mm, point_mm, drill.stick_out_mm)
+
+
+def spot_solids(drill: Drilling, hole: DrilledHole, diameter_mm: float) -> dict[str, Solid]:
+    """Return the same of the spot drill that makes a spot as wide as the drill; nothing where none is stated.
+
+    Parameters
+    ----------
+    drill : Drilling
+        As stated.
+    hole : DrilledHole
+        Where it stands.
+    diameter_mm : float
+        Of the drill.
+    """
+    if drill.spot_deg is None:
+        return {}
+    wide_mm = max(diameter_mm, drill.spot_mm or diameter_mm)
+    point_mm, depth_mm = (point_length_mm(d, drill.spot_deg) for d in (wide_mm, diameter_mm))
+    out_mm = drill.spot_stick_out_mm or drill.stick_out_mm
+    return _held(drill, hole, "spot drill", wide_mm, depth_mm, point_mm, out_mm)
+
+
+def tap_solids(drill: Drilling, hole: DrilledHole) -> dict[str, Solid]:
+    """Return the same of the tap, whose lead goes on below the last full thread; nothing where none is known.
+
+    Parameters
+    ----------
+    drill : Drilling
+        As stated.
+    hole : DrilledHole
+        Where it stands.
+    """
+    if drill.thread is None or (drill.thread_mm is None and not hole.through):
+        return {}
+    major_mm, pitch_mm = thread_of(drill.thread)
+    deep_mm = hole.long_mm if drill.thread_mm is None else drill.thread_mm
+    lead_mm = drill.lead_pitches * pitch_mm
+    out_mm = drill.tap_stick_out_mm or drill.stick_out_mm
+    return _held(drill, hole, "tap", major_mm, deep_mm + lead_mm, lead_mm, out_mm)
+
+
+def _held(
+    drill: Drilling,
+    hole: DrilledHole,
+    name: str,
+    diameter_mm: float,
+    depth_mm: float,
+    point_mm: float,
+    out_mm: float,
+) -> dict[str, Solid]:
+    """Return a tool with a point, its nut and the nose above, its tip so deep below the start of a hole."""
+    tip_mm = -depth_mm
+    nut_mm = tip_mm + out_mm
     nose_mm = nut_mm + drill.nut_long_mm
-    point_mm = point_length_mm(diameter_mm, drill.point_deg)
 
     def at(along_mm: float) -> tuple[float, float, float]:
         return to_vector(hole.start + along_mm * hole.axis)
 
     raised = _RAISED_MM
     return {
-        "drill": cone_tipped(diameter_mm / 2, at(tip_mm), at(tip_mm + point_mm), at(nut_mm)),
+        name: cone_tipped(diameter_mm / 2, at(tip_mm), at(tip_mm + point_mm), at(nut_mm)),
         "nut": cylinder(drill.nut_mm / 2, at(nut_mm), at(nose_mm)),
         "nose": cylinder(drill.nose_mm / 2, at(nose_mm), at(nose_mm + raised)),
     }

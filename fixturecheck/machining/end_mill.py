@@ -48,7 +48,7 @@ _MEETS_MM = 1e-3
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CutterPass:
-    """One level pass of a cutter, or a plunge.
+    """One level pass of a cutter, with the way down to it, or a plunge.
 
     Parameters
     ----------
@@ -62,6 +62,10 @@ class CutterPass:
         Which round of a pocket it is, 0 beside the walls.
     step_mm : float
         From one round of the pocket to the next; zero where it is no pocket.
+    from_z_mm : float or None
+        Where the tip begins that goes down evenly along the path and then over it once more; None goes level.
+    drop_mm : float
+        How far down it goes in going over the path once; zero where it goes level.
     """
 
     path: Path
@@ -69,6 +73,24 @@ class CutterPass:
     plunges: bool = False
     round: int = 0
     step_mm: float = 0.0
+    from_z_mm: float | None = None
+    drop_mm: float = 0.0
+
+    @property
+    def long_mm(self) -> float:
+        """How long the path is."""
+        arcs = (p.radius_mm * abs(p.turn_rad) for p in self.path if isinstance(p, Arc))
+        return sum(arcs) + sum(math.dist(p.start, p.end) for p in self.path if isinstance(p, Line))
+
+    @property
+    def lead_deg(self) -> float:
+        """How steeply it goes down."""
+        return math.degrees(math.atan2(self.drop_mm, self.long_mm))
+
+    @property
+    def highest_mm(self) -> float:
+        """How high the tip is at least while it goes over the path the first time."""
+        return self.z_mm if self.from_z_mm is None else self.from_z_mm - self.drop_mm
 
 
 def cutter_outline(run: EndMilling) -> tuple[Segment, ...]:
@@ -208,6 +230,13 @@ def passes_of(run: EndMilling, body: Body, solid: Solid) -> tuple[CutterPass, ..
             found += _Over(run, move, body, solid).passes()
         else:
             found.append(_stated(move))
+            if found[-1].drop_mm > run.flute_mm:
+                message = (
+                    f"a {move.kind} goes {found[-1].drop_mm:g} mm down at once, more than the "
+                    f"{run.flute_mm:g} mm of its flutes, so what it leaves is not worked out; go down in "
+                    "several"
+                )
+                raise NotComputedError(message)
     return tuple(found)
 
 
@@ -218,7 +247,13 @@ def _stated(move: MillMove) -> CutterPass:
         return CutterPass(path=(Line(start=points[0], end=points[0]),), z_mm=z_mm, plunges=True)
     if move.kind == CutterMove.ARC:
         return CutterPass(path=(_arc_through(*points),), z_mm=z_mm)
-    return CutterPass(path=tuple(Line(start=a, end=b) for a, b in pairwise(points)), z_mm=z_mm)
+    if move.kind == CutterMove.HELIX and move.radius_mm is not None and move.pitch_mm is not None:
+        round_ = Arc(centre=points[0], radius_mm=move.radius_mm, from_rad=0.0, turn_rad=2.0 * math.pi)
+        return CutterPass(path=(round_,), z_mm=z_mm, from_z_mm=move.from_z_mm, drop_mm=move.pitch_mm)
+    path = tuple(Line(start=a, end=b) for a, b in pairwise(points))
+    if move.kind == CutterMove.RAMP and move.from_z_mm is not None:
+        return CutterPass(path=path, z_mm=z_mm, from_z_mm=move.from_z_mm, drop_mm=move.from_z_mm - z_mm)
+    return CutterPass(path=path, z_mm=z_mm)
 
 
 def _arc_through(a: Point2, b: Point2, c: Point2) -> Piece:

@@ -163,6 +163,7 @@ class Kind(StrEnum):
     FLOOR_RADIUS = "floor radius"
     SCALLOP = "scallop"
     FLUTE_LENGTH = "flute length"
+    LEAD_ANGLE = "lead angle"
     OVERHANGING = "overhanging"
     MILL_DAYLIGHT = "daylight for the cutter"
     # Jaws of a vise.
@@ -183,6 +184,12 @@ class Kind(StrEnum):
     DRILL_CLEAR = "drill clear"
     NUT_CLEAR = "nut clear"
     NOSE_CLEAR = "nose clear"
+    SPOT_CLEAR = "spot drill clears"
+    SPOT_NUT_CLEAR = "nut of the spot drill clears"
+    SPOT_NOSE_CLEAR = "nose over the spot drill clears"
+    TAP_CLEAR = "tap clears"
+    TAP_NUT_CLEAR = "nut of the tap clears"
+    TAP_NOSE_CLEAR = "nose over the tap clears"
     TOOL_DAYLIGHT = "tool daylight"
     # Slopes that equipment makes.
     STACK = "stack"

@@ -55,6 +55,10 @@ class Drilling:
         Depth of full thread; None is the whole of a through hole.
     lead_pitches : float
         How many threads the chamfer of the tap takes.
+    tap_stick_out_mm, spot_stick_out_mm : float or None
+        How far tap and spot drill stand out of their holders; None is as far as the drill.
+    spot_mm : float or None
+        Diameter of the spot drill; None is that of the drill.
     daylight_mm : float or None
         From the table to the nose of the raised spindle; None does not ask whether the tool goes in.
     """
@@ -81,6 +85,9 @@ class Drilling:
     lead_pitches: float = field(
         default=4.0, metadata=allowed(0.5, 12.0, matters="how much deeper than its thread a hole must be")
     )
+    tap_stick_out_mm: float | None = field(default=None, metadata=allowed(0.1, 1000.0))
+    spot_stick_out_mm: float | None = field(default=None, metadata=allowed(0.1, 1000.0))
+    spot_mm: float | None = field(default=None, metadata=allowed(0.05, 100.0))
     daylight_mm: float | None = field(default=None, metadata=allowed(1.0, 3000.0))
     stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
@@ -102,6 +109,13 @@ def refuse_bad_words_of_drill(drill: Drilling) -> None:
             raise SetupError(message) from reason
     elif drill.thread_mm is not None:
         message = f"{where}: thread_mm is stated without a thread; name the thread"
+        raise SetupError(message)
+    elif drill.tap_stick_out_mm is not None:
+        message = f"{where}: tap_stick_out_mm is stated without a thread; name the thread"
+        raise SetupError(message)
+    spots = [n for n in ("spot_mm", "spot_stick_out_mm") if getattr(drill, n) is not None]
+    if spots and drill.spot_deg is None:
+        message = f"{where}: {spots[0]} is stated without spot_deg, the angle of the spot drill"
         raise SetupError(message)
     long_mm = drill.stick_out_mm + drill.nut_long_mm
     if drill.daylight_mm is not None and long_mm >= drill.daylight_mm:
@@ -176,6 +190,8 @@ class CutterMove(StrEnum):
     PLUNGE = "plunge"
     LINE = "line"
     ARC = "arc"
+    RAMP = "ramp"
+    HELIX = "helix"
     SLOT = "slot"
     POCKET = "pocket"
     CONTOUR = "contour"
@@ -184,27 +200,45 @@ class CutterMove(StrEnum):
 OVER_FACE = frozenset({CutterMove.SLOT, CutterMove.POCKET, CutterMove.CONTOUR})
 """Moves that are worked out from a level face of each part."""
 
-_POINTS = {CutterMove.PLUNGE: (1, 1), CutterMove.LINE: (2, 500), CutterMove.ARC: (3, 3)}
+DESCENDING = frozenset({CutterMove.RAMP, CutterMove.HELIX})
+"""Moves that go down as they go along, and at their lowest height once more over all their way."""
+
+_POINTS = {
+    CutterMove.PLUNGE: (1, 1),
+    CutterMove.LINE: (2, 500),
+    CutterMove.ARC: (3, 3),
+    CutterMove.RAMP: (2, 500),
+    CutterMove.HELIX: (1, 1),
+}
 """How many points the other moves have, at least and at most."""
 
 
 @recorded
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MillMove:
-    """One move of an end mill, level but for a plunge.
+    """One move of an end mill.
 
     Parameters
     ----------
     kind : str
         `plunge` (straight down at a point), `line` (through points), `arc` (from the first of three points
-        through the second to the third), or worked out from a level face of each part: `slot` (once along
-        its middle), `pocket` (all over it, beside the walls first) or `contour` (once along its walls).
+        through the second to the third), `ramp` (through points, down evenly), `helix` (round a point, down
+        evenly), or worked out from a level face of each part: `slot` (once along its middle), `pocket` (all
+        over it, beside the walls first) or `contour` (once along its walls). A ramp goes over its points once
+        more at its lowest height and a helix once more round: without that a slope is left on the floor.
     face : str or None
-        The level face, of a slot, pocket or contour.
+        The level face, of a slot, pocket or contour. Of a line, arc, ramp or helix, the one that it cuts,
+        which the cutting force is looked at over.
     at_mm : tuple of (float, float)
-        X and Y of the points of the other moves, in the machine's frame.
+        X and Y of the points of the other moves, in the machine's frame; of a helix, its centre.
     z_mm : float or None
-        Height of the tip; None is that of the face.
+        Height of the tip, the lowest; None is that of the face.
+    from_z_mm : float or None
+        Height of the tip at which a ramp or helix begins.
+    radius_mm : float or None
+        Of the circle that the axis of the cutter goes round on a helix.
+    pitch_mm : float or None
+        How far down a helix goes in one round.
     step_mm : float or None
         From one round of a pocket to the next; None is half of the cutter's flat, or a tenth of the diameter
         of a cutter without one.
@@ -216,6 +250,9 @@ class MillMove:
     face: str | None = None
     at_mm: tuple[tuple[float, float], ...] = field(default=(), metadata=allowed(-10000.0, 10000.0))
     z_mm: float | None = field(default=None, metadata=allowed(-10000.0, 10000.0))
+    from_z_mm: float | None = field(default=None, metadata=allowed(-10000.0, 10000.0))
+    radius_mm: float | None = field(default=None, metadata=allowed(0.01, 1000.0))
+    pitch_mm: float | None = field(default=None, metadata=allowed(0.001, 100.0))
     step_mm: float | None = field(default=None, metadata=allowed(0.01, 200.0))
     leave_mm: float = field(default=0.0, metadata=allowed(0.0, 50.0, matters="what is left on the walls"))
     stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
@@ -259,13 +296,15 @@ class EndMilling:
         Diameter of what turns above the nut.
     daylight_mm : float or None
         From the table to the nose of the raised spindle; None does not ask whether the tool goes in.
+    most_lead_deg : float
+        The steepest that it may go down on a ramp or helix.
     teeth : int or None
         Number of teeth. With `feed_mm_tooth` and `deep_mm` the parts are held against its cutting force over
-        every slot, pocket and contour, as by a `[[mill]]` for each; a plunge pushes down and is not loaded.
+        the face of every move, as by a `[[mill]]` for each; a plunge pushes down and is not loaded.
     feed_mm_tooth, deep_mm : float or None
         Feed for each tooth, and how deep each pass goes.
     wide_mm : float or None
-        How wide a contour cuts; None is the whole cutter, as a slot and the first round of a pocket cut.
+        How wide it cuts; None is the whole cutter, as a slot and the first round of a pocket cut.
     way : str
         `climb`, `conventional`, `centred` or `any`, as of a `[[mill]]`.
     helix_deg : float or None
@@ -292,6 +331,9 @@ class EndMilling:
     nut_long_mm: float = field(default=60.0, metadata=allowed(1.0, 500.0, matters="whether the nose clears"))
     nose_mm: float = field(default=80.0, metadata=allowed(1.0, 500.0, matters="whether the nose clears"))
     daylight_mm: float | None = field(default=None, metadata=allowed(1.0, 3000.0))
+    most_lead_deg: float = field(
+        default=3.0, metadata=allowed(0.1, 90.0, matters="how steeply the cutter may go down")
+    )
     teeth: int | None = field(default=None, metadata=allowed(1, 100))
     feed_mm_tooth: float | None = field(default=None, metadata=allowed(1e-4, 5.0))
     deep_mm: float | None = field(default=None, metadata=allowed(0.001, 300.0))
@@ -331,13 +373,10 @@ def loads_of(run: EndMilling) -> tuple[Milling, ...]:
     """
     if run.teeth is None or run.feed_mm_tooth is None or run.deep_mm is None:
         return ()
-    kinds: dict[str, set[str]] = {}
-    for move in run.moves:
-        if move.kind in OVER_FACE and move.face is not None:
-            kinds.setdefault(move.face, set()).add(move.kind)
+    cut = tuple(dict.fromkeys(move.face for move in run.moves if move.face is not None))
     return tuple(
         Milling(
-            name=run.name if len(kinds) == 1 else f"{run.name} {face}",
+            name=run.name if len(cut) == 1 else f"{run.name} {face}",
             parts=run.parts,
             face=face,
             cutter_mm=run.diameter_mm,
@@ -352,7 +391,7 @@ def loads_of(run: EndMilling) -> tuple[Milling, ...]:
             taper_deg=run.taper_deg,
             of_run=True,
         )
-        for face in kinds
+        for face in cut
     )
 
 
@@ -410,20 +449,18 @@ def _flaws_of_loads(run: EndMilling) -> Iterator[str]:
         yield f"state {' and '.join(lacking)}, too: the cutting force asks for all of {', '.join(loads)}"
     if lacking:
         return
-    free = [m.kind for m in run.moves if m.kind in {CutterMove.LINE, CutterMove.ARC}]
-    if free or not any(m.kind in OVER_FACE for m in run.moves):
-        kind = free[0] if free else CutterMove.PLUNGE
-        yield (
-            f"teeth load the parts over slots, pockets and contours, and it has a {kind}; leave teeth out "
-            "and state a [[mill]] over the face that it makes"
-        )
+    free = [m.kind for m in run.moves if m.face is None and m.kind != CutterMove.PLUNGE]
+    if free:
+        yield f"teeth load the parts over the face that each move cuts; state the face of its {free[0]}"
+    elif all(m.kind == CutterMove.PLUNGE for m in run.moves):
+        yield "a plunge pushes the parts down and loads them with no force along; leave teeth out"
     if run.wide_mm is None:
         return
     if run.wide_mm > run.diameter_mm:
         yield f"wide_mm {run.wide_mm:g} is more than its diameter {run.diameter_mm:g}"
     whole = [m.kind for m in run.moves if m.kind in {CutterMove.SLOT, CutterMove.POCKET}]
     if whole and run.wide_mm < run.diameter_mm:
-        yield f"wide_mm is that of a contour; a {whole[0]} cuts as wide as the cutter, so leave wide_mm out"
+        yield f"a {whole[0]} cuts as wide as the cutter, so leave wide_mm out"
 
 
 def _flaws_of_move(move: MillMove) -> Iterator[str]:
@@ -433,14 +470,31 @@ def _flaws_of_move(move: MillMove) -> Iterator[str]:
             yield f"a {move.kind} needs face, the level face that it goes over"
         if move.at_mm:
             yield f"a {move.kind} is worked out from its face; leave at_mm out"
+    yield from _flaws_of_way_down(move)
+    if move.kind in OVER_FACE:
         return
     least, most = _POINTS.get(CutterMove(move.kind), (1, 1))
     if not least <= len(move.at_mm) <= most:
         yield f"at_mm of a {move.kind} holds {least} point{'s' if least > 1 else ''}, like [[10, 5]]"
     if move.z_mm is None:
         yield f"a {move.kind} needs z_mm, the height of the tip"
-    if move.face is not None:
-        yield f"a {move.kind} goes where at_mm says; leave face out"
+    if move.face is not None and move.kind == CutterMove.PLUNGE:
+        yield "a plunge goes where at_mm says; leave face out"
+
+
+def _flaws_of_way_down(move: MillMove) -> Iterator[str]:
+    """Yield what is wrong with how a ramp or helix goes down, or with what is stated of one that does not."""
+    descends = {"from_z_mm": (move.from_z_mm, DESCENDING)}
+    descends |= {n: (getattr(move, n), {CutterMove.HELIX}) for n in ("radius_mm", "pitch_mm")}
+    for name, (value, kinds) in descends.items():
+        if value is not None and move.kind not in kinds:
+            yield f"{name} is of a {' or '.join(sorted(kinds))}; leave it out of a {move.kind}"
+    if move.kind in DESCENDING and (move.from_z_mm is None or move.from_z_mm <= (move.z_mm or 0.0)):
+        yield f"a {move.kind} needs from_z_mm, the height of the tip where it begins, above z_mm"
+    if move.kind == CutterMove.HELIX and (move.radius_mm is None or move.pitch_mm is None):
+        yield "a helix needs radius_mm, of the circle of its axis, and pitch_mm, down in one round"
+    if move.kind == CutterMove.RAMP and len(set(move.at_mm)) < min(2, len(move.at_mm)):
+        yield "a ramp needs points that lie apart"
 
 
 def refuse_bad_end_mills(setup: Setup) -> None:

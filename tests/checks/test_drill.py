@@ -224,3 +224,41 @@ def test_what_is_no_round_hole_is_unknown():
     drill = Drilling(name="cross", parts=("block",), hole="top", flute_mm=60.0, stick_out_mm=80.0)
     (found,) = engine.check(Setup(name="bench", bodies=(block,), drills=(drill,)), only=["drill"]).findings
     assert found.verdict is Verdict.UNKNOWN
+
+
+def test_a_tap_runs_out_into_the_parallel_below():
+    """A through hole 20 deep for M6, tapped with a lead of four threads: its end comes 4 mm out below. The
+    drill breaks through by 0.5 mm and its point of 1.5 mm, so a gap of 3 mm clears the drill, not the tap."""
+    work, below = drilled(), bar("below", (0, 0, -13.0), (40, 30, 10))
+    stated = {"thread": "M6", "breaks_through_mm": 0.5, "flute_mm": 60.0, "stick_out_mm": 80.0}
+    setup = setup_of(part(work), below, **stated)
+    (tap,) = asked(setup, Kind.TAP_CLEAR)
+    assert tap.verdict is Verdict.NO_GO
+    short = setup_of(part(work), below, **stated, lead_pitches=1.0)
+    (tap,) = asked(short, Kind.TAP_CLEAR)
+    assert tap.verdict is Verdict.GO
+
+
+def test_the_holder_of_a_tap_meets_the_part():
+    """A tap that stands out 20 mm and goes 24 mm in brings its nut 4 mm into the part."""
+    stated = {"thread": "M6", "flute_mm": 60.0, "stick_out_mm": 80.0}
+    (nut,) = asked(setup_of(part(drilled()), **stated, tap_stick_out_mm=20.0), Kind.TAP_NUT_CLEAR)
+    assert nut.verdict is Verdict.NO_GO
+    (nut,) = asked(setup_of(part(drilled()), **stated), Kind.TAP_NUT_CLEAR)
+    assert nut.verdict is Verdict.GO
+
+
+def test_a_spot_drill_is_held_against_what_stands_beside_the_hole():
+    """A nut of 44 mm reaches 2 mm over a block that stands beside the part, 20 mm from the hole."""
+    beside = bar("beside", (40.0, 5.0, 0.0), (10, 20, 60))
+    stated = {"flute_mm": 60.0, "stick_out_mm": 120.0, "spot_deg": 120.0, "nut_mm": 44.0}
+    (nut,) = asked(setup_of(part(drilled()), beside, **stated, spot_stick_out_mm=10.0), Kind.SPOT_NUT_CLEAR)
+    assert nut.verdict is Verdict.NO_GO
+    (nut,) = asked(setup_of(part(drilled()), beside, **stated), Kind.SPOT_NUT_CLEAR)
+    assert nut.verdict is Verdict.GO
+
+
+@pytest.mark.parametrize("given", [{"tap_stick_out_mm": 30.0}, {"spot_mm": 8.0}])
+def test_a_tool_without_its_kind_is_refused(given):
+    with pytest.raises(SetupError, match="is stated without"):
+        setup_of(part(drilled()), flute_mm=60.0, stick_out_mm=80.0, **given)

@@ -91,10 +91,19 @@ def test_without_teeth_nothing_is_loaded():
         ({**LOADS, "wide_mm": 2.0}, "leave wide_mm out"),
         (
             {**LOADS, "moves": (MillMove(kind="line", at_mm=((0.0, 0.0), (9.0, 0.0)), z_mm=16.0),)},
-            r"state a \[\[mill\]\]",
+            "state the face of its line",
         ),
     ],
 )
 def test_a_force_that_is_half_stated_is_refused(given, says):
     with pytest.raises(SetupError, match=says):
         Setup(name="bench", bodies=(pocketed(),), end_mills=(run_of(**given),))
+
+
+def test_a_line_loads_the_face_that_it_cuts():
+    """A straight pass over a face loads it as a slot along it does: nothing else of the move counts."""
+    line = MillMove(kind="line", face="floor", at_mm=((-20.0, 0.0), (20.0, 0.0)), z_mm=16.0)
+    slot = MillMove(kind="slot", face="floor")
+    loads = [loads_of(run_of(**LOADS, moves=(move,))) for move in (line, slot)]
+    assert loads[0] == loads[1]
+    assert [load.face for load in loads[0]] == ["floor"]

@@ -421,3 +421,94 @@ def test_a_sweep_by_sections_is_that_of_the_mesh_union():
     mesh = manifold3d.Manifold.batch_boolean(hulls, manifold3d.OpType.Add)
     assert swept_by_sections_mm3(run, passes, 20.0) == pytest.approx(mesh.volume(), rel=2e-3)
     assert volume_mm3(cutter_sweep(run, passes, 20.0)) == pytest.approx(mesh.volume(), rel=2e-3)
+
+
+def bored(bore: float) -> Body:
+    """A block 40 x 40 x 24 with a round pocket 8 deep in its middle."""
+    block = cq.Workplane("XY").box(40.0, 40.0, 24.0, centered=(True, True, False))
+    pocket = cq.Workplane("XY").circle(bore / 2).extrude(8.0).translate((0, 0, 16))
+    return faced(block.cut(pocket).solids().val(), 16.0, walls=lambda f: f.geomType() == "CYLINDER")
+
+
+def helix(**given) -> tuple[MillMove, ...]:
+    stated = {
+        "at_mm": ((0.0, 0.0),),
+        "from_z_mm": 24.0,
+        "z_mm": 16.0,
+        "radius_mm": 4.0,
+        "pitch_mm": 1.0,
+    } | given
+    return (MillMove(kind="helix", **stated),)
+
+
+def test_a_helix_bores_a_round_pocket():
+    """pi 10^2 8 by a cutter of 12 that goes round at 4; it leads by atan(1 / (2 pi 4)), closed forms."""
+    cut = milled(bored(20.0), diameter_mm=12.0, moves=helix())
+    (part,) = cut.parts
+    assert part.removed_mm3 == pytest.approx(math.pi * 100 * 8, rel=1e-9)
+    assert (part.leftover_mm3, part.gouge_mm3) == (0.0, 0.0)
+    (one,) = cut.passes["block"]
+    assert one.lead_deg == pytest.approx(math.degrees(math.atan(1 / (2 * math.pi * 4))))
+    heights = [z for _, _, z in cut.made.tip_mm]
+    assert (max(heights), min(heights)) == (pytest.approx(25.0), pytest.approx(16.0))
+
+
+def test_a_helix_wider_than_its_cutter_leaves_a_pin():
+    """Round at 7 a cutter of 8 never comes within 3 mm of the middle: pi 3^2 8 stands there."""
+    (part,) = milled(bored(22.0), moves=helix(radius_mm=7.0)).parts
+    assert part.leftover_mm3 == pytest.approx(math.pi * 9 * 8, rel=1e-9)
+    assert volume_mm3(part.missed) == pytest.approx(math.pi * 9 * 8, rel=1e-2)
+
+
+def ramp(legs: int, **given) -> tuple[MillMove, ...]:
+    points = tuple((11.0 if n % 2 else -11.0, 0.0) for n in range(legs + 1))
+    return (MillMove(kind="ramp", at_mm=points, **({"from_z_mm": 24.0, "z_mm": 16.0} | given)),)
+
+
+def test_a_ramp_makes_the_slot_that_it_goes_down_in():
+    """22 x 8 and two half rounds, 8 deep; 7 legs of 22 fall 8 in 154: 2.97 degrees."""
+    cut = milled(pocketed(30.0, 8.0, 3.99999999), moves=ramp(7))
+    (part,) = cut.parts
+    assert part.removed_mm3 == pytest.approx((22 * 8 + math.pi * 16) * DEEP, rel=1e-6)
+    assert cut.passes["block"][0].lead_deg == pytest.approx(math.degrees(math.atan(8 / 154)))
+
+
+def test_a_ramp_deeper_than_its_flutes_is_not_worked_out():
+    with pytest.raises(NotComputedError, match="at once"):
+        milled(pocketed(30.0, 8.0, 3.99999999), flute_mm=6.0, moves=ramp(7))
+
+
+@pytest.mark.parametrize("shape", ["ball", "square"])
+def test_a_ramp_against_a_mesh_union(shape):
+    """Hulls of the tool from place to place, down the ramp and back over it level (manifold3d)."""
+    run = run_of(shape=shape, moves=ramp(1, from_z_mm=20.0))
+    (one,) = passes_of(run, pocketed(), pocketed().solid)
+    swept = volume_mm3(cutter_sweep(run, [one], 40.0))
+
+    def tool(x: float, z: float) -> manifold3d.Manifold:
+        if shape == "ball":
+            return ball_mesh(np.array([x, 0.0, z]), 4.0, 12.0)
+        return manifold3d.Manifold.cylinder(12.0, 4.0, 4.0, 128).translate((x, 0.0, z))
+
+    ends = [(-11.0, 20.0), (11.0, 16.0), (-11.0, 16.0)]
+    mesh = manifold3d.Manifold()
+    for (a, za), (b, zb) in pairwise(ends):
+        mesh += manifold3d.Manifold.batch_hull([tool(a, za), tool(b, zb)])
+    # Above the flutes at the lowest height nothing is counted.
+    mesh = mesh.trim_by_plane((0.0, 0.0, -1.0), -(16.0 + 12.0))
+    assert swept == pytest.approx(mesh.volume(), rel=1.5e-3)
+
+
+@pytest.mark.parametrize(
+    ("move", "says"),
+    [
+        ({"kind": "ramp", "at_mm": ((0.0, 0.0), (9.0, 0.0)), "z_mm": 16.0}, "from_z_mm"),
+        ({"kind": "ramp", "at_mm": ((0.0, 0.0),), "z_mm": 16.0, "from_z_mm": 20.0}, "2 points"),
+        ({"kind": "helix", "at_mm": ((0.0, 0.0),), "z_mm": 16.0, "from_z_mm": 20.0}, "pitch_mm"),
+        ({"kind": "helix", "at_mm": ((0.0, 0.0),), "z_mm": 16.0, "from_z_mm": 12.0}, "above z_mm"),
+        ({"kind": "pocket", "face": "floor", "pitch_mm": 1.0}, "leave it out of a pocket"),
+    ],
+)
+def test_a_way_down_that_is_half_stated_is_refused(move, says):
+    with pytest.raises(SetupError, match=says):
+        Setup(name="bench", bodies=(pocketed(),), end_mills=(run_of(moves=(MillMove(**move),)),))
