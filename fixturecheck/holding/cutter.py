@@ -232,7 +232,8 @@ class MillingProcess:
         face = target_faces(self.setup, self.placed, self.part, self.mill.face)
         low_mm, high_mm = box_of(face)[2::3]
         if self.mill.of_run and high_mm - low_mm > _SAME_MM:
-            message = f"{self.part}.{self.mill.face} is not level, so where the teeth push over it is not worked out"
+            where = f"{self.part}.{self.mill.face}"
+            message = f"{where} is not level, so where the teeth push over it is not worked out"
             raise NotComputedError(message)
         found, met = list[LoadCase](), set[str]()
         for number, (feed, z_mm) in enumerate(product(self._feeds(face), self._heights_mm(face))):

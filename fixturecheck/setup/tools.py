@@ -485,7 +485,7 @@ def _flaws_of_move(move: MillMove) -> Iterator[str]:
 def _flaws_of_way_down(move: MillMove) -> Iterator[str]:
     """Yield what is wrong with how a ramp or helix goes down, or with what is stated of one that does not."""
     descends = {"from_z_mm": (move.from_z_mm, DESCENDING)}
-    descends |= {n: (getattr(move, n), {CutterMove.HELIX}) for n in ("radius_mm", "pitch_mm")}
+    descends |= {n: (getattr(move, n), frozenset({CutterMove.HELIX})) for n in ("radius_mm", "pitch_mm")}
     for name, (value, kinds) in descends.items():
         if value is not None and move.kind not in kinds:
             yield f"{name} is of a {' or '.join(sorted(kinds))}; leave it out of a {move.kind}"

@@ -429,7 +429,13 @@ def _cutter(setup: Setup) -> Iterator[SheetLine]:
 def _move_words(move: MillMove, write: Writing) -> str:
     """Return what one move of an end mill does."""
     down = "" if move.z_mm is None else f", tip at Z {write.length(move.z_mm, 'g')}"
-    if move.face is not None:
+    if move.from_z_mm is not None:
+        round_ = "" if move.radius_mm is None else f", round at {write.length(move.radius_mm, 'g')}"
+        fall = "" if move.pitch_mm is None else f", {write.length(move.pitch_mm, 'g')} down a round"
+        down = (
+            f"{round_}{fall}, tip from Z {write.length(move.from_z_mm, 'g')}{down[5:]}, then once more level"
+        )
+    if move.face is not None and not move.at_mm:
         step = "" if move.step_mm is None else f", rounds {write.length(move.step_mm, 'g')} apart"
         leave = f", {write.length(move.leave_mm, 'g')} left on the walls" if move.leave_mm > 0.0 else ""
         return f"{move.kind} over {move.face}{step}{leave}{down}"
