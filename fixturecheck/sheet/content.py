@@ -432,9 +432,8 @@ def _move_words(move: MillMove, write: Writing) -> str:
     if move.from_z_mm is not None:
         round_ = "" if move.radius_mm is None else f", round at {write.length(move.radius_mm, 'g')}"
         fall = "" if move.pitch_mm is None else f", {write.length(move.pitch_mm, 'g')} down a round"
-        down = (
-            f"{round_}{fall}, tip from Z {write.length(move.from_z_mm, 'g')}{down[5:]}, then once more level"
-        )
+        high = write.length(move.from_z_mm, "g")
+        down = f"{round_}{fall}, down from Z {high}{down}, then once more level"
     if move.face is not None and not move.at_mm:
         step = "" if move.step_mm is None else f", rounds {write.length(move.step_mm, 'g')} apart"
         leave = f", {write.length(move.leave_mm, 'g')} left on the walls" if move.leave_mm > 0.0 else ""
