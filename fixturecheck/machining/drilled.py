@@ -115,6 +115,11 @@ def tool_solids(drill: Drilling, hole: DrilledHole, diameter_mm: float) -> dict[
         Where it stands.
     diameter_mm : float
         Of the drill.
+
+    Returns
+    -------
+    dict of str to Solid
+        In the machine's frame.
     """
     depth_mm, point_mm = tip_depth_mm(drill, hole, diameter_mm), point_length_mm(diameter_mm, drill.point_deg)
     return _held(drill, hole, "drill", diameter_mm, depth_mm, point_mm, drill.stick_out_mm)
@@ -131,6 +136,11 @@ def spot_solids(drill: Drilling, hole: DrilledHole, diameter_mm: float) -> dict[
         Where it stands.
     diameter_mm : float
         Of the drill.
+
+    Returns
+    -------
+    dict of str to Solid
+        In the machine's frame.
     """
     if drill.spot_deg is None:
         return {}
@@ -149,6 +159,11 @@ def tap_solids(drill: Drilling, hole: DrilledHole) -> dict[str, Solid]:
         As stated.
     hole : DrilledHole
         Where it stands.
+
+    Returns
+    -------
+    dict of str to Solid
+        In the machine's frame.
     """
     if drill.thread is None or (drill.thread_mm is None and not hole.through):
         return {}
