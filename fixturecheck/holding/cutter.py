@@ -230,11 +230,6 @@ class MillingProcess:
         """
         tooth_force_n(cut_of(self.mill), taken(self.mill))
         face = target_faces(self.setup, self.placed, self.part, self.mill.face)
-        low_mm, high_mm = box_of(face)[2::3]
-        if self.mill.of_run and high_mm - low_mm > _SAME_MM:
-            where = f"{self.part}.{self.mill.face}"
-            message = f"{where} is not level, so where the teeth push over it is not worked out"
-            raise NotComputedError(message)
         found, met = list[LoadCase](), set[str]()
         for number, (feed, z_mm) in enumerate(product(self._feeds(face), self._heights_mm(face))):
             ground = _Ground(job=self, face=face, feed=feed, z=z_mm, number=number)
@@ -260,9 +255,12 @@ class MillingProcess:
 
     def _heights_mm(self, face: Shape) -> tuple[float, ...]:
         """Return how high the cutter's end stands: over the face, and of a run also in its first pass."""
-        last_mm = box_of(face)[5]
+        low_mm, last_mm = box_of(face)[2::3]
         if not self.mill.of_run:
             return (last_mm,)
+        if last_mm - low_mm > _SAME_MM:
+            message = f"{self.part}.{self.mill.face} is not level, so a push over it is not worked out"
+            raise NotComputedError(message)
         first_mm = box_of(self.placed[self.part])[5] - self.mill.deep_mm
         return (last_mm, first_mm) if first_mm > last_mm + _GRAZE_MM else (last_mm,)
 
