@@ -299,3 +299,10 @@ def test_a_folder_that_cannot_be_used_is_one_line(tmp_path, monkeypatch):
     assert (ran.returncode, ran.stdout, ran.stderr.count("\n")) == (2, "", 1)
     assert f"the cache in {taken} could not be used" in ran.stderr
     assert "FIXTURECHECK_CACHE names another folder" in ran.stderr
+
+
+def test_a_cache_that_cannot_be_cleared_is_one_line(folder):
+    (folder / "answers.sqlite").mkdir(parents=True)
+    ran = command("cache", "--clear")
+    assert (ran.returncode, ran.stdout, ran.stderr.count("\n")) == (2, "", 1)
+    assert f"the cache in {folder} could not be cleared" in ran.stderr

@@ -13,6 +13,7 @@ from fixturecheck.kernel.brep.topology import one_of_each, solids_of
 from fixturecheck.kernel.construct import pulled
 from fixturecheck.kernel.measure import area_mm2, box_of, hollow_rounds, loose_box, volume_mm3
 from fixturecheck.kernel.place import drawing_matrix, shifted
+from fixturecheck.kernel.recall import asked_of, recalled
 from fixturecheck.kernel.shapes import Box, Face, Shape, Solid
 from fixturecheck.machining.cut import (
     CornerMade,
@@ -348,7 +349,8 @@ def grind(setup: Setup, cut: Cut, *, path: WheelPath | None = None) -> GroundCut
     rim = rim_of(setup)
     parts = targets_of(setup, cut)
     where = path or wheel_path(cut, rim, parts)
-    sweeps = sweeps_of(setup.machine, rim, where)
+    asked = asked_of("sweeps", (setup.machine, rim, where))
+    sweeps = recalled(asked, lambda: sweeps_of(setup.machine, rim, where))
     ground = ground_each(cut, where, parts, lambda p: _grind_part(setup, cut, rim, where, sweeps.wheel, p))
     corners = [p.corner.radius_mm for p in ground if p.corner is not None]
     return GroundCut(

@@ -220,7 +220,19 @@ def _refuse_wrong(study: Study, variants: tuple[Variant, ...]) -> None:
             except SetupError as reason:
                 tried.append(reason)
         else:
-            raise tried[0]
+            raise _blamed(study, mine[0], tried[0])
+
+
+def _blamed(study: Study, variant: Variant, reason: SetupError) -> SetupError:
+    """Return why a variant cannot be read, at the parameter that alone would be refused; as it is without."""
+    for parameter in study.parameters:
+        own = {key: value for key, value in variant.overrides.items() if key in parameter.sets}
+        try:
+            load(variant.setup, own)
+        except SetupError as wrong:
+            at = f"{parameter.stated_at}: " if parameter.stated_at else ""
+            return SetupError(*(f"{at}{problem}" for problem in wrong.problems))
+    return reason
 
 
 def _write(found: StudyFound, folder: Path) -> None:

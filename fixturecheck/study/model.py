@@ -115,6 +115,8 @@ class StudyParameter:
         being the standard deviation; in the unit of what is set.
     flip_within : float or None
         How closely a flip of the verdict is looked for; None is a thousandth of the range.
+    stated_at : str
+        File and line of what it sets; empty where it was made in code.
     """
 
     name: str
@@ -125,6 +127,7 @@ class StudyParameter:
     nominal: float | None = None
     tolerance: float | None = None
     flip_within: float | None = None
+    stated_at: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

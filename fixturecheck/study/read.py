@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -93,6 +94,14 @@ def _parameter(stated: Stated, take: Take) -> StudyParameter:
         stated.fail(f"{stated.what} states set, or sets for what goes together; one of the two")
     sets = entry.sets if entry.sets is not None else (str(entry.set),)
     name = " + ".join(sets) if entry.name is None else entry.name
+    at = stated.where((*stated.path, "set" if entry.sets is None else "sets"))
+    return replace(_varied(stated, entry, name, sets, take), stated_at=at)
+
+
+def _varied(
+    stated: Stated, entry: ParameterEntry, name: str, sets: tuple[str, ...], take: Take
+) -> StudyParameter:
+    """Return a parameter by the one way in which its values are stated."""
     ways = [key for key in ("values", "range", "nominal") if key in stated.values]
     if len(ways) != 1:
         stated.fail(f"{stated.what} states values, range or nominal with tolerance; one of the three")

@@ -300,7 +300,7 @@ def test_what_cannot_be_swept_is_refused_in_one_line_each(pair, tmp_path):
         (tmp_path / "none.toml",): "is not a file; give a study ending in .toml",
         (pair, "--processes", "0"): "--processes must be at least 1, got 0",
         (pair, "--out", other): "holds something else than a study; name another folder",
-        (stranger,): "gapp",
+        (stranger,): "stranger.toml, line 6: pair.py has no parameter 'gapp' to set; did you mean 'gap'?",
         (pair, "--scheduler", "nowhere"): "--scheduler nowhere: no scheduler answers there",
     }
     for words, says in refused.items():

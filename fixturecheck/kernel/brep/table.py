@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any, TypeVar
 
 import cadquery as cq
@@ -34,6 +34,7 @@ from fixturecheck.arrays import Floats, Ints
 from fixturecheck.kernel.brep.primitives import Circle, CurveKind, Surface, SurfaceKind, SweptPrimitive
 from fixturecheck.kernel.brep.topology import mapped, one_of_each, xyz
 from fixturecheck.kernel.place import drawing_matrix
+from fixturecheck.kernel.recall import asked_of, recalled
 from fixturecheck.kernel.shapes import Edge, Face, Solid
 
 _MM = 1e-7
@@ -468,14 +469,17 @@ def brep_tables(solids: Sequence[Solid]) -> list[BrepTable]:
     """Return the table of every solid in the frame that it is given in; what is drawn alike shares one.
 
     Tables are kept: the same solids are asked about again wherever they are tried. A copy is known by its
-    binary form, which is far cheaper to write than its faces are to read.
+    binary form, which is far cheaper to write than its faces are to read. A process that stays warm
+    recalls those of bodies that are drawn again as they were.
     """
     if not all(solid in _known for solid in solids):
         firsts: dict[tuple[int, bytes], Solid] = {}
         for solid, drawing in zip(solids, one_of_each(solids), strict=True):
             first = firsts.setdefault((drawing, drawing_matrix(solid).tobytes()), solid)
             if solid not in _known:
-                _known[solid] = _known.get(first) or read_table(solid)
+                _known[solid] = _known.get(first) or recalled(
+                    asked_of("faces", solid), partial(read_table, solid)
+                )
     found = [_known[solid] for solid in solids]
     while len(_known) > _KEPT:
         del _known[next(iter(_known))]
