@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from html import escape
+from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -27,6 +28,8 @@ _PAINT = {
     Verdict.UNKNOWN: "#b4b4c2",
 }
 _MOST_SIGNS = 400
+_NAME_PX = 8.5
+"""Room for one letter of an axis's name."""
 
 Scale = Callable[[float], float]
 
@@ -165,7 +168,9 @@ def _upright(k: int, axes: int, name: str, low: float, high: float) -> Iterator[
     yield f'<path d="M{x:.1f} {_y(0):.1f} L{x:.1f} {_y(1):.1f}" stroke="#1c222a" stroke-width="1.2"/>'
     yield f'<text x="{x:.1f}" y="{_y(0) + 18:.1f}">{low:.4g}</text>'
     yield f'<text x="{x:.1f}" y="{_y(1) - 8:.1f}">{high:.4g}</text>'
-    yield f'<text x="{x:.1f}" y="{_y(0) + 40 + 14 * (k % 2):.1f}" font-weight="600">{escape(name)}</text>'
+    half = _NAME_PX / 2 * len(name)
+    at = max(min(x, WIDE - half), half)  # a long name at either end stays in the picture
+    yield f'<text x="{at:.1f}" y="{_y(0) + 40 + 14 * (k % 2):.1f}" font-weight="600">{escape(name)}</text>'
 
 
 _MOST_UNKNOWN = 5
@@ -259,11 +264,12 @@ def study_page(found: StudyFound) -> str:
 
 
 def _maps(found: StudyFound) -> Iterator[tuple[str, Markup]]:
+    several = len(found.study.setups) > 1
     for setup in found.study.setups:
         rows = [r for r in found.sampled if r.variant.setup == setup]
         for drawn in (region_map(found.study, rows, found.best), parallel_plot(found.study, rows)):
             if drawn:
-                yield setup, Markup(drawn)  # noqa: S704 -- names in it are escaped where it is drawn
+                yield setup if several else Path(setup).name, Markup(drawn)  # noqa: S704 -- names in it are escaped where it is drawn
 
 
 def _table(found: StudyFound, rows: Sequence[VariantRow]) -> Table:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import multiprocessing
+import re
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from xml.etree import ElementTree
@@ -13,7 +14,7 @@ import pytest
 from junitparser import JUnitXml
 
 from fixturecheck.errors import SetupError
-from fixturecheck.report.study import parallel_plot, region_map, study_junit
+from fixturecheck.report.study import WIDE, parallel_plot, region_map, study_junit
 from fixturecheck.result.finding import Verdict
 from fixturecheck.study.flips import flips_of
 from fixturecheck.study.model import StudyFound, Variant, VariantRow, best_of
@@ -165,6 +166,16 @@ def test_the_map_turns_where_the_verdict_does(stated):
     rows = [row(leg=1.0, gap=0.5, **{"<b>": 1.0})]
     assert "&lt;b&gt;" in parallel_plot(study, rows)
     assert "<b>" not in parallel_plot(study, rows)
+
+
+def test_a_long_name_at_either_end_stays_in_the_picture(stated):
+    """A bold letter of 13 px is some 8 px wide: measured in a browser."""
+    ends = ("first.of_all_the_parameters", "last.of_all_the_parameters")
+    study = stated("".join(RANGE.replace('"leg"', f'"{name}"') for name in (ends[0], "leg", ends[1])))
+    drawn = parallel_plot(study, [row(leg=1.0, **dict.fromkeys(ends, 1.0))])
+    for name in ends:
+        (at,) = re.findall(rf'<text x="([\d.]+)"[^>]*>{name}</text>', drawn)
+        assert 4 * len(name) <= float(at) <= WIDE - 4 * len(name)
 
 
 def test_the_table_has_a_column_for_each_parameter_and_margin(stated):
