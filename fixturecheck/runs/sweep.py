@@ -18,7 +18,7 @@ from fixturecheck.report.folder import written
 from fixturecheck.report.study import study_junit, study_page, study_text
 from fixturecheck.result.finding import Verdict
 from fixturecheck.runs.cluster import cluster
-from fixturecheck.runs.variant import CRASHED, Task, check_variant, refusal
+from fixturecheck.runs.variant import CRASHED, Task, check_variant, prepare, refusal
 from fixturecheck.setup.load import load
 from fixturecheck.study.flips import flips_of
 from fixturecheck.study.model import Flip, Study, StudyFound, Variant, VariantRow, best_of
@@ -46,7 +46,11 @@ _SAMPLED = 0.8
 def spawned(workers: int) -> Executor:
     """Return a pool of processes that are started anew, never forked: a forked kernel may hang."""
     context = multiprocessing.get_context("spawn")
-    return ProcessPoolExecutor(workers, mp_context=context, initializer=collect_rarely)
+    pool = ProcessPoolExecutor(workers, mp_context=context, initializer=collect_rarely)
+    # The first variant is worked out alone: the other processes load the kernel meanwhile.
+    for _ in range(workers - 1):
+        pool.submit(prepare)
+    return pool
 
 
 def run(

@@ -40,6 +40,12 @@ class Sent:
     sources: tuple[Source, ...]
 
 
+def prepare() -> None:
+    """Load in a new process what every variant needs."""
+    import fixturecheck.engine  # noqa: PLC0415 -- loads the kernel
+    import fixturecheck.setup.load  # noqa: F401, PLC0415 -- as above
+
+
 def check_variant(task: Task) -> VariantRow:
     """Return what a variant comes to; one that cannot be checked is unknown, with the reason."""
     # In a new process the kernel is loaded by the first variant, not by naming this function.
