@@ -197,7 +197,8 @@ def test_an_answer_for_another_tolerance_is_not_taken():
     with remembering(memory):
         kept = told(check(stepped_blocks(sizes)))
         for key in memory._answers:
-            memory._answers[key] = None
+            if not key.startswith(("faces ", "sweeps ")):  # what no tolerance has a part in
+                memory._answers[key] = None
         with pytest.raises((AttributeError, TypeError)):
             check(stepped_blocks(sizes))
         other = told(check(stepped_blocks(sizes | {"touch_um": 2.0 * sizes["touch_um"]})))
