@@ -39,6 +39,7 @@ from .setup.model import Seat as Seat
 from .setup.model import Setup as Setup
 from .setup.placed import place_by_seats as place_by_seats
 from .setup.records import Relieving as Relieving
+from .setup.rolled import OverRolls as OverRolls
 from .setup.staging import Press as Press
 from .setup.staging import Push as Push
 from .setup.staging import Staging as Staging

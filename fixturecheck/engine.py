@@ -43,7 +43,7 @@ Found = Callable[[Finding], None]
 """Called with each finding as soon as it is known."""
 
 STEPS: Mapping[str, tuple[str, ...]] = {
-    "contacts": ("seat", "nest", "angle", "drill", "vise"),
+    "contacts": ("seat", "nest", "angle", "drill", "vise", "rolls"),
     "cuts": ("reach", "mill", "align", "limits", "clear"),
     "dials": ("dials",),
     "rest": ("rest", "location", "tolerance"),
@@ -68,9 +68,18 @@ def _unheard(_finding: Finding) -> None:
 
 _TELLS = frozenset({"sources", "origins", "severity", "guessed"})
 """What a set-up states that says where it comes from or what a verdict counts as: no step looks at it."""
-_NOT_GROUND = _TELLS | {"staging", "hardening", "relief", "drills", "dials", "transfers", "squared"}
+_NOT_GROUND = _TELLS | {
+    "staging",
+    "hardening",
+    "relief",
+    "drills",
+    "dials",
+    "transfers",
+    "over_rolls",
+    "squared",
+}
 """What the wheel does not depend on."""
-_NOT_RESTED = _TELLS | {"wheel", "hardening", "drills", "dials", "transfers", "squared"}
+_NOT_RESTED = _TELLS | {"wheel", "hardening", "drills", "dials", "transfers", "over_rolls", "squared"}
 """What neither nests nor the rest depend on."""
 
 

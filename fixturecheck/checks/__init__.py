@@ -25,6 +25,7 @@ MODULES = {
     "dials": "fixturecheck.checks.dials",
     "release": "fixturecheck.checks.release",
     "angle": "fixturecheck.checks.angle",
+    "rolls": "fixturecheck.checks.rolls",
     "drill": "fixturecheck.checks.drill",
     "mill": "fixturecheck.checks.mill",
     "vise": "fixturecheck.checks.vise",

@@ -202,6 +202,7 @@ def _of_lists(setup: Setup, units: str) -> Iterator[tuple[str, str]]:
         for mill in setup.holding.milling:
             yield f"mill {mill.name}", _of_record(mill, units)
     yield from ((f"transfer {one.name}", _of_record(one, units)) for one in setup.transfers)
+    yield from ((f"over_rolls {one.name}", _of_record(one, units)) for one in setup.over_rolls)
     yield from ((f"square {one.body}", _of_record(one, units)) for one in setup.squared)
     for check, level in setup.severity.items():
         yield "severity", f"a no-go of {check} counts as {level}"
@@ -268,6 +269,7 @@ ASKED = {
     "limits": "limits of wheel and machine",
     "release": "release",
     "angle": "angles",
+    "rolls": "sizes over rolls",
     "drill": "holes",
     "mill": "end mills",
     "vise": "vise",
@@ -290,6 +292,7 @@ QUESTIONS = {
     "limits": "are speed, travels and daylight within limits",
     "release": "how do the parts come off",
     "angle": "does the slope come out right",
+    "rolls": "what is read over rolls",
     "drill": "can the holes be drilled and tapped",
     "mill": "does each end mill fit what it makes",
     "vise": "does the vise press straight",
@@ -300,6 +303,7 @@ QUESTIONS = {
     "burr": "is there a burr where it seats",
     "wall": "do thin walls bear the clamps",
     "growth": "do faces stay within tolerance in hardening",
+    "magnetism": "is magnetism gone before it matters",
 }
 """What is asked by each check, for those that were not asked."""
 

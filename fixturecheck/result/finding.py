@@ -105,6 +105,7 @@ class Kind(StrEnum):
     GROWS = "grows"
     GROWN_FIT = "grown fit"
     GROWN_PITCH = "grown pitch"
+    MAGNETISED = "magnetised"
     # How bodies of an assembly stand to each other.
     TOUCH = "touch"
     CLEAR = "clear"
@@ -195,6 +196,11 @@ class Kind(StrEnum):
     STACK = "stack"
     STEEP = "steep"
     SLOPE = "slope"
+    # Sizes over rolls.
+    OVER_ROLLS = "over rolls"
+    ROLL_TOUCH = "roll touches"
+    ROLL_FREE = "roll free"
+    ROLL_ERROR = "error of the rolls"
     # What hardening does.
     SIZE_CHANGE = "size change"
     SKIN = "skin"

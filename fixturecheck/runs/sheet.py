@@ -114,11 +114,11 @@ def _of_setup(setup: Setup, request: CheckRequest, progress: Progress) -> Made:
     """Return the sheet of one set-up."""
     from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.sheet.content import sheet_of  # noqa: PLC0415 -- the same
-    from fixturecheck.sheet.measured import heights_of  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.measured import measured_of  # noqa: PLC0415 -- the same
 
     with painting(request.pictures) as painter:
         result = check(setup, skip=request.skip, progress=progress)
-        return sheet_of(result, setup, list(heights_of(setup))), *_pictures(result, setup, painter)
+        return sheet_of(result, setup, list(measured_of(setup))), *_pictures(result, setup, painter)
 
 
 def _pictures(result: Result, setup: Setup, painter: object) -> tuple[Mapping[str, bytes], str | None]:
@@ -137,7 +137,7 @@ def _of_job(job: Job, request: CheckRequest, progress: Progress) -> Iterator[Mad
     from fixturecheck.process.run import looked_across, staged_job  # noqa: PLC0415 -- the same
     from fixturecheck.process.shown import checked_setup, with_across  # noqa: PLC0415 -- the same
     from fixturecheck.sheet.content import sheet_of  # noqa: PLC0415 -- the same
-    from fixturecheck.sheet.measured import heights_of  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.measured import measured_of  # noqa: PLC0415 -- the same
     from fixturecheck.sheet.operation import (  # noqa: PLC0415 -- the same
         bare_sheet,
         edges_stoned,
@@ -163,7 +163,7 @@ def _of_job(job: Job, request: CheckRequest, progress: Progress) -> Iterator[Mad
         sheet = sheet_of(
             shown,
             setup,
-            list(heights_of(setup)),
+            list(measured_of(setup)),
             number=f"{operation.number}",
             title=operation.name,
             stones=edges_stoned(operation),

@@ -29,6 +29,7 @@ from fixturecheck.setup.records import (
     Relieving,
     Seat,
 )
+from fixturecheck.setup.rolled import OverRolls
 from fixturecheck.setup.staging import Press, Push, Staging
 from fixturecheck.setup.tools import Drilling, EndMilling, MillMove
 from fixturecheck.shop.tables import Finish, Material
@@ -64,6 +65,7 @@ RECORDS: Mapping[str, type] = {
     "dials": Dials,
     "transfer": Transfer,
     "square": Squaring,
+    "over_rolls": OverRolls,
     "tolerances": Tolerances,
     "material": Material,
     "finish": Finish,
@@ -89,7 +91,7 @@ SINGLE = (
 
 LISTS = (
     "equipment", "body", "seat", "cut", "drill", "end_mill", "clamp", "mill", "transfer", "square",
-    "material", "finish",
+    "over_rolls", "material", "finish",
 )  # fmt: skip
 
 ALL = (

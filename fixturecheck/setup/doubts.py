@@ -361,6 +361,8 @@ def _records(setup: Setup) -> Iterator[_Defaults]:
     for transfer in setup.transfers:
         plain = ("block_error_mm", "block_square_mm") if transfer.block_mm is None else ()
         yield _Defaults(of=f"transfer {transfer.name}", record=transfer, skips=plain)
+    for one in setup.over_rolls:
+        yield _Defaults(of=f"over_rolls {one.name}", record=one)
     if setup.staging is not None:
         skips = () if any(b.tolerance_mm for b in setup.bodies) else ("draws",)
         yield _Defaults(of="staging", record=setup.staging, skips=skips)

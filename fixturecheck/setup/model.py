@@ -29,6 +29,7 @@ from fixturecheck.setup.document import Guess
 from fixturecheck.setup.hardening import Hardening
 from fixturecheck.setup.holding import Holding, Milling
 from fixturecheck.setup.records import BodyRole, Cut, Machine, Relieving, Seat
+from fixturecheck.setup.rolled import OverRolls
 from fixturecheck.setup.staging import Staging
 from fixturecheck.setup.tools import Drilling, EndMilling, loads_of
 from fixturecheck.setup.validate import all_of, refuse_bad
@@ -208,6 +209,8 @@ class Setup:
         How the parts are hardened before or after; None where they are not.
     transfers : sequence of Transfer
         Datums taken from a stop by an edge finder.
+    over_rolls : sequence of OverRolls
+        Sizes that are measured over rolls.
     squared : sequence of Squaring
         What was set parallel to the travel, and how closely.
     dials : Dials or None
@@ -244,6 +247,7 @@ class Setup:
     holding: Holding | None = None
     hardening: Hardening | None = None
     transfers: tuple[Transfer, ...] = ()
+    over_rolls: tuple[OverRolls, ...] = ()
     squared: tuple[Squaring, ...] = ()
     dials: Dials | None = None
     guessed: tuple[Guess, ...] = ()
@@ -260,6 +264,7 @@ class Setup:
             "end_mills": EndMilling,
             "sources": Source,
             "transfers": Transfer,
+            "over_rolls": OverRolls,
             "squared": Squaring,
         }
         for name, kind in kinds.items():

@@ -19,6 +19,7 @@ from fixturecheck.setup.hardening import Hardening, refuse_bad_words
 from fixturecheck.setup.holding import CalibratedChuck, Clamp, Holding, Milling
 from fixturecheck.setup.reader import Stated
 from fixturecheck.setup.records import Cut, HeadEntry, Machine, Relieving, Seat
+from fixturecheck.setup.rolled import OverRolls
 from fixturecheck.setup.staging import Staging
 from fixturecheck.setup.tools import (
     Drilling,
@@ -242,11 +243,12 @@ def read_tables(
             "drills": wrong.each(pieces["drill"], _drill),
             "end_mills": wrong.each(pieces["end_mill"], _end_mill),
             "transfers": wrong.each(pieces["transfer"], lambda t: t.record(Transfer)),
+            "over_rolls": wrong.each(pieces["over_rolls"], lambda o: o.record(OverRolls)),
             "squared": wrong.each(pieces["square"], lambda s: s.record(Squaring)),
             "guessed": wrong.or_else(lambda: guesses(as_stated or facts, head.guessed), ()),
             **{field: wrong.or_else(partial(of, facts), None) for field, of in _SINGLE.items()},
         }
-    for kind in ("equipment", "cut", "drill", "end_mill", "clamp", "mill", "transfer"):
+    for kind in ("equipment", "cut", "drill", "end_mill", "clamp", "mill", "transfer", "over_rolls"):
         _note_repeats(wrong, kind, ((e.values.get("name"), e) for e in pieces[kind]))
     _note_repeats(wrong, "body", ((b.name, b.entry) for b in read))
     if all_read:

@@ -19,6 +19,7 @@ from fixturecheck.setup.dials import refuse_bad_dials
 from fixturecheck.setup.hardening import refuse_bad_hardening
 from fixturecheck.setup.holding import refuse_bad_holding
 from fixturecheck.setup.records import LEAN_MM, ZONE_MM, BodyRole, PoleSign
+from fixturecheck.setup.rolled import refuse_bad_rolls
 from fixturecheck.setup.staging import refuse_bad_staging
 from fixturecheck.setup.tools import refuse_bad_drills, refuse_bad_end_mills
 from fixturecheck.shop import tables
@@ -113,6 +114,8 @@ def _records(setup: Setup) -> Iterator[_Record]:
         yield ("dials",), "dials", setup.dials
     for transfer in setup.transfers:
         yield ("transfer", transfer.name), f"transfer {transfer.name!r}", transfer
+    for one in setup.over_rolls:
+        yield ("over_rolls", one.name), f"over_rolls {one.name!r}", one
     for square in setup.squared:
         yield (), "square", square
     yield from _drilled_and_hardened(setup)
@@ -496,6 +499,7 @@ _REFUSALS: tuple[tuple[tuple[str, ...], Callable[[Setup], None]], ...] = (
     ((), refuse_bad_end_mills),
     (("hardening",), refuse_bad_hardening),
     (("dials",), refuse_bad_dials),
+    ((), refuse_bad_rolls),
     (("relief",), _refuse_bad_relieving),
     ((), _refuse_bad_severity),
 )

@@ -21,6 +21,7 @@ from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.setup.records import BodyRole, CutWay, Rank
 from fixturecheck.setup.tools import MillMove
 from fixturecheck.sheet.measured import MeasuredFace
+from fixturecheck.sizes.over_rolls import RolledSize
 from fixturecheck.units import Writing
 from fixturecheck.wording.hardening import tempered_words
 from fixturecheck.wording.hold import (
@@ -30,7 +31,7 @@ from fixturecheck.wording.hold import (
     magnet_state,
 )
 from fixturecheck.wording.sentences import first_up, sentence
-from fixturecheck.wording.settings import move_words, shown_on, time_words, turns_words
+from fixturecheck.wording.settings import move_words, rolls_words, shown_on, time_words, turns_words
 
 _MOST_CAUTIONS = 8
 _MOST_POINTS = 4
@@ -176,7 +177,7 @@ class Sheet:
 def sheet_of(
     result: Result,
     setup: Setup,
-    heights: Sequence[MeasuredFace],
+    heights: Sequence[MeasuredFace | RolledSize],
     *,
     number: str = "",
     title: str = "",
@@ -190,7 +191,7 @@ def sheet_of(
         What its check found.
     setup : Setup
         The set-up that was checked.
-    heights : sequence of MeasuredFace
+    heights : sequence of MeasuredFace or RolledSize
         How far each target lies from the face that its part seats by.
     number, title : str
         Of the operation; the name of the set-up where there is no title.
@@ -472,10 +473,13 @@ def _dials(dials: CutDials, write: Writing) -> CutSheet:
     return CutSheet(name=dials.cut, rows=rows, says=says)
 
 
-def _measures(setup: Setup, heights: Sequence[MeasuredFace]) -> Iterator[MeasureRow]:
+def _measures(setup: Setup, heights: Sequence[MeasuredFace | RolledSize]) -> Iterator[MeasureRow]:
     """Yield what to measure of the first part of each cut, and with what."""
     write = setup.write
     for height in heights:
+        if isinstance(height, RolledSize):
+            yield _over_rolls(height, write)
+            continue
         zone_mm = setup.body(height.face.body).zone_mm(height.face.face)
         size = "by the drawing"
         if height.size_mm is not None:
@@ -485,6 +489,18 @@ def _measures(setup: Setup, heights: Sequence[MeasuredFace]) -> Iterator[Measure
         yield MeasureRow(
             face=f"{height.face}{more}", size=size, tolerance=tolerance, gauge=gauge_for(zone_mm)
         )
+
+
+def _over_rolls(size: RolledSize, write: Writing) -> MeasureRow:
+    """Return the row of a size that is measured over rolls."""
+    one, off_mm = size.stated, size.off_mm
+    how = rolls_words(one.roll_mm, one.lies_on, one.to, write, between=size.between)
+    return MeasureRow(
+        face=f"{one.part}, {one.name}: {how}",
+        size=write.length(size.reading_mm, ".4f"),
+        tolerance="by the drawing" if off_mm is None else f"±{write.length(off_mm, '.4f', 'down')}",
+        gauge=gauge_for(None if off_mm is None else 2.0 * off_mm),
+    )
 
 
 def gauge_for(zone_mm: float | None) -> str:

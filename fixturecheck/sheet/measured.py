@@ -1,4 +1,4 @@
-"""How far the faces that are ground lie from the faces that their part seats by."""
+"""What is measured: faces that are ground, from those that their part seats by, and sizes over rolls."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import flat_of
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Cut, Setup
+from fixturecheck.sizes.over_rolls import RolledSize, rolled_sizes
 
 _PARALLEL = 1.0 - 1e-9
 
@@ -36,8 +37,8 @@ class MeasuredFace:
     parts: int
 
 
-def heights_of(setup: Setup) -> Iterator[MeasuredFace]:
-    """Yield the faces that are ground or milled, with their distance from a parallel seat.
+def measured_of(setup: Setup) -> Iterator[MeasuredFace | RolledSize]:
+    """Yield faces that are ground or milled, with their distance from a parallel seat, then sizes over rolls.
 
     Parameters
     ----------
@@ -47,8 +48,8 @@ def heights_of(setup: Setup) -> Iterator[MeasuredFace]:
 
     Yields
     ------
-    MeasuredFace
-        Once for all parts of a cut.
+    MeasuredFace or RolledSize
+        A face once for all parts of a cut; sizes over rolls that can be worked out.
     """
     for cut in setup.cuts:
         body = setup.body(cut.parts[0])
@@ -60,6 +61,7 @@ def heights_of(setup: Setup) -> Iterator[MeasuredFace]:
         for face in run.makes:
             if _plane(body, face) is not None:
                 yield _height(setup, body, face, len(run.parts))
+    yield from (one for one in rolled_sizes(setup) if isinstance(one, RolledSize))
 
 
 def _ground(cut: Cut) -> bool:

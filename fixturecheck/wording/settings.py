@@ -48,6 +48,30 @@ def unsure_words(incline: Incline) -> str:
     )
 
 
+def rolls_words(
+    roll_mm: float, lies_on: Sequence[Sequence[str]], to: str | None, write: Writing, *, between: bool
+) -> str:
+    """Return what is measured over or between which rolls on which faces.
+
+    Parameters
+    ----------
+    roll_mm : float
+        Diameter.
+    lies_on : sequence of sequence of str
+        The faces of each roll.
+    to : str or None
+        The face that one roll is measured from.
+    write : Writing
+    between : bool
+        Whether it is read between the rolls.
+    """
+    first, *second = (" and ".join(faces) for faces in lies_on)
+    roll = write.length(roll_mm, "g")
+    if not second:
+        return f"from {to} over a roll of {roll} on {first}"
+    return f"{'between' if between else 'over'} two rolls of {roll}, on {first} and on {second[0]}"
+
+
 LEVEL_DEG = 1e-4
 """An angle that is no larger need not be set: a third of a second of arc."""
 

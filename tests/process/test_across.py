@@ -16,7 +16,7 @@ from fixturecheck.process.records import Operation
 from fixturecheck.process.run import looked_across, staged_job
 from fixturecheck.process.states import states_of
 from fixturecheck.result.finding import Kind, Verdict
-from tests.process.jobs import HIGH, LONG, ROUTE, WIDE, changed, on_chuck, route
+from tests.process.jobs import HIGH, LONG, ROUTE, WIDE, changed, on_chuck, part, route
 
 SETUPS = {10: on_chuck("top"), 20: on_chuck("bottom")}
 
@@ -231,3 +231,39 @@ def test_the_burr_edges_of_a_bored_plate_are_its_two_rims() -> None:
 def test_what_cannot_be_done_as_stated_is_refused(operations, says: str) -> None:
     with pytest.raises(SetupError, match=says):
         route(*operations)
+
+
+HARDENED = Operation(number=90, name="harden", kind="harden", temper_c=200.0)
+
+
+def magnetised(material: str, *operations: Operation, **changes):
+    """What is said of magnetism in the route of a part off chucks whose poles lie 25 mm apart."""
+    own = replace(part(), material=material)
+    first, second, *rest = ROUTE
+    job = job_of("a block", own, (first, replace(second, **changes), *rest, *operations), setups=SETUPS)
+    return found(job, "magnetism")
+
+
+def test_tool_steel_off_a_chuck_is_demagnetised_before_the_furnace() -> None:
+    """A ball keeps 2 mu0 Hc: 24 mT of A2's 9.7 kA/m; a chip hangs on from sqrt(mu0 rho g p / 3 pi), 16 mT."""
+    (told,) = magnetised("tool_steel_a2", HARDENED)
+    assert (told.number, told.finding.verdict) == (90, Verdict.CAUTION)
+    assert told.finding.value == pytest.approx(2 * 4e-7 * math.pi * 9710.0 * 1e3, rel=1e-3)
+    chips_t = math.sqrt(4e-7 * math.pi * 7870.0 * 9.80665 * 0.025 / math.pi / 3.0)
+    assert told.finding.limit == pytest.approx(chips_t * 1e3, rel=1e-3)
+    assert "the magnet of 20 second side" in told.finding.says
+    assert "demagnetises = true" in told.finding.remedy
+
+
+def test_it_is_told_where_it_is_measured_too_and_no_more_once_it_is_gone() -> None:
+    gauge = Operation(number=50, name="gauge", kind="measure", measures=("top",))
+    told = magnetised("tool_steel_a2", gauge, HARDENED, replace(gauge, number=95))
+    # Hardening takes it away, so that the last gauging comes to it clean.
+    assert [a.number for a in told] == [50, 90]
+    assert magnetised("tool_steel_a2", gauge, HARDENED, demagnetises=True) == []
+
+
+def test_mild_steel_keeps_too_little_and_brass_none() -> None:
+    (told,) = magnetised("steel_1018", HARDENED)
+    assert told.finding.verdict is Verdict.GO
+    assert magnetised("brass", Operation(number=50, name="gauge", kind="measure", measures=("top",))) == []

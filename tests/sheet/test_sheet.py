@@ -23,7 +23,7 @@ from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.setup.tools import EndMilling, MillMove
 from fixturecheck.sheet import pages
 from fixturecheck.sheet.content import gauge_for, sheet_of, staged_steps
-from fixturecheck.sheet.measured import heights_of
+from fixturecheck.sheet.measured import measured_of
 from fixturecheck.sheet.operation import bare_sheet, edges_stoned, with_operation, with_whole
 from fixturecheck.sheet.picture import staged_scenes
 from fixturecheck.units import Writing
@@ -44,7 +44,7 @@ def setup():
 @pytest.fixture(scope="module")
 def sheet(setup):
     result = engine.check(setup, only=("seat", "dials"))
-    return sheet_of(result, setup, list(heights_of(setup)), number="20", title="grind the tops")
+    return sheet_of(result, setup, list(measured_of(setup)), number="20", title="grind the tops")
 
 
 def words(pdf: bytes) -> str:
@@ -184,10 +184,10 @@ def test_sizes_are_measured_from_the_seat(setup):
         Seat(body="gib_1", face="y_high", on="rail", on_face="y_low", rank="secondary"),
         Seat(body="gib_1", face="bottom", on="plate", on_face="top"),
     )
-    floor = next(iter(heights_of(replace(setup, seats=seats))))
+    floor = next(iter(measured_of(replace(setup, seats=seats))))
     assert (floor.face, floor.over, floor.parts) == ("gib_1.top", "gib_1.bottom", 2)
     assert floor.size_mm == pytest.approx(10.0)
-    assert next(iter(heights_of(setup))).size_mm is None
+    assert next(iter(measured_of(setup))).size_mm is None
 
 
 def test_the_command_writes_both_beside_each_other_and_refuses_what_cannot_be(tmp_path):

@@ -7,4 +7,5 @@ MODULES = {
     "burr": "fixturecheck.process.across.burr",
     "wall": "fixturecheck.process.across.wall",
     "growth": "fixturecheck.process.across.growth",
+    "magnetism": "fixturecheck.process.across.magnetism",
 }
