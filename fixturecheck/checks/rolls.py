@@ -54,7 +54,8 @@ def check(stage: Stage) -> Iterator[Finding]:
 
 def _reading(size: RolledSize, write: Writing) -> Finding:
     one = size.stated
-    how = rolls_words(one.roll_mm, one.lies_on, one.to, write, between=size.between)
+    how = rolls_words(len(one.lies_on), one.roll_mm, one.to, write, between=size.between)
+    how += " in the corners of " + " and ".join(listed(list(faces)) for faces in one.lies_on)
     off = "no zone of its faces says how far it may go"
     if size.off_mm is not None:
         off = f"within ±{write.gap(size.off_mm * 1e3)} by the zones of its faces"

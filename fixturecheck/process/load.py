@@ -87,7 +87,17 @@ def load_job(path: Path, overrides: Mapping[str, str]) -> Job:
         count=stated.head.count,
         units=stated.head.units,
         sources=sources_of(stated.path, [part], files[1:]),
+        where=_where_of(stated),
     )
+
+
+def _where_of(stated: StatedJob) -> dict[str, str]:
+    """Return the file and line of the part, the blank and each operation."""
+    tables = {"part": stated.part.entry}
+    if stated.blank_facts is not None:
+        tables["blank"] = stated.blank_facts.entry
+    found = {name: entry.where(entry.path) for name, entry in tables.items()}
+    return found | {str(o.number): stated.where(o, "number") for o in stated.operations}
 
 
 def job_of(

@@ -61,6 +61,8 @@ class Job:
         `mm` or `inch`: what reports show.
     sources : tuple of Source
         The files that it was read from.
+    where : mapping of str to str
+        File and line of `part`, of `blank`, and of each operation by its number; empty for a script.
     """
 
     name: str
@@ -72,6 +74,7 @@ class Job:
     count: int = field(default=1, metadata=allowed(1, 100000))
     units: str = field(default="mm", metadata=allowed(words=UNITS))
     sources: tuple[Source, ...] = ()
+    where: Mapping[str, str] = field(default_factory=dict, repr=False)
 
     @property
     def write(self) -> Writing:

@@ -7,7 +7,8 @@ the finished part backward, and from the blank forward, by where the faces are.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import replace
 
 from fixturecheck.errors import KernelError, NotComputedError, SetupError
@@ -43,17 +44,31 @@ def states_of(job: Job) -> tuple[PartState, ...]:
     last, named_last, stock_last = _at_end(job)
     solids, faces, stocks = [last], [named_last], [stock_last]
     for operation in reversed(job.operations):
-        solid, named, stock = _put_back(job, operation, solids[0], faces[0], stocks[0])
+        with _stated(job, str(operation.number)):
+            solid, named, stock = _put_back(job, operation, solids[0], faces[0], stocks[0])
         solids.insert(0, solid)
         faces.insert(0, named)
         stocks.insert(0, stock)
-    _refuse_small_blank(job, solids[0])
-    _refuse_never_made(job, solids[0])
+    with _stated(job, "blank"):
+        _refuse_small_blank(job, solids[0])
+    with _stated(job, "part"):
+        _refuse_never_made(job, solids[0])
     with_blank = _carried_forward(job, solids, faces)
     found = [_state(job, None, None, solids[0], with_blank[0], stocks[0])]
     for i, operation in enumerate(job.operations):
-        found.append(_state(job, operation, solids[i], solids[i + 1], with_blank[i + 1], stocks[i + 1]))
+        with _stated(job, str(operation.number)):
+            found.append(_state(job, operation, solids[i], solids[i + 1], with_blank[i + 1], stocks[i + 1]))
     return tuple(found)
+
+
+@contextmanager
+def _stated(job: Job, table: str) -> Iterator[None]:
+    """Have every problem that ends the block say where in the job's file its table stands."""
+    try:
+        yield
+    except SetupError as wrong:
+        where = f"{job.where[table]}: " if table in job.where else ""
+        raise SetupError(*(where + problem for problem in wrong.problems)) from wrong
 
 
 def _at_end(job: Job) -> tuple[Solid, Faces, dict[str, float]]:
@@ -64,7 +79,8 @@ def _at_end(job: Job) -> tuple[Solid, Faces, dict[str, float]]:
     for name, makers in makers_of(job.operations).items():
         left_mm = left_on(name, makers)[-1]
         if left_mm > _NOTHING_MM:
-            solid, faces = _grown_part(makers[-1], solid, faces, name, left_mm)
+            with _stated(job, str(makers[-1].number)):
+                solid, faces = _grown_part(makers[-1], solid, faces, name, left_mm)
             stock[name] = left_mm
     return solid, faces, stock
 
@@ -103,15 +119,23 @@ def _closed_part(
     all_faces = faces_of(solid)
     rounds = {i for i in smooth_neighbours(solid, wanted) if i not in named and not is_flat(all_faces[i])}
     what = f"operation {operation.title!r}: {', '.join(from_solid)}"
+    stuck = ", ".join(from_solid)
     for tried in dict.fromkeys((frozenset(wanted | rounds), frozenset(wanted))):
         try:
             before = closed(solid, sorted(tried), what)
         except KernelError:
             continue
+        # The kernel closes what it can and says nothing of the rest.
+        there = found_again(solid, before, dict.fromkeys(wanted, 0.0))
+        still = [name for name in from_solid if any(there[i] for i in faces.get(name, ()))]
+        if still:
+            stuck = ", ".join(still)
+            continue
         return before, _found(solid, before, {n: f for n, f in faces.items() if n not in from_solid}, {})
     message = (
-        f"{what} cannot be closed: the faces around do not meet when they are extended; name the fillets and "
-        f"ends that belong to them in `makes` too, or state the part before it: {_STATE_IT}"
+        f"operation {operation.title!r}: {stuck} cannot be closed: the faces around do not meet when they "
+        f"are extended; state its stock_mm where it is a face with stock, name the fillets and ends that "
+        f"belong to it in `makes` too, or state the part before it: {_STATE_IT}"
     )
     raise SetupError(message)
 

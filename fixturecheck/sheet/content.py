@@ -309,6 +309,7 @@ def _alike(burrs: Sequence[Burr]) -> Iterator[tuple[str, list[str]]]:
 
 _SPECIAL = {
     Kind.STACK: Mark.DO,
+    Kind.OVER_ROLLS: Mark.FACT,
     Kind.SLOPE: Mark.FACT,
     Kind.DRILL_START: Mark.DO,
     Kind.SPOT: Mark.DO,
@@ -494,10 +495,10 @@ def _measures(setup: Setup, heights: Sequence[MeasuredFace | RolledSize]) -> Ite
 def _over_rolls(size: RolledSize, write: Writing) -> MeasureRow:
     """Return the row of a size that is measured over rolls."""
     one, off_mm = size.stated, size.off_mm
-    how = rolls_words(one.roll_mm, one.lies_on, one.to, write, between=size.between)
+    how = rolls_words(len(one.lies_on), one.roll_mm, one.to, write, between=size.between)
     return MeasureRow(
-        face=f"{one.part}, {one.name}: {how}",
-        size=write.length(size.reading_mm, ".4f"),
+        face=f"{one.part}, {one.name}",
+        size=f"{write.length(size.reading_mm, '.4f')} {how}",
         tolerance="by the drawing" if off_mm is None else f"±{write.length(off_mm, '.4f', 'down')}",
         gauge=gauge_for(None if off_mm is None else 2.0 * off_mm),
     )

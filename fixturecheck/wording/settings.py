@@ -48,28 +48,25 @@ def unsure_words(incline: Incline) -> str:
     )
 
 
-def rolls_words(
-    roll_mm: float, lies_on: Sequence[Sequence[str]], to: str | None, write: Writing, *, between: bool
-) -> str:
-    """Return what is measured over or between which rolls on which faces.
+def rolls_words(count: int, roll_mm: float, to: str | None, write: Writing, *, between: bool) -> str:
+    """Return over or between which rolls a size is measured.
 
     Parameters
     ----------
+    count : int
+        How many rolls, 1 or 2.
     roll_mm : float
         Diameter.
-    lies_on : sequence of sequence of str
-        The faces of each roll.
     to : str or None
         The face that one roll is measured from.
     write : Writing
     between : bool
         Whether it is read between the rolls.
     """
-    first, *second = (" and ".join(faces) for faces in lies_on)
     roll = write.length(roll_mm, "g")
-    if not second:
-        return f"from {to} over a roll of {roll} on {first}"
-    return f"{'between' if between else 'over'} two rolls of {roll}, on {first} and on {second[0]}"
+    if count == 1:
+        return f"from {to} over a roll of {roll}"
+    return f"{'between' if between else 'over'} two rolls of {roll}"
 
 
 LEVEL_DEG = 1e-4

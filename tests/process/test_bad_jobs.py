@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
+import cadquery as cq
 import pytest
 
 from tests.doors import command
@@ -38,3 +39,111 @@ def test_a_job_that_cannot_be_is_refused_in_one_line(tmp_path, file, stated, ins
     assert len(answer.stderr.strip().splitlines()) == 1
     assert f"{file}, line " in answer.stderr
     assert not (tmp_path / "out").exists()
+
+
+JOB = """
+[job]
+name = "a block"
+
+[part]
+name = "block"
+file = "block.step"
+
+[part.faces]
+top = { select = ">Z" }
+bottom = { select = "<Z" }
+left = { select = "<X" }
+bore = { near = [12, 3, 10] }
+
+[blank]
+size_mm = [40, 30, 25]
+low_mm = [-20, -15, -1]
+
+[[operation]]
+number = 10
+name = "first side"
+kind = "grind"
+makes = ["top"]
+stock_mm = 4
+
+[[operation]]
+number = 20
+name = "second side"
+kind = "grind"
+makes = ["bottom"]
+stock_mm = 1
+
+[[operation]]
+number = 30
+name = "bore"
+kind = "drill"
+makes = ["bore"]
+"""
+"""A block of 40 x 30 x 20 with a bore of 6, out of a blank that holds it with its stock."""
+
+
+def line_of(text: str, table: str) -> int:
+    return text[: text.index(table)].count("\n") + 1
+
+
+@pytest.mark.parametrize(
+    ("stated", "instead", "table", "says"),
+    [
+        # 1.5 mm short at one end, by 40 x 30 of face, the bore not drilled yet: 1800 mm3.
+        ("low_mm = [-20, -15, -1]", "low_mm = [-20, -15, -2.5]", "[blank]", "1800 mm³ of it lie outside"),
+        ('makes = ["bottom"]\nstock_mm = 1', 'makes = []', "[part]", "no operation makes bottom of the part"),
+        ('makes = ["bore"]', 'makes = ["bore", "left"]', "[[operation]]\nnumber = 30",
+         "'30 bore': left cannot be closed: the faces around do not meet"),
+    ],
+)  # fmt: skip
+def test_states_that_cannot_be_are_refused_where_they_are_stated(
+    tmp_path, stated, instead, table, says
+) -> None:
+    whole = cq.Workplane("XY").box(40, 30, 20, centered=(True, True, False))
+    whole.cut(cq.Workplane("XY").center(12, 0).circle(3).extrude(20)).val().exportStep(
+        str(tmp_path / "block.step")
+    )
+    assert JOB.count(stated) == 1
+    text = JOB.replace(stated, instead)
+    (tmp_path / "job.toml").write_text(text, encoding="utf-8")
+    answer = command("check", tmp_path / "job.toml", "--out", tmp_path / "out", "--quiet", "--no-pictures")
+    assert answer.returncode == 2, answer.stderr
+    assert says in answer.stderr
+    (line,) = answer.stderr.strip().splitlines()
+    lines = range(line_of(text, table), line_of(text, table) + 4)
+    assert any(f"job.toml, line {n}: " in line for n in lines)
+    if "closed" in says:
+        assert 'solid_before = "FILE.step"' in line
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    ("kind", "params", "says"),
+    [
+        ("sine_plate", "angle_deg = 0.1", "makes 0.1 degrees over 127 mm"),
+        ("compound_sine_plate", "upper_angle_deg = 0.1", "makes 0.1 degrees over 127 mm"),
+    ],
+)
+def test_an_angle_that_no_stack_makes_is_refused_with_the_nearest(tmp_path, kind, params, says) -> None:
+    """A stack of 0.5 mm, the thinnest block, makes asin(0.5 / 127) = 0.22557 deg, 452 seconds more."""
+    stated = f"""
+[setup]
+name = "slope"
+
+[[equipment]]
+kind = "{kind}"
+name = "sine"
+params = {{ {params} }}
+
+[[body]]
+name = "block"
+file = "block.step"
+"""
+    cq.Workplane("XY").box(40, 30, 20).val().exportStep(str(tmp_path / "block.step"))
+    (tmp_path / "slope.toml").write_text(stated, encoding="utf-8")
+    answer = command("check", tmp_path / "slope.toml", "--out", tmp_path / "out", "--quiet")
+    assert answer.returncode == 2
+    assert says in answer.stderr
+    assert "the nearest, 0.5000 mm, makes 0.22557 degrees, off by +452 seconds of arc" in answer.stderr
+    assert len(answer.stderr.strip().splitlines()) == 1
+    assert f"slope.toml, line {line_of(stated, '[[equipment]]')}" in answer.stderr
