@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from fixturecheck.angles.angle_blocks import angle_set, angle_stack
 from fixturecheck.angles.gauge_blocks import Stack, gauge_set, stack_error_um, stack_of
 from fixturecheck.angles.sine import (
     ARCSEC_PER_DEG,
@@ -32,6 +33,8 @@ class Incline:
     by_stack_arcsec, by_distance_arcsec, by_flatness_arcsec : float
         How far the angle may be off either way by the stack, the distance of the rolls, and flatness; of an
         angle block all of it counts as flatness.
+    gauges_arcsec : tuple of int
+        The angle gauges that make it, where they do, from below; negative is turned round.
     hinge : tuple of float
         Unit direction of the hinge where it stands, in the equipment's frame; the slope turns right-handed
         about it.
@@ -44,6 +47,7 @@ class Incline:
     by_stack_arcsec: float = 0.0
     by_distance_arcsec: float = 0.0
     by_flatness_arcsec: float = 0.0
+    gauges_arcsec: tuple[int, ...] = ()
     hinge: tuple[float, float, float] = (1.0, 0.0, 0.0)
 
     @property
@@ -138,4 +142,41 @@ def sine_incline(bar: SineBar, angle_deg: float) -> Incline:
         by_stack_arcsec=by_stack,
         by_distance_arcsec=by_distance,
         by_flatness_arcsec=by_flatness,
+    )
+
+
+def angle_gauge_incline(blocks: str, angle_deg: float, error_arcsec: float) -> Incline:
+    """Return the slope that the angle gauges of a set make, the fewest that come nearest.
+
+    Parameters
+    ----------
+    blocks : str
+        The set of angle gauges.
+    angle_deg : float
+    error_arcsec : float
+        How far each of them may be off.
+
+    Returns
+    -------
+    Incline
+
+    Raises
+    ------
+    NotComputedError
+        The angle is beyond the set, or none of it comes within a minute of arc.
+    """
+    stack = angle_stack(angle_set(blocks), angle_deg * ARCSEC_PER_DEG)
+    reached_deg = stack.angle_arcsec / ARCSEC_PER_DEG
+    missed = stack.angle_arcsec - angle_deg * ARCSEC_PER_DEG
+    if abs(missed) > FAR_ARCSEC or not stack.blocks_arcsec:
+        message = (
+            f"no gauges of {blocks} make {angle_deg:g} degrees; the nearest make {reached_deg:.5f} degrees"
+        )
+        raise NotComputedError(message)
+    return Incline(
+        wanted_deg=angle_deg,
+        reached_deg=reached_deg,
+        blocks=blocks,
+        gauges_arcsec=stack.blocks_arcsec,
+        by_stack_arcsec=error_arcsec * len(stack.blocks_arcsec),
     )

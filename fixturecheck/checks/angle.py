@@ -36,7 +36,7 @@ from fixturecheck.numeric import to_vector
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import Cut
-from fixturecheck.wording.settings import angle_dms, missed_words, stack_words, unsure_words
+from fixturecheck.wording.settings import angle_dms, gauges_words, missed_words, stack_words, unsure_words
 
 Place = tuple[Floats, Floats]
 """Middle and normal of a face."""
@@ -56,6 +56,8 @@ def check(stage: Stage) -> Iterator[Finding]:
     """Yield the stack of each slope, and what its angle does to each face that is ground on it."""
     for body, riders in slopes_of(stage):
         own, who = body.inclines[-1], _leaf(stage.setup, body)
+        if own.gauges_arcsec:
+            yield _stack(who, body, own)
         if own.stack is not None:
             yield _stack(who, body, own)
             if own.wanted_deg > STEEP_DEG:
@@ -75,7 +77,7 @@ def _leaf(setup: Setup, body: Body) -> str:
 def _stack(who: str, body: Body, incline: Incline) -> Finding:
     """Tell the blocks to wring, and the angle that they make."""
     stack = incline.stack
-    words = "" if stack is None else stack_words(stack, incline.blocks)
+    words = gauges_words(incline.gauges_arcsec) if stack is None else stack_words(stack, incline.blocks)
     both = ""
     if len(body.inclines) > 1:
         lean_deg = resultant_deg(*(i.reached_deg for i in body.inclines))
@@ -88,8 +90,8 @@ def _stack(who: str, body: Body, incline: Incline) -> Finding:
         subject=who,
         kind=Kind.STACK,
         about=(body.name,),
-        says=f"Wring {words} from {incline.blocks} under {who}, in this order from below: "
-        f"{angle_dms(incline.reached_deg)}, {missed_words(incline)}, and known to "
+        says=f"Wring {words} from {incline.blocks} {'under' if stack else 'as'} {who}, in this order from "
+        f"below: {angle_dms(incline.reached_deg)}, {missed_words(incline)}, and known to "
         f"{unsure_words(incline)}.{both}",
         source=_SOURCE,
     )
@@ -173,7 +175,9 @@ def _target(setup: Setup, slope: Body, at: tuple[Cut, FaceRef], error_um: float,
         ):
             shares[name] = shares.get(name, 0.0) + arcsec
     take = f"Take {_SHARES[max(shares, key=shares.__getitem__)]}: that is the largest share."
-    if slope.inclines[-1].stack is None:
+    if slope.inclines[-1].gauges_arcsec:
+        take = "Take gauges that are known better, or set it by an indicator along the slope."
+    elif slope.inclines[-1].stack is None:
         take = "Take a block whose angle is known better, or set it by an indicator along the slope."
     off = " and ".join(f'{i.most_arcsec:.1f}"' for i in slope.inclines)
     return judge(

@@ -8,11 +8,18 @@ from functools import cache
 from types import MappingProxyType
 from typing import Any
 
+from fixturecheck.errors import NotComputedError
 from fixturecheck.files import shipped_table
 from fixturecheck.interval import Range
 from fixturecheck.names import row_of
 
 Points = tuple[tuple[float, ...], ...]
+
+WITHOUT_TABLE = (
+    "steel_52100", "steel_4140", "tool_steel_h13", "tool_steel_m2", "silver_steel", "stainless_416",
+    "stainless_455",
+)  # fmt: skip
+"""Materials that are hardened in practice and of whose hardness and size change no table was found."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,6 +144,51 @@ def hardening_steel(name: str) -> HardeningSteel:
         The table has no such steel; the nearest ones are named.
     """
     return row_of(name, hardening_steels(), what="steel to harden")
+
+
+def tabled_steel(name: str) -> HardeningSteel:
+    """Return the steel of a name, or say that nothing of it is known here.
+
+    Parameters
+    ----------
+    name : str
+        Its name among the materials.
+
+    Returns
+    -------
+    HardeningSteel
+
+    Raises
+    ------
+    NotComputedError
+        It hardens, and there is no table of it.
+    SetupError
+        It is no steel to harden; the nearest ones are named.
+    """
+    if name in WITHOUT_TABLE:
+        message = (
+            f"no table of the hardness and the size change of {name} by temper was found; measure it on your "
+            "own bars and state growth_share, and temper by its maker's sheet"
+        )
+        raise NotComputedError(message)
+    return hardening_steel(name)
+
+
+def refuse_soft_steel(name: str) -> None:
+    """Refuse a material that is no steel to harden.
+
+    Parameters
+    ----------
+    name : str
+        Its name among the materials.
+
+    Raises
+    ------
+    SetupError
+        It is none; the nearest ones are named.
+    """
+    if name not in WITHOUT_TABLE:
+        hardening_steel(name)
 
 
 def hardening_process(name: str) -> HardeningProcess:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import HIDDEN, allowed, recorded
-from fixturecheck.hardening.steels import hardening_process, hardening_steel
+from fixturecheck.hardening.steels import hardening_process, refuse_soft_steel
 from fixturecheck.interval import Range
 from fixturecheck.names import nearest
 from fixturecheck.result.shapes import Vector
@@ -149,7 +149,7 @@ def refuse_bad_words(hardening: Hardening) -> None:
     try:
         hardening_process(hardening.process)
         if hardening.steel is not None:
-            hardening_steel(hardening.steel)
+            refuse_soft_steel(hardening.steel)
     except SetupError as reason:
         message = f"hardening: {reason}"
         raise SetupError(message) from reason
@@ -189,7 +189,7 @@ def refuse_bad_hardening(setup: Setup) -> None:
     # With its size change stated, a steel that the table does not have is answered for its sizes.
     for body in () if hardening.growth_share else parts:
         try:
-            hardening_steel(hardening.steel_of(body))
+            refuse_soft_steel(hardening.steel_of(body))
         except SetupError as reason:
             message = f"hardening of {body.name!r}: {reason}; state the steel in [hardening]"
             raise SetupError(message) from reason

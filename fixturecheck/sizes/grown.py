@@ -23,7 +23,7 @@ from fixturecheck.hardening.growth import (
     stated_growth,
     stock_to_leave_mm,
 )
-from fixturecheck.hardening.steels import hardening_process, hardening_steel
+from fixturecheck.hardening.steels import hardening_process, tabled_steel
 from fixturecheck.hardening.temper import temper_for
 from fixturecheck.kernel.measure import box_of, extent_along
 from fixturecheck.numeric import square_to, to_vector
@@ -97,7 +97,7 @@ def temper_of(hardening: Hardening, steel_name: str) -> float | None:
     """
     if hardening.temper_c is not None or hardening.wanted is None:
         return hardening.temper_c
-    return temper_for(hardening_steel(steel_name), hardening.wanted).temper_c
+    return temper_for(tabled_steel(steel_name), hardening.wanted).temper_c
 
 
 def growth_of_part(hardening: Hardening, body: Body) -> Growth:
@@ -106,12 +106,12 @@ def growth_of_part(hardening: Hardening, body: Body) -> Growth:
     Raises
     ------
     NotComputedError
-        The table does not reach the temper, or no temper gives the wanted hardness.
+        There is no table of its steel, it does not reach the temper, or no temper gives the wanted hardness.
     """
     if hardening.growth_share:
         return stated_growth(*hardening.growth_share)
     name = hardening.steel_of(body)
-    return growth_of(hardening_steel(name), temper_of(hardening, name))
+    return growth_of(tabled_steel(name), temper_of(hardening, name))
 
 
 def sizes_of(setup: Setup, body: Body) -> Iterator[PartSize | NotComputedError]:

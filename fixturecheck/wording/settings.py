@@ -25,6 +25,22 @@ def stack_words(stack: Stack, blocks: str) -> str:
     return f"{' + '.join(sizes)} = {height}"
 
 
+def gauges_words(gauges_arcsec: Sequence[int]) -> str:
+    """Return angle gauges in order from below, those that are turned round with their sign.
+
+    Parameters
+    ----------
+    gauges_arcsec : sequence of int
+
+    Returns
+    -------
+    str
+    """
+    first, *others = gauges_arcsec
+    signed = [f"{'+' if g > 0 else '-'} {dms(abs(g))}" for g in others]
+    return " ".join([dms(first), *signed])
+
+
 def angle_dms(angle_deg: float) -> str:
     """Return an angle in degrees, minutes and seconds."""
     return dms(angle_deg * ARCSEC_PER_DEG)
@@ -40,6 +56,8 @@ def missed_words(incline: Incline) -> str:
 
 def unsure_words(incline: Incline) -> str:
     """Return how far the angle may be off besides, and by what."""
+    if incline.gauges_arcsec:
+        return f'±{incline.unsure_arcsec:.1f}" as the gauges are made'
     if incline.stack is None:
         return f'±{incline.unsure_arcsec:.1f}" as the block is made'
     return (
@@ -62,6 +80,10 @@ def rolls_words(count: int, roll_mm: float, to: str | None, write: Writing, *, b
     write : Writing
     between : bool
         Whether it is read between the rolls.
+
+    Returns
+    -------
+    str
     """
     roll = write.length(roll_mm, "g")
     if count == 1:
@@ -84,6 +106,10 @@ def levelled_words(who: str, inclines: Sequence[Incline], needed_deg: tuple[floa
         Its slopes, the lowest first.
     needed_deg : tuple of float
         Angle of the lower hinge and of the upper one.
+
+    Returns
+    -------
+    str
     """
     lower, upper = (0.0 if abs(a) < LEVEL_DEG else a for a in needed_deg)
     turned = ""
@@ -96,7 +122,7 @@ def levelled_words(who: str, inclines: Sequence[Incline], needed_deg: tuple[floa
             f"No angle of {who} alone brings it level: take a compound sine plate, the lower plate at "
             f"{lower:.4f}° and the upper one at {abs(upper):.4f}° toward {way}X{turned}."
         )
-    if inclines[-1].stack is None:
+    if inclines[-1].stack is None and not inclines[-1].gauges_arcsec:
         return f"Take a block of {lower:.4f}° in place of {who}{turned}."
     if len(inclines) == 1:
         return f"Set {who} at {lower:.4f}°{turned}."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import cadquery as cq
@@ -142,3 +143,39 @@ def test_the_end_of_the_plate_stays_above_its_base(angle_deg: float) -> None:
     plate = {b.name: b for b in equipment("sine_plate", name="sine", angle_deg=angle_deg, stop_mm=8.0)}
     base, leaning = (plate[n].solid.moved(plate[n].at) for n in ("sine_base", "sine_plate"))
     assert base.intersect(leaning).Volume() == pytest.approx(0.0, abs=1e-6)
+
+
+def test_angle_gauges_stand_at_the_angle_that_they_make_and_carry_their_errors():
+    """12.5 deg = 9 + 3 + 27' + 3' (the set's own sums); four gauges of 2 seconds over 40 mm are 1.55 um."""
+    gauges = equipment("angle_gauges", name="slope", angle_deg=ANGLE, width_mm=40.0)
+    assert [b.name for b in gauges] == [f"slope_gauge_{k}" for k in range(1, 5)]
+    last = gauges[-1]
+    (face,) = last.faces["incline"]
+    top = last.solid.Faces()[face]
+    normal = top.normalAt()
+    assert math.degrees(math.atan2(-normal.y, normal.z)) == pytest.approx(ANGLE, abs=1e-9)
+    for low, high in itertools.pairwise(gauges):
+        assert low.solid.distance(high.solid) == pytest.approx(0.0, abs=1e-9)
+        assert low.solid.intersect(high.solid).Volume() == pytest.approx(0.0, abs=1e-6)
+    middle = top.Center()
+    part = body("wedge", cq.Workplane().box(30, 40, 20, centered=(True, True, False)),
+                at=place(at=middle.toTuple(), rotate=[("x", ANGLE)]))  # fmt: skip
+    setup = Setup(
+        name="bench",
+        bodies=(*gauges, part),
+        seats=(on("wedge", "bottom", "slope_gauge_4", "incline"),),
+        cuts=(Cut(name="slope", parts=("wedge",), floor="top", stock_mm=0.1, way="traverse"),),
+    )
+    (stack,) = asked(setup, Kind.STACK)
+    assert "Wring 9° 0' 0\" + 3° 0' 0\" + 27' 0\" + 3' 0\" from angle_13 as slope" in stack.says
+    (found,) = asked(setup, Kind.SLOPE)
+    assert found.value == pytest.approx(40e3 * math.radians(4 * 2 / 3600), rel=1e-6)
+
+
+def test_gauges_that_take_away_are_turned_round():
+    """26 deg = 27 - 1, whose second gauge has its thick end toward -Y."""
+    gauges = equipment("angle_gauges", name="slope", angle_deg=26.0)
+    assert gauges[-1].inclines[0].gauges_arcsec == (97200, -3600)
+    (face,) = gauges[-1].faces["incline"]
+    normal = gauges[-1].solid.Faces()[face].normalAt()
+    assert math.degrees(math.atan2(-normal.y, normal.z)) == pytest.approx(26.0, abs=1e-9)

@@ -11,6 +11,7 @@ from OCP.gp import gp_GTrsf, gp_Mat
 
 from fixturecheck import engine
 from fixturecheck.errors import SetupError
+from fixturecheck.hardening.steels import WITHOUT_TABLE
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.hardening import FunctionalSize, Hardening
 from fixturecheck.setup.load import load
@@ -329,3 +330,19 @@ def test_a_steel_without_a_table_is_answered_for_its_sizes_where_its_change_is_s
     assert ["hardness of steel_1018" in f.says for f in unknown] == [True]
     with pytest.raises(SetupError, match="steel to harden 'steel_1018' is not known"):
         replace(setup, hardening=replace(stated, growth_share=None))
+
+
+@pytest.mark.parametrize("steel", WITHOUT_TABLE)
+def test_a_steel_that_hardens_and_has_no_table_is_unknown_not_refused(steel):
+    """Neither size nor hardness is guessed; what a shop measured on its own bars answers for the size."""
+    part = block(material=steel, tolerance_mm={"top": 0.02})
+    setup = setup_of(part, process="vacuum_oil")
+    findings = engine.check(setup, only=["hardening"]).findings
+    unknown = [f for f in findings if f.verdict is Verdict.UNKNOWN]
+    assert any(f"the hardness of {steel}" in f.says for f in unknown)
+    assert any("state growth_share" in f.says for f in unknown)
+    assert not any(f.kind in (Kind.SIZE_CHANGE, Kind.HARDNESS) for f in findings)
+    measured = replace(setup, hardening=replace(setup.hardening, growth_share=(0.0002, 0.0004)))
+    (size,) = asked(measured, Kind.SIZE_CHANGE)
+    # 20 mm by 0.04 % are 8 um of the 10 that are allowed.
+    assert size.value == pytest.approx(8.0)

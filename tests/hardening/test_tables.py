@@ -10,6 +10,7 @@ from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.hardening.growth import Change, Growth, change_along, growth_of, stock_to_leave_mm
 from fixturecheck.hardening.indentation import least_edge_mm, least_thickness_mm, mark_depth_mm, mark_width_mm
 from fixturecheck.hardening.steels import (
+    WITHOUT_TABLE,
     hardening_process,
     hardening_processes,
     hardening_steel,
@@ -170,3 +171,8 @@ def test_an_unknown_steel_or_process_names_the_nearest():
         hardening_steel("tool_steel_a6")
     with pytest.raises(SetupError, match="did you mean 'vacuum_gas'"):
         hardening_process("vacum_gas")
+
+
+def test_steels_without_a_table_are_materials_of_the_shop_and_of_no_table():
+    assert set(WITHOUT_TABLE) <= set(our_materials())
+    assert not set(WITHOUT_TABLE) & set(hardening_steels())

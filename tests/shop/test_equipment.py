@@ -32,8 +32,8 @@ def face_area_mm2(piece: Piece, name: str) -> float:
 def test_the_shop_has_what_a_toolmaker_sets_up_with() -> None:
     wanted = {
         "magnetic_v_block", "flat_magnetic_chuck", "grinding_vise", "blocking_block", "parallel",
-        "gauge_block", "angle_block", "sine_plate", "magnetic_sine_plate", "compound_sine_plate",
-        "step_block", "stop_rod",
+        "gauge_block", "angle_block", "angle_gauges", "sine_plate", "magnetic_sine_plate",
+        "compound_sine_plate", "step_block", "stop_rod",
     }  # fmt: skip
     assert wanted == set(KINDS)
 

@@ -25,7 +25,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.hardening.growth import Change, change_along, growth_of, stated_growth
-from fixturecheck.hardening.steels import hardening_steel
+from fixturecheck.hardening.steels import tabled_steel
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import flat_of
 from fixturecheck.kernel.place import matrix_of, placed_at
@@ -93,7 +93,7 @@ def _share(stage: JobStage, operation: Operation) -> Change:
     if operation.growth_share:
         growth = stated_growth(operation.growth_share[0], operation.growth_share[1])
     else:
-        growth = growth_of(hardening_steel(stage.job.part.material), operation.temper_c)
+        growth = growth_of(tabled_steel(stage.job.part.material), operation.temper_c)
     return change_along(growth, (0.0, 0.0, 1.0), None)
 
 
