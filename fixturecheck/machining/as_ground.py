@@ -11,6 +11,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.boolean import Split, clipped, shared_area_mm2, split, united
 from fixturecheck.kernel.brep.topology import one_of_each, solids_of
 from fixturecheck.kernel.construct import pulled
+from fixturecheck.kernel.depth import thinner_mm
 from fixturecheck.kernel.measure import area_mm2, box_of, hollow_rounds, loose_box, volume_mm3
 from fixturecheck.kernel.place import drawing_matrix, shifted
 from fixturecheck.kernel.recall import asked_of, recalled
@@ -496,6 +497,11 @@ def _travel(path: WheelPath) -> WheelTravel:
     )
 
 
+_SEEN_MM = 1e-3
+"""What is thinner than the touch tolerance is drawn neither as left over nor as gouge: a face that leans by
+less than a second of arc would be painted all over."""
+
+
 def shapes_of(
     cut: str, parts: Sequence[PartGround], tool: Shape, role: Role = Role.WHEEL
 ) -> list[NamedShape]:
@@ -524,6 +530,6 @@ def shapes_of(
         shapes += [
             NamedShape(name=f"{role} {cut} {p.body}", role=role, geometry=g, bodies=(p.body,))
             for role, g in regions
-            if g is not None
+            if g is not None and (role is Role.GROUND or thinner_mm(g) > _SEEN_MM)
         ]
     return shapes

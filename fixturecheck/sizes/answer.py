@@ -160,9 +160,8 @@ def hardening_found(setup: Setup) -> HardeningFound | None:
     parts = hardened_parts(setup)
     names = list(dict.fromkeys(map(hardening.steel_of, parts)))
     steels = tuple(_tempered(hardening, parts, name) for name in names if name in hardening_steels())
-    change = "; its size change is as stated" if hardening.growth_share else ""
     missing: list[tuple[str, str]] = [
-        (name, f"the hardness of {name} after its temper is in no table{change}")
+        (name, f"the hardness of {name} after its temper is in no table")
         for name in names
         if name not in hardening_steels() and (hardening.wanted is not None or not hardening.growth_share)
     ]
