@@ -45,11 +45,35 @@ _ON = " on "
 
 
 def on(own: str, other: str) -> str:
-    """Return the name of a pair of faces: `body.face on body.face`."""
+    """Return the name of a pair of faces: `body.face on body.face`.
+
+    Parameters
+    ----------
+    own : str
+        The face that is named first.
+    other : str
+        The face that it is on.
+
+    Returns
+    -------
+    str
+        The name.
+    """
     return f"{own}{_ON}{other}"
 
 
 def both_sides(pair: str) -> tuple[FaceRef, FaceRef]:
-    """Return the two faces of a pair by its name."""
+    """Return the two faces of a pair by its name.
+
+    Parameters
+    ----------
+    pair : str
+        A name as `on` makes it.
+
+    Returns
+    -------
+    tuple
+        The face that is named first, and the other.
+    """
     own, _, other = pair.partition(_ON)
     return FaceRef(own), FaceRef(other)

@@ -20,6 +20,11 @@ def shipped_table(room: str, name: str) -> dict[str, Any]:
         The folder, from the package's own: `statics`, or `shop/tables`.
     name : str
         The file, without its ending.
+
+    Returns
+    -------
+    dict[str, Any]
+        The tables and values of the file.
     """
     return tomllib.loads(files("fixturecheck").joinpath(f"{room}/{name}.toml").read_text("utf-8"))
 

@@ -14,7 +14,18 @@ Record = TypeVar("Record", bound=Any)
 
 
 def to_vector(values: Iterable[float]) -> tuple[float, float, float]:
-    """Return three numbers of any kind as plain floats, without negative zeros."""
+    """Return three numbers of any kind as plain floats, without negative zeros.
+
+    Parameters
+    ----------
+    values : iterable of float, shape (3,)
+        The numbers.
+
+    Returns
+    -------
+    tuple
+        The same as floats.
+    """
     x, y, z = (float(v) + 0.0 for v in values)
     return x, y, z
 
@@ -40,7 +51,22 @@ def square_to(normal: Floats) -> Floats:
 
 
 def off_line_mm(points: Floats, start: Floats, direction: Floats) -> Floats:
-    """Return the distances of points (n, 3) from the line through `start` along a unit direction, (n,)."""
+    """Return the distances of points (n, 3) from the line through `start` along a unit direction, (n,).
+
+    Parameters
+    ----------
+    points : ndarray, shape (n, 3)
+        Places, mm.
+    start : ndarray, shape (3,)
+        A point of the line, mm.
+    direction : ndarray, shape (3,)
+        Unit vector along it.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Distances, mm.
+    """
     arm = points - start
     return np.asarray(np.linalg.norm(arm - (arm @ direction)[:, None] * direction, axis=1))
 
@@ -78,11 +104,35 @@ def last_inside(
 
 
 def some_rows(table: Record, chosen: Bools | Ints) -> Record:
-    """Return a dataclass of arrays of equally many rows, with the chosen rows only."""
+    """Return a dataclass of arrays of equally many rows, with the chosen rows only.
+
+    Parameters
+    ----------
+    table : Record
+        A record of arrays with one row for each thing.
+    chosen : Bools or Ints, shape (m,)
+        Which rows: a mark for each, or their numbers.
+
+    Returns
+    -------
+    Record
+        The same record with those rows.
+    """
     return replace(table, **{f.name: getattr(table, f.name)[chosen] for f in fields(table)})
 
 
 def all_rows(tables: Sequence[Record]) -> Record:
-    """Return one dataclass of arrays with the rows of several, of which there is at least one."""
+    """Return one dataclass of arrays with the rows of several, of which there is at least one.
+
+    Parameters
+    ----------
+    tables : sequence of Record
+        Records of arrays of the same kind.
+
+    Returns
+    -------
+    Record
+        One record with all their rows, in order.
+    """
     names = [f.name for f in fields(tables[0])]
     return replace(tables[0], **{n: np.concatenate([getattr(t, n) for t in tables]) for n in names})

@@ -157,6 +157,8 @@ def behind(model: MagnetModel, *, mmf_a: float, gap_mm: float) -> MagnetModel:
 
     Parameters
     ----------
+    model : MagnetModel
+        The meshes and gaps.
     mmf_a : float
         Magnetomotive force of the full magnet.
     gap_mm : float

@@ -346,6 +346,11 @@ def trimmed(body: Body, to: tuple[np.ndarray, np.ndarray]) -> tuple[Placed, tupl
     placed : Placed
     back_faces : tuple of int
         Which faces of the piece are the body's back.
+
+    Raises
+    ------
+    NotComputedError
+        Nothing of the back of a pole lies near the parts.
     """
     whole = placed_at(body.solid, body.at)
     low, high = _box(whole)

@@ -46,6 +46,16 @@ def intended(setup: Setup) -> Setup:
     That is the drawn pose where it closes the seats. Where it does not and staging is stated, the parts
     are settled on the faces of their seats alone.
 
+    Parameters
+    ----------
+    setup : Setup
+        The set-up.
+
+    Returns
+    -------
+    Setup
+        The set-up itself, or one whose loose parts lie where their seats alone put them.
+
     Raises
     ------
     NotComputedError
@@ -101,7 +111,18 @@ def _closed_as_drawn(model: SettlingModel, number: int) -> bool:
 
 
 def clashes_of(setup: Setup) -> list[Clash]:
-    """Return every place where two bodies overlap, each connected piece on its own, the largest first."""
+    """Return every place where two bodies overlap, each connected piece on its own, the largest first.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up, its bodies where the overlap is looked for.
+
+    Returns
+    -------
+    list of Clash
+        One for each connected piece larger than the tolerance for overlaps.
+    """
     placed = {b.name: b.placed() for b in setup.bodies}
     found = []
     for overlap in find_contacts(list(placed.values()), setup.tolerances).overlaps:
@@ -124,6 +145,20 @@ def bounding(
     """Return the names of the faces of two bodies on which the skin of a zone lies.
 
     Faces of both that lie in one plane, as the sides of a row of like parts do, bound nothing.
+
+    Parameters
+    ----------
+    zone : Shape
+        What both bodies fill, machine's frame.
+    one : tuple
+        The first body and its faces where it stands.
+    two : tuple
+        The second body and its faces where it stands.
+
+    Returns
+    -------
+    tuple
+        Names of the faces of the first and of the second, each sorted.
     """
     names: tuple[set[str], set[str]] = (set(), set())
     sides: tuple[set[str], set[str]] = (set(), set())
@@ -145,6 +180,18 @@ def band_mm(setup: Setup, clash: Clash) -> float:
     Half of the zones of the faces themselves, and the longest shift of a part whose seats are all out by
     half of their zones: for seats square to each other the root of the sum of their squares. Faces are
     taken to shift parallel to themselves.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up, which states zones and seats.
+    clash : Clash
+        The bodies and faces.
+
+    Returns
+    -------
+    float
+        How much nearer, mm; zero where no zone is stated.
     """
     total = sum(
         max((half_mm(setup.body(name), f) for f in faces), default=0.0)
@@ -179,12 +226,30 @@ def _normal(body: Body, face: str) -> Floats:
 
 
 def half_mm(body: Body, face: str) -> float:
-    """Return half of the zone of a face: how far it may be out either way."""
+    """Return half of the zone of a face: how far it may be out either way.
+
+    Parameters
+    ----------
+    body : Body
+        The body.
+    face : str
+        Name of the face.
+
+    Returns
+    -------
+    float
+        Half the width of the zone, mm; zero where none is stated.
+    """
     return 0.5 * (body.zone_mm(face) or 0.0)
 
 
 def refuse_crossing(setup: Setup) -> None:
     """Raise where a face and the widest zone of its body could meet inside a wall.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up.
 
     Raises
     ------
@@ -212,12 +277,33 @@ _LEAST_MM3 = 1e-9
 
 
 def has_tolerances(setup: Setup) -> bool:
-    """Tell whether there is anything to draw: staging stated, and a face with a tolerance."""
+    """Tell whether there is anything to draw: staging stated, and a face with a tolerance.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up.
+
+    Returns
+    -------
+    bool
+        Whether both are stated.
+    """
     return setup.staging is not None and any(w > 0 for b in setup.bodies for w in b.tolerance_mm.values())
 
 
 def shares_of(setup: Setup) -> Mapping[tuple[FaceRef, FaceRef], float]:
     """Return in how many draws faces land that no seat states, by the two faces, the most likely first.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up, with staging and zones.
+
+    Returns
+    -------
+    Mapping[tuple[FaceRef, FaceRef], float]
+        Share of the draws, 0 to 1, by the two faces; empty where nothing is to be drawn.
 
     Raises
     ------
@@ -239,6 +325,16 @@ def shares_of(setup: Setup) -> Mapping[tuple[FaceRef, FaceRef], float]:
 
 def clashing_contacts(setup: Setup) -> list[Clash]:
     """Return every pair of faces that lands first too often, the most likely first.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up, with staging and zones.
+
+    Returns
+    -------
+    list of Clash
+        One for each pair of faces, with what of either body lies within reach of the other.
 
     Raises
     ------

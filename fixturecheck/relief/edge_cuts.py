@@ -117,10 +117,16 @@ def relieve_edge(
 
     Parameters
     ----------
+    part : Placed
+        The body to cut, where it stands.
+    other : Placed
+        The body it overlaps, where that stands.
     common : Shape
         What the two share as drawn.
     allowed : frozenset of str
         Faces of `part` without function; a chamfer must touch one of them.
+    tolerances : Tolerances
+        What counts as touching and as an overlap.
 
     Returns
     -------
@@ -179,7 +185,24 @@ def _larger(
 
 
 def edges_at(here: Standing, common: Shape, allowed: frozenset[str], touch_mm: float) -> Iterator[int]:
-    """Yield outside edges in the overlap beside a face without function: straight ones, and rims."""
+    """Yield outside edges in the overlap beside a face without function: straight ones, and rims.
+
+    Parameters
+    ----------
+    here : Standing
+        The body where it stands.
+    common : Shape
+        What overlaps, machine's frame.
+    allowed : frozenset of str
+        Names of the faces without function.
+    touch_mm : float
+        How near to the overlap an edge must be, mm.
+
+    Yields
+    ------
+    int
+        Number of the edge in the body's table.
+    """
     for e in np.flatnonzero(here.table.sharp):
         faces = here.table.edge_faces[e]
         if not any(here.face_names[f] in allowed for f in faces):
@@ -199,7 +222,20 @@ def _outside(here: Standing, edge: int) -> bool:
 
 
 def is_rim(here: Standing, edge: int) -> bool:
-    """Tell whether an edge is a rim: an outside arc where a flat face ends a cylinder square to it."""
+    """Tell whether an edge is a rim: an outside arc where a flat face ends a cylinder square to it.
+
+    Parameters
+    ----------
+    here : Standing
+        The body where it stands.
+    edge : int
+        Number of the edge.
+
+    Returns
+    -------
+    bool
+        Whether it is one.
+    """
     circle = here.circle(edge)
     faces = here.table.edge_faces[edge]
     kinds = {here.table.kinds[f] for f in faces}
@@ -216,7 +252,20 @@ def is_rim(here: Standing, edge: int) -> bool:
 
 
 def rim_ways(here: Standing, edge: int) -> tuple[Floats, Floats]:
-    """Return the directions from the middle of a rim into its flat face and into its cylinder."""
+    """Return the directions from the middle of a rim into its flat face and into its cylinder.
+
+    Parameters
+    ----------
+    here : Standing
+        The body where it stands.
+    edge : int
+        Number of the rim.
+
+    Returns
+    -------
+    tuple
+        Two unit vectors, shape (3,), in the machine's frame.
+    """
     faces = here.table.edge_faces[edge]
     one, two = here.inward[edge]
     return (one, two) if here.table.kinds[faces[0]] == SurfaceKind.PLANE else (two, one)
@@ -229,6 +278,12 @@ def smallest_cut(
 
     Parameters
     ----------
+    here : Standing
+        The body where it stands.
+    edge : int
+        Number of the edge.
+    kind : ReliefKind
+        Chamfer, fillet or undercut.
     common : Shape
         What overlaps, in the machine's frame.
     beside : ndarray, shape (n, 3)
@@ -313,6 +368,20 @@ def _radius_mm(one: Floats, two: Floats, flat: Floats, clear_mm: float) -> float
 def cut_solid(solid: Solid, cut: EdgeCut, write: Writing = METRIC) -> Solid:
     """Return a solid with a cut made on it.
 
+    Parameters
+    ----------
+    solid : Solid
+        The part in its own frame.
+    cut : EdgeCut
+        The cut.
+    write : Writing
+        What writes sizes in the error.
+
+    Returns
+    -------
+    Solid
+        The part with the cut.
+
     Raises
     ------
     KernelError
@@ -330,6 +399,18 @@ def step_box(solid: Solid, cut: EdgeCut) -> tuple[Floats, Floats, tuple[float, f
     """Return the box that a milled step takes: its corner, its directions as rows, its sizes in mm.
 
     It is longer than the edge at both ends, and stands out a little where there is nothing to take.
+
+    Parameters
+    ----------
+    solid : Solid
+        The part in its own frame.
+    cut : EdgeCut
+        The step.
+
+    Returns
+    -------
+    tuple
+        Corner, shape (3,), directions, shape (3, 3), and the three sizes; in the part's own frame.
     """
     start, end = edge_ends(edges_of(solid)[cut.edge])
     along = (end - start) / np.linalg.norm(end - start)

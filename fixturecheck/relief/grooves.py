@@ -73,6 +73,18 @@ def bevel_of(here: Standing, face: int) -> Bevel | None:
     """Return the bevel that a flat face is; None for any other face.
 
     Its two longest edges run parallel and lead to flat faces from which it turns away by the same angle.
+
+    Parameters
+    ----------
+    here : Standing
+        The body where it stands.
+    face : int
+        Number of the face.
+
+    Returns
+    -------
+    Bevel or None
+        The bevel.
     """
     table = here.table
     if table.kinds[face] != SurfaceKind.PLANE:
@@ -232,7 +244,24 @@ class InsideCorner:
 def corners_at(
     here: Standing, zone: Shape, allowed: frozenset[str], touch_mm: float
 ) -> Iterator[InsideCorner]:
-    """Yield inside corners in which a face without function stands that bounds a clash."""
+    """Yield inside corners in which a face without function stands that bounds a clash.
+
+    Parameters
+    ----------
+    here : Standing
+        The body where it stands.
+    zone : Shape
+        The clash, machine's frame.
+    allowed : frozenset of str
+        Names of the faces without function.
+    touch_mm : float
+        How near to the clash a face must be, mm.
+
+    Yields
+    ------
+    InsideCorner
+        Each corner once.
+    """
     near = [
         f
         for f, name in enumerate(here.face_names)
@@ -293,6 +322,10 @@ def groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm: float) 
 
     Parameters
     ----------
+    here : Standing
+        The body with the corner, where it stands.
+    corner : InsideCorner
+        The corner.
     other : Solid
         The other body where it is meant to be, machine's frame.
     clear_mm : float
@@ -325,6 +358,22 @@ def met_in(
     """Return what of another body comes into a corner, what stands there, and where the two overlap.
 
     The body is taken as it is meant to be, and nearer by `clear_mm` to floor, to wall and to both.
+
+    Parameters
+    ----------
+    here : Standing
+        The body with the corner, where it stands.
+    corner : InsideCorner
+        The corner.
+    other : Solid
+        The other body where it is meant to be, machine's frame.
+    clear_mm : float
+        How much nearer it may come.
+
+    Returns
+    -------
+    tuple
+        The three; None where nothing of the other body comes into the corner.
     """
     there = common(other, corner.room())
     if volume_mm3(there) <= 0.0:
@@ -338,13 +387,37 @@ def met_in(
 
 
 def up_to(needed_mm: float, most_mm: float) -> float:
-    """Round up to a hundredth, but never past what stands in the corner, where that is enough."""
+    """Round up to a hundredth, but never past what stands in the corner, where that is enough.
+
+    Parameters
+    ----------
+    needed_mm : float
+        The size that is needed.
+    most_mm : float
+        The size of what stands in the corner.
+
+    Returns
+    -------
+    float
+        The size, mm.
+    """
     up = rounded_up(needed_mm)
     return min(up, most_mm) if needed_mm <= most_mm + 1e-9 else up
 
 
 def rounded_up(value_mm: float) -> float:
-    """Return a size rounded up to a hundredth, at least one."""
+    """Return a size rounded up to a hundredth, at least one.
+
+    Parameters
+    ----------
+    value_mm : float
+        The size that is needed.
+
+    Returns
+    -------
+    float
+        The size, mm.
+    """
     return max(1, math.ceil(value_mm / _STEP_MM - 1e-6)) * _STEP_MM
 
 
@@ -376,12 +449,38 @@ def _groove_box(
 
 
 def faces_beside(here: Standing, corner: InsideCorner) -> tuple[str, str]:
-    """Return the names of the floor and the wall of a corner."""
+    """Return the names of the floor and the wall of a corner.
+
+    Parameters
+    ----------
+    here : Standing
+        The body where it stands.
+    corner : InsideCorner
+        The corner.
+
+    Returns
+    -------
+    tuple
+        Floor, then wall.
+    """
     return here.face_names[corner.floor], here.face_names[corner.wall]
 
 
 def run_out(here: Standing, corner: InsideCorner) -> tuple[float, float]:
-    """Return how far a groove may run out at either end of a corner: not where something stands."""
+    """Return how far a groove may run out at either end of a corner: not where something stands.
+
+    Parameters
+    ----------
+    here : Standing
+        The body where it stands.
+    corner : InsideCorner
+        The corner.
+
+    Returns
+    -------
+    tuple
+        Before its start and past its end, mm.
+    """
     solid, (floor, wall, line) = here.solid, corner.axes
     inside = corner.start - LEAST_MM * 10 * (floor + wall)
     before = 0.0 if is_inside(solid, inside - 0.5 * OVER_MM * line) else OVER_MM
@@ -390,7 +489,20 @@ def run_out(here: Standing, corner: InsideCorner) -> tuple[float, float]:
 
 
 def deepest_edge(there: Shape, corner: InsideCorner) -> Shape | None:
-    """Return the edge of a body that runs along a corner deepest in it."""
+    """Return the edge of a body that runs along a corner deepest in it.
+
+    Parameters
+    ----------
+    there : Shape
+        What of the body comes into the corner.
+    corner : InsideCorner
+        The corner.
+
+    Returns
+    -------
+    Shape or None
+        The edge; None where no straight one runs along.
+    """
 
     def depth(edge: Shape) -> float:
         middle = np.array(centroid_of(edge)) - corner.start
@@ -407,7 +519,18 @@ def _runs_along(edge: Shape, corner: InsideCorner) -> bool:
 
 
 def to_part(here: Standing) -> tuple[Floats, Floats]:
-    """Return the rotation out of the machine's frame into the part's, and where the part's frame stands."""
+    """Return the rotation out of the machine's frame into the part's, and where the part's frame stands.
+
+    Parameters
+    ----------
+    here : Standing
+        The body where it stands.
+
+    Returns
+    -------
+    tuple
+        Rotation, shape (3, 3), and place, shape (3,), mm.
+    """
     matrix = matrix_of(here.placed.at)
     return matrix[:3, :3].T, matrix[:3, 3]
 
@@ -421,8 +544,21 @@ def setbacks(
 
     Parameters
     ----------
+    here : Standing
+        The body where it stands.
+    zone : Shape
+        The clash, machine's frame.
+    allowed : frozenset of str
+        Names of the faces without function.
+    touch_mm : float
+        How near to the clash a face must be, mm.
     clear_mm : float
         Air wanted besides.
+
+    Yields
+    ------
+    tuple
+        The bevel that the face is, None for another face, and the slab that is taken.
     """
     for face, name in enumerate(here.face_names):
         flat = here.table.kinds[face] == SurfaceKind.PLANE
@@ -493,6 +629,10 @@ def slanted_groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm:
 
     Parameters
     ----------
+    here : Standing
+        The body with the corner, where it stands.
+    corner : InsideCorner
+        The corner.
     other : Solid
         The other body where it is meant to be, machine's frame.
     clear_mm : float
@@ -524,7 +664,18 @@ def slanted_groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm:
 
 
 def corner_frame(corner: InsideCorner) -> Floats:
-    """Return the directions across the corner towards the wall, up its bisector, and along it, as rows."""
+    """Return the directions across the corner towards the wall, up its bisector, and along it, as rows.
+
+    Parameters
+    ----------
+    corner : InsideCorner
+        The corner.
+
+    Returns
+    -------
+    ndarray, shape (3, 3)
+        Unit vectors in the machine's frame.
+    """
     floor, wall, line = corner.axes
     across, up = wall - floor, wall + floor
     return np.stack((across / np.linalg.norm(across), up / np.linalg.norm(up), line))

@@ -62,13 +62,41 @@ _DECIMALS = 4
 
 
 def shown_middle(solid: Solid, edge: int) -> Vector:
-    """Return the middle of an edge, rounded to what a line of code shows."""
+    """Return the middle of an edge, rounded to what a line of code shows.
+
+    Parameters
+    ----------
+    solid : Solid
+        The part in its own frame.
+    edge : int
+        Index of the edge in `edges_of`.
+
+    Returns
+    -------
+    Vector
+        The point, mm.
+    """
     x, y, z = centroid_of(edges_of(solid)[edge])
     return round(x, _DECIMALS) + 0.0, round(y, _DECIMALS) + 0.0, round(z, _DECIMALS) + 0.0
 
 
 def line_for(solid: Solid, cut: EdgeCut | BoxCut, name: str = "part") -> str:
-    """Return the line that makes a cut on a part held in a variable as a `cadquery.Workplane`."""
+    """Return the line that makes a cut on a part held in a variable as a `cadquery.Workplane`.
+
+    Parameters
+    ----------
+    solid : Solid
+        The part before the cut, in its own frame.
+    cut : EdgeCut or BoxCut
+        The cut.
+    name : str
+        Name of the variable.
+
+    Returns
+    -------
+    str
+        One line of Python.
+    """
     if isinstance(cut, BoxCut):
         return _box_line(cut.corner, cut.axes, cut.sizes_mm, name)
     if cut.kind == ReliefKind.UNDERCUT:
@@ -212,10 +240,21 @@ def proposals(
 
     Parameters
     ----------
+    setup : Setup
+        The set-up, its parts where every seat is closed.
+    clash : Clash
+        The clash.
+    body : Body
+        The body to cut.
     beside : list of Shape
         Faces of the other body at the clash.
     clear_mm : float
         Air wanted, tolerances included.
+
+    Yields
+    ------
+    Proposal
+        The smallest cut of each kind at each edge, corner and face.
     """
     here = place_bodies([body.placed()])[0]
     zone = clash.zone_of(body.name)
@@ -329,12 +368,34 @@ class TrialCuts:
 
 
 def kinds_of(setup: Setup) -> tuple[ReliefKind, ...]:
-    """Return the kinds of relief that a set-up allows, those wanted most first."""
+    """Return the kinds of relief that a set-up allows, those wanted most first.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up.
+
+    Returns
+    -------
+    tuple of ReliefKind
+        As they are stated.
+    """
     return tuple(ReliefKind(kind) for kind in setup.relief.kinds)
 
 
 def by_hand(proposal: Proposal) -> bool:
-    """Tell whether a hand can make a cut: a small chamfer or rounded edge, or a chamfer made larger."""
+    """Tell whether a hand can make a cut: a small chamfer or rounded edge, or a chamfer made larger.
+
+    Parameters
+    ----------
+    proposal : Proposal
+        The cut.
+
+    Returns
+    -------
+    bool
+        Whether a stone or a file makes it.
+    """
     largest = max(proposal.cut.size_mm)
     if proposal.kind in {ReliefKind.CHAMFER, ReliefKind.FILLET}:
         return largest <= _BY_HAND_MM + 1e-9
@@ -367,8 +428,19 @@ def effect_of(setup: Setup, body: Body, solid: Solid, ends: Collection[int]) -> 
 
     Parameters
     ----------
+    setup : Setup
+        The set-up.
+    body : Body
+        The body before the cut.
+    solid : Solid
+        The body after it, in its own frame.
     ends : collection of int
         Faces in which the relief ends; they become smaller by its section, which takes no function.
+
+    Returns
+    -------
+    CutEffect
+        What the cut does.
     """
     before, after = faces_of(body.solid), faces_of(solid)
     origin = same_faces(before, after)
@@ -412,12 +484,40 @@ def _use_of(setup: Setup, body: Body, face: str, *, gone: bool, ends: bool) -> T
 
 
 def is_seat(setup: Setup, body: str, face: str) -> bool:
-    """Tell whether a face of a body takes part in a seat."""
+    """Tell whether a face of a body takes part in a seat.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up.
+    body : str
+        Name of the body.
+    face : str
+        Name of the face.
+
+    Returns
+    -------
+    bool
+        Whether it does, on either side of one.
+    """
     return any((body, face) in ((s.body, s.face), (s.on, s.on_face)) for s in setup.seats)
 
 
 def reduced_seats(before: Setup, after: Setup) -> Iterator[SeatReduced]:
-    """Yield the seats that a change leaves with too small a share of their face; both at the same pose."""
+    """Yield the seats that a change leaves with too small a share of their face; both at the same pose.
+
+    Parameters
+    ----------
+    before : Setup
+        The set-up before the change.
+    after : Setup
+        The set-up after it.
+
+    Yields
+    ------
+    SeatReduced
+        One for each seat.
+    """
     was: dict[Seat, float] | None = None
     for seat, share in _shares(after).items():
         if share >= seat.min_share:

@@ -313,7 +313,22 @@ def _remaining(drawn: Setup, changed: Setup, clash: Clash) -> Iterator[Objection
 
 
 def not_seated(settled: Settled, drawn: Setup, setup: Setup) -> Iterator[NoRest | StillOpen | StillLands]:
-    """Yield what keeps settled parts from their seats."""
+    """Yield what keeps settled parts from their seats.
+
+    Parameters
+    ----------
+    settled : Settled
+        Where the parts come to rest.
+    drawn : Setup
+        The set-up before any relief.
+    setup : Setup
+        The set-up as changed.
+
+    Yields
+    ------
+    NoRest or StillOpen or StillLands
+        No rest, an open seat, or a face that lands where none is meant to.
+    """
     if not settled.rests:
         yield NoRest(settled=settled)
         return
@@ -386,7 +401,20 @@ def _refused(drawn: Setup, setup: Setup, clash: Clash, why: tuple[NoCut | Reject
 
 
 def copies_of(setup: Setup, name: str) -> tuple[str, ...]:
-    """Return the bodies that are made to the same drawing as one of them, itself included."""
+    """Return the bodies that are made to the same drawing as one of them, itself included.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up.
+    name : str
+        The body.
+
+    Returns
+    -------
+    tuple of str
+        Their names, in the set-up's order.
+    """
     mine = setup.body(name)
     drawing = _drawing(mine.solid)
     same = (b for b in setup.bodies if b.role == mine.role and _same_drawing(drawing, _drawing(b.solid)))
@@ -408,6 +436,18 @@ def redrawn(body: Body, solid: Solid) -> Body:
     """Return a body with a changed solid whose faces keep their names; new ones are called `relief`.
 
     What was stated of a face that is gone is dropped.
+
+    Parameters
+    ----------
+    body : Body
+        The body before the cut.
+    solid : Solid
+        The solid after it, in its own frame.
+
+    Returns
+    -------
+    Body
+        The body with the new solid.
     """
     faces = face_names_after(body, solid)
     kept = {*faces, "*", *(n for n in body.face_names() if BY_PLACE.fullmatch(n))}
@@ -428,6 +468,18 @@ def face_names_after(body: Body, solid: Solid) -> Mapping[str, tuple[int, ...]]:
 
     A flat face that is gone while a new one looks the same way a little behind it was set back: it keeps
     its name, and with it its tolerance and what else was stated of it.
+
+    Parameters
+    ----------
+    body : Body
+        The body before the cut.
+    solid : Solid
+        The solid after it, in its own frame.
+
+    Returns
+    -------
+    mapping of str to tuple of int
+        Indices of faces by name.
     """
     was = {i: name for name, indices in body.faces.items() for i in indices}
     old, now = faces_of(body.solid), faces_of(solid)
@@ -458,5 +510,18 @@ def _moved_back(face: Face, gone: Sequence[tuple[int, Face]]) -> int | None:
 
 
 def with_body(setup: Setup, changed: Mapping[str, Body]) -> Setup:
-    """Return the set-up with some bodies changed."""
+    """Return the set-up with some bodies changed.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up.
+    changed : mapping of str to Body
+        The bodies that are changed, by name.
+
+    Returns
+    -------
+    Setup
+        The set-up with them.
+    """
     return replace(setup, bodies=tuple(changed.get(b.name, b) for b in setup.bodies))
