@@ -1,4 +1,4 @@
-"""Are target floors level and target walls parallel to the traverse, and a gang's in one line.
+"""Are target floors level and target walls parallel to the traverse, and those of a gang in one line.
 
 What: how far each target face runs out over its own length: the rise of a floor, the slant of a wall along
 the traverse, its lean from upright; and how far the floors and walls of a gang lie off those of the first

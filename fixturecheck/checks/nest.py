@@ -89,7 +89,7 @@ def check(stage: Stage) -> Iterator[Finding]:
 
 
 class _Search:
-    """Landings and reliefs of nests, each looked for once for all neighbours that stand to each other alike.
+    """First contacts and reliefs of nests, each looked for once for all neighbours in the same relative pose.
 
     Attributes
     ----------
@@ -169,8 +169,8 @@ def _nest(stage: Stage, seat: Seat, search: _Search) -> Iterator[Finding]:
 def _lands_early(stage: Stage, seat: Seat, found: Seating) -> bool:
     """Tell whether something lands before a nest that touches as drawn, by more than it may stand open.
 
-    Bodies that touch may lie in each other by the touch tolerance, across what touches. Along the push that
-    is more where a face leans. A nest that is round is pushed along the mean normal of its largest patch.
+    Bodies that touch may overlap by the touch tolerance, measured square to the faces. Measured along the
+    push, that is more where a face leans. A round nest is pushed along the mean normal of its largest patch.
     """
     between = frozenset((seat.body, seat.on))
     if between not in stage.contacts.grazing and next(unmeant(stage, seat.body, seat.on), None) is None:
@@ -410,7 +410,7 @@ def _idle(setup: Setup, body: Body) -> frozenset[str]:
 def _remedy(
     relief: NestChamfer | None, unmarked: NestChamfer | None, along: str, sides: str, write: Writing
 ) -> str:
-    """Say the smallest change that was found and tried."""
+    """Return the sentence for the smallest change that was found and tried."""
     if relief is not None:
         return _chamfer(relief, write)
     take = f"Take {along} off {sides}, along the push."
@@ -421,7 +421,7 @@ def _remedy(
 
 
 def _chamfer(relief: NestChamfer, write: Writing) -> str:
-    """Say a chamfer that was tried."""
+    """Return the sentence for a chamfer that was tried."""
     leg = f"{write.length(relief.leg_mm, '.2f', 'up')} x {angle_text(relief.slope_deg)}"
     closes = f"tried on the solid, the nest then closes with {write.area(relief.area_mm2)}."
     if relief.was_mm:

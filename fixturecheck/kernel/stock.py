@@ -191,7 +191,7 @@ def with_blends(solid: Solid, faces: Collection[int]) -> tuple[int, ...]:
     Returns
     -------
     tuple of int
-        Ascending; a round counts where two faces beside it do, so that a corner where rounds meet does, too.
+        Ascending. A round counts where two faces beside it do, and so does a corner where rounds meet.
     """
     everything = faces_of(solid)
     beside: dict[int, set[int]] = {}

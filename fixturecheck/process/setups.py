@@ -87,15 +87,15 @@ def refuse_missing(used: Iterable[FaceRef], states: Mapping[str, PartState]) -> 
 
 
 def in_state(finished: Body, state: PartState, used: Collection[str] = ()) -> Body:
-    """Return a body that is the job's part as it is in a state, each face with one name.
+    """Return the job's part in one of its states as a body, with one name for each face.
 
     Parameters
     ----------
     finished : Body
         The finished part where it stands, with all that is stated of it.
     used : collection of str
-        Names that are used. Two lands that a slot parts later are one face before it, and have two names:
-        these count before others.
+        Names that are used; these come before others. Two lands that a slot parts later are one face
+        before it, which then has two names.
 
     Raises
     ------

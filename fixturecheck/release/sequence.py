@@ -73,7 +73,7 @@ class _Tried:
 
     @property
     def rank(self) -> tuple[int, int, float, bool]:
-        """The easiest first: nothing finished rubbed, least of a part's faces, least force, no slant."""
+        """What sorts ways, the easiest first: finished faces rubbed, other faces rubbed, force, slant."""
         harms = self.way.harms
         slant = self.way.motion.kind is OffKind.LIFT and self.way.motion.along[2] < 1.0
         return sum(t.on_part for t in harms), len(harms), round(self.takes_n.high, 6), slant
@@ -102,10 +102,10 @@ def release_of(
 ) -> Release:
     """Work out how parts and loose blocking come off, one after the other, with the magnet switched off.
 
-    Among the bodies that come off without rubbing a finished face the next one is blocking before parts, then
-    the one that takes the least force; where none does, the one that rubs least of the parts. The residual
-    pull is solved with everything in place; taking iron away shifts flux to what is left, and the pull on
-    that is not solved again. What stands is as drawn, the part as ground.
+    Bodies that come off without rubbing a finished face come first: blocking before parts, then by the least
+    force. If every body rubs, the one that rubs the parts least comes next. The residual pull is solved once,
+    with everything in place. Taking iron away shifts flux to what is left; the pull on that is not solved
+    again. Fixtures stand as drawn, parts as ground.
 
     Parameters
     ----------
@@ -141,7 +141,7 @@ def release_of(
 
 
 def _order(standing: _Standing, loose: Sequence[str], jaws: frozenset[str]) -> tuple[BodyLeaves, ...]:
-    """Take bodies away one by one; what comes off no way stays to the end."""
+    """Take bodies away one by one; those that cannot come off stay to the end."""
     gone, left, out = jaws, list(loose), []
     known: dict[tuple[str, frozenset[str]], list[_Tried]] = {}
     while left:
@@ -163,7 +163,7 @@ def _order(standing: _Standing, loose: Sequence[str], jaws: frozenset[str]) -> t
 
 
 def _next(standing: _Standing, name: str, best: _Tried) -> tuple[int, bool, bool, int, float, str]:
-    """Sort key: what rubs nothing finished before what does, and of those alike blocking before parts."""
+    """Return the key that sorts ways: those that rub no finished face first, then blocking before parts."""
     harm, count, force, _ = best.rank
     return harm, count > 0, standing.setup.body(name).role == BodyRole.PART, count, force, name
 

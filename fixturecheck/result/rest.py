@@ -1,4 +1,4 @@
-"""Where parts come to rest, on what, how free they are, what locates them, and what tolerances do to it."""
+"""Where parts come to rest, on what faces, how free they are, and how they got there."""
 
 from __future__ import annotations
 
@@ -202,7 +202,7 @@ class Settled:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoPlace:
-    """Why a part cannot come when an order says; it finds no room where nothing more is known.
+    """Why a part cannot be staged when its turn comes; without further fields, it finds no room.
 
     Parameters
     ----------

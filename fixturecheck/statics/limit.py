@@ -1,4 +1,4 @@
-"""What contacts can carry with their forces inside the friction cones: a load at rest, at best, or of many.
+"""What contacts carry with forces inside their friction cones: the limit load, and which of many is worst.
 
 A load is held without any motion where some forces balance it, by pushing alone or with Coulomb friction.
 
@@ -7,7 +7,7 @@ contact forces inside the friction cones balances the loads. By the static theor
 never below what a real, non-dilating contact carries, so it bounds the factor from above; it credits wedging
 that no load has produced and is therefore no verdict.
 
-Many loads are sorted by a quick figure, before the worst are loaded to collapse. The limit load credits
+Many loads are sorted by a quick estimate, before the worst are loaded to collapse. The limit load credits
 friction that the load itself would make, and between two jaws it may find no limit. Here friction is what was
 pressed before the load came, or less where it takes pressure away. That is neither an upper nor a lower bound
 of what a contact carries, so it sorts and never judges.
@@ -159,7 +159,7 @@ _SORTED_TO = 1e-5
 
 
 def rank_factors(equations: Equations, rest_n: Floats, cutting_n: Sequence[Floats]) -> list[float]:
-    """Return a figure for each of several loads on the same holding, the lower the worse it is borne.
+    """Return an estimate of the factor for each of several loads on the same holding: the least is the worst.
 
     Parameters
     ----------
@@ -211,10 +211,12 @@ def rank_factors(equations: Equations, rest_n: Floats, cutting_n: Sequence[Float
 
 
 def _rows(mu: Floats, pressed: Floats) -> tuple[sparse.csc_matrix, Floats, list[object]]:
-    """Return rows, right sides and cones for: grip up to mu of either pressure, slip within grip, no pull.
+    """Return rows, right sides and cones that bound the forces at each contact.
 
-    The columns are normal force and two slips of each point, then its grip, then the factor, which comes last
-    in the rows too: not below zero, and at most what the caller adds.
+    The grip of a contact is at most mu times the force before the load, and mu times the force under it. Its
+    friction stays within its grip, and it does not pull. The columns are the normal force and two shear
+    forces of each point, then its grip, then the factor. The factor's row is the last: it is not below zero,
+    and at most what the caller adds.
     """
     points = len(mu)
     eye = sparse.identity(points, format="csc")

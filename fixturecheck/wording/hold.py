@@ -64,7 +64,7 @@ def _plain(rounded: float) -> str:
 
 
 def _sized(value: float, unit: str, units: str) -> tuple[str, str]:
-    """Return a number and its unit in the report's units; what is nothing in mm or N is nothing in any."""
+    """Return a number and its unit in the report's units; what rounds to zero in mm or N is zero in any."""
     number, name = sized(value, unit, units)
     return ("0" if digits(value) == "0" else _plain(_rounded(number))), name
 

@@ -5,10 +5,11 @@ distance to what it is measured from, else to the far side; a diameter. In the s
 between two fixed faces, in a bore or on a pin, and the pitch of a gang that nests.
 Why: a bore reamed to size and then hardened is out by the growth, and nothing cuts hard steel but the wheel.
 A part that slid between its blocks while soft does not go in any more.
-Formula: growth = share x size; closed form. Its greater end must stay within half the zone; room as drawn
-less growth must stay above nothing; the last of n parts moves by (n - 1) x pitch x share.
+Formula: growth = share x size; closed form. Its greater end must stay within half the zone.
+The room as drawn less the growth must stay above zero. The last of n parts moves by (n - 1) x pitch x share.
 Limit: shares as stated for the operation, else from the table of hardening steels, the wider range of along
-and across the rolling; curved faces but cylinders are not asked. A vise and what a clamp closes adapt.
+and across the rolling; only flat faces and cylinders are asked. A vise,
+and what a clamp closes, follow the part.
 Go: 10 mm and 0.05 % within 0.02 mm. No-go: 60 mm and 0.1 % within 0.02 mm, finished before.
 """
 
@@ -89,7 +90,7 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
 
 
 def _share(stage: JobStage, operation: Operation) -> Change:
-    """Return by which share of a size the part grows."""
+    """Return the share of its size by which the part grows."""
     if operation.growth_share:
         growth = stated_growth(operation.growth_share[0], operation.growth_share[1])
     else:
