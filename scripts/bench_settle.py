@@ -11,7 +11,7 @@ import numpy as np
 from bench_timing import MissingError, interleaved_s
 
 from fixturecheck.nesting.model import SettlingModel, settling_model_of
-from fixturecheck.nesting.settle import loads_of, loose_of, ranks_of, retreats_of, settle_together, shifted
+from fixturecheck.nesting.settle import loads_of, loose_of, moved_back, ranks_of, retreats_of, settle_together
 from fixturecheck.nesting.tolerance import sampled_rest
 from fixturecheck.result.tolerance import CriticalPlace
 from fixturecheck.rigid.motion import Poses
@@ -63,7 +63,7 @@ def settler(bench: SettlingModel, staging: Staging = PUSHED) -> Callable[[], flo
 def _away(bench: SettlingModel, loads: list[SteadyLoad]) -> Poses:
     """Return the gang drawn back against its loads, where both sides start."""
     ranks = ranks_of(bench, PUSHED, loads)
-    return shifted(bench.drawn, retreats_of(loads, ranks, PUSHED.approach_mm))
+    return moved_back(bench.drawn, retreats_of(loads, ranks, PUSHED.approach_mm))
 
 
 def stepper(bench: SettlingModel, timestep_s: float) -> Callable[[], float]:

@@ -28,11 +28,11 @@ from fixturecheck.arrays import Floats
 from fixturecheck.checks.stage import Stage
 from fixturecheck.checks.touching import (
     by_share,
+    faces_of_seat,
     gap_closed,
     largest_area,
-    outlines,
     said,
-    sides_of,
+    seat_outlines,
     subject_of,
     unmeant,
     way_apart,
@@ -203,13 +203,13 @@ def _pushed(stage: Stage, seat: Seat, overlap: Overlap | None, search: _Search) 
     except NotComputedError as reason:
         says = f"Whether {subject} closes could not be computed: {reason}."
         return not_computed(
-            ID, subject, says, about=sides_of(seat), asks=Kind.OPEN, unit="mm", source=_SOURCE
+            ID, subject, says, about=faces_of_seat(seat), asks=Kind.OPEN, unit="mm", source=_SOURCE
         )
     opening_mm = drawn_gap_mm - landing.travel_mm * across
     if opening_mm <= stage.setup.tolerances.touch_mm:
         if overlap is not None:
             return _too_deep(stage, seat, overlap, -drawn_gap_mm, normal)
-        pair = outlines(stage, seat, (seat.face,), (seat.on_face,))
+        pair = seat_outlines(stage, seat, (seat.face,), (seat.on_face,))
         if pair is not None and _misses(pair, landing.travel_mm * push):
             return _beside_its_face(stage, seat, pair, landing, normal)
         return _short(stage, seat, subject, drawn_gap_mm, (centre, normal))
@@ -258,7 +258,7 @@ def _short(stage: Stage, seat: Seat, subject: str, gap_mm: float, place: tuple[V
         check=ID,
         subject=subject,
         kind=Kind.DRAWN_OPEN,
-        about=sides_of(seat),
+        about=faces_of_seat(seat),
         says=f"{seat.body}.{seat.face} is drawn {gap} off {seat.on}.{seat.on_face}; "
         "when it is pushed home, the nest faces meet first.",
         remedy=f"Move {seat.body} {gap} {toward(place[1])}, so that the rest is checked where it will be.",
@@ -288,7 +288,7 @@ def _beside_its_face(
         check=ID,
         subject=subject_of(seat),
         kind=Kind.ON_A_LINE,
-        about=sides_of(seat),
+        about=faces_of_seat(seat),
         says=f"{seat.body}.{seat.face} and {seat.on}.{seat.on_face} come into one plane when {seat.body} is "
         f"pushed home, but no part of the one lies over the other. The parts meet beside them{what}.",
         remedy=_slide_over(stage, seat, pair),
@@ -326,7 +326,7 @@ def _too_deep(stage: Stage, seat: Seat, overlap: Overlap, depth_mm: float, push:
         check=ID,
         subject=subject_of(seat),
         kind=Kind.OVERLAP,
-        about=sides_of(seat),
+        about=faces_of_seat(seat),
         says=f"{seat.body}.{seat.face} is drawn {write.length(depth_mm)} into {seat.on}.{seat.on_face}: "
         f"the two overlap by {write.volume(overlap.volume_mm3)}.",
         remedy=f"Move {seat.body} {write.length(depth_mm)} {toward(back)}, so that the faces only touch.",
@@ -372,7 +372,7 @@ def _held_open(
         check=ID,
         subject=subject,
         kind=Kind.OPEN,
-        about=sides_of(seat),
+        about=faces_of_seat(seat),
         says=says,
         remedy=f"Stone the burr off: it is {along} high along the push."
         if first is not None and first.contact.on_burr

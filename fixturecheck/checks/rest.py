@@ -22,7 +22,7 @@ import numpy as np
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
-from fixturecheck.nesting.answer import StagingAnswer, is_flat, rest_shapes
+from fixturecheck.nesting.answer import StagingAnswer, is_flat_seat, rest_shapes
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.rest import Ending, LoadedContact, RestPose, SeatGap
@@ -148,7 +148,7 @@ def wrong_of(found: StagingAnswer, body: str) -> list[LoadedContact]:
 
 def opening_um(found: StagingAnswer, seat: SeatGap) -> float:
     """Return how far a seat stands open: the widest gap between flat faces, the least where one is curved."""
-    flat = is_flat(found.model, seat)
+    flat = is_flat_seat(found.model, seat)
     return seat.gap_max_um if flat and math.isfinite(seat.gap_max_um) else seat.gap_min_um
 
 

@@ -50,7 +50,7 @@ def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) ->
     share at all: a low rail behind a tall part covers a small part of it and can cover no more.
     """
     write = stage.setup.write
-    pair = outlines(stage, seat, found.faces, found.on_faces) if found.share < seat.min_share else None
+    pair = seat_outlines(stage, seat, found.faces, found.on_faces) if found.share < seat.min_share else None
     most_mm2, best = pair.most_shared() if pair is not None else (found.least_area_mm2, np.zeros(2))
     most_mm2 = max(most_mm2, found.area_mm2)
     share = found.area_mm2 / most_mm2
@@ -71,7 +71,7 @@ def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) ->
         check=check,
         subject=subject_of(seat),
         kind=Kind.CLOSED,
-        about=sides_of(seat),
+        about=faces_of_seat(seat),
         says=f"{says}.",
         remedy=None
         if good
@@ -106,7 +106,7 @@ def gap_closed(check: str, stage: Stage, seat: Seat, found: Seating, unit: str) 
         check=check,
         subject=subject_of(seat),
         kind=Kind.MEETS,
-        about=sides_of(seat),
+        about=faces_of_seat(seat),
         says=f"{seat.own} meets {seat.other}.",
         source=GAP,
         location_mm=least.contact.centroid,
@@ -133,7 +133,9 @@ def _more_area(stage: Stage, seat: Seat, pair: FlatPair | None, missing_mm2: flo
     return f"Slide {seat.body} {far} {toward(way)} on {seat.on}, so that {more}."
 
 
-def outlines(stage: Stage, seat: Seat, faces: tuple[str, ...], on_faces: tuple[str, ...]) -> FlatPair | None:
+def seat_outlines(
+    stage: Stage, seat: Seat, faces: tuple[str, ...], on_faces: tuple[str, ...]
+) -> FlatPair | None:
     """Return the outlines of both sides of a seat in the plane of its face; None where a face is curved."""
     one, other = place_bodies([stage.setup.body(n).placed() for n in (seat.body, seat.on)])
     ours, theirs = _flat_faces(one, faces), _flat_faces(other, on_faces)
@@ -169,7 +171,7 @@ def subject_of(seat: Seat) -> str:
     return on(seat.own, seat.other)
 
 
-def sides_of(seat: Seat) -> tuple[FaceRef, FaceRef]:
+def faces_of_seat(seat: Seat) -> tuple[FaceRef, FaceRef]:
     """Return the two faces of a seat, the part's own first."""
     return seat.own, seat.other
 

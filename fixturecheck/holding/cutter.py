@@ -128,11 +128,11 @@ def cutter_at(axis_mm: Vector, diameter_mm: float) -> Cutter:
 
 def points_on(solid: Solid) -> Floats:
     """Return points on every face and edge of a solid, about a millimetre apart, with its corners."""
-    faces = [points_of(f) for f in faces_of(solid)]
+    faces = [face_points(f) for f in faces_of(solid)]
     return np.concatenate([*faces, rim_points(solid)])
 
 
-def points_of(face: Face) -> Floats:
+def face_points(face: Face) -> Floats:
     """Return points on a face and its edges."""
     grid = grid_on_face(face, face_window(face), _SPACING_MM, _MOST_POINTS).points
     return np.concatenate([grid, rim_points(face)])

@@ -14,7 +14,7 @@ from fixturecheck.kernel.place import location_of, placed_at
 from fixturecheck.nesting.disturbances import order_of_placing, under_hand
 from fixturecheck.nesting.locating import parts_located, targets_of
 from fixturecheck.nesting.model import SampledRest, SettlingModel, settling_model_of
-from fixturecheck.nesting.settle import AWAY_MM, loose_of, settled_and_visited, shifted
+from fixturecheck.nesting.settle import AWAY_MM, loose_of, moved_back, settled_and_visited
 from fixturecheck.nesting.tolerance import sampled_rest
 from fixturecheck.nesting.way_in import ways_in
 from fixturecheck.result.location import PartLocation
@@ -32,7 +32,7 @@ from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Press, Staging
 
 
-def is_flat(model: SettlingModel, seat: SeatGap) -> bool:
+def is_flat_seat(model: SettlingModel, seat: SeatGap) -> bool:
     """Tell whether every piece of both faces of a seat is flat."""
     for side in (seat.own, seat.other):
         index = model.index(side.body)
@@ -110,7 +110,7 @@ def staging_answer(
     model = settling_model_of(setup)
     moving = set(loose_of(model, staging))
     gone = {i for name in idle if (i := model.index(name)) not in moving}
-    model = replace(model, drawn=shifted(model.drawn, dict.fromkeys(sorted(gone), np.full(3, AWAY_MM))))
+    model = replace(model, drawn=moved_back(model.drawn, dict.fromkeys(sorted(gone), np.full(3, AWAY_MM))))
     settled, visited = settled_and_visited(model, staging)
     if not settled.rests:
         return StagingAnswer(model=model, settled=settled)

@@ -195,7 +195,7 @@ def _start(
             continue
         rows = obstacles(model, loose, model.drawn, retreats)
         if len(rows.gap_mm) == 0:
-            return shifted(model.drawn, retreats), rows
+            return moved_back(model.drawn, retreats), rows
         barred = rows if len(barred.gap_mm) == 0 else barred
     return None, barred
 
@@ -255,7 +255,7 @@ def obstacles(
     touch = model.setup.tolerances.touch_mm
     for share in SHARES:
         rows = _overlaps(
-            model, scene, shifted(poses, {b: share * retreat for b, retreat in retreats.items()})
+            model, scene, moved_back(poses, {b: share * retreat for b, retreat in retreats.items()})
         )
         allowed = np.array([touch + depth.get(_pair(rows, i), 0.0) for i in range(len(rows.gap_mm))])
         met = np.flatnonzero(-rows.gap_mm > allowed)
@@ -281,7 +281,7 @@ def _pair(rows: Candidates, i: int) -> tuple[int, int]:
     return min(a, b), max(a, b)
 
 
-def shifted(poses: Poses, retreats: Mapping[int, Floats]) -> Poses:
+def moved_back(poses: Poses, retreats: Mapping[int, Floats]) -> Poses:
     """Return poses with some bodies shifted."""
     origin = poses.origin_mm.copy()
     for body, retreat in retreats.items():
@@ -483,13 +483,13 @@ def settle_part(
         Bodies to come.
     """
     away = dict.fromkeys(waiting, np.full(3, AWAY_MM))
-    there = replace(model, drawn=shifted(poses, away))
+    there = replace(model, drawn=moved_back(poses, away))
     if load is None:
         raw = stands_as_drawn(there, body)
     else:
         raw = find_rest(there, [load], {body: 0}, approach_mm, bounds, placed=True)
     back = {body: -far for body, far in away.items()}
-    return replace(raw, poses=shifted(raw.poses, back))
+    return replace(raw, poses=moved_back(raw.poses, back))
 
 
 def _held(

@@ -24,7 +24,7 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.nesting.locating import closing_fixtures
 from fixturecheck.nesting.model import SampledRest, SettlingModel, settling_model_of
 from fixturecheck.nesting.outcome import faces_carrying
-from fixturecheck.nesting.settle import AWAY_MM, loose_of, settle_in_order, shifted
+from fixturecheck.nesting.settle import AWAY_MM, loose_of, moved_back, settle_in_order
 from fixturecheck.nesting.varying_faces import Varying, varying_faces
 from fixturecheck.result.rest import Ending
 from fixturecheck.result.tolerance import (
@@ -49,9 +49,9 @@ from fixturecheck.tolerancing.linear_rest import (
     SampleOutcomes,
     climbed_mm,
     critical_regions_of,
-    frame_of,
     most_gap_mm,
     most_of,
+    reduced_problem,
     solve_or_bar,
 )
 from fixturecheck.tolerancing.zones import (
@@ -182,7 +182,7 @@ def _opened(model: SettlingModel, staging: Staging) -> tuple[SettlingModel, tupl
     carried = faces_carrying(model, raw, loads, touch)
     bodies = closing_fixtures(model, carried, [model.bodies[i].name for i in loose])
     away = dict.fromkeys(bodies, np.full(3, AWAY_MM))
-    return replace(model, drawn=shifted(model.drawn, away)), tuple(model.bodies[i].name for i in bodies)
+    return replace(model, drawn=moved_back(model.drawn, away)), tuple(model.bodies[i].name for i in bodies)
 
 
 def _linear_model(model: SettlingModel, staging: Staging) -> _LinearModel:
@@ -214,7 +214,7 @@ def _linear_model(model: SettlingModel, staging: Staging) -> _LinearModel:
         load=load,
     )
     return _LinearModel(
-        model=model, raw=raw, loads=loads, rows=rows, problem=problem, frame=frame_of(problem),
+        model=model, raw=raw, loads=loads, rows=rows, problem=problem, frame=reduced_problem(problem),
         scale=scale.ravel(), centres=centres, varying=vary, box=box_around(vary.zones),
     )  # fmt: skip
 

@@ -14,9 +14,9 @@ from fixturecheck.nesting.settle import (
     directions_out,
     loads_of,
     loose_of,
+    moved_back,
     obstacles,
     ranks_of,
-    shifted,
 )
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.rest import VisitedPose, WayIn
@@ -57,7 +57,7 @@ def ways_in(model: SettlingModel, staging: Staging, visited: Sequence[Poses]) ->
         steps = _steps_of(visited, body)
         if not steps:
             continue
-        there = shifted(visited[steps[0]], dict.fromkeys(turn[k + 1 :], np.full(3, AWAY_MM)))
+        there = moved_back(visited[steps[0]], dict.fromkeys(turn[k + 1 :], np.full(3, AWAY_MM)))
         one = WayIn(
             body=model.bodies[body].name,
             from_mm=_from_mm(model, loads.get(body), body, there),

@@ -9,7 +9,7 @@ from scipy.spatial.transform import Rotation
 
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.primitives import SurfaceKind
-from fixturecheck.placing.mates import Mate, cross
+from fixturecheck.placing.mates import Mate, cross_product
 
 _LEAN = 1e-10
 """Parts of a unit normal that are rounding only; what leans more is solved in the general way."""
@@ -72,7 +72,7 @@ def _turned(own: Floats, wanted: Floats, turn: Floats) -> Floats | None:
         now = first @ mine
         flat, there = now - axis * (axis @ now), goal - axis * (axis @ goal)
         if min(np.linalg.norm(flat), np.linalg.norm(there)) > _NEW:
-            angle = float(np.arctan2(axis @ cross(flat, there), flat @ there))
+            angle = float(np.arctan2(axis @ cross_product(flat, there), flat @ there))
             return np.asarray(Rotation.from_rotvec(axis * angle).as_matrix() @ first)
     return None
 
@@ -90,7 +90,7 @@ def least_turn(own: Floats, wanted: Floats) -> Floats:
     ndarray, shape (3, 3)
         The rotation; half a turn is about Y where the direction is along X.
     """
-    axis = cross(own, wanted)
+    axis = cross_product(own, wanted)
     sine, cosine = float(np.linalg.norm(axis)), float(own @ wanted)
     if sine > 1e-9:
         return np.asarray(Rotation.from_rotvec(axis * (np.arctan2(sine, cosine) / sine)).as_matrix())

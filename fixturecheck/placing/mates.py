@@ -131,7 +131,7 @@ class _Moved:
     outward: int
 
 
-def cross(a: Floats, b: Floats) -> Floats:
+def cross_product(a: Floats, b: Floats) -> Floats:
     """Return a x b of two vectors, shape (3,); several times faster than numpy's."""
     return np.array((a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]))
 
@@ -156,12 +156,12 @@ def _facing(own: Floats, wanted: Floats) -> list[tuple[float, Floats]]:
         parts, sine = np.array((1.0, 0.0)), 1.0
     # The same as the parts near the goal, and growing up to half a turn.
     share = angle / sine if sine > _PARALLEL else 1.0
-    return [(float(share * part), cross(own, axis)) for part, axis in zip(parts, axes, strict=True)]
+    return [(float(share * part), cross_product(own, axis)) for part, axis in zip(parts, axes, strict=True)]
 
 
 def _square(own: Floats, normal: Floats) -> list[tuple[float, Floats]]:
     """Ask that a direction of the body is square to a given one."""
-    return [(float(np.arcsin(np.clip(own @ normal, -1.0, 1.0))), cross(own, normal))]
+    return [(float(np.arcsin(np.clip(own @ normal, -1.0, 1.0))), cross_product(own, normal))]
 
 
 def _parallel(own: Floats, wanted: Floats) -> list[tuple[float, Floats]]:
@@ -171,7 +171,7 @@ def _parallel(own: Floats, wanted: Floats) -> list[tuple[float, Floats]]:
 
 def _shift(normal: Floats, point: Floats, centre: Floats) -> Floats:
     """Return how the position of a point of the body along a direction changes with shift and turn."""
-    return np.concatenate((normal, cross(point - centre, normal)))
+    return np.concatenate((normal, cross_product(point - centre, normal)))
 
 
 def _plane_plane(own: _Moved, other: SeatFace, gap: float, centre: Floats) -> Misfit:
@@ -191,7 +191,7 @@ def _plane_round(own: _Moved, other: SeatFace, gap: float, centre: Floats) -> Mi
     normal = own.direction
     off = float(normal @ (other.point_mm - own.point)) - other.radius_mm - gap
     # The normal turns with the body, so that the arm counts from what stands still.
-    row = np.concatenate((-normal, cross(normal, other.point_mm - centre)))
+    row = np.concatenate((-normal, cross_product(normal, other.point_mm - centre)))
     leans = _square(normal, other.direction) if other.direction.any() else []
     return _made(leans, [(off, row)])
 
@@ -275,7 +275,7 @@ def _cone_plane(cone: SeatFace, plane: SeatFace, gap: float) -> ConeAsks:
     normal = plane.direction
     sine = float(np.clip(cone.direction @ normal, -1.0, 1.0))
     lean = float(np.arcsin(sine)) - cone.half_angle_rad
-    row = cross(cone.direction, normal) / max(float(np.sqrt(1.0 - sine * sine)), _PARALLEL)
+    row = cross_product(cone.direction, normal) / max(float(np.sqrt(1.0 - sine * sine)), _PARALLEL)
     off = float(normal @ (cone.point_mm - plane.point_mm)) - gap
     return [(lean, row)], [(off, normal, cone.point_mm)]
 

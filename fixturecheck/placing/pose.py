@@ -16,7 +16,7 @@ from scipy.spatial.transform import Rotation
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.placing.flat import flat_pose, least_turn, square_near_x
-from fixturecheck.placing.mates import Mate, Misfit, cross, misfit
+from fixturecheck.placing.mates import Mate, Misfit, cross_product, misfit
 from fixturecheck.result.rest import FreedomKind
 from fixturecheck.rigid.freedoms import FreeMotion, motions
 from fixturecheck.rigid.motion import tidy
@@ -205,7 +205,7 @@ def _turned_first(levels: Sequence[Mate], pose: Pose) -> Pose:
     flat, goal = (v - axis * (axis @ v) for v in (own, wanted))
     if min(np.linalg.norm(flat), np.linalg.norm(goal)) < 1e-6:
         return pose
-    angle = float(np.arctan2(axis @ cross(flat, goal), flat @ goal))
+    angle = float(np.arctan2(axis @ cross_product(flat, goal), flat @ goal))
     return Pose(turn=tidy(Rotation.from_rotvec(axis * angle).as_matrix() @ pose.turn), shift=pose.shift)
 
 

@@ -28,7 +28,7 @@ from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Face, Placed, Shape
 from fixturecheck.nesting.model import SURE, SettlingModel, settling_model_of
 from fixturecheck.nesting.outcome import gap_um
-from fixturecheck.nesting.settle import loads_of, loose_of, retreats_of, shifted
+from fixturecheck.nesting.settle import loads_of, loose_of, moved_back, retreats_of
 from fixturecheck.nesting.tolerance import sampled_rest
 from fixturecheck.relief.model import Clash
 from fixturecheck.result.rest import Ending
@@ -69,7 +69,7 @@ def intended(setup: Setup) -> Setup:
     loose = loose_of(model, setup.staging)
     loads = loads_of(model, setup.staging, loose)
     ranks = {body: k for k, body in enumerate(loose)}
-    start = shifted(model.drawn, retreats_of(loads, ranks, setup.staging.approach_mm))
+    start = moved_back(model.drawn, retreats_of(loads, ranks, setup.staging.approach_mm))
     scene = ProximityScene(model.features, [i in loose for i in range(len(model.bodies))])
     wanted = _wanted(model)
 

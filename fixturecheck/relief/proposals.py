@@ -259,7 +259,7 @@ def proposals(
     here = place_bodies([body.placed()])[0]
     zone = clash.zone_of(body.name)
     touch = setup.tolerances.touch_mm
-    kinds = kinds_of(setup)
+    kinds = allowed_kinds(setup)
     # Where faces only land within tolerances, the zone holds the air that is wanted already.
     wanted = 0.0 if clash.lands else clear_mm
     points = surface_points(compound(beside), _BETWEEN) if beside else np.zeros((0, 3))
@@ -341,7 +341,7 @@ class TrialCuts:
 
     def ranked(self) -> list[TrialCut]:
         """Return the cuts, the least of a bother first."""
-        kinds = kinds_of(self.drawn)
+        kinds = allowed_kinds(self.drawn)
 
         def rank(one: TrialCut) -> tuple[tuple[bool, bool, float], int, tuple[str, ...]]:
             return one.bother, kinds.index(one.proposal.kind), one.proposal.faces
@@ -367,7 +367,7 @@ class TrialCuts:
         return tuple(replace(cuts[0], more=len(cuts) - 1) for cuts in once)
 
 
-def kinds_of(setup: Setup) -> tuple[ReliefKind, ...]:
+def allowed_kinds(setup: Setup) -> tuple[ReliefKind, ...]:
     """Return the kinds of relief that a set-up allows, those wanted most first.
 
     Parameters

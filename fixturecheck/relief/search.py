@@ -45,10 +45,10 @@ from fixturecheck.relief.proposals import (
     Proposal,
     TrialCut,
     TrialCuts,
+    allowed_kinds,
     by_hand,
     effect_of,
     is_seat,
-    kinds_of,
     proposals,
     reduced_seats,
 )
@@ -208,7 +208,7 @@ def _trials(drawn: Setup, setup: Setup, clash: Clash) -> TrialCuts:
         for proposal in found:
             trials.add(body, proposal)
         if not found:
-            trials.bare(body, kinds_of(setup))
+            trials.bare(body, allowed_kinds(setup))
     return trials
 
 

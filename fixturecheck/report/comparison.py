@@ -17,7 +17,7 @@ from fixturecheck.comparing.model import (
     Trend,
 )
 from fixturecheck.faceref import on
-from fixturecheck.report.json import rounded
+from fixturecheck.report.json import json_number
 from fixturecheck.report.markup import Cell, Picture, Table, picture_of, render_page, table_of
 from fixturecheck.report.pictures.figures import body_colours
 from fixturecheck.report.pictures.scene import BODIES, actor, camera, fit, legend_of
@@ -253,7 +253,7 @@ def _side(finding: Finding | None) -> dict[str, Any] | None:
 
 def _solid(solid: SolidChange) -> dict[str, Any]:
     def volume(value: float | None) -> float | None:
-        return None if value is None else rounded(value, "mm3")
+        return None if value is None else json_number(value, "mm3")
 
     return {
         "before": solid.before,
@@ -267,8 +267,8 @@ def _solid(solid: SolidChange) -> dict[str, Any]:
             {
                 "before": f.before,
                 "after": f.after,
-                "moved_mm": None if f.moved_mm is None else rounded(f.moved_mm, "mm"),
-                "turned_deg": rounded(f.turned_deg, "deg"),
+                "moved_mm": None if f.moved_mm is None else json_number(f.moved_mm, "mm"),
+                "turned_deg": json_number(f.turned_deg, "deg"),
             }
             for f in solid.faces
         ],

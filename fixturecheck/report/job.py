@@ -15,7 +15,7 @@ from fixturecheck.kernel.shapes import Shape
 from fixturecheck.process.model import BodyOff, BurrEdge, JobResult, OperationFound, PartState
 from fixturecheck.process.records import CUTTING
 from fixturecheck.report.folder import OPERATIONS, PAGE, PICTURES, RESULT
-from fixturecheck.report.json import finding_dict, json_text, made_by, rounded
+from fixturecheck.report.json import finding_dict, json_number, json_text, made_by
 from fixturecheck.report.markup import Table, picture_of, render_page, table_of
 from fixturecheck.report.pictures.draw import painted
 from fixturecheck.report.pictures.figures import body_colours
@@ -271,9 +271,9 @@ def job_dict(result: JobResult) -> dict[str, Any]:
 def _state(state: PartState) -> dict[str, Any]:
     return {
         "after": state.after,
-        "volume_mm3": rounded(state.volume_mm3, "mm3"),
-        "taken_mm3": rounded(state.taken_mm3, "mm3"),
-        "stock_mm": {name: rounded(by, "mm") for name, by in sorted(state.stock_mm.items())},
+        "volume_mm3": json_number(state.volume_mm3, "mm3"),
+        "taken_mm3": json_number(state.taken_mm3, "mm3"),
+        "stock_mm": {name: json_number(by, "mm") for name, by in sorted(state.stock_mm.items())},
         "faces": sorted(state.faces),
     }
 
@@ -301,10 +301,10 @@ def _burr(burr: BurrEdge) -> dict[str, Any]:
         "face": burr.face,
         "other": burr.other,
         "made_in": burr.made_in,
-        "height_mm": rounded(burr.height_mm, "mm"),
+        "height_mm": json_number(burr.height_mm, "mm"),
         "assumed": burr.assumed,
-        "length_mm": rounded(burr.length_mm, "mm"),
-        "middle_mm": [rounded(v, "mm") for v in burr.middle_mm],
+        "length_mm": json_number(burr.length_mm, "mm"),
+        "middle_mm": [json_number(v, "mm") for v in burr.middle_mm],
     }
 
 

@@ -73,7 +73,7 @@ _DIGITS = 9
 _DECIMALS = {"mm": 6, "um": 3, "mm2": 4, "mm3": 6, "deg": 6, "m/s": 6, "share": 6}
 
 
-def rounded(value: float, unit: str, where: str = "the result") -> float:
+def json_number(value: float, unit: str, where: str = "the result") -> float:
     """Round a number so that the kernel's last digits do not show; never returns -0.0.
 
     Parameters
@@ -150,7 +150,7 @@ def _record(thing: Any, without: Collection[str] = (), **instead: Any) -> Record
 def _by_unit(value: float, name: str) -> float:
     """Round a number by the unit at the end of its field's name."""
     unit = name.rsplit("_", 1)[-1] if name.isidentifier() else ""
-    return rounded(value, unit if unit in _DECIMALS else "share", name or "the result")
+    return json_number(value, unit if unit in _DECIMALS else "share", name or "the result")
 
 
 def _to_three_digits(value: float, name: str) -> float:
@@ -420,7 +420,7 @@ def _body(body: BodyDrawn) -> dict[str, Any]:
     return {
         "name": body.name,
         "role": body.role,
-        "volume_mm3": rounded(body.volume_mm3, "mm3", where),
+        "volume_mm3": json_number(body.volume_mm3, "mm3", where),
         "centre_mm": _vector(body.centre_mm, "mm", where),
         "size_mm": _vector(body.size_mm, "mm", where),
         "at": [round(v, _DIRECTION_DECIMALS) + 0.0 for v in body.at],
@@ -428,7 +428,7 @@ def _body(body: BodyDrawn) -> dict[str, Any]:
             {
                 "name": f.name,
                 "kind": f.kind,
-                "area_mm2": rounded(f.area_mm2, "mm2", where),
+                "area_mm2": json_number(f.area_mm2, "mm2", where),
                 "centre_mm": _vector(f.centre_mm, "mm", where),
                 "normal": _vector(f.normal, "", where),
             }
@@ -442,16 +442,16 @@ def _not_asked(question: NotAsked) -> dict[str, str]:
 
 
 def _optional(value: float | None, unit: str, where: str) -> float | None:
-    return None if value is None else rounded(value, unit, where)
+    return None if value is None else json_number(value, unit, where)
 
 
 def _vector(vector: Vector | None, unit: str, where: str) -> list[float] | None:
     if vector is None:
         return None
     if unit:
-        return [rounded(v, unit, where) for v in vector]
+        return [json_number(v, unit, where) for v in vector]
     for v in vector:
-        rounded(v, "mm", where)
+        json_number(v, "mm", where)
     return [round(float(v), _DIRECTION_DECIMALS) + 0.0 for v in vector]
 
 
@@ -490,16 +490,16 @@ def _contact(contact: Contact) -> dict[str, Any]:
         "a": contact.a,
         "b": contact.b,
         "kind": contact.kind,
-        "area_mm2": rounded(contact.area_mm2, "mm2", where),
-        "length_mm": rounded(contact.length_mm, "mm", where),
+        "area_mm2": json_number(contact.area_mm2, "mm2", where),
+        "length_mm": json_number(contact.length_mm, "mm", where),
         "gap_um": {
-            "min": rounded(contact.gap_min_um, "um", where),
-            "mean": rounded(contact.gap_mean_um, "um", where),
-            "max": rounded(contact.gap_max_um, "um", where),
+            "min": json_number(contact.gap_min_um, "um", where),
+            "mean": json_number(contact.gap_mean_um, "um", where),
+            "max": json_number(contact.gap_max_um, "um", where),
         },
         "normal": _vector(contact.normal, "", where),
         "centroid": _vector(contact.centroid, "mm", where),
-        "error_um": rounded(contact.error_um, "um", where),
+        "error_um": json_number(contact.error_um, "um", where),
     }
 
 
@@ -507,12 +507,12 @@ def _cut(cut: CutMade) -> dict[str, Any]:
     where = f"cut {cut.name}"
     return {
         "name": cut.name,
-        "removed_mm3": rounded(cut.removed_mm3, "mm3", where),
-        "leftover_mm3": rounded(cut.leftover_mm3, "mm3", where),
-        "gouge_mm3": rounded(cut.gouge_mm3, "mm3", where),
+        "removed_mm3": json_number(cut.removed_mm3, "mm3", where),
+        "leftover_mm3": json_number(cut.leftover_mm3, "mm3", where),
+        "gouge_mm3": json_number(cut.gouge_mm3, "mm3", where),
         "corner_radius_mm": _optional(cut.corner_radius_mm, "mm", where),
         "faces": [
-            {"face": f.face, "share_made": rounded(f.share_made, "share", where)}
+            {"face": f.face, "share_made": json_number(f.share_made, "share", where)}
             for f in sorted(cut.faces, key=lambda f: f.face)
         ],
     }

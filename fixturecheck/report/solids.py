@@ -33,7 +33,7 @@ _INSTANCE = re.compile(r"(NEXT_ASSEMBLY_USAGE_OCCURRENCE\(')\d+(' *(?:'(?:[^']|'
 _BREAK = re.compile(r"'(?:[^']|'')*'|\s*\n\s*")
 
 
-def settled(text: str) -> str:
+def with_fixed_order(text: str) -> str:
     """Return the same Part 21 text with its instances counted from one and its styles in a fixed order."""
     count = itertools.count(1)
     return _settle_styles(_INSTANCE.sub(lambda m: _on_one_line(f"{m[1]}{next(count)}{m[2]}"), text))
@@ -118,7 +118,7 @@ def write_setup_step(path: Path, result: Result, setup: Setup) -> None:
         The kernel could not write the file.
     """
     write_step(path, result.name, list(_components(result, setup)))
-    path.write_text(settled(path.read_text(encoding="utf-8")), encoding="utf-8")
+    path.write_text(with_fixed_order(path.read_text(encoding="utf-8")), encoding="utf-8")
 
 
 def _components(result: Result, setup: Setup) -> Iterator[Named]:

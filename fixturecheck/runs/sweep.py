@@ -29,11 +29,11 @@ from fixturecheck.study.store import (
     PAGE,
     ROWS,
     TABLE,
-    key_of,
     read_rows,
     row_line,
     study_dict,
     table_csv,
+    variant_key,
 )
 from fixturecheck.study.work import LastingWorker, work_through
 
@@ -125,7 +125,7 @@ class Sweeping:
 
     def task(self, variant: Variant) -> Task:
         """Return what a worker is handed."""
-        return key_of(self.study, variant), variant, self.study.only, self.study.skip
+        return variant_key(self.study, variant), variant, self.study.only, self.study.skip
 
     def keep(self, row: VariantRow) -> None:
         """Keep a row, on disk first: a study that is stopped the next moment has it."""
@@ -174,7 +174,7 @@ def swept(
             done=done,
             crashed=lambda task: refusal(task, CRASHED),
         )
-        sampled = tuple(work.rows[key_of(study, v)] for v in variants)
+        sampled = tuple(work.rows[variant_key(study, v)] for v in variants)
         turned, looked = _flips(work, sampled, pool, progress) if flips else ((), ())
         found = StudyFound(study=study, rows=(*sampled, *looked), flips=turned)
         _write(found, folder)

@@ -31,7 +31,7 @@ from fixturecheck.setup.holding import Holding, Milling
 from fixturecheck.setup.records import BodyRole, Cut, Machine, Relieving, Seat
 from fixturecheck.setup.rolled import OverRolls
 from fixturecheck.setup.staging import Staging
-from fixturecheck.setup.tools import Drilling, EndMilling, loads_of
+from fixturecheck.setup.tools import Drilling, EndMilling, milling_loads
 from fixturecheck.setup.validate import all_of, refuse_bad
 from fixturecheck.shop.tables import Own, among_ours, refuse_bad_own
 from fixturecheck.shop.wheels import Wheel
@@ -288,7 +288,7 @@ class Setup:
         """Milling cuts that the parts are held against: as stated, and of the end mills that state teeth."""
         if self.holding is None:
             return ()
-        return (*self.holding.milling, *(mill for run in self.end_mills for mill in loads_of(run)))
+        return (*self.holding.milling, *(mill for run in self.end_mills for mill in milling_loads(run)))
 
     @property
     def table_z_mm(self) -> float:

@@ -358,7 +358,7 @@ class EndMilling:
         return self.stick_out_mm - self.flute_mm
 
 
-def loads_of(run: EndMilling) -> tuple[Milling, ...]:
+def milling_loads(run: EndMilling) -> tuple[Milling, ...]:
     """Return the milling cuts that a run loads its parts with, one for each face that its moves go over.
 
     Parameters

@@ -24,7 +24,7 @@ from fixturecheck.start.layout import (
     copies,
     kept_seats,
     made,
-    names_of,
+    part_face_names,
     size_said,
     touching,
     turned_box,
@@ -76,7 +76,7 @@ def in_vee(part: Part, posed: Posed, count: int) -> FirstSetup:
     row = (count - 1) * pitch + box[3] - box[0]
     length = next(v for v in LENGTHS_MM if row + _STOP_LENGTH_MM <= v)
     flank, stop = _trough(part, posed, box, (y_mm, z_mm), half_rad)
-    names, first_x = names_of(part), (row - _STOP_LENGTH_MM) / 2 - box[3]
+    names, first_x = part_face_names(part), (row - _STOP_LENGTH_MM) / 2 - box[3]
     places = tuple(
         (part.name if count == 1 else f"{part.name}_{n + 1}", (first_x - n * pitch, y_mm, z_mm))
         for n in range(count)

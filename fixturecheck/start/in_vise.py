@@ -22,7 +22,7 @@ from fixturecheck.start.layout import (
     copies,
     kept_seats,
     made,
-    names_of,
+    part_face_names,
     size_said,
     touching,
     turned_box,
@@ -101,7 +101,7 @@ def in_vise(part: Part, posed: Posed, count: int) -> FirstSetup:
     front = _front(part, posed)
     box = turned_box(part, posed.turn)
     laid = _laid(part, posed, box)
-    names = names_of(part)
+    names = part_face_names(part)
     place = (part.name, (laid.shift_x_mm, laid.shift_y_mm, laid.under_mm - box[2]))
     parallel, stop = _parallel(laid), _stop(part, posed, box, laid)
     pieces = tuple(p for p in (_vise(part, laid), parallel, stop) if p is not None)

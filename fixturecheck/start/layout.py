@@ -199,7 +199,7 @@ def _area(bodies: Mapping[str, Body], ref: FaceRef) -> float:
     return sum(area_mm2(faces[i]) for i in bodies[ref.body].face_indices(ref.face))
 
 
-def names_of(part: Part) -> FaceNames:
+def part_face_names(part: Part) -> FaceNames:
     """Return what names the faces of a part."""
     return FaceNames(part.body.faces, part.body.unclear)
 

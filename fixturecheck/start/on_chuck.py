@@ -24,7 +24,7 @@ from fixturecheck.start.layout import (
     kept_seats,
     low_height,
     made,
-    names_of,
+    part_face_names,
     size_said,
     touching,
     turned_box,
@@ -67,7 +67,7 @@ def on_chuck(part: Part, posed: Posed, count: int) -> FirstSetup:
     length, width = _chuck_for(part, box, row, count)
     floor_mm = posed.floor.offset_mm - box[2]
     rail, height = low_height(floor_mm, RAIL_MM), low_height(floor_mm, BLOCK_MM)
-    names = names_of(part)
+    names = part_face_names(part)
     first_x = row / 2 - box[3]
     shift_y = width / 2 - box[4] if posed.back is not None else -(box[1] + box[4]) / 2
     places = tuple(

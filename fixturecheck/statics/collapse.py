@@ -33,7 +33,7 @@ from fixturecheck.statics.equilibrium import (
 )
 from fixturecheck.statics.limit import limit_factor
 from fixturecheck.statics.loading import LOOSE, LoadPath, PathEnd, State, load_path, settle_held
-from fixturecheck.statics.mechanism import StartingMotion, motions
+from fixturecheck.statics.mechanism import StartingMotion, starting_motions
 
 CEILING = 100.0
 # Shear below this share of what the contacts carry is rounding: such a rest needs no friction.
@@ -205,12 +205,12 @@ def _motion_at_end(
 ) -> tuple[StartingMotion, ...]:
     """Motion over the last step of the path."""
     before, after = path.steps[-2].state, path.steps[-1].state
-    return motions(holding.bodies, equations.twists @ (after.freedoms_mm - before.freedoms_mm))
+    return starting_motions(holding.bodies, equations.twists @ (after.freedoms_mm - before.freedoms_mm))
 
 
 def _no_rest(holding: EquilibriumProblem, equations: Equations, state: State, bound: float) -> Collapse:
     """Answer for a set-up that does not even rest."""
-    moving = motions(holding.bodies, equations.twists @ state.freedoms_mm)
+    moving = starting_motions(holding.bodies, equations.twists @ state.freedoms_mm)
     return Collapse(
         factor=Range.exactly(0.0),
         bound_factor=bound,

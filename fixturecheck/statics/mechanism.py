@@ -54,7 +54,7 @@ class StartingMotion(BodyMotion):
         return turn, at + along - turn @ at
 
 
-def motions(bodies: tuple[Rigid, ...], twists: Floats) -> tuple[StartingMotion, ...]:
+def starting_motions(bodies: tuple[Rigid, ...], twists: Floats) -> tuple[StartingMotion, ...]:
     """Return the motion of every body that moves, the fastest first.
 
     Parameters

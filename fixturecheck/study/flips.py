@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 from fixturecheck.study.model import Flip, Study, StudyParameter, Variant, VariantRow
-from fixturecheck.study.sample import value_text
+from fixturecheck.study.sample import variant_text
 
 Evaluate = Callable[[Variant], VariantRow]
 
@@ -48,7 +48,7 @@ def _flip(
 
     def at(value: float) -> VariantRow:
         values = {**base.variant.values, parameter.name: value}
-        overrides = {**base.variant.overrides, parameter.sets[0]: value_text(value)}
+        overrides = {**base.variant.overrides, parameter.sets[0]: variant_text(value)}
         return evaluate(replace(base.variant, values=values, overrides=overrides))
 
     good, bad = span
@@ -65,7 +65,7 @@ def _flip(
         return found
     while abs(bad - good) > _within(parameter):
         # Rounded as it is set, so that what is reported is what was checked.
-        middle = float(value_text(0.5 * (good + bad)))
+        middle = float(variant_text(0.5 * (good + bad)))
         row = at(middle)
         if study.passes(row.verdict):
             good = middle

@@ -36,12 +36,12 @@ def variant(setup: str, parameters: Sequence[StudyParameter], row: Sequence[Chos
     """Return the variant with one choice for each parameter."""
     pairs = list(zip(parameters, row, strict=True))
     overrides = {
-        name: value_text(value) for p, values in pairs for name, value in zip(p.sets, values, strict=True)
+        name: variant_text(value) for p, values in pairs for name, value in zip(p.sets, values, strict=True)
     }
     return Variant(setup=setup, values={p.name: values[0] for p, values in pairs}, overrides=overrides)
 
 
-def value_text(value: ParameterValue) -> str:
+def variant_text(value: ParameterValue) -> str:
     """Return a value as `--set` takes it."""
     if isinstance(value, bool):
         return str(value).lower()

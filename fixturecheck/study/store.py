@@ -19,7 +19,7 @@ from fixturecheck.study.model import Study, StudyFound, Variant, VariantRow
 ROWS, TABLE, PAGE, DATA = "rows.jsonl", "table.csv", "study.html", "study.json"
 
 
-def key_of(study: Study, variant: Variant) -> str:
+def variant_key(study: Study, variant: Variant) -> str:
     """Return what a row is found again by: the variant, what is asked of it, and this program's version."""
     parts = [
         variant.setup,

@@ -129,7 +129,7 @@ class SampleOutcomes:
         return len(np.unique(self.carries @ marks))
 
 
-def frame_of(problem: Linear) -> ReducedProblem:
+def reduced_problem(problem: Linear) -> ReducedProblem:
     """Return what carries the parts as drawn.
 
     Parameters
@@ -224,7 +224,7 @@ def solve_or_bar(problem: Linear, errors_mm: Floats, frame: ReducedProblem | Non
     NotComputedError
         Contacts change more often than allowed.
     """
-    frame = frame or frame_of(problem)
+    frame = frame or reduced_problem(problem)
     start: Floats = np.asarray(np.linalg.inv(frame.slope[frame.rows]))
     room = problem.gap_mm + errors_mm @ problem.growth.T
     held = -room[:, frame.rows] @ start.T

@@ -15,7 +15,7 @@ from fixturecheck.kernel.place import placed_at
 from fixturecheck.machining.milling import Mill, slant_factor
 from fixturecheck.setup.holding import Holding, Milling
 from fixturecheck.setup.model import Setup
-from fixturecheck.setup.tools import MillMove, loads_of
+from fixturecheck.setup.tools import MillMove, milling_loads
 from tests.machining.test_end_mill import pocketed, run_of
 
 LOADS = {"teeth": 2, "feed_mm_tooth": 0.03, "deep_mm": 2.0, "way": "climb"}
@@ -74,14 +74,14 @@ def test_one_way_of_a_run_loads_as_a_milling_cut_of_the_same_numbers(pocket):
 
 def test_a_slot_is_fed_along_itself_alone():
     body = pocketed(60.0, 8.0, 0.0)
-    (mill,) = loads_of(run_of(**LOADS, moves=(MillMove(kind="slot", face="floor"),)))
+    (mill,) = milling_loads(run_of(**LOADS, moves=(MillMove(kind="slot", face="floor"),)))
     setup = Setup(name="bench", bodies=(body,), holding=Holding())
     job = MillingProcess(setup=setup, placed={"block": body.solid}, mill=mill, part="block")
     assert {tuple(np.round(np.abs(c.feed), 6)) for c in job.cases()} == {(1.0, 0.0, 0.0)}
 
 
 def test_without_teeth_nothing_is_loaded():
-    assert loads_of(run_of()) == ()
+    assert milling_loads(run_of()) == ()
 
 
 @pytest.mark.parametrize(

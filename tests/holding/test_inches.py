@@ -68,6 +68,6 @@ def test_a_motion_is_told_where_its_axis_lies():
     # About a line along Y through X 25.4, Z 0: its point at (0, 0, 10) moves by omega x arm.
     turn = np.array([0.0, 1.0, 0.0])
     velocity = np.cross(turn, np.subtract(body.at_mm, (25.4, 0.0, 0.0)))
-    (motion,) = mechanism.motions((body,), np.array([[*velocity, *turn]]))
+    (motion,) = mechanism.starting_motions((body,), np.array([[*velocity, *turn]]))
     assert motion_words(motion).endswith("over a line along Y at X 25.4, Z 0.0 mm")
     assert motion_words(motion, INCH).endswith("over a line along Y at X 1.000, Z 0.000 in")

@@ -17,7 +17,7 @@ from fixturecheck.result.hold import Outcome
 from fixturecheck.statics import equilibrium
 from fixturecheck.statics.collapse import collapse
 from fixturecheck.statics.equilibrium import ContactPoint, Load, Rigid
-from fixturecheck.statics.mechanism import motions
+from fixturecheck.statics.mechanism import starting_motions
 from tests.holding.rigs import milled
 
 pytestmark = pytest.mark.slow
@@ -65,7 +65,7 @@ def moving(*, velocity=(0, 0, 0), turn=(0, 0, 0), about=(0, 0, TALL / 2), name="
     middle = np.array([0.0, 0.0, TALL / 2])
     speed = np.array(velocity) + np.cross(turn, middle - about)
     rigid = Rigid(name=name, at_mm=tuple(middle), size_mm=TALL / 2)
-    return motions((rigid,), np.concatenate([speed, turn])[None, :].astype(float))[0]
+    return starting_motions((rigid,), np.concatenate([speed, turn])[None, :].astype(float))[0]
 
 
 def bitten(here, motion, *, stopped=None, case=None):

@@ -18,7 +18,7 @@ from fixturecheck.kernel.construct import box
 from fixturecheck.machining.grinding import Stroke
 from fixturecheck.result.hold import Outcome
 from fixturecheck.statics.equilibrium import Rigid
-from fixturecheck.statics.mechanism import motions
+from fixturecheck.statics.mechanism import starting_motions
 from tests.holding.rigs import ground
 
 RADIUS_MM, WIDE_MM, TALL_MM = 90.0, 20.5, 40.0
@@ -62,7 +62,7 @@ def moving(*, velocity=(0, 0, 0), turn=(0, 0, 0), about=(0, 0, TALL_MM / 2)):
     middle = np.array([0.0, 0.0, TALL_MM / 2])
     speed = np.array(velocity) + np.cross(turn, middle - about)
     rigid = Rigid(name="part", at_mm=tuple(middle), size_mm=TALL_MM / 2)
-    return motions((rigid,), np.concatenate([speed, turn])[None, :].astype(float))[0]
+    return starting_motions((rigid,), np.concatenate([speed, turn])[None, :].astype(float))[0]
 
 
 def tips_right(edge_x):

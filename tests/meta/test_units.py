@@ -73,7 +73,7 @@ BESIDE = {
     "holding.remedy_search:Search.least": {"now", "most", "step"},
     "holding.remedy_search:TrialHold.least": {"now", "most", "step"},
     "result.remedy:Amount": {"now", "to"},
-    "report.json:rounded": {"value"},
+    "report.json:json_number": {"value"},
     "report.markup:round_step": {"least"},
     "wording.sentences:shown": {"value"},
     "wording.sentences:sized": {"value"},

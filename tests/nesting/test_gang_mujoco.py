@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from fixturecheck.nesting.model import settling_model_of
-from fixturecheck.nesting.settle import loads_of, loose_of, ranks_of, retreats_of, settle_setup, shifted
+from fixturecheck.nesting.settle import loads_of, loose_of, moved_back, ranks_of, retreats_of, settle_setup
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Push, Staging
 from tests.nesting.convex_pieces import OPTIONS, gang_model
@@ -113,7 +113,7 @@ def stepped(bodies, start, gravity, timestep=5e-4, longest_s=1.0, held=range(6))
 
 def started(bench, staging):
     loads = loads_of(bench, staging, loose_of(bench, staging))
-    return shifted(bench.drawn, retreats_of(loads, ranks_of(bench, staging, loads), staging.approach_mm))
+    return moved_back(bench.drawn, retreats_of(loads, ranks_of(bench, staging, loads), staging.approach_mm))
 
 
 def carrying(found, names):

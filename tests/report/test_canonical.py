@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.report.json import result_dict, result_json, rounded
+from fixturecheck.report.json import json_number, result_dict, result_json
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Verdict
 from tests.report import staged
@@ -123,8 +123,8 @@ def test_a_number_that_is_none_is_no_number(bad: float) -> None:
 
 @given(st.floats(-1e9, 1e9), st.sampled_from(["mm", "um", "mm2", "mm3", "deg", "share", ""]))
 def test_rounding_is_close_and_settles(value: float, unit: str) -> None:
-    once = rounded(value, unit)
-    assert rounded(once, unit) == once
+    once = json_number(value, unit)
+    assert json_number(once, unit) == once
     assert abs(once - value) <= max(0.5e-3, 1e-8 * abs(value))
     assert str(once) != "-0.0"
 
@@ -132,7 +132,7 @@ def test_rounding_is_close_and_settles(value: float, unit: str) -> None:
 def test_small_volumes_keep_their_digits() -> None:
     """A corner's leftover, 60 mm long: L r^2 (1 - pi/4) must be readable to 1e-6 of itself."""
     leftover = 60 * 0.2**2 * (1 - 3.141592653589793 / 4)
-    assert rounded(leftover, "mm3") == pytest.approx(leftover, rel=1e-6)
+    assert json_number(leftover, "mm3") == pytest.approx(leftover, rel=1e-6)
 
 
 def test_empty_result() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fixturecheck.report.pictures.views import Frame, View, frame_of
+from fixturecheck.report.pictures.views import Frame, View, framed
 from fixturecheck.result.finding import Finding, Verdict
 
 X, Y, Z = np.eye(3)
@@ -31,7 +31,7 @@ def frame(**given: object) -> Frame:
     )
     bodies = {"a": corners(40, 20, 10), "b": corners(120, 80, 20)}
     defaults = {"regions": [], "patches": [], "bodies": bodies, "gap_mm": 0.0, "whole_mm": 150.0}
-    return frame_of(finding, **{**defaults, **given})
+    return framed(finding, **{**defaults, **given})
 
 
 def test_a_gap_takes_a_fair_share_of_the_picture() -> None:

@@ -10,7 +10,7 @@ import pytest
 from fixturecheck import Holding, Milling
 from fixturecheck.report.hold_page import apart_section, hold_section
 from fixturecheck.report.html import page
-from fixturecheck.report.pictures.figures import cylinder
+from fixturecheck.report.pictures.figures import cylinder_triangles
 from fixturecheck.report.pictures.hold_scene import hold_scenes
 from fixturecheck.report.pictures.scene import set_stage
 from fixturecheck.report.terminal import hold_lines
@@ -130,7 +130,7 @@ def test_the_cutter_is_drawn_where_it_stands() -> None:
 
 def test_a_cylinder_has_the_area_of_its_side_and_end() -> None:
     """2 pi r h and pi r^2, a polygon of 48 sides of them."""
-    points, triangles = cylinder(np.array([1.0, 2.0, 3.0]), 5.0, 7.0)
+    points, triangles = cylinder_triangles(np.array([1.0, 2.0, 3.0]), 5.0, 7.0)
     a, b, c = (points[triangles[:, k]] for k in range(3))
     areas = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
     assert areas.sum() == pytest.approx(2 * np.pi * 5 * 7 + np.pi * 25, rel=3e-3)

@@ -13,7 +13,7 @@ import pytest
 
 from fixturecheck.kernel.step import read
 from fixturecheck.report.pictures.figures import body_colours
-from fixturecheck.report.solids import settled, write_setup_step
+from fixturecheck.report.solids import with_fixed_order, write_setup_step
 from fixturecheck.result.shapes import Role
 from tests.report import staged
 from tests.report.part21_plain import File, parse
@@ -163,7 +163,7 @@ ENDSEC;
 
 
 def test_styles_are_sorted_and_lose_nothing() -> None:
-    text = settled(STYLED)
+    text = with_fixed_order(STYLED)
     before, after = parse(STYLED), parse(text)
 
     def styles(file: File) -> Iterator[tuple[str, str]]:
@@ -174,12 +174,12 @@ def test_styles_are_sorted_and_lose_nothing() -> None:
     assert sorted(styles(after)) == sorted(styles(before))
     assert [target for _, target in styles(after)] == ["SOLID('x')", "SOLID('y')"]
     assert after.entities[1] == "A('#9')"
-    assert settled(text) == text
+    assert with_fixed_order(text) == text
     assert set(after.entities) == set(before.entities)
 
 
 def test_text_without_styles_is_left_alone() -> None:
-    assert settled("DATA;\n#1 = A();\nENDSEC;\n") == "DATA;\n#1 = A();\nENDSEC;\n"
+    assert with_fixed_order("DATA;\n#1 = A();\nENDSEC;\n") == "DATA;\n#1 = A();\nENDSEC;\n"
 
 
 def test_all_roles_have_a_colour() -> None:

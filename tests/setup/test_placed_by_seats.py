@@ -21,11 +21,11 @@ from fixturecheck.nesting.model import settling_model_of
 from fixturecheck.nesting.settle import (
     loads_of,
     loose_of,
+    moved_back,
     ranks_of,
     retreats_of,
     settle_setup,
     settle_together,
-    shifted,
 )
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.setup.load import load
@@ -346,7 +346,9 @@ def test_what_is_placed_by_its_seats_rests_there(folder: Path) -> None:
         bench = settling_model_of(setup)
         staging = setup.staging or Staging(push={"*": Push(direction=(-1, 0, 0))})
         loads = loads_of(bench, staging, loose_of(bench, staging))
-        away = shifted(bench.drawn, retreats_of(loads, ranks_of(bench, staging, loads), staging.approach_mm))
+        away = moved_back(
+            bench.drawn, retreats_of(loads, ranks_of(bench, staging, loads), staging.approach_mm)
+        )
         rest = settle_together(bench, loads, away, Bounds(approach_mm=staging.approach_mm))
         assert np.abs(rest.poses.origin_mm - bench.drawn.origin_mm).max() < 1e-4
 

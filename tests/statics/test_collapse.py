@@ -17,7 +17,7 @@ from fixturecheck.statics import collapse as collapse_module
 from fixturecheck.statics.clamps import friction
 from fixturecheck.statics.collapse import collapse, factor_range, filmed, without
 from fixturecheck.statics.equilibrium import ContactPoint, EquilibriumProblem, Load, Rigid
-from fixturecheck.statics.mechanism import crash_verdict, follow_overlap, motions
+from fixturecheck.statics.mechanism import crash_verdict, follow_overlap, starting_motions
 from fixturecheck.units import factor_text
 from fixturecheck.wording.hold import loss_words
 from fixturecheck.wording.motion import direction_words, lets_go_words, motion_words
@@ -236,16 +236,16 @@ def test_directions_in_words(push, words):
 
 def test_turning_in_words_and_velocity_of_points():
     body = Rigid(name="part", at_mm=(10.0, 0.0, 0.0), size_mm=10.0)
-    (turn,) = motions((body,), np.array([[0, 0, 0, 0, 0, 0.1]]))
+    (turn,) = starting_motions((body,), np.array([[0, 0, 0, 0, 0, 0.1]]))
     assert motion_words(turn).startswith(
         "part turns counter-clockwise seen from above, about an axis along Z at X 10.0, Y 0.0"
     )
     assert turn.velocity_at((20.0, 0.0, 5.0)) == pytest.approx((0.0, 1.0, 0.0))
-    both = motions(
+    both = starting_motions(
         (body, replace(body, name="other")), np.array([[1e-3, 0, 0, 0, 0, 0], [1.0, 0, 0, 0, 0, 0]])
     )
     assert [m.body for m in both] == ["other"]
-    assert motions((body,), np.zeros((1, 6))) == ()
+    assert starting_motions((body,), np.zeros((1, 6))) == ()
 
 
 def vary(values):

@@ -11,9 +11,9 @@ from fixturecheck.tolerancing.linear_rest import (
     Linear,
     climbed_mm,
     critical_regions_of,
-    frame_of,
     most_gap_mm,
     most_of,
+    reduced_problem,
     solve_draws,
 )
 from fixturecheck.tolerancing.zones import Zone, box_around, draw_errors, sides
@@ -21,7 +21,7 @@ from tests.tolerancing.zoned import SQUARE, corners_of, shifting, stack
 
 
 def worst(problem, zones, seen):
-    frame = frame_of(problem)
+    frame = reduced_problem(problem)
     return most_of(
         critical_regions_of(problem, frame, box_around(zones)), np.atleast_2d(seen), frame.held, -np.inf
     )
@@ -125,7 +125,7 @@ def programme(problem, zones, seen, cap_mm=10.0, cap_force=1e4):
 @pytest.mark.parametrize("seed", range(6))
 def test_the_worst_is_that_of_a_programme_over_all_contacts_at_once(seed):
     problem, zones = trial(seed)
-    frame = frame_of(problem)
+    frame = reduced_problem(problem)
     regions = critical_regions_of(problem, frame, box_around(zones))
     assert len(regions.each) > 3
     corner = solve_draws(problem, corners_of(zones)).move
@@ -139,7 +139,7 @@ def test_the_worst_is_that_of_a_programme_over_all_contacts_at_once(seed):
 @pytest.mark.parametrize("seed", range(6))
 def test_a_climb_from_the_draws_reaches_what_no_draw_does_and_never_beyond_the_worst(seed):
     problem, zones = trial(seed)
-    frame, box = frame_of(problem), box_around(zones)
+    frame, box = reduced_problem(problem), box_around(zones)
     errors = draw_errors(zones, 500, 1)
     seen = np.eye(3)
     draws = solve_draws(problem, errors, frame).move @ seen.T
@@ -153,7 +153,7 @@ def test_a_climb_from_the_draws_reaches_what_no_draw_does_and_never_beyond_the_w
 @pytest.mark.parametrize("seed", range(6))
 def test_no_draw_and_no_vertex_opens_a_seat_further_than_the_worst(seed):
     problem, zones = trial(seed)
-    regions = critical_regions_of(problem, frame_of(problem), box_around(zones))
+    regions = critical_regions_of(problem, reduced_problem(problem), box_around(zones))
     some = np.vstack((corners_of(zones), draw_errors(zones, 3000, 2, "uniform")))
     members = np.array([0, 4])
     seen = solve_draws(problem, some).gap_mm[:, members].min(axis=1).max()

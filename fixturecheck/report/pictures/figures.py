@@ -184,7 +184,9 @@ def flat_arrows(middles_mm: Floats, ways_mm: Floats, normal: Floats) -> tuple[Fl
     return corners.reshape(-1, 3), triangles
 
 
-def cylinder(low_mm: Floats, radius_mm: float, tall_mm: float, *, sides: int = 48) -> tuple[Floats, Ints]:
+def cylinder_triangles(
+    low_mm: Floats, radius_mm: float, tall_mm: float, *, sides: int = 48
+) -> tuple[Floats, Ints]:
     """Return the triangles of an upright cylinder: its side and its lower end."""
     angles = np.arange(sides) * 2.0 * np.pi / sides
     ring = radius_mm * np.stack([np.cos(angles), np.sin(angles), np.zeros(sides)], axis=1)

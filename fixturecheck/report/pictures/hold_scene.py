@@ -13,7 +13,7 @@ from fixturecheck.report.pictures.figures import (
     VERDICTS,
     Figure,
     body_colours,
-    cylinder,
+    cylinder_triangles,
     flat_arrows,
     is_hidden,
     shaded,
@@ -323,7 +323,7 @@ def _cutter(part: PartHeld, name: str) -> list[Figure]:
     """Return a milling cutter where it stands, cut off a diameter above its end; none where a wheel cuts."""
     if part.axis_mm is None or part.cutter_mm <= 0.0:
         return []
-    points, triangles = cylinder(np.array(part.axis_mm), 0.5 * part.cutter_mm, part.cutter_mm)
+    points, triangles = cylinder_triangles(np.array(part.axis_mm), 0.5 * part.cutter_mm, part.cutter_mm)
     rims = points[:-1].reshape(2, -1, 3)
     return [
         Figure(

@@ -23,10 +23,10 @@ from fixturecheck.report.pictures.views import (
     Frame,
     Triangles,
     View,
-    beside,
     choose_view,
-    frame_of,
+    framed,
     off_the_ends,
+    side_view,
     unit,
     up_for,
 )
@@ -120,7 +120,7 @@ def close_up(stage: MeshedResult, row: Numbered) -> dict[str, Any]:
     regions = [s for s in shapes if s.role in _REGIONS and len(stage.meshes[s.name].triangles)]
     travels = [s.name for s in shapes if s.role is Role.TRAVEL]
     direction = None if finding.direction is None else unit(finding.direction)
-    frame = frame_of(
+    frame = framed(
         finding,
         regions=[stage.meshes[s.name].all_points_mm() for s in regions],
         patches=[stage.meshes[s.name].all_points_mm() for s in shapes if s.role in _PATCHES],
@@ -163,7 +163,7 @@ def _view(
     direction = None if finding.direction is None else unit(finding.direction)
     involved, regions = about
     if direction is not None and any(s.role is Role.REST for s in finding.shapes):
-        return beside(direction)
+        return side_view(direction)
     return choose_view(
         stage.triangles,
         spot_mm=spot,
@@ -428,7 +428,7 @@ def rest_scene(stage: MeshedResult) -> dict[str, Any] | None:
     gap_mm = _gap_mm(finding) or max(float(np.linalg.norm(shifts[b])) for b in moved)
     times = min(_round(_SHOWN_SHARE * span / max(gap_mm, 1e-9)), _MOST_TIMES)
     way = shifts[_body(finding)] if finding.direction is None else np.array(finding.direction)
-    view = beside(unit(way))
+    view = side_view(unit(way))
     spot = off_the_ends(spot, view.eye, reach)
     centre, height = fit(np.vstack([reach, *(reach + times * s for s in shifts.values())]), view.eye)
     # The section is at the spot; the picture is centred on the parts.

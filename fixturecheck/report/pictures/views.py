@@ -71,7 +71,7 @@ def up_for(eye: Floats) -> Floats:
     return unit(straight - eye * (straight @ eye))
 
 
-def beside(direction: Floats) -> View:
+def side_view(direction: Floats) -> View:
     """Return the section in which a move along a direction is seen from the operator's side, level."""
     flat = np.cross(direction, [0.0, 0.0, 1.0])
     across = flat if float(np.linalg.norm(flat)) > _LEVEL else np.array([0.0, -1.0, 0.0])
@@ -365,7 +365,7 @@ class Frame:
         return min(max(times * self.seen_mm(view), 1.25 * smallest, _LEAST_MM), self.whole_mm)
 
 
-def frame_of(
+def framed(
     finding: Finding,
     *,
     regions: Sequence[Floats],
