@@ -335,16 +335,12 @@ def _override(document: dict[str, Any], key: str, text: str) -> KeyPath:
 def _step_into(at: Any, path: KeyPath, part: str, option: str) -> tuple[Any, KeyPath]:
     """Go one table or entry deeper."""
     if isinstance(at, list):
-        names = [str(e.get("name", n)) for n, e in enumerate(at, start=1) if isinstance(e, dict)]
-        if part in names:
-            n = names.index(part)
-        elif part.isdecimal() and len(part) < 9 and 1 <= int(part) <= len(at):
-            n = int(part) - 1
-        elif part == "0" and at:
+        n = _place_of(part, at)
+        if n is None and part == "0" and at:
             message = f"{option}: entries count from 1; write {_entry(at, [str(path[-1])])}"
             raise SetupError(message)
-        else:
-            message = f"{option}: no {path[-1]} is named {part!r}; {nearest(part, names)}"
+        if n is None:
+            message = f"{option}: no {path[-1]} is named {part!r}; {nearest(part, _entry_names(at))}"
             raise SetupError(message)
         return at[n], (*path, n)
     if isinstance(at, dict) and (part in at or part in SINGLE):
@@ -357,6 +353,22 @@ def _step_into(at: Any, path: KeyPath, part: str, option: str) -> tuple[Any, Key
         known += [name for name in RECORDS if name not in known and "." not in name]
     message = f"{option}: there is no table {part!r}; {nearest(part, known)}"
     raise SetupError(message)
+
+
+def _entry_names(entries: Sequence[Any]) -> list[str]:
+    """Return the names of the entries of a list; one without a name goes by its number from 1."""
+    return [
+        str(e.get("name", n)) if isinstance(e, Mapping) else str(n) for n, e in enumerate(entries, start=1)
+    ]
+
+
+def _place_of(part: str, entries: Sequence[Any]) -> int | None:
+    """Return the index of the entry that a part of a key means, by name or by number from 1."""
+    names = _entry_names(entries)
+    if part in names:
+        return names.index(part)
+    numbered = part.isdecimal() and len(part) < 9 and 1 <= int(part) <= len(entries)
+    return int(part) - 1 if numbered else None
 
 
 def _entry(entries: list[Any], parents: list[str]) -> str:
@@ -446,9 +458,8 @@ def _value_at(values: object, path: Sequence[str]) -> object:
         if isinstance(values, Mapping):
             values = values.get(part)
         elif isinstance(values, list | tuple):
-            entries = {str(n): entry for n, entry in enumerate(values, start=1)}
-            entries |= {str(e["name"]): e for e in values if isinstance(e, Mapping) and "name" in e}
-            values = entries.get(part)
+            n = _place_of(part, values)
+            values = None if n is None else values[n]
         else:
             return None
     return values
