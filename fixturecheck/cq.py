@@ -65,6 +65,11 @@ def check_here(assembly: object, *, within_mm: float = 0.5) -> Result:
     within_mm : float
         As for `contacts`.
 
+    Returns
+    -------
+    Result
+        What was found.
+
     Raises
     ------
     SetupError

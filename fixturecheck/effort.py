@@ -53,7 +53,18 @@ _budget: ContextVar[Budget | None] = ContextVar("budget", default=None)
 
 @contextmanager
 def spending(budget: Budget) -> Iterator[None]:
-    """Let every try in the block be taken from a budget."""
+    """Let every try in the block be taken from a budget.
+
+    Parameters
+    ----------
+    budget : Budget
+        What the tries in the block may cost.
+
+    Yields
+    ------
+    None
+        Nothing; the budget is in force while the block runs.
+    """
     token = _budget.set(budget)
     try:
         yield
@@ -63,6 +74,11 @@ def spending(budget: Budget) -> Iterator[None]:
 
 def spend(cost: int) -> None:
     """Take the cost of one try from the budget of the search that runs; free where none does.
+
+    Parameters
+    ----------
+    cost : int
+        What the try costs, in the units of the budget.
 
     Raises
     ------

@@ -73,6 +73,11 @@ def about(*what: str) -> Iterator[None]:
     ----------
     *what : str
         As in `Problem`.
+
+    Yields
+    ------
+    None
+        Nothing; problems raised in the block are marked.
     """
     try:
         yield
@@ -163,6 +168,18 @@ class Mistakes:
 
 def read_all(things: Iterable[S], read: Callable[[S], T]) -> tuple[T, ...]:
     """Return what is read of each thing.
+
+    Parameters
+    ----------
+    things : iterable of S
+        What is to be read.
+    read : Callable[[S], T]
+        Reads one of them.
+
+    Returns
+    -------
+    tuple of T
+        What was read, in order.
 
     Raises
     ------

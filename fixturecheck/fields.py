@@ -95,19 +95,64 @@ def allowed(
     items: int = 1000,
     matters: str = "",
 ) -> Mapping[str, Allowed]:
-    """Return the metadata of a field that say what may be stated under its key; see `Allowed`."""
+    """Return the metadata of a field that say what may be stated under its key; see `Allowed`.
+
+    Parameters
+    ----------
+    least : float
+        Least number.
+    most : float
+        Greatest number.
+    or_zero : bool
+        Whether zero may be stated too, where it lies outside.
+    words : iterable of str
+        The words that may be stated.
+    items : int
+        How many entries a list may have.
+    matters : str
+        What depends on the value, for a default that is used without being stated.
+
+    Returns
+    -------
+    mapping of str to Allowed
+        For `dataclasses.field`.
+    """
     what = Allowed(least=least, most=most, or_zero=or_zero, words=tuple(words), items=items, matters=matters)
     return {_KEY: what}
 
 
 def allowed_in(field: Field[object]) -> Allowed | None:
-    """Return what may be stated for a field of a data class, or None where anything may."""
+    """Return what may be stated for a field of a data class, or None where anything may.
+
+    Parameters
+    ----------
+    field : Field[object]
+        The field.
+
+    Returns
+    -------
+    Allowed or None
+        What may be stated.
+    """
     found: Allowed | None = field.metadata.get(_KEY)
     return found
 
 
 def shortened(value: object, most: int = 60) -> str:
-    """Return a value as it is shown in a message: numbers in few digits, long texts cut short."""
+    """Return a value as it is shown in a message: numbers in few digits, long texts cut short.
+
+    Parameters
+    ----------
+    value : object
+        The value.
+    most : int
+        Letters that are shown at most.
+
+    Returns
+    -------
+    str
+        The text.
+    """
     if isinstance(value, int) and not isinstance(value, bool) and abs(value) >= 10**15:
         return f"a number of {len(str(abs(value)))} digits" if abs(value) < 10**4000 else "a huge number"
     if isinstance(value, int | float) and not isinstance(value, bool):
@@ -150,6 +195,16 @@ def recorded(cls: type[T]) -> type[T]:
 
     What `dataclasses.replace` hands over counts as stated where it was stated before, or differs from the
     default.
+
+    Parameters
+    ----------
+    cls : type[T]
+        The data class.
+
+    Returns
+    -------
+    type[T]
+        The same class.
     """
     plain: Any = cls.__init__
     defaults = {f.name: _default(f) for f in fields(cls)}  # type: ignore[arg-type]  # a data class, as said
@@ -168,7 +223,18 @@ def recorded(cls: type[T]) -> type[T]:
 
 
 def own_fields(cls: Any) -> tuple[Field[Any], ...]:
-    """Return the fields of a data class that are keys of a set-up."""
+    """Return the fields of a data class that are keys of a set-up.
+
+    Parameters
+    ----------
+    cls : Any
+        The data class, or one of its kind.
+
+    Returns
+    -------
+    tuple
+        In the order of the class.
+    """
     return tuple(f for f in fields(cls) if not f.metadata.get("hidden"))
 
 

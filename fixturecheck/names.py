@@ -33,6 +33,15 @@ BY_PLACE = re.compile(r"face_\d+")
 def allowed_name(name: object, where: str, most: int = MOST_NAME) -> None:
     """Refuse what may not be the name of a body, face, cut, clamp or mill.
 
+    Parameters
+    ----------
+    name : object
+        The name as stated.
+    where : str
+        What it names, for the message.
+    most : int
+        Letters that it may have at most.
+
     Raises
     ------
     SetupError
@@ -49,6 +58,15 @@ def allowed_name(name: object, where: str, most: int = MOST_NAME) -> None:
 def one_of(value: object, known: tuple[str, ...], where: str) -> None:
     """Refuse a word that is none of those known.
 
+    Parameters
+    ----------
+    value : object
+        The word as stated.
+    known : tuple of str
+        The words that may stand there.
+    where : str
+        The place, for the message.
+
     Raises
     ------
     SetupError
@@ -60,7 +78,18 @@ def one_of(value: object, known: tuple[str, ...], where: str) -> None:
 
 
 def plain(name: str) -> str:
-    """Turn a name from a file into one that is allowed: other characters become `_`; may be empty."""
+    """Turn a name from a file into one that is allowed: other characters become `_`; may be empty.
+
+    Parameters
+    ----------
+    name : str
+        The name in the file.
+
+    Returns
+    -------
+    str
+        The name in allowed letters.
+    """
     return re.sub(r"[^A-Za-z0-9_-]+", "_", name).strip("_")
 
 
@@ -69,7 +98,18 @@ _MOST_NUMBER = 5
 
 
 def distinct(names: Iterable[str]) -> Iterator[str]:
-    """Yield names from a file in allowed letters, no two alike: with a number where several share one."""
+    """Yield names from a file in allowed letters, no two alike: with a number where several share one.
+
+    Parameters
+    ----------
+    names : iterable of str
+        The names in the file.
+
+    Yields
+    ------
+    str
+        A name for each, in order.
+    """
     taken: set[str] = set()
     wanted = [plain(name)[: MOST_NAME - _MOST_NUMBER] or "body" for name in names]
     several = {w for w in wanted if wanted.count(w) > 1}
@@ -89,6 +129,13 @@ _SHOWN = 24
 def nearest(wanted: str, known: Iterable[str]) -> str:
     """Say which known names come closest to the one that was not found, or list what there is.
 
+    Parameters
+    ----------
+    wanted : str
+        The name that was not found.
+    known : iterable of str
+        The names that there are.
+
     Returns
     -------
     str
@@ -104,7 +151,20 @@ def nearest(wanted: str, known: Iterable[str]) -> str:
 
 
 def close_to(wanted: str, known: Iterable[str]) -> list[str]:
-    """Return at most three known names that are like the one that was not found, the nearest first."""
+    """Return at most three known names that are like the one that was not found, the nearest first.
+
+    Parameters
+    ----------
+    wanted : str
+        The name that was not found.
+    known : iterable of str
+        The names that there are.
+
+    Returns
+    -------
+    list of str
+        Empty where none is like it.
+    """
     # Compared without regard to case, so that FLOOR finds floor.
     folded: dict[str, str] = {}
     for name in sorted(set(known)):
@@ -117,8 +177,17 @@ def row_of(name: str, known: Mapping[str, T], *, what: str) -> T:
 
     Parameters
     ----------
+    name : str
+        The name.
+    known : mapping of str to T
+        The table.
     what : str
         What the name is of, for a message.
+
+    Returns
+    -------
+    T
+        The row.
 
     Raises
     ------
@@ -135,7 +204,16 @@ def unknown(name: str, known: Iterable[str], *, what: str) -> SetupError:
 
     Parameters
     ----------
+    name : str
+        The name that is not known.
+    known : iterable of str
+        The names that there are.
     what : str
         What the name is of: `material`, `parameter of parallel`.
+
+    Returns
+    -------
+    SetupError
+        The error, not raised.
     """
     return SetupError(f"{what} {name!r} is not known; {nearest(name, known)}")

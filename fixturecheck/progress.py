@@ -12,7 +12,15 @@ Tell = Callable[[list[str]], None]
 
 
 def silent(_doing: str, _share: float) -> None:
-    """Report nothing: the progress of work that nobody watches."""
+    """Report nothing: the progress of work that nobody watches.
+
+    Parameters
+    ----------
+    _doing : str
+        What is being done.
+    _share : float
+        The share done so far, 0 to 1.
+    """
 
 
 def part_of(progress: Progress, low_share: float, high_share: float) -> Progress:
@@ -24,5 +32,10 @@ def part_of(progress: Progress, low_share: float, high_share: float) -> Progress
         The progress of the whole.
     low_share, high_share : float
         Share of the whole that is done before the step and after it, 0 to 1.
+
+    Returns
+    -------
+    Progress
+        The progress of the step.
     """
     return lambda doing, share: progress(doing, low_share + (high_share - low_share) * share)

@@ -55,6 +55,11 @@ def stoppable() -> Iterator[None]:
     """Let signals raise `StoppedError` while the block runs; a signal that is ignored stays ignored.
 
     Outside the main thread signals cannot be handled, and the block runs as it is.
+
+    Yields
+    ------
+    None
+        Nothing; signals are handled while the block runs.
     """
     if threading.current_thread() is not threading.main_thread():
         yield
@@ -75,7 +80,13 @@ def stoppable() -> Iterator[None]:
 
 @contextmanager
 def unbroken() -> Iterator[None]:
-    """Hold signals back while the block runs; one that came meanwhile stops the command at its end."""
+    """Hold signals back while the block runs; one that came meanwhile stops the command at its end.
+
+    Yields
+    ------
+    None
+        Nothing; signals are held back while the block runs.
+    """
     _stop.held_back += 1
     try:
         yield

@@ -74,6 +74,20 @@ def checked(
 ) -> Result:
     """Return what a check of a set-up, or of its file, finds.
 
+    Parameters
+    ----------
+    setup : Setup or str or os.PathLike[str]
+        A set-up, or the path of its file.
+    only : Collection[str] or None
+        The checks that are asked; None asks all.
+    skip : collection of str
+        The checks that are left out.
+
+    Returns
+    -------
+    Result
+        What was found.
+
     Raises
     ------
     SetupError
@@ -87,7 +101,18 @@ def checked(
 
 
 def failure_lines(findings: Iterable[Finding]) -> list[str]:
-    """Return a line for each finding, the worst first, each with its remedy."""
+    """Return a line for each finding, the worst first, each with its remedy.
+
+    Parameters
+    ----------
+    findings : iterable of Finding
+        The findings.
+
+    Returns
+    -------
+    list of str
+        One line each.
+    """
     ranked = sorted(findings, key=lambda f: -BADNESS.index(f.verdict))
     return [_line(f) for f in ranked]
 
