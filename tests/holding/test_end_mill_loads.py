@@ -104,6 +104,6 @@ def test_a_line_loads_the_face_that_it_cuts():
     """A straight pass over a face loads it as a slot along it does: nothing else of the move counts."""
     line = MillMove(kind="line", face="floor", at_mm=((-20.0, 0.0), (20.0, 0.0)), z_mm=16.0)
     slot = MillMove(kind="slot", face="floor")
-    loads = [loads_of(run_of(**LOADS, moves=(move,))) for move in (line, slot)]
+    loads = [milling_loads(run_of(**LOADS, moves=(move,))) for move in (line, slot)]
     assert loads[0] == loads[1]
     assert [load.face for load in loads[0]] == ["floor"]
