@@ -132,7 +132,7 @@ MAGNET = Holding(  # of the V-block, on a bar nested in it; ground dry
     # The steel has no measured curve: it lies between gray iron and mild steel.
     curves_between={"tool_steel_a2": ("gray_iron", "steel_1018")},
 )
-DOWNFEED_MM, WALL_FEED_MM = 0.005, 0.002
+DOWNFEED_MM, WALL_FEED_MM = 0.005, 0.001
 
 
 def _held(setup: Setup) -> Setup:
