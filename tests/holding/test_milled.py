@@ -134,7 +134,7 @@ def test_half_a_turn_of_the_whole_bench_changes_nothing():
 
 def test_a_square_block_milled_across_is_pushed_as_along():
     along, across = (
-        job(2000.0, wide_mm=3.0, feed=feed, part=box((-40, -40, 0), (40, 40, TALL))).process.cases()
+        job(2000.0, wide_mm=3.0, feed=feed, part=box((-60, -60, 0), (60, 60, TALL))).process.cases()
         for feed in ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0))
     )
     # A quarter turn: x goes to y, y to -x.
