@@ -37,7 +37,7 @@ from fixturecheck.holding.jaws import (
 )
 from fixturecheck.kernel.measure import box_of, extent_along
 from fixturecheck.kernel.place import matrix_of
-from fixturecheck.kernel.walls import wall_behind
+from fixturecheck.kernel.walls import walls_behind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.hold import ClampKind
 from fixturecheck.setup.model import Body, Setup
@@ -253,22 +253,26 @@ def _walls(stage: Stage, grip: Grip) -> Iterator[Finding]:
     """Judge how far the jaws bend each wall that they press in: cut straight while bent, it springs back."""
     setup, write, force = stage.setup, stage.setup.write, grip.clamp.force.force_n
     for ref, face, patch in pressed_flats(setup, stage.placed, stage.contacts, grip):
-        wall = wall_behind(stage.placed[ref.body], face, patch.shape.geometry)
-        if wall is None:
+        walls = walls_behind(stage.placed[ref.body], face, patch.shape.geometry)
+        if not walls:
             continue
         body = setup.body(ref.body)
         steel = material(body.material)
-        share = wall.share * patch.contact.area_mm2 / max(grip.area_mm2, patch.contact.area_mm2)
-        bent = bent_mm(
-            force_n=share * force.high,
-            thick_mm=wall.thick_mm,
-            high_mm=wall.high_mm,
-            long_mm=wall.long_mm,
-            youngs_modulus_mpa=steel.youngs_modulus_mpa[0],
-            poisson=steel.poisson,
-            pressed_mm=wall.pressed_mm,
-            both_ends=wall.both_ends,
-        )
+        share = patch.contact.area_mm2 / max(grip.area_mm2, patch.contact.area_mm2)
+        each = [
+            bent_mm(
+                force_n=wall.share * share * force.high,
+                thick_mm=wall.thick_mm,
+                high_mm=wall.high_mm,
+                long_mm=wall.long_mm,
+                youngs_modulus_mpa=steel.youngs_modulus_mpa[0],
+                poisson=steel.poisson,
+                pressed_mm=wall.pressed_mm,
+                both_ends=wall.both_ends,
+            )
+            for wall in walls
+        ]
+        bent, wall = max(zip(each, walls, strict=True), key=lambda one: one[0])
         zones = [z for name in _made_on(setup, ref.body) if (z := body.zone_mm(name)) is not None]
         allowed_mm = WALL_OF_ZONE * min(zones) if zones else WALL_ALLOWED_MM
         says = f"{grip.jaw} presses {ref} with up to {write.force(force.high)}. Behind it stands a wall "

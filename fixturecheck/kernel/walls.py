@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from OCP.gp import gp_Dir, gp_Lin, gp_Pnt
 from OCP.IntCurvesFace import IntCurvesFace_ShapeIntersector
+from scipy.ndimage import label
 
-from fixturecheck.arrays import Floats
+from fixturecheck.arrays import Bools, Floats, Ints
 from fixturecheck.kernel.measure import extent_along, face_frame
 from fixturecheck.kernel.shapes import Face, Shape, Solid
 from fixturecheck.numeric import square_to
@@ -95,12 +96,30 @@ class Wall:
     share: float = 1.0
 
 
-def wall_behind(solid: Solid, face: Face, pressed: Shape | None = None) -> Wall | None:
-    """Return the thinnest wall that is pressed behind a flat face; None where the part is solid there.
+def _cells(behind: Behind, chosen: Bools) -> Ints:
+    """Return where chosen places stand on their grid, (n, 2)."""
+    near = (behind.places_mm - behind.places_mm.min(axis=0)) / behind.step_mm
+    cells: Ints = np.rint(near[chosen]).astype(np.int64)
+    return cells
 
-    A wall is held where the face goes on over thicker material. Where it is held along two ways it bends
-    along the shorter. Where it is held nowhere along the face, as where that ends at its foot, the foot is
-    taken at the far end from what is pressed.
+
+def _one_piece(behind: Behind, chosen: Bools, start: int) -> Bools:
+    """Return which chosen places hang together with one of them, side by side on their grid."""
+    cells = _cells(behind, np.ones(len(chosen), dtype=bool))
+    grid = np.zeros(cells.max(axis=0) + 1, dtype=bool)
+    grid[tuple(cells[chosen].T)] = True
+    pieces, _ = label(grid)
+    numbers = pieces[tuple(cells.T)]
+    return np.asarray(chosen & (numbers == numbers[start]))
+
+
+def walls_behind(solid: Solid, face: Face, pressed: Shape | None = None) -> tuple[Wall, ...]:
+    """Return the walls that are pressed behind a flat face, the thinnest first; none where the part is solid.
+
+    A wall is what hangs together behind the face and is nearly as thin as its thinnest place. It is held
+    where the face goes on over thicker material. Where it is held along two ways it bends along the shorter.
+    Where it is held nowhere along the face, as where that ends at its foot, the foot is taken at the far end
+    from what is pressed.
 
     Parameters
     ----------
@@ -113,46 +132,56 @@ def wall_behind(solid: Solid, face: Face, pressed: Shape | None = None) -> Wall 
 
     Returns
     -------
-    Wall or None
+    tuple of Wall
         mm.
     """
     _, normal, _ = face_frame(face)
     low, high = extent_along(solid, normal)
     behind, axes = material_behind(solid, face), square_to(normal)
-    thin = behind.thick_mm < high - low - _SAME_MM
-    under = np.ones(len(thin), dtype=bool)
+    left = behind.thick_mm < high - low - _SAME_MM
+    under = np.ones(len(left), dtype=bool)
     if pressed is not None:
         ends = np.array([extent_along(pressed, axis) for axis in axes])
         inside = (behind.places_mm >= ends[:, 0]) & (behind.places_mm <= ends[:, 1])
         under = np.asarray(inside.all(axis=1))
-    if not (thin & under).any():
-        return None
-    thick_mm = float(behind.thick_mm[thin & under].min())
-    own = thin & (behind.thick_mm < _AS_THIN * thick_mm)
-    step, places = behind.step_mm, behind.places_mm
-    starts, sizes = places[own].min(axis=0) - 0.5 * step, np.ptp(places[own], axis=0) + step
-    # Whether the face goes on beyond each end of the wall: low and high along either way.
-    goes_on = np.array(
-        [
-            [bool((places[:, i] < starts[i]).any()), bool((places[:, i] > starts[i] + sizes[i]).any())]
-            for i in range(2)
-        ]
-    )
+    walls = []
+    while (left & under).any():
+        thinnest = int(np.argmin(np.where(left & under, behind.thick_mm, np.inf)))
+        as_thin = left & (behind.thick_mm < _AS_THIN * behind.thick_mm[thinnest])
+        own = _one_piece(behind, as_thin, thinnest)
+        walls.append(_wall(behind, own, under, float(behind.thick_mm[thinnest])))
+        left = left & ~own
+    return tuple(walls)
+
+
+def _wall(behind: Behind, own: Bools, under: Bools, thick_mm: float) -> Wall:
+    """Return the wall over some places behind a face, of which those `under` what presses take the push."""
+    step, mine = behind.step_mm, behind.places_mm[own]
+    starts, ends = mine.min(axis=0) - 0.5 * step, mine.max(axis=0) + 0.5 * step
+    # How far it goes on average along either way: a piece with arms is no taller than most of it.
+    sizes = np.array([step[i] * len(mine) / len(np.unique(_cells(behind, own)[:, 1 - i])) for i in range(2)])
+    # Whether thicker material goes on beyond each end of the wall: low and high along either way.
+    places = behind.places_mm[behind.thick_mm >= thick_mm]
+    goes_on = np.array([[(places[:, i] < starts[i]).any(), (places[:, i] > ends[i]).any()] for i in range(2)])
     ways = [i for i in range(2) if goes_on[i].any()]
     if len(ways) == 2 and goes_on[0].all() != goes_on[1].all():
         # Between two feet it bends far less than away from one.
         ways = [i for i in ways if goes_on[i].all() and sizes[i] <= 2.0 * sizes[1 - i]] or ways
     across = min(ways, key=lambda i: float(sizes[i]), default=int(np.argmax(sizes)))
-    mine = places[own & under, across]
-    first, last = float(mine.min() - 0.5 * step[across]), float(mine.max() + 0.5 * step[across])
-    from_mm, high_mm = float(starts[across]), float(sizes[across])
-    above = (first - from_mm, last - from_mm)
-    foot_low = bool(goes_on[across][0]) if goes_on[across].any() else sum(above) >= high_mm
+    pressed = behind.places_mm[own & under, across]
+    high_mm = float(sizes[across])
+    above = (
+        np.array([pressed.min() - 0.5 * step[across], pressed.max() + 0.5 * step[across]]) - starts[across]
+    )
+    foot_low = bool(goes_on[across][0]) if goes_on[across].any() else float(above.sum()) >= high_mm
+    if not foot_low:
+        above = ends[across] - starts[across] - above[::-1]
+    low, high = np.clip(above, 0.0, high_mm)
     return Wall(
         thick_mm=thick_mm,
         high_mm=high_mm,
         long_mm=float(sizes[1 - across]),
         both_ends=bool(goes_on[across].all()),
-        pressed_mm=above if foot_low else (high_mm - above[1], high_mm - above[0]),
+        pressed_mm=(float(low), float(high)) if high > low else (0.0, high_mm),
         share=float((own & under).sum() / under.sum()),
     )

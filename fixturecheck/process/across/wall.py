@@ -20,7 +20,7 @@ from fixturecheck.checks.vise import WALL_ALLOWED_MM, WALL_OF_ZONE
 from fixturecheck.holding.clamping import clamp_size_n
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import is_flat
-from fixturecheck.kernel.walls import wall_behind
+from fixturecheck.kernel.walls import Wall, walls_behind
 from fixturecheck.process.across.stage import JobStage, RouteFinding
 from fixturecheck.process.records import Operation
 from fixturecheck.result.finding import Finding, Kind, judge
@@ -63,18 +63,8 @@ def _pressed(setup: Setup, parts: tuple[str, ...]) -> Iterator[tuple[str, Clamp]
                     yield own.face, clamp
 
 
-def _wall(stage: JobStage, operation: Operation, face: str, clamp: Clamp) -> Finding | None:
-    """Judge the wall behind a face; None where the part is solid behind it."""
-    before = stage.before(operation)
-    faces = [faces_of(before.solid)[i] for i in before.faces.get(face, ())]
-    walls = [w for f in faces if is_flat(f) and (w := wall_behind(before.solid, f)) is not None]
-    if not walls:
-        return None
-    wall = min(walls, key=lambda w: w.thick_mm)
-    write = stage.job.write
-    subject = f"{operation.title}: {face}"
-    force_n = clamp_size_n(clamp).high
-    bends_mm = bent_mm(
+def _bends_mm(wall: Wall, force_n: float) -> float:
+    return bent_mm(
         force_n=force_n,
         thick_mm=wall.thick_mm,
         high_mm=wall.high_mm,
@@ -83,6 +73,19 @@ def _wall(stage: JobStage, operation: Operation, face: str, clamp: Clamp) -> Fin
         poisson=POISSON,
         both_ends=wall.both_ends,
     )
+
+
+def _wall(stage: JobStage, operation: Operation, face: str, clamp: Clamp) -> Finding | None:
+    """Judge the wall behind a face; None where the part is solid behind it."""
+    before = stage.before(operation)
+    faces = [faces_of(before.solid)[i] for i in before.faces.get(face, ())]
+    walls = [w for f in faces if is_flat(f) for w in walls_behind(before.solid, f)]
+    if not walls:
+        return None
+    write = stage.job.write
+    subject = f"{operation.title}: {face}"
+    force_n = clamp_size_n(clamp).high
+    bends_mm, wall = max(((_bends_mm(w, force_n), w) for w in walls), key=lambda one: one[0])
     zones = [z for f in operation.makes if (z := stage.job.part.zone_mm(f)) is not None]
     allowed_mm = WALL_OF_ZONE * min(zones) if zones else WALL_ALLOWED_MM
     most = allowed_mm / bends_mm
