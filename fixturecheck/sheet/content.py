@@ -11,7 +11,7 @@ from fixturecheck.process.handling import comes_off
 from fixturecheck.report.order import numbered
 from fixturecheck.report.statements import QUESTIONS, at_the_machine, banner
 from fixturecheck.result import Result
-from fixturecheck.result.dials import CutDials
+from fixturecheck.result.dials import CutDials, DialReading
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.result.hold import ClampKind
 from fixturecheck.result.magnet import MagnetState
@@ -290,13 +290,24 @@ def _seats(result: Result, setup: Setup, stones: Sequence[str]) -> Iterator[Shee
         text="Try each seat: press on every corner of the part in turn, it must not rock; a strip of thin "
         "paper under each end of a seat must be held."
     )
-    for words, bodies in _alike(burrs):
+    for words, bodies in alike(burrs):
         of = bodies[0] if len(bodies) == 1 else f"each of {', '.join(bodies)}"
         yield SheetLine(text=f"After this operation stone, on {of}: {words}.")
 
 
-def _alike(burrs: Sequence[Burr]) -> Iterator[tuple[str, list[str]]]:
-    """Yield the burrs on parts of one kind once, with the parts that have them."""
+def alike(burrs: Sequence[Burr]) -> Iterator[tuple[str, list[str]]]:
+    """Yield the burrs of like parts once.
+
+    Parameters
+    ----------
+    burrs : sequence of Burr
+        Of all parts.
+
+    Yields
+    ------
+    (str, list of str)
+        Edges, where on them and why, without their part; and the parts that have them.
+    """
     on: dict[str, list[str]] = {}
     for burr in burrs:
         edge = FaceRef(burr.edge)
@@ -462,7 +473,8 @@ def _dials(dials: CutDials, write: Writing) -> CutSheet:
     rows = tuple(
         DialRow(
             do=move_words(m, write),
-            read="" if m.reading is None else turns_words(m.reading, write),
+            # A read-out shows the distance itself; nobody counts its digits.
+            read="" if m.reading is None or _on_a_scale(m.reading) else turns_words(m.reading, write),
             shows="" if m.reading is None else shown_on(m.reading),
         )
         for m in dials.moves
@@ -472,6 +484,11 @@ def _dials(dials: CutDials, write: Writing) -> CutSheet:
     says = f"{strokes} a pass; about {time_words(p.batch_min)} a batch"
     says += f", {time_words(p.part_min)} a part" if p.part_min < p.batch_min else ""
     return CutSheet(name=dials.cut, rows=rows, says=says)
+
+
+def _on_a_scale(reading: DialReading) -> bool:
+    """Tell whether a read-out shows it."""
+    return reading.turns is None and reading.lines is not None
 
 
 def _measures(setup: Setup, heights: Sequence[MeasuredFace | RolledSize]) -> Iterator[MeasureRow]:

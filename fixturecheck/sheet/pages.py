@@ -10,11 +10,15 @@ from dataclasses import asdict
 from importlib.metadata import version
 from importlib.resources import files
 from importlib.util import find_spec
+from itertools import pairwise
 from pathlib import Path
 
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.report.markup import render
 from fixturecheck.sheet.content import Sheet
+
+_MOST_PAGES = 2
+"""Pages that a sheet may take; one that takes more is set closer."""
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 """The papers by their names, as the typesetter calls them."""
@@ -35,6 +39,8 @@ def refuse_without_typesetter() -> None:
 
 def sheet_pdf(sheets: Sequence[Sheet], pictures: Mapping[str, bytes], *, paper: str) -> bytes:
     """Return the sheets as one PDF; the same input gives the same bytes.
+
+    A sheet that would take more than two pages is set closer.
 
     Parameters
     ----------
@@ -58,16 +64,24 @@ def sheet_pdf(sheets: Sequence[Sheet], pictures: Mapping[str, bytes], *, paper: 
     import typst  # noqa: PLC0415 -- only what sets a PDF needs it
 
     source = files("fixturecheck.sheet").joinpath("sheet.typ").read_bytes()
-    data = {"sheets": [asdict(s) for s in sheets], "version": version("fixturecheck"), "paper": PAPERS[paper]}
+    data = {"version": version("fixturecheck"), "paper": PAPERS[paper]}
     with tempfile.TemporaryDirectory() as folder:
         home = Path(folder)
         for name, png in pictures.items():
             (home / name).write_bytes(png)
         (home / "sheet.typ").write_bytes(source)
-        (home / "sheet.json").write_text(json.dumps(data), encoding="utf-8")
         # Only the fonts that the typesetter brings, so that every machine sets the same.
         compiler = typst.Compiler(home / "sheet.typ", root=home, ignore_system_fonts=True)
         try:
+            close = [False] * len(sheets)
+            for _ in range(2):
+                told = [{**asdict(s), "close": tight} for s, tight in zip(sheets, close, strict=True)]
+                (home / "sheet.json").write_text(json.dumps({**data, "sheets": told}), encoding="utf-8")
+                # The last one is where the document ends.
+                starts = json.loads(compiler.query("<begins>", field="value"))
+                close = [end - begin > _MOST_PAGES for begin, end in pairwise(starts)]
+                if not any(close):
+                    break
             pdf = compiler.compile(format="pdf", timestamp=0)
         except RuntimeError as reason:
             message = f"the sheet could not be set: {reason}"

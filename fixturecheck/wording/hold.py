@@ -328,9 +328,12 @@ def pry_words(pry: PryAt, write: Writing = METRIC) -> str:
 def burr_words(burr: Burr) -> str:
     """Return where an edge is that is stoned, and why it matters."""
     where = "both ends of the stroke" if len(burr.ends) > 1 else f"the {burr.ends[0]} end"
-    heavy = ", where the sparks leave" if burr.sparks and len(burr.ends) == 1 else ""
-    seat = f"; {' and '.join(burr.seats)} is a seat" if burr.seats else ""
-    return f"{burr.edge} at {where}{heavy}{seat}"
+    notes = ["where the sparks leave"] if burr.sparks and len(burr.ends) == 1 else []
+    if burr.seats:
+        are = "is a seat" if len(burr.seats) == 1 else "are seats"
+        notes.append(f"{' and '.join(burr.seats)} {are}")
+    told = f" ({', '.join(notes)})" if notes else ""
+    return f"{burr.edge} at {where}{told}"
 
 
 def keeps_words(keeps: SteelKeeps, write: Writing = METRIC) -> str:

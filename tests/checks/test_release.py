@@ -136,8 +136,8 @@ def test_burrs_on_seats_are_told_first():
     found = about(told(*table(stop), seats=(seat,)), "burrs")
     assert found.verdict is Verdict.GO
     assert found.says == (
-        "Stone these edges before the next seating: block.floor+left at the -X end; left is a seat; "
-        "block.floor+right at the +X end, where the sparks leave."
+        "Stone these edges before the next seating: block.floor+left at the -X end (left is a seat); "
+        "block.floor+right at the +X end (where the sparks leave)."
     )
 
 

@@ -16,13 +16,14 @@ from fixturecheck.report.pictures.scene import BODIES, set_stage
 from fixturecheck.report.statements import at_the_machine
 from fixturecheck.report.write import meshes_of
 from fixturecheck.result.finding import Finding, Verdict
+from fixturecheck.result.release import Burr
 from fixturecheck.setup.dials import Handwheel
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.model import Seat
 from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.setup.tools import EndMilling, MillMove
 from fixturecheck.sheet import pages
-from fixturecheck.sheet.content import gauge_for, sheet_of, staged_steps
+from fixturecheck.sheet.content import alike, gauge_for, sheet_of, staged_steps
 from fixturecheck.sheet.measured import measured_of
 from fixturecheck.sheet.operation import bare_sheet, edges_stoned, with_operation, with_whole
 from fixturecheck.sheet.picture import staged_scenes
@@ -79,6 +80,47 @@ def test_an_operation_takes_a_page_or_two_and_begins_on_a_new_one(pdf):
     assert len(reader.pages) <= 4
     # Each page says whose it is, should the pages be parted.
     assert all("grind the tops, page" in t for t in texts)
+
+
+def test_a_sheet_that_would_take_three_pages_is_set_closer(sheet):
+    """Only the one that would: the other keeps its large letters."""
+    long = replace(
+        sheet, number="40", cautions=tuple(f"CAUTION: {n} {'of many words ' * 32}." for n in range(8))
+    )
+    reader = PdfReader(io.BytesIO(pages.sheet_pdf([sheet, long], {}, paper="letter")))
+    texts = [p.extract_text() for p in reader.pages]
+    assert [
+        sum(f"{title}, page" in t for t in texts) for title in ("20 grind the tops", "40 grind the tops")
+    ] == [
+        len(PdfReader(io.BytesIO(pages.sheet_pdf([sheet], {}, paper="letter"))).pages),
+        2,
+    ]
+    assert _letters_pt(reader.pages[0]) == 12.5
+    assert _letters_pt(reader.pages[-1]) == 11.0
+
+
+def _letters_pt(page) -> float:
+    """The size in which most of a page is written."""
+    sizes: dict[float, int] = {}
+
+    def count(text, _cm, _tm, _font, size):
+        sizes[round(size, 2)] = sizes.get(round(size, 2), 0) + len(text)
+
+    page.extract_text(visitor_text=count)
+    return max(sizes, key=lambda s: sizes[s])
+
+
+def test_burrs_of_like_parts_are_told_once(setup):
+    """Two gibs have the same burrs, and each edge stands once on the sheet, with both gibs named."""
+    burrs = [
+        Burr(edge=f"{gib}.floor+end", ends=("+X",), sparks=True, seats=("end",), length_mm=9.0)
+        for gib in ("gib_1", "gib_2")
+    ]
+    burrs.append(Burr(edge="gib_2.floor+back", ends=("+X", "-X"), sparks=True, seats=(), length_mm=9.0))
+    assert [*alike(burrs)] == [
+        ("floor+end at the +X end (where the sparks leave, end is a seat)", ["gib_1", "gib_2"]),
+        ("floor+back at both ends of the stroke", ["gib_2"]),
+    ]
 
 
 @pytest.mark.parametrize(("paper", "size_mm"), [("a4", (210.0, 297.0)), ("letter", (215.9, 279.4))])
