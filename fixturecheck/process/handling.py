@@ -29,5 +29,6 @@ def _body(leaves: BodyLeaves, write: Writing) -> BodyOff:
         by_hand=by_hand,
         pry_at="" if leaves.pry is None or by_hand else pry_words(leaves.pry, write),
         demagnetise=leaves.demagnetise,
+        not_slid=tuple(str(own) for own in leaves.not_slid),
         rubs=rubs,
     )

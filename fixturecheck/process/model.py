@@ -166,8 +166,10 @@ class BodyOff:
         Where a pry reaches it; empty where none is needed or none reaches.
     demagnetise : bool
         Whether its steel keeps magnetism, so that it is demagnetised before it is lifted.
+    not_slid : tuple of str
+        Faces that it must not be slid on, since one that is finished would rub, `body.face`.
     rubs : tuple of str
-        Finished faces that it must not be slid over, `body.face`.
+        Faces that rub whichever way it comes off, `body.face`.
     """
 
     body: str
@@ -175,6 +177,7 @@ class BodyOff:
     by_hand: bool
     pry_at: str = ""
     demagnetise: bool = False
+    not_slid: tuple[str, ...] = ()
     rubs: tuple[str, ...] = ()
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.bearing import movers, weights
 from fixturecheck.holding.clamping import friction_of
 from fixturecheck.holding.model import Release
@@ -240,7 +241,15 @@ def _leaving(standing: _Standing, name: str, tried: Sequence[_Tried], gone: froz
         keeps=keeps,
         keeps_unknown=unknown,
         motion=motion.told(standing.weights[name].at_mm) if motion is not None else None,
+        not_slid=_not_slid(best, standing.touches[name]),
     )
+
+
+def _not_slid(best: _Tried | None, touches: Sequence[TouchingFaces]) -> tuple[FaceRef, ...]:
+    """Return the faces that a body lies on and must not be slid over; none where it comes off by rubbing."""
+    if best is None or best.way.harms:
+        return ()
+    return tuple(sorted({t.own for t in touches if t.finished and t.supports}))
 
 
 def _off_way(tried: _Tried, touches: Sequence[TouchingFaces]) -> OffWay:

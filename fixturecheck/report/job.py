@@ -185,8 +185,10 @@ def off_words(off: BodyOff) -> str:
     text = f"{off.says}."
     if off.pry_at:
         text += f" Pry {off.pry_at}."
+    if off.not_slid:
+        text += f" Do not slide it: {' and '.join(off.not_slid)} would rub."
     if off.rubs:
-        text += f" Do not slide it: {', '.join(off.rubs)} would rub."
+        text += f" It comes off no way without rubbing: wipe {' and '.join(off.rubs)} clean first."
     if off.demagnetise:
         text += " Demagnetise it before it is lifted."
     return text
@@ -315,7 +317,8 @@ def _off(off: BodyOff) -> dict[str, Any]:
         "by_hand": off.by_hand,
         "pry_at": off.pry_at,
         "demagnetise": off.demagnetise,
-        "not_slid": list(off.rubs),
+        "not_slid": list(off.not_slid),
+        "rubs": list(off.rubs),
     }
 
 

@@ -182,6 +182,8 @@ class BodyLeaves:
         Why that is not known; empty where it is.
     motion : ComesOff or None
         The first of the ways; None where it comes off no way.
+    not_slid : tuple of FaceRef
+        Faces that it lies on and that sliding would rub, one of the two finished; the first way spares them.
     """
 
     body: str
@@ -194,6 +196,7 @@ class BodyLeaves:
     keeps: SteelKeeps | None = None
     keeps_unknown: str = ""
     motion: ComesOff | None = None
+    not_slid: tuple[FaceRef, ...] = ()
 
     @property
     def demagnetise(self) -> bool:

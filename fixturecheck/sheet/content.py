@@ -8,6 +8,7 @@ from enum import StrEnum
 
 from fixturecheck.faceref import FaceRef
 from fixturecheck.process.handling import comes_off
+from fixturecheck.report.job import off_words
 from fixturecheck.report.order import numbered
 from fixturecheck.report.statements import QUESTIONS, at_the_machine, banner
 from fixturecheck.result import Result
@@ -553,9 +554,7 @@ def _off(result: Result, setup: Setup) -> Iterator[SheetLine]:
     if hold.before is not None:
         yield SheetLine(text=f"{first_up(first_words(hold.before))}.")
     for body in comes_off(result):
-        pry = f" Pry {body.pry_at}." if body.pry_at else ""
-        slides = f" Do not slide it: {' and '.join(body.rubs)} would rub." if body.rubs else ""
-        yield SheetLine(text=f"{body.says}.{pry}{slides}{' Demagnetise it.' if body.demagnetise else ''}")
+        yield SheetLine(text=off_words(body))
 
 
 def _cautions(result: Result) -> Iterator[str]:
