@@ -291,12 +291,12 @@ def _seats(result: Result, setup: Setup, stones: Sequence[str]) -> Iterator[Shee
         text="Try each seat: press on every corner of the part in turn, it must not rock; a strip of thin "
         "paper under each end of a seat must be held."
     )
-    for words, bodies in alike(burrs):
+    for words, bodies in burrs_together(burrs):
         of = bodies[0] if len(bodies) == 1 else f"each of {', '.join(bodies)}"
         yield SheetLine(text=f"After this operation stone, on {of}: {words}.")
 
 
-def alike(burrs: Sequence[Burr]) -> Iterator[tuple[str, list[str]]]:
+def burrs_together(burrs: Sequence[Burr]) -> Iterator[tuple[str, list[str]]]:
     """Yield the burrs of like parts once.
 
     Parameters

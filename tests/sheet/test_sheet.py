@@ -23,7 +23,7 @@ from fixturecheck.setup.model import Seat
 from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.setup.tools import EndMilling, MillMove
 from fixturecheck.sheet import pages
-from fixturecheck.sheet.content import alike, gauge_for, sheet_of, staged_steps
+from fixturecheck.sheet.content import burrs_together, gauge_for, sheet_of, staged_steps
 from fixturecheck.sheet.measured import measured_of
 from fixturecheck.sheet.operation import bare_sheet, edges_stoned, with_operation, with_whole
 from fixturecheck.sheet.picture import staged_scenes
@@ -117,7 +117,7 @@ def test_burrs_of_like_parts_are_told_once(setup):
         for gib in ("gib_1", "gib_2")
     ]
     burrs.append(Burr(edge="gib_2.floor+back", ends=("+X", "-X"), sparks=True, seats=(), length_mm=9.0))
-    assert [*alike(burrs)] == [
+    assert [*burrs_together(burrs)] == [
         ("floor+end at the +X end (where the sparks leave, end is a seat)", ["gib_1", "gib_2"]),
         ("floor+back at both ends of the stroke", ["gib_2"]),
     ]
