@@ -24,35 +24,39 @@ MODELS = Path(__file__).resolve().parents[2] / "models" / "index_pawl"
 
 @pytest.fixture(scope="module")
 def checked(tmp_path_factory):
+    """The whole job without its holds, which are asked of single operations below."""
     out = tmp_path_factory.mktemp("job") / "out"
-    return command("check", MODELS / "job.toml", "--out", out, "--no-pictures", "--quiet"), out
-
-
-HELD = (10, 20, 30, 40, 70)
+    skipped = ("--skip", "hold,crash,release")
+    return command("check", MODELS / "job.toml", "--out", out, "--no-pictures", "--quiet", *skipped), out
 
 
 @pytest.mark.slow
-def test_the_job_is_go_held_and_every_operation_has_its_report(checked) -> None:
-    """Every part holds; the cautions are of what would happen if it let go, and of the steel's magnetism."""
+def test_the_job_is_go_and_every_operation_has_its_report(checked) -> None:
+    """The one caution is of toes that are not drawn: whether the wheel clears their bars is not known."""
     run, out = checked
     assert run.returncode == 0, run.stdout + run.stderr
     result = json.loads((out / "result.json").read_text())
-    verdicts = {o["number"]: o["verdict"] for o in result["operations"]}
-    assert verdicts == {n: "caution" if n in HELD else "go" for n in (10, 20, 30, 40, 50, 60, 70)}
-    assert result["verdict"] == "caution"
+    told = {o["number"]: o["verdict"] for o in result["operations"]}
+    assert told == {n: "caution" if n == 20 else "go" for n in (10, 20, 30, 40, 50, 60, 70)}
     page = (out / "report.html").read_text()
-    for told in (" ".join(run.stdout.split()), page):
-        assert "NOT ASKED in operations" in told
-        assert "do the parts hold: 50" in told
     for number in (10, 20, 30, 40, 50, 60, 70):
-        found = json.loads((out / f"operations/{number}/result.json").read_text())["findings"]
-        factors = [f for f in found if f["check"] == "hold" and f["kind"] == "factor"]
-        assert bool(factors) == (number in HELD)
-        assert all(f["verdict"] == "go" and f["value"] >= f["limit"] == 3.0 for f in factors)
-        off = [f for f in found if f["check"] == "release" and f["kind"] == "comes off"]
-        assert bool(off) == (number in HELD)
         assert f'href="operations/{number}/report.html"' in page
     assert [s["after"] for s in result["states"]] == [None, 10, 20, 30, 40, 50, 60, 70]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", [10, 30, 40])
+def test_an_operation_holds_its_parts(sound, number) -> None:
+    """A magnet and a stop, with a rail for the wall, a vise: cautions are of what happens if one let go.
+
+    Toes on the sine plate and the gang of hardened pawls hold by the same checks, and take minutes.
+    """
+    found = check_operation(sound["toml"][number], only={"hold", "crash", "release"}).findings
+    factors = [f for f in found if f.check == "hold" and f.kind is Kind.FACTOR]
+    assert factors
+    assert all(f.verdict is Verdict.GO and f.value >= f.limit == 3.0 for f in factors)
+    assert any(f.kind is Kind.COMES_OFF for f in found)
+    assert {f.verdict for f in found} <= {Verdict.GO, Verdict.CAUTION}
 
 
 @pytest.mark.slow
@@ -165,8 +169,9 @@ def test_step_and_heel_are_milled_whole_as_script_and_as_text(sound) -> None:
 
 def test_what_holds_is_stated_alike_as_script_and_as_text(sound) -> None:
     """The V-block with its magnet on, two toes on the sine plate, the vise by its torque."""
-    script, text = ({n: sound[kind][n].setup for n in HELD} for kind in ("py", "toml"))
-    for number in HELD:
+    held = (10, 20, 30, 40, 70)
+    script, text = ({n: sound[kind][n].setup for n in held} for kind in ("py", "toml"))
+    for number in held:
         assert script[number].holding == text[number].holding
         feeds = [[(c.downfeed_mm, c.wall_feed_mm) for c in one[number].cuts] for one in (script, text)]
         assert feeds[0] == feeds[1]
@@ -175,8 +180,8 @@ def test_what_holds_is_stated_alike_as_script_and_as_text(sound) -> None:
 
 
 def test_hardness_is_not_tested_where_the_last_pass_seats(sound) -> None:
-    """A mark raises a rim: the pawls seat on both flanks, back and nest once they are hard."""
-    seats = {"left_seat", "right_seat", "back", "nest"}
+    """A mark raises a rim: once they are hard the pawls seat on both flanks, back, nest and the rail."""
+    seats = {"left_seat", "right_seat", "back", "nest", "left_side"}
     for kind in ("py", "toml"):
         assert set(sound[kind][60].setup.hardening.not_marked) == seats
     (spot,) = check_operation(sound["toml"][60], only={"hardening"}).hardening.spots
