@@ -111,11 +111,11 @@ def refuse_bad_words_of_drill(drill: Drilling) -> None:
         message = f"{where}: thread_mm is stated without a thread; name the thread"
         raise SetupError(message)
     elif drill.tap_stick_out_mm is not None:
-        message = f"{where}: a thread must be stated with tap_stick_out_mm; name it"
+        message = f"{where}: tap_stick_out_mm is stated without a thread; name the thread"
         raise SetupError(message)
     spots = [n for n in ("spot_mm", "spot_stick_out_mm") if getattr(drill, n) is not None]
     if spots and drill.spot_deg is None:
-        message = f"{where}: spot_deg, the angle of the spot drill, must be stated with {spots[0]}"
+        message = f"{where}: {spots[0]} is stated without spot_deg; state the angle of the spot drill"
         raise SetupError(message)
     long_mm = drill.stick_out_mm + drill.nut_long_mm
     if drill.daylight_mm is not None and long_mm >= drill.daylight_mm:

@@ -260,5 +260,5 @@ def test_a_spot_drill_is_held_against_what_stands_beside_the_hole():
 
 @pytest.mark.parametrize("given", [{"tap_stick_out_mm": 30.0}, {"spot_mm": 8.0}])
 def test_a_tool_without_its_kind_is_refused(given):
-    with pytest.raises(SetupError, match="must be stated with"):
+    with pytest.raises(SetupError, match="is stated without"):
         setup_of(part(drilled()), flute_mm=60.0, stick_out_mm=80.0, **given)

@@ -14,6 +14,7 @@ from fixturecheck.kernel.construct import box
 from fixturecheck.magnet.circuit import ROUGH_SHARE
 from fixturecheck.magnet.pull import magnet_of
 from fixturecheck.result.finding import Verdict
+from fixturecheck.result.magnet import PullNote, PullNoteKind
 from fixturecheck.units import METRIC
 from fixturecheck.wording.hold import magnet_words
 from tests.holding.rigs import let_go, rigged, unfollowed
@@ -144,7 +145,7 @@ def test_a_part_of_brass_is_not_drawn_and_lies_by_its_weight():
     assert told.value < 0.01
     (part,) = result.holding.parts
     assert part.pull_n == (0.0, 0.0)
-    assert any(note.kind == "not magnetic" for note in result.holding.notes)
+    assert PullNoteKind.NOT_MAGNETIC in {n.kind for n in result.holding.notes if isinstance(n, PullNote)}
 
 
 def test_a_material_without_a_curve_is_unknown_and_says_what_to_state():

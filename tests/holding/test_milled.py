@@ -40,14 +40,18 @@ def endmill(**more):
 RAILS = tuple(box((-70, y, 0), (70, y + s * 15, 8)) for y, s in ((ACROSS / 2, 1), (-ACROSS / 2 - 15, 1)))
 
 
-def stated(press_n, *others, part=BLOCK, mu=MU, **more):
-    """Four straps, a quarter of the press each, on a flat block: it slides and turns, by rails it slides."""
+def stated(press_n, *others, part=BLOCK, mu=MU, straps_mm=(50.0, 30.0, TALL), **more):
+    """Four straps, a quarter of the press each, on a flat block: it slides and turns, by rails it slides.
+
+    They stand at plus and minus the first two of `straps_mm`.
+    """
+    x_mm, y_mm, top_mm = straps_mm
     straps = [
         Clamp(
             name=f"strap_{i}",
             kind="strap",
             body="part",
-            at_mm=(sx * 50.0, sy * 30.0, TALL),
+            at_mm=(sx * x_mm, sy * y_mm, top_mm),
             force_n=press_n / 2.0,
             spread_share=0.0,
         )

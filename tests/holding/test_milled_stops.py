@@ -24,6 +24,8 @@ pytestmark = pytest.mark.slow
 HALF, WIDE, TALL, GAP = 30.0, 80.0, 120.0, 0.03
 MU, WEIGHT_N, PUSH_N = 0.2, 500.0, 100.0
 TOWER = box((-HALF, -WIDE / 2, 0), (HALF, WIDE / 2, TALL))
+ON_TOWER = (25.0, 30.0, TALL)
+"""Where its straps stand."""
 
 
 def stop(high_mm, gap_mm=GAP, wide_mm=20.0):
@@ -143,7 +145,7 @@ def test_a_slanted_stop_bears_square_to_its_face():
 @pytest.mark.parametrize("press_n", [600.0, 1000.0])
 def test_a_tall_part_pressed_hard_before_a_low_stop_is_no_go(press_n):
     """It slides at more than once the load and is stopped; it tips over the stop below three times."""
-    here = job(press_n, *RAILS_HIGH, stop(8.0), part=TOWER)
+    here = job(press_n, *RAILS_HIGH, stop(8.0), part=TOWER, straps_mm=ON_TOWER)
     borne = here.loaded().borne[0]
     assert borne.collapse.factor.low > 1.0
     found = follow(here.scene(), borne, 3.0)
@@ -155,7 +157,7 @@ RAILS_HIGH = tuple(box((-70, y, 0), (70, y + 15, 100)) for y in (40, -55))
 
 
 def test_the_check_says_what_it_tips_over():
-    (first, *_) = crash_of(stated(600.0, *RAILS_HIGH, stop(8.0), part=TOWER))
+    (first, *_) = crash_of(stated(600.0, *RAILS_HIGH, stop(8.0), part=TOWER, straps_mm=ON_TOWER))
     assert first.verdict is Verdict.NO_GO
     assert "it comes up against stop_2, then part tips to the left" in first.says
     assert "Z 8.0 mm, over stop_2, drawn against the feed into the cutter" in first.says.replace(

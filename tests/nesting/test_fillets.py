@@ -103,7 +103,7 @@ def test_a_plug_over_a_fillet_is_relieved_and_seats():
     assert found.rest_before.rests
     assert found.rest_before.seats[0].gap_max_um == pytest.approx(400.0, abs=0.01)
     (relief,) = found.reliefs
-    assert (relief.kind, relief.size_mm[0]) == ("chamfer", pytest.approx(0.8, abs=0.0101))
+    assert (relief.cut.kind, relief.cut.size_mm[0]) == ("chamfer", pytest.approx(0.8, abs=0.0101))
     assert found.rest_after.seats[0].gap_max_um <= setup.tolerances.touch_um
 
 

@@ -193,6 +193,7 @@ READER_KNOWS = re.compile(
     "does not belong to this shape|must be smaller than|dressed profile must|no body is named|is not known|"
     "cannot be read|no regular file|which is not stated|not magnetic, and with|between must name|"
     "must be a positive number of mm|states no seats|the raised spindle leaves|stated without a thread|"
+    "stated without spot_deg|"
     "end_mill 'pocket': "
 )
 """What no schema knows: what a name names, what a file holds, and which sizes and tables go together."""

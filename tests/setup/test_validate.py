@@ -245,7 +245,7 @@ BAD = {
     ),
     "severity of no check": (
         {"severity": {"holds": "caution"}},
-        "severity of 'holds': no check has this name; did you mean 'hold'?",
+        "severity of 'holds': no check has this name; did you mean 'hold' or 'rolls'?",
     ),
     "equipment below the table": (
         machine(table_z_mm=1.0),
