@@ -16,6 +16,7 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 from fixturecheck.cache import FOLDER_VARIABLE
+from fixturecheck.runs.check import ONE_THREAD
 
 settings.register_profile(
     "shop", deadline=None, suppress_health_check=[HealthCheck.too_slow], print_blob=True
@@ -24,8 +25,13 @@ settings.load_profile("shop")
 
 
 def pytest_configure(config):
-    """Give the run a cache of its own: every answer in it is this source's, and each is worked out once."""
+    """Give the run a cache of its own, and each of its processes one thread.
+
+    Every answer in the cache is this source's, and each is worked out once. Two processes that both solve
+    on two threads of two cores wait for each other.
+    """
     if not hasattr(config, "workerinput"):
+        os.environ.update(ONE_THREAD)
         config.cache_folder = os.environ[FOLDER_VARIABLE] = tempfile.mkdtemp(prefix="fixturecheck-cache-")
 
 
