@@ -33,6 +33,7 @@ from fixturecheck.checks.touching import (
     largest_area,
     said,
     seat_outlines,
+    slide_of,
     subject_of,
     unmeant,
     way_apart,
@@ -62,7 +63,6 @@ TITLE = "Neighbours nested in a gang"
 _SOURCE = "the solids pushed together, sliding on the part's other seats, until they land"
 _REACH_MM = 2.0
 _LEAST_WAY = 0.1
-_LEAST_MM2 = 1e-6
 _DECIMALS = 6
 """Directions that differ by less are one."""
 
@@ -271,7 +271,7 @@ def _short(stage: Stage, seat: Seat, subject: str, gap_mm: float, place: tuple[V
 def _misses(pair: FlatPair, shift_mm: Floats) -> bool:
     """Tell whether no part of a nest face lies over the other once its part is shifted (3,) home."""
     in_plane = pair.frame.flat((pair.frame.origin + shift_mm)[None])[0]
-    return pair.shared_mm2(in_plane) <= _LEAST_MM2
+    return pair.apart(in_plane)
 
 
 def _beside_its_face(
@@ -304,14 +304,13 @@ def _slide_over(stage: Stage, seat: Seat, pair: FlatPair) -> str:
     held = pair.frame.flat(pair.frame.origin + np.array(_held_normals(stage, seat)).reshape(-1, 3))
     kept = replace(pair, barred=np.vstack((held, -held)))
     most_mm2, best = kept.most_shared()
-    by = kept.least_slide(seat.min_share * most_mm2, best) if most_mm2 > _LEAST_MM2 else None
+    by = None if kept.apart(best) else kept.least_slide(seat.min_share * most_mm2, best)
     if by is None:
         return (
             f"No slide of {seat.body} along its other seats brings the two faces over each other: "
             "nest other faces, or turn the part."
         )
-    way = pair.frame.space(by[None])[0] - pair.frame.space(np.zeros((1, 2)))[0]
-    far = stage.setup.write.length(float(np.linalg.norm(by)), ".2f", "up")
+    far, way = slide_of(stage, pair, by)
     return f"Slide {seat.body} {far} {toward(way)}, over {seat.on}."
 
 

@@ -125,12 +125,34 @@ def _more_area(stage: Stage, seat: Seat, pair: FlatPair | None, missing_mm2: flo
     by = pair.least_slide(pair.shared_mm2(np.zeros(2)) + missing_mm2, best)
     if by is None:
         return f"Widen the faces so that {more}."
-    way = pair.frame.space(by[None])[0] - pair.frame.space(np.zeros((1, 2)))[0]
-    far = stage.setup.write.length(float(np.linalg.norm(by)), ".2f", "up")
+    far, way = slide_of(stage, pair, by)
     if seat.rank == Rank.STOP and is_loose(stage.setup, seat.on):
         # The part keeps its other seats, and the loose block goes to it.
         return f"Slide {seat.on} {far} {toward(-way)} along {seat.body}, so that {more}."
     return f"Slide {seat.body} {far} {toward(way)} on {seat.on}, so that {more}."
+
+
+def slide_of(stage: Stage, pair: FlatPair, by: Floats) -> tuple[str, Floats]:
+    """Return how far a shift in the plane of two outlines goes, in words, and which way.
+
+    Parameters
+    ----------
+    stage : Stage
+        Whose units are written.
+    pair : FlatPair
+        The outlines.
+    by : ndarray, shape (2,)
+        The shift, mm.
+
+    Returns
+    -------
+    str
+        Its length, rounded up.
+    ndarray, shape (3,)
+        The shift in space, mm.
+    """
+    way = pair.frame.space(by[None])[0] - pair.frame.space(np.zeros((1, 2)))[0]
+    return stage.setup.write.length(float(np.linalg.norm(by)), ".2f", "up"), way
 
 
 def seat_outlines(
@@ -293,7 +315,6 @@ def called(setup: Setup, bodies: Sequence[str]) -> str:
 
 _UPRIGHT = math.sin(math.radians(45.0))
 _LEAST_MM = 1e-6
-_LEAST_MM2 = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -350,7 +371,7 @@ def opening_of(stage: Stage, seat: Seat) -> Opening:
     pair = FlatPair(
         frame=frame, moving=outlines[0], still=outlines[1], barred=_barred(stage, seat.body, frame)
     )
-    apart = pair if pair.shared_mm2(np.zeros(2)) <= _LEAST_MM2 else None
+    apart = pair if pair.apart(np.zeros(2)) else None
     return Opening(gap_mm=along_mm, at_mm=at_mm, normal=normal, beside_mm=beside_mm, apart=apart)
 
 

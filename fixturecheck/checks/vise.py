@@ -17,7 +17,7 @@ Go: a block in the middle of the jaw. No-go: the same block at one end of it, wi
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
@@ -37,7 +37,7 @@ from fixturecheck.holding.jaws import (
 )
 from fixturecheck.kernel.measure import box_of, extent_along
 from fixturecheck.kernel.place import matrix_of
-from fixturecheck.kernel.walls import walls_behind
+from fixturecheck.kernel.walls import Wall, walls_behind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.hold import ClampKind
 from fixturecheck.setup.model import Body, Setup
@@ -57,9 +57,9 @@ _CHOSEN = "chosen here, no source"
 _THIRD = "closed form: what bears no tension is pressed all over within its kern, of a strip its middle third"
 _RING = "Roark, circular rings, from memory; a wall thin against its radius"
 _WALL = "closed form of a cantilever with shear and the give of its foot; limit chosen here, no source"
-WALL_OF_ZONE = 0.25
+_WALL_OF_ZONE = 0.25
 """How much of the tightest zone of what is made a wall may spring back by: chosen here, no source."""
-WALL_ALLOWED_MM = 0.005
+_WALL_ALLOWED_MM = 0.005
 """The same where no zone is stated: chosen here, no source."""
 _THIN = 0.25
 """Wall over mean radius up to which a ring counts as thin."""
@@ -249,6 +249,52 @@ def _taller(stage: Stage, grip: Grip, part: str, low_mm: float, needed_mm: float
     return f"Grip at least {needed} of it, with a spare jaw {over} higher than this one, "
 
 
+def wall_bends_mm(wall: Wall, force_n: float, youngs_modulus_mpa: float, poisson: float) -> float:
+    """Return how far a wall bends under a push where it is pressed; see `statics.wall.bent_mm`.
+
+    Parameters
+    ----------
+    wall : Wall
+        The wall.
+    force_n : float
+        The push on it.
+    youngs_modulus_mpa, poisson : float
+        Of its steel.
+
+    Returns
+    -------
+    float
+        mm.
+    """
+    return bent_mm(
+        force_n=force_n,
+        thick_mm=wall.thick_mm,
+        high_mm=wall.high_mm,
+        long_mm=wall.long_mm,
+        youngs_modulus_mpa=youngs_modulus_mpa,
+        poisson=poisson,
+        pressed_mm=wall.pressed_mm,
+        both_ends=wall.both_ends,
+    )
+
+
+def wall_allowed_mm(zones_mm: Iterable[float | None]) -> float:
+    """Return how far a wall may bend while faces are made.
+
+    Parameters
+    ----------
+    zones_mm : iterable of float or None
+        Their profile zones; None has none.
+
+    Returns
+    -------
+    float
+        mm.
+    """
+    stated = [z for z in zones_mm if z is not None]
+    return _WALL_OF_ZONE * min(stated) if stated else _WALL_ALLOWED_MM
+
+
 def _walls(stage: Stage, grip: Grip) -> Iterator[Finding]:
     """Judge how far the jaws bend each wall that they press in: cut straight while bent, it springs back."""
     setup, write, force = stage.setup, stage.setup.write, grip.clamp.force.force_n
@@ -259,22 +305,10 @@ def _walls(stage: Stage, grip: Grip) -> Iterator[Finding]:
         body = setup.body(ref.body)
         steel = material(body.material)
         share = patch.contact.area_mm2 / max(grip.area_mm2, patch.contact.area_mm2)
-        each = [
-            bent_mm(
-                force_n=wall.share * share * force.high,
-                thick_mm=wall.thick_mm,
-                high_mm=wall.high_mm,
-                long_mm=wall.long_mm,
-                youngs_modulus_mpa=steel.youngs_modulus_mpa[0],
-                poisson=steel.poisson,
-                pressed_mm=wall.pressed_mm,
-                both_ends=wall.both_ends,
-            )
-            for wall in walls
-        ]
-        bent, wall = max(zip(each, walls, strict=True), key=lambda one: one[0])
-        zones = [z for name in _made_on(setup, ref.body) if (z := body.zone_mm(name)) is not None]
-        allowed_mm = WALL_OF_ZONE * min(zones) if zones else WALL_ALLOWED_MM
+        stiff = steel.youngs_modulus_mpa[0], steel.poisson
+        each = [(wall_bends_mm(w, w.share * share * force.high, *stiff), w) for w in walls]
+        bent, wall = max(each, key=lambda one: one[0])
+        allowed_mm = wall_allowed_mm(body.zone_mm(name) for name in _made_on(setup, ref.body))
         says = f"{grip.jaw} presses {ref} with up to {write.force(force.high)}. Behind it stands a wall "
         says += f"{write.length(wall.thick_mm, '.3g')} thick and {write.length(wall.high_mm, '.3g')} high"
         says += f"{' between two feet' if wall.both_ends else ''}, which bends by "

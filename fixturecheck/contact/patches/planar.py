@@ -233,6 +233,7 @@ _HALVINGS = 30
 _FINER = 12
 _FIRST_STEP = 0.25
 _BARRED_MM = 1e-9
+_LEAST_MM2 = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -261,6 +262,21 @@ class FlatPair:
     def shared_mm2(self, by: Floats) -> float:
         """Return the area the two share when the moving one is shifted by (2,) in the plane."""
         return float(shapely.intersection(translate(self.moving, *by), self.still).area)
+
+    def apart(self, by: Floats) -> bool:
+        """Say whether no part of the one lies over the other after a shift, though edges may meet.
+
+        Parameters
+        ----------
+        by : ndarray, shape (2,)
+            The shift of the moving outline, mm.
+
+        Returns
+        -------
+        bool
+            True where they share no area.
+        """
+        return self.shared_mm2(by) <= _LEAST_MM2
 
     def most_shared(self) -> tuple[float, Floats]:
         """Return the most that the two can share without turning, mm2, and the shift (2,) that does it.

@@ -16,17 +16,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from fixturecheck.checks.vise import WALL_ALLOWED_MM, WALL_OF_ZONE
+from fixturecheck.checks.vise import wall_allowed_mm, wall_bends_mm
 from fixturecheck.holding.clamping import clamp_size_n
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import is_flat
-from fixturecheck.kernel.walls import Wall, walls_behind
+from fixturecheck.kernel.walls import walls_behind
 from fixturecheck.process.across.stage import JobStage, RouteFinding
 from fixturecheck.process.records import Operation
 from fixturecheck.result.finding import Finding, Kind, judge
 from fixturecheck.setup.holding import Clamp
 from fixturecheck.setup.model import Setup
-from fixturecheck.statics.wall import bent_mm
 
 ID = "wall"
 TITLE = "Thin walls bear the clamps"
@@ -63,18 +62,6 @@ def _pressed(setup: Setup, parts: tuple[str, ...]) -> Iterator[tuple[str, Clamp]
                     yield own.face, clamp
 
 
-def _bends_mm(wall: Wall, force_n: float) -> float:
-    return bent_mm(
-        force_n=force_n,
-        thick_mm=wall.thick_mm,
-        high_mm=wall.high_mm,
-        long_mm=wall.long_mm,
-        youngs_modulus_mpa=STIFFNESS_MPA,
-        poisson=POISSON,
-        both_ends=wall.both_ends,
-    )
-
-
 def _wall(stage: JobStage, operation: Operation, face: str, clamp: Clamp) -> Finding | None:
     """Judge the wall behind a face; None where the part is solid behind it."""
     before = stage.before(operation)
@@ -85,9 +72,9 @@ def _wall(stage: JobStage, operation: Operation, face: str, clamp: Clamp) -> Fin
     write = stage.job.write
     subject = f"{operation.title}: {face}"
     force_n = clamp_size_n(clamp).high
-    bends_mm, wall = max(((_bends_mm(w, force_n), w) for w in walls), key=lambda one: one[0])
-    zones = [z for f in operation.makes if (z := stage.job.part.zone_mm(f)) is not None]
-    allowed_mm = WALL_OF_ZONE * min(zones) if zones else WALL_ALLOWED_MM
+    each = ((wall_bends_mm(w, force_n, STIFFNESS_MPA, POISSON), w) for w in walls)
+    bends_mm, wall = max(each, key=lambda one: one[0])
+    allowed_mm = wall_allowed_mm(stage.job.part.zone_mm(f) for f in operation.makes)
     most = allowed_mm / bends_mm
     says = (
         f"{clamp.name} presses {face} with up to {write.force(force_n)}. Behind it stands a wall "
