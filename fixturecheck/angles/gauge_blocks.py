@@ -20,8 +20,6 @@ MOST_BLOCKS = 6
 _WIDE_SEARCH = 400
 _QUICK = 4
 _SLOPE = {"0": (0.10, 0.002), "1": (0.20, 0.004), "2": (0.40, 0.008)}
-GRADES = tuple(_SLOPE)
-"""Grades of gauge blocks whose limits are known here."""
 JOINT_UM = 0.03
 """What a wrung joint may add: chosen here, no source."""
 

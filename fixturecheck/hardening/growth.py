@@ -55,11 +55,6 @@ class Growth:
     along: Change
     across: Change
 
-    @property
-    def same_every_way(self) -> bool:
-        """Whether the direction of rolling makes no difference."""
-        return self.along == self.across
-
 
 def growth_of(steel: HardeningSteel, temper_c: float | None) -> Growth:
     """Return the size change of a steel from annealed to tempered.

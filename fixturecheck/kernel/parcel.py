@@ -36,11 +36,6 @@ class Parcel:
     value: bytes
     solids: Mapping[str, bytes]
 
-    @property
-    def size_bytes(self) -> int:
-        """How much travels."""
-        return len(self.value) + sum(map(len, self.solids.values()))
-
 
 def packed(value: object) -> Parcel:
     """Return a value as it can travel.

@@ -66,7 +66,6 @@ class Mover(StrEnum):
 
 
 OF_WHEEL = (Mover.WHEEL, Mover.FLANGE, Mover.GUARD)
-OF_CUTTER = (Mover.CUTTER, Mover.SHANK, Mover.NUT, Mover.NOSE)
 CUTS = frozenset({Mover.WHEEL, Mover.CUTTER})
 """What takes stock: whatever it takes of the parts of its cut is stock or a gouge, and no collision."""
 

@@ -18,9 +18,6 @@ from fixturecheck.result.finding import BADNESS, Finding, Verdict
 from fixturecheck.result.stored import StoredResult
 from fixturecheck.wording.sentences import SIGNS, shown, verdict_word, wide_spaces
 
-ANNOTATIONS = ("plain", "workflow")
-"""`plain`: `file:line: error: words`, as compilers do; `workflow`: `::error file=...,line=...::words`."""
-
 _LEVELS: Mapping[Verdict, str] = {
     Verdict.NO_GO: "error",
     Verdict.UNKNOWN: "error",
@@ -266,7 +263,7 @@ def annotation_lines(results: Iterable[BuildResult], form: str) -> list[str]:
     Parameters
     ----------
     form : str
-        One of `ANNOTATIONS`.
+        `plain`: `file:line: error: words`, as compilers do; `workflow`: `::error file=...,line=...::words`.
     """
     lines = []
     for result in results:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from html import escape
 from pathlib import Path
 from xml.etree import ElementTree as ET
@@ -30,8 +30,6 @@ _PAINT = {
 _MOST_SIGNS = 400
 _NAME_PX = 8.5
 """Room for one letter of an axis's name."""
-
-Scale = Callable[[float], float]
 
 
 def numeric(study: Study) -> list[StudyParameter]:

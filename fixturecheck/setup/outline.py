@@ -148,9 +148,6 @@ def _drawn(
     )
 
 
-Origins = Mapping[tuple[str, ...], Origin]
-"""By what is stated: `("body", NAME)`, `("seat", OWN, OTHER)`, `("holding",)`; `()` is the file."""
-
 _NAMED = ("body", "equipment", "cut", "drill", "end_mill", "clamp", "mill")
 _SINGLE_ORIGINS = ("setup", "machine", "wheel", "staging", "holding", "hardening", "tolerances")
 

@@ -352,11 +352,6 @@ class EndMilling:
         """Radius between its end and its side."""
         return 0.5 * self.diameter_mm if self.shape == CutterShape.BALL else self.corner_mm
 
-    @property
-    def above_flutes_mm(self) -> float:
-        """Length of shank between flutes and nut."""
-        return self.stick_out_mm - self.flute_mm
-
 
 def milling_loads(run: EndMilling) -> tuple[Milling, ...]:
     """Return the milling cuts that a run loads its parts with, one for each face that its moves go over.

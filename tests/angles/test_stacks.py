@@ -19,13 +19,6 @@ from fixturecheck.angles.gauge_blocks import (
 )
 from fixturecheck.angles.gauge_blocks import _fewest as fewest
 from fixturecheck.angles.incline import SineBar, sine_incline
-from fixturecheck.angles.rolls import (
-    between_dovetail_mm,
-    middle_over_vertex_mm,
-    over_dovetail_mm,
-    slide_width_mm,
-    top_over_vertex_mm,
-)
 from fixturecheck.angles.sine import (
     angle_error_arcsec,
     compound_settings_deg,
@@ -189,28 +182,6 @@ def test_fewest_angle_gauges():
                 sum(s * p for s, p in zip(signs, pieces, strict=True)) == 45000
                 for signs in itertools.product((-1, 1), repeat=count)
             )
-
-
-def test_rolls_in_a_vee():
-    """r / sin(a / 2): 25 mm gives 35.3553, 50 and 28.8675 in 90, 60 and 120 deg (standard jig text)."""
-    for angle_deg, height in ((90.0, 35.3553), (60.0, 50.0), (120.0, 28.8675)):
-        assert middle_over_vertex_mm(25.0, angle_deg) == pytest.approx(height, abs=5e-5)
-        assert top_over_vertex_mm(25.0, angle_deg) == pytest.approx(height + 25.0, abs=5e-5)
-
-
-def test_rolls_on_a_dovetail_touch_flank_and_flat():
-    """The middle of each roll lies r off flat and flank, by the distance of a point to a line."""
-    roll, angle_deg, width = 10.0, 60.0, 40.0
-    over = over_dovetail_mm(width, roll, angle_deg)
-    middle = np.array([(over - roll) / 2, roll / 2])
-    # The flank starts at the corner and leans outward over the flat.
-    flank = np.array([math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))])
-    off = middle - np.array([width / 2, 0.0])
-    assert abs(flank[0] * off[1] - flank[1] * off[0]) == pytest.approx(roll / 2)
-    assert slide_width_mm(over, roll, angle_deg) == pytest.approx(width)
-    # 10 mm rolls on 60 deg: 40 + 10 (1 + 1.7320508).
-    assert over == pytest.approx(67.320508, abs=1e-6)
-    assert between_dovetail_mm(60.0, roll, angle_deg) == pytest.approx(60.0 - 27.320508, abs=1e-6)
 
 
 def bar(**given) -> SineBar:

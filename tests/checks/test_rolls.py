@@ -7,7 +7,6 @@ import math
 import cadquery as cq
 import pytest
 
-from fixturecheck.angles.rolls import between_dovetail_mm, over_dovetail_mm, top_over_vertex_mm
 from fixturecheck.checks.rolls import check
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.patch import ContactMap
@@ -83,25 +82,26 @@ def test_over_a_dovetail_slide(turned):
     stands = place(at=(5, 6, 7), rotate=[("y", turned), ("z", turned)])
     findings = found(slide(at=stands), **SLIDE)
     reading = one(findings, Kind.OVER_ROLLS)
-    assert reading.value == pytest.approx(over_dovetail_mm(40.0, 10.0, 60.0), abs=1e-9)
+    assert reading.value == pytest.approx(40.0 + 10.0 * (1.0 + math.sqrt(3.0)), abs=1e-9)
     assert "over two rolls of 10 mm" in reading.says
     assert all(f.verdict is Verdict.GO for f in findings)
 
 
 def test_between_the_rolls_of_a_dovetail_slot():
+    """The same closed form inward: 60 - 10 (1 + cot 30) = 32.6795."""
     reading = one(found(slot(), **SLOT), Kind.OVER_ROLLS)
-    assert reading.value == pytest.approx(between_dovetail_mm(60.0, 10.0, 60.0), abs=1e-9)
+    assert reading.value == pytest.approx(60.0 - 10.0 * (1.0 + math.sqrt(3.0)), abs=1e-9)
     assert "between two rolls" in reading.says
 
 
 def test_over_one_roll_in_a_vee():
     """To the base: 20 to the vertex and r / sin 45 + r over it. From the top: how far out, or in."""
     over = one(found(vee(), roll_on=("left", "right"), to="base"), Kind.OVER_ROLLS)
-    assert over.value == pytest.approx(20.0 + top_over_vertex_mm(5.0, 90.0), abs=1e-9)
+    assert over.value == pytest.approx(20.0 + 5.0 * (1.0 + math.sqrt(2.0)), abs=1e-9)
     proud = one(found(vee(), roll_on=("left", "right"), to="top"), Kind.OVER_ROLLS)
-    assert proud.value == pytest.approx(top_over_vertex_mm(5.0, 90.0) - 10.0, abs=1e-9)
+    assert proud.value == pytest.approx(5.0 * (1.0 + math.sqrt(2.0)) - 10.0, abs=1e-9)
     sunk = one(found(vee(), roll_on=("left", "right"), to="top", roll_mm=4.0), Kind.OVER_ROLLS)
-    assert sunk.value == pytest.approx(10.0 - top_over_vertex_mm(2.0, 90.0), abs=1e-9)
+    assert sunk.value == pytest.approx(10.0 - 2.0 * (1.0 + math.sqrt(2.0)), abs=1e-9)
 
 
 def test_over_one_roll_to_the_far_side_of_a_slide():
