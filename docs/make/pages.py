@@ -21,8 +21,7 @@ from typing import Any, get_args, get_type_hints
 import bibtexparser
 
 from fixturecheck import cli
-from fixturecheck.checks import MODULES
-from fixturecheck.checks.described import description_of
+from fixturecheck.checks import MODULES, description_of
 from fixturecheck.commands import terminal
 from fixturecheck.names import CHECKS, SEVERITIES
 from fixturecheck.result import Result
@@ -33,9 +32,8 @@ from fixturecheck.result.hold import (
     HoldFound,
     PartHeld,
 )
-from fixturecheck.result.location import PartLocation
 from fixturecheck.result.magnet import FaceHeld
-from fixturecheck.result.rest import Rest, WayIn
+from fixturecheck.result.rest import PartLocation, Rest, WayIn
 from fixturecheck.result.tolerance import Chances
 from fixturecheck.setup import schema as keys
 from fixturecheck.setup.document import RECORDS as TABLES

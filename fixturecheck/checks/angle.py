@@ -22,8 +22,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from fixturecheck.angles.incline import Incline
-from fixturecheck.angles.sine import ARCSEC_PER_DEG, resultant_deg, tilt_um
+from fixturecheck.angles.incline import ARCSEC_PER_DEG, Incline, resultant_deg, tilt_um
 from fixturecheck.arrays import Floats
 from fixturecheck.checks.align import DEFAULT_MM
 from fixturecheck.checks.slopes import hinges_of, slopes_of

@@ -35,8 +35,8 @@ from fixturecheck.machining.as_milled import OF_HOLDER, MilledCut, longer_tool
 from fixturecheck.machining.clearance import Approach, Undrawn, approaches, kept_clear_mm, too_near, undrawn
 from fixturecheck.machining.cut import GroundCut, Mover
 from fixturecheck.machining.detours import blocking_dodges, larger_wheel, passing, reroutes
-from fixturecheck.result.detour import Dodge
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
+from fixturecheck.result.remedy import Dodge
 from fixturecheck.result.shapes import NamedShape, Role, Vector
 from fixturecheck.setup.records import BodyRole
 from fixturecheck.wording.remedies import dodge_words, let_down_words

@@ -30,7 +30,8 @@ from fixturecheck.setup.hardening import HardenedWhen, Hardening, hardened_parts
 from fixturecheck.shop.tables import uncited
 from fixturecheck.units import Writing
 from fixturecheck.wording.groups import listed
-from fixturecheck.wording.hardening import (
+from fixturecheck.wording.sentences import first_up
+from fixturecheck.wording.settings import (
     change_words,
     hrc_words,
     size_words,
@@ -38,7 +39,6 @@ from fixturecheck.wording.hardening import (
     temperature_words,
     tempered_words,
 )
-from fixturecheck.wording.sentences import first_up
 
 ID = "hardening"
 TITLE = "Sizes and hardness after hardening"

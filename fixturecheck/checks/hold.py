@@ -18,7 +18,6 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from fixturecheck.checks.grip import grip_lost
 from fixturecheck.checks.stage import Stage
 from fixturecheck.effort import SPENT
 from fixturecheck.holding.model import Held, PartHold
@@ -29,6 +28,7 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_compu
 from fixturecheck.result.hold import FILM, Tool
 from fixturecheck.result.shapes import Vector
 from fixturecheck.shop import tables
+from fixturecheck.units import percent
 from fixturecheck.wording.hold import loss_words
 from fixturecheck.wording.motion import hold_words, lets_go_words, toward
 from fixturecheck.wording.remedies import any_of
@@ -219,3 +219,50 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
                 source=_source(part),
                 location_mm=loss.borne[0].case.at_mm,
             )
+
+
+MOST_LOST = 0.5
+"""Of the grip: common practice, no source."""
+_SOURCE = "closed form: what the cut pushes along the screw over the least force of the screw; half of it is \
+common practice, no source"
+
+
+def grip_lost(stage: Stage, part: PartHold, check: str) -> Iterator[Finding]:
+    """Yield a finding for each vise that grips a part, over every place of one cut.
+
+    Parameters
+    ----------
+    stage : Stage
+        The set-up.
+    part : PartHold
+        The part in the cut.
+    check : str
+        The check that asks.
+
+    Yields
+    ------
+    Finding
+        How much of the grip is lost.
+    """
+    write = stage.setup.write
+    for opened in part.opened:
+        share = opened.push_n / opened.grip_n
+        says = f"{part.cut} pushes {part.part} with up to {write.force(opened.push_n)} against {opened.jaw}, "
+        says += f"which presses with {write.force(opened.grip_n)} at least: {percent(share)} of the grip on "
+        says += "the other side is lost."
+        needed = write.force(opened.push_n / MOST_LOST, toward="up")
+        yield judge(
+            share,
+            unit="share",
+            at_most=MOST_LOST,
+            short=Verdict.NO_GO if share >= 1.0 else Verdict.CAUTION,
+            check=check,
+            subject=f"{part.part} in {part.cut}, {opened.jaw}",
+            kind=Kind.GRIP_LOST,
+            about=(part.part, opened.jaw),
+            cut=part.cut,
+            says=says,
+            remedy=f"Press with at least {needed}, turn the part so that the cut pushes it against the fixed "
+            "jaw, or take less at a time.",
+            source=_SOURCE,
+        )

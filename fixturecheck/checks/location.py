@@ -26,12 +26,7 @@ from fixturecheck.faceref import FaceRef, on
 from fixturecheck.nesting.answer import StagingAnswer
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
-from fixturecheck.result.location import (
-    PartLocation,
-    SeatRole,
-    SeatTakes,
-    TargetMoves,
-)
+from fixturecheck.result.rest import PartLocation, SeatRole, SeatTakes, TargetMoves
 from fixturecheck.result.shapes import Vector
 from fixturecheck.units import FREEDOM, Writing
 

@@ -6,8 +6,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from fixturecheck.angles.incline import Incline
-from fixturecheck.angles.sine import compound_settings_deg
+from fixturecheck.angles.incline import Incline, compound_settings_deg
 from fixturecheck.arrays import Floats
 from fixturecheck.checks.stage import Stage
 from fixturecheck.kernel.place import matrix_of, rotation

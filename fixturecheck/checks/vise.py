@@ -44,8 +44,7 @@ from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import BodyRole
 from fixturecheck.shop.tables import material
 from fixturecheck.sizes.faces import RoundFace, holes_of, round_faces
-from fixturecheck.statics.ring import section_mm4, squeezed_mm
-from fixturecheck.statics.wall import bent_mm
+from fixturecheck.statics.wall import bent_mm, section_mm4, squeezed_mm
 from fixturecheck.wording.sentences import first_up
 
 ID = "vise"

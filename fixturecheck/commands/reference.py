@@ -9,8 +9,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from fixturecheck.checks import MODULES
-from fixturecheck.checks.described import description_of
+from fixturecheck.checks import MODULES, description_of
 from fixturecheck.commands.shared import Parser
 from fixturecheck.commands.terminal import GO, NOT_COMPUTED, say
 from fixturecheck.errors import SetupError

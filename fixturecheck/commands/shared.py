@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NoReturn
 
+from fixturecheck.checks import MODULES, description_of
 from fixturecheck.commands.terminal import (
     NOT_COMPUTED,
     WRONG,
@@ -282,10 +283,7 @@ def write_build_files(options: argparse.Namespace, results: Sequence[BuildResult
     FixturecheckError
         A file cannot be written.
     """
-    # Loaded when needed: most commands write none of these.
-    from fixturecheck.checks import MODULES  # noqa: PLC0415 -- as above
-    from fixturecheck.checks.described import description_of  # noqa: PLC0415 -- as above
-    from fixturecheck.report import build_files as files  # noqa: PLC0415 -- as above
+    from fixturecheck.report import build_files as files  # noqa: PLC0415 -- most commands write none
 
     if options.junit:
         write_whole(options.junit, files.junit_xml(results))

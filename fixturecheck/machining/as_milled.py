@@ -53,7 +53,7 @@ from fixturecheck.machining.swept_area import (
     swept_polygon,
 )
 from fixturecheck.result.contact import CutMade, FaceMade
-from fixturecheck.result.detour import Dodge, DodgeKind
+from fixturecheck.result.remedy import Dodge, DodgeKind
 from fixturecheck.result.shapes import NamedShape, Role, Vector
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.tools import CutterMove, CutterShape, EndMilling

@@ -17,11 +17,7 @@ from fixturecheck.kernel.boolean import apart, clipped, split
 from fixturecheck.kernel.brep.topology import solids_of
 from fixturecheck.kernel.construct import compound
 from fixturecheck.kernel.depth import thinner_mm
-from fixturecheck.kernel.measure import (
-    box_gap_mm,
-    box_of,
-    loose_box,
-)
+from fixturecheck.kernel.measure import box_gap_mm, box_of, loose_box
 from fixturecheck.kernel.place import placed_at, shifted
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.as_ground import grind, wheel_side_mm
@@ -40,16 +36,11 @@ from fixturecheck.machining.cut import (
     targets_of,
     wheel_path,
 )
-from fixturecheck.result.detour import Dodge, DodgeKind, WheelChange, WheelChangeKind
+from fixturecheck.result.remedy import Dodge, DodgeKind, WheelChange, WheelChangeKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Cut, Setup, is_loose, together
 from fixturecheck.setup.records import CutWay
-from fixturecheck.shop.wheel_speed import (
-    least_flange_mm,
-    rpm_for,
-    speed_limit,
-    speed_m_s,
-)
+from fixturecheck.shop.wheel_speed import least_flange_mm, rpm_for, speed_limit, speed_m_s
 from fixturecheck.shop.wheels import Wheel
 
 STEP_MM = 0.01

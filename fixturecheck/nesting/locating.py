@@ -14,15 +14,7 @@ from fixturecheck.kernel.measure import area_mm2, face_frame
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.nesting.model import SettlingModel
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.location import (
-    PartLocation,
-    SeatTakes,
-    TargetMoves,
-)
-from fixturecheck.result.rest import (
-    LoadedContact,
-    Settled,
-)
+from fixturecheck.result.rest import LoadedContact, PartLocation, SeatTakes, Settled, TargetMoves
 from fixturecheck.result.tolerance import CriticalPlace
 from fixturecheck.rigid.freedoms import SeatPoints, located, null_space, seat_rows, sensitivity
 from fixturecheck.setup.model import Seat, Setup

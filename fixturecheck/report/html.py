@@ -14,8 +14,6 @@ from markupsafe import Markup
 
 from fixturecheck.report import statements as facts
 from fixturecheck.report.assembly import touching_section
-from fixturecheck.report.dials_page import dials_section
-from fixturecheck.report.hardening_page import hardening_section
 from fixturecheck.report.hold_page import apart_section, hold_captions, hold_section
 from fixturecheck.report.markup import (
     MOST_OPEN,
@@ -39,6 +37,7 @@ from fixturecheck.report.order import (
     stop_of_contact,
 )
 from fixturecheck.report.rest_page import AT_REST, LOCATES, rest_section
+from fixturecheck.report.settings_page import dials_section, hardening_section
 from fixturecheck.report.viewer.view import ViewerMarkup
 from fixturecheck.result import Result
 from fixturecheck.result.contact import Contact, ContactKind, CutMade

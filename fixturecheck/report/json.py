@@ -13,39 +13,22 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.result import Assumed, Result
 from fixturecheck.result.contact import Contact, CutMade
 from fixturecheck.result.finding import Finding, Group, NotAsked
-from fixturecheck.result.hold import (
-    BodyMotion,
-    HoldFound,
-    HoldLoss,
-    KeptFixture,
-    PartHeld,
-)
-from fixturecheck.result.location import (
-    PartLocation,
-    SeatTakes,
-    TargetMoves,
-)
+from fixturecheck.result.hold import BodyMotion, HoldFound, HoldLoss, KeptFixture, PartHeld
 from fixturecheck.result.magnet import PullNote
-from fixturecheck.result.release import (
-    BodyLeaves,
-    Burr,
-    OffWay,
-    PryAt,
-)
+from fixturecheck.result.release import BodyLeaves, Burr, OffWay, PryAt
 from fixturecheck.result.remedy import Remedy, RemedyUnknown
 from fixturecheck.result.rest import (
     Freedom,
     LoadedContact,
+    PartLocation,
     Rest,
     SeatGap,
+    SeatTakes,
+    TargetMoves,
 )
 from fixturecheck.result.shapes import BodyDrawn, Vector
 from fixturecheck.result.stored import SCHEMA_VERSION
-from fixturecheck.result.tolerance import (
-    Chances,
-    SeatChance,
-    TargetSpread,
-)
+from fixturecheck.result.tolerance import Chances, SeatChance, TargetSpread
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import (
     burr_words,

@@ -14,19 +14,8 @@ from markupsafe import Markup
 from fixturecheck.report.markup import Cell, Picture, Table, render, round_step, svg, table_of
 from fixturecheck.report.order import LOCATION, REST
 from fixturecheck.result import Result
-from fixturecheck.result.location import (
-    PartLocation,
-    TargetMoves,
-)
-from fixturecheck.result.rest import (
-    Rest,
-    RestPose,
-    SeatGap,
-)
-from fixturecheck.result.tolerance import (
-    Chances,
-    TargetSpread,
-)
+from fixturecheck.result.rest import PartLocation, Rest, RestPose, SeatGap, TargetMoves
+from fixturecheck.result.tolerance import Chances, TargetSpread
 from fixturecheck.units import Writing
 from fixturecheck.wording.motion import (
     drawn_faces_words,

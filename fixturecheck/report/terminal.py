@@ -7,15 +7,12 @@ import textwrap
 
 from fixturecheck.progress import Tell
 from fixturecheck.report.assembly import touch_lines
-from fixturecheck.report.dials_page import dial_lines
 from fixturecheck.report.order import numbered
+from fixturecheck.report.settings_page import dial_lines
 from fixturecheck.report.statements import assumed_line, banner, counted_words
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Verdict
-from fixturecheck.result.hold import (
-    HoldFound,
-    PartHeld,
-)
+from fixturecheck.result.hold import HoldFound, PartHeld
 from fixturecheck.result.magnet import MagnetState
 from fixturecheck.units import Writing
 from fixturecheck.wording import groups as words

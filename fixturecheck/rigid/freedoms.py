@@ -12,8 +12,7 @@ import numpy as np
 from scipy.optimize import linprog
 
 from fixturecheck.arrays import Floats
-from fixturecheck.result.location import SeatRole
-from fixturecheck.result.rest import FreedomKind
+from fixturecheck.result.rest import FreedomKind, SeatRole
 from fixturecheck.rigid.motion import cross_products
 
 SAME = 1e-6

@@ -113,8 +113,7 @@ Made = tuple["Sheet", Mapping[str, bytes], str | None]
 def _of_setup(setup: Setup, request: CheckRequest, progress: Progress) -> Made:
     """Return the sheet of one set-up."""
     from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
-    from fixturecheck.sheet.content import sheet_of  # noqa: PLC0415 -- the same
-    from fixturecheck.sheet.measured import measured_of  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.content import measured_of, sheet_of  # noqa: PLC0415 -- the same
 
     with painting(request.pictures) as painter:
         result = check(setup, skip=request.skip, progress=progress)
@@ -136,8 +135,7 @@ def _of_job(job: Job, request: CheckRequest, progress: Progress) -> Iterator[Mad
     from fixturecheck.process.checked import check_operation  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.process.run import looked_across, staged_job  # noqa: PLC0415 -- the same
     from fixturecheck.process.shown import checked_setup, with_across  # noqa: PLC0415 -- the same
-    from fixturecheck.sheet.content import sheet_of  # noqa: PLC0415 -- the same
-    from fixturecheck.sheet.measured import measured_of  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.content import measured_of, sheet_of  # noqa: PLC0415 -- the same
     from fixturecheck.sheet.operation import (  # noqa: PLC0415 -- the same
         bare_sheet,
         edges_stoned,

@@ -9,25 +9,21 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.hardening.indentation import least_edge_mm, least_thickness_mm
 from fixturecheck.hardening.steels import HardeningSteel, hardening_process, hardening_steel, hardening_steels
-from fixturecheck.hardening.temper import hardness_hrc, temper_for, toughness_j, toughness_turns
+from fixturecheck.hardening.temper import (
+    hardness_hrc,
+    least_edge_mm,
+    least_thickness_mm,
+    temper_for,
+    toughness_j,
+    toughness_turns,
+)
 from fixturecheck.interval import Range
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.depth import through_mm
-from fixturecheck.kernel.measure import (
-    centre_of,
-    centroid_of,
-    is_flat,
-    normal_at,
-)
+from fixturecheck.kernel.measure import centre_of, centroid_of, is_flat, normal_at
 from fixturecheck.kernel.place import matrix_of, placed_at
-from fixturecheck.kernel.sample import (
-    edge_points,
-    face_window,
-    grid_on_face,
-    inside_points,
-)
+from fixturecheck.kernel.sample import edge_points, face_window, grid_on_face, inside_points
 from fixturecheck.kernel.shapes import Face
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.hardening import HardeningFound, HardnessSpot, SizeChange, SteelTempered

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 
-from fixturecheck.result.detour import Dodge, DodgeKind, WheelChange, WheelChangeKind
 from fixturecheck.result.remedy import (
     Amount,
+    Dodge,
+    DodgeKind,
     Jaws,
     Remedy,
     RemedyKind,
     StopAt,
+    WheelChange,
+    WheelChangeKind,
 )
 from fixturecheck.result.shapes import Vector
 from fixturecheck.units import METRIC, Writing

@@ -18,13 +18,14 @@ from fixturecheck.angles.gauge_blocks import (
     stack_of,
 )
 from fixturecheck.angles.gauge_blocks import _fewest as fewest
-from fixturecheck.angles.incline import SineBar, sine_incline
-from fixturecheck.angles.sine import (
+from fixturecheck.angles.incline import (
+    SineBar,
     angle_error_arcsec,
     compound_settings_deg,
     resultant_deg,
     sine_angle_deg,
     sine_height_mm,
+    sine_incline,
     tilt_um,
 )
 from fixturecheck.errors import NotComputedError, SetupError

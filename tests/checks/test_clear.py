@@ -21,8 +21,8 @@ from fixturecheck.machining.detours import (
     raised,
     shorter_travel,
 )
-from fixturecheck.result.detour import DodgeKind
 from fixturecheck.result.finding import Verdict
+from fixturecheck.result.remedy import DodgeKind
 from fixturecheck.result.shapes import Role
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.model import Body, Machine, Seat

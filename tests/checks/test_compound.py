@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from fixturecheck import engine
-from fixturecheck.angles.sine import resultant_deg
+from fixturecheck.angles.incline import resultant_deg
 from fixturecheck.errors import SetupError
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.make import equipment, place

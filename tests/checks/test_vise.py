@@ -16,8 +16,7 @@ from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import equipment, place
 from fixturecheck.setup.model import Body, Setup
-from fixturecheck.statics.ring import ACROSS, ALONG, section_mm4, squeezed_mm
-from fixturecheck.statics.wall import bent_mm
+from fixturecheck.statics.wall import ACROSS, ALONG, bent_mm, section_mm4, squeezed_mm
 from tests.checks.gauged import body
 
 

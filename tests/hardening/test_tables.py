@@ -8,7 +8,6 @@ import pytest
 
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.hardening.growth import Change, Growth, change_along, growth_of, stock_to_leave_mm
-from fixturecheck.hardening.indentation import least_edge_mm, least_thickness_mm, mark_depth_mm, mark_width_mm
 from fixturecheck.hardening.steels import (
     WITHOUT_TABLE,
     hardening_process,
@@ -16,7 +15,17 @@ from fixturecheck.hardening.steels import (
     hardening_steel,
     hardening_steels,
 )
-from fixturecheck.hardening.temper import Turn, hardness_hrc, temper_for, toughness_j, toughness_turns
+from fixturecheck.hardening.temper import (
+    Turn,
+    hardness_hrc,
+    least_edge_mm,
+    least_thickness_mm,
+    mark_depth_mm,
+    mark_width_mm,
+    temper_for,
+    toughness_j,
+    toughness_turns,
+)
 from fixturecheck.interval import Range
 from fixturecheck.shop.tables import our_materials
 

@@ -112,8 +112,8 @@ PURE: Mapping[str, set[str]] = {
 """Pure numbers in rooms that also see solids: what they may import besides the leaves and their own place."""
 
 KERNEL_IN_REPORT = {
-    "report.solids", "report.pictures.scene", "report.pictures.draw", "report.write",
-    "report.viewer.block", "report.viewer.things", "report.job",
+    "report.write", "report.pictures.scene", "report.pictures.draw", "report.viewer.block",
+    "report.viewer.things", "report.job",
 }  # fmt: skip
 """They turn shapes into files or triangles; the rest of report sees words and numbers only."""
 

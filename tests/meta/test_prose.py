@@ -31,9 +31,9 @@ READERS = {
     "report.build_files": "white space, to put a sentence on one line",
     "study.store": "rows of a study, a line each",
     "runs.given": "revisions as REV:path, and what git answers",
-    "report.solids": "STEP files as written, and file names that a system keeps for itself",
+    "report.write": "STEP files as written, and file names that a system keeps for itself",
     "report.lists": "the brackets round a table's name",
-    "checks.described": "docstrings of the checks, from which the reference and `explain` are made",
+    "checks": "docstrings of the checks, from which the reference and `explain` are made",
     "start.assembly": "names of shapes in a file that a check wrote",
     "setup.document": "a TOML file as text, and keys as `--set` takes them and as `guessed` lists them",
     "setup.facts": "the unit at the end of a key",
@@ -139,9 +139,7 @@ PHRASES: Mapping[str, tuple[int, str]] = {
     "result.remedy": (1, "a label of what is looked for"),
     "sizes.answer": (1, "why nothing is known"),
     "tolerancing.linear_rest": (1, "a message"),
-    "touching.freedoms": (2, "why nothing is known"),
-    "touching.pairs": (2, "why nothing is known"),
-    "touching.survey": (2, "where the numbers come from"),
+    "touching.survey": (6, "why nothing is known, and where the numbers come from"),
 }
 """How many phrases modules of the solvers may still hold, and what they are; only ever lower it."""
 

@@ -19,18 +19,16 @@ from fixturecheck.report.pictures.scene import SEAT, TARGET, location_scene, set
 from fixturecheck.report.rest_page import rest_section
 from fixturecheck.report.write import meshes_of
 from fixturecheck.result.finding import Finding, Verdict
-from fixturecheck.result.location import (
-    PartLocation,
-    SeatRole,
-    SeatTakes,
-    TargetMoves,
-)
 from fixturecheck.result.rest import (
     Ending,
+    PartLocation,
     Rest,
     RestPose,
     SeatGap,
+    SeatRole,
+    SeatTakes,
     Settled,
+    TargetMoves,
 )
 from fixturecheck.result.tolerance import CriticalPlace
 from tests.report import staged

@@ -13,7 +13,7 @@ import pytest
 
 from fixturecheck.kernel.step import read
 from fixturecheck.report.pictures.figures import body_colours
-from fixturecheck.report.solids import with_fixed_order, write_setup_step
+from fixturecheck.report.write import with_fixed_order, write_setup_step
 from fixturecheck.result.shapes import Role
 from tests.report import staged
 from tests.report.part21_plain import File, parse
@@ -140,7 +140,7 @@ def test_same_bytes_twice_and_in_another_process(path: Path, tmp_path: Path) -> 
     assert again.read_bytes() == path.read_bytes()
     script = (
         "import sys; from pathlib import Path; from tests.report import staged;"
-        "from fixturecheck.report.solids import write_setup_step;"
+        "from fixturecheck.report.write import write_setup_step;"
         "write_setup_step(Path(sys.argv[1]), staged.result(), staged.setup())"
     )
     root = Path(__file__).parents[2]

@@ -7,8 +7,7 @@ from pathlib import Path
 import pytest
 import trimesh
 
-from fixturecheck.report.solids import file_names, write_stl
-from fixturecheck.report.write import meshes_of
+from fixturecheck.report.write import file_names, meshes_of, write_stl
 from tests.report import staged
 
 RESULT = staged.result()

@@ -10,7 +10,7 @@ import pytest
 
 from fixturecheck import engine
 from fixturecheck.errors import SetupError
-from fixturecheck.report.solids import write_setup_step
+from fixturecheck.report.write import write_setup_step
 from fixturecheck.result.finding import Verdict
 from fixturecheck.setup.load import load
 from fixturecheck.setup.model import Setup

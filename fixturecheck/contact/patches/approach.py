@@ -37,8 +37,6 @@ _AHEAD = 1e-3
 """How much against the push the normal of a contact points that stops it; less only slides along."""
 _FINE_UM = 0.02
 """What counts as overlap while closing in: far below the touch tolerance, so that the travel is sharp."""
-_SURE_MM = 3e-5
-"""This far behind first contact a plain overlap counts as one; halving would come no nearer."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -33,7 +33,7 @@ from fixturecheck.report.pictures.views import (
 from fixturecheck.result import Result
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Verdict
-from fixturecheck.result.location import PartLocation
+from fixturecheck.result.rest import PartLocation
 from fixturecheck.result.shapes import NamedShape, Role, wheel_name
 from fixturecheck.units import Writing
 from fixturecheck.wording.sentences import shown_plain

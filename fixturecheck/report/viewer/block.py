@@ -11,10 +11,9 @@ from fixturecheck.kernel.mesh.triangles import Mesh
 from fixturecheck.report.pictures.draw import Drawing
 from fixturecheck.report.pictures.figures import Figure
 from fixturecheck.report.viewer.motions import motions_of
-from fixturecheck.report.viewer.packed import Store
 from fixturecheck.report.viewer.stops import WHOLE, stops_of
 from fixturecheck.report.viewer.things import LAYERS, figure_thing, gap_scale, things_of
-from fixturecheck.report.viewer.view import ViewerMarkup, view_with
+from fixturecheck.report.viewer.view import Store, ViewerMarkup, view_with
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Verdict
 from fixturecheck.result.shapes import Role

@@ -11,15 +11,12 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.mesh.triangles import Mesh
 from fixturecheck.report.pictures.figures import ROLES, WORDS, Figure, body_colours, shaded
-from fixturecheck.report.viewer.packed import Store
+from fixturecheck.report.viewer.view import Store
 from fixturecheck.result import Result
 from fixturecheck.result.contact import Contact
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.model import Setup
-from fixturecheck.shop.wheel_profile import (
-    Segment,
-    profile,
-)
+from fixturecheck.shop.wheel_profile import Segment, profile
 from fixturecheck.wording.sentences import shown
 
 LAYERS: Mapping[str, str] = {
