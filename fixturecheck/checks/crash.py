@@ -121,7 +121,7 @@ def _judge(stage: Stage, part: PartHold) -> Finding:
     if way.crash is None:
         says = f"Where {part.part} goes if it lets go is not known: {way.reason}."
         return _unknown(part, says)
-    verdict = crash_verdict(way.crash.outcome, way.factor, hold_factor=1.0, safe_factor=least)
+    verdict = crash_verdict(way.crash.outcome, way.factor, safe_factor=least)
     says = f"{_begins(part.part, way, least)} {_tale(way, stage.setup.write)}"
     return _finding(stage, part, way, verdict, says, "")
 

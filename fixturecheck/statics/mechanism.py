@@ -113,9 +113,6 @@ def _straight(unit: Floats) -> MotionKind:
     return MotionKind.DROPS if unit[2] < -0.7 else MotionKind.SLIDES
 
 
-SAFE_FACTOR = 3.0
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Crash:
     """The overlap along the motion.
@@ -191,9 +188,7 @@ def follow_overlap(
     )
 
 
-def crash_verdict(
-    outcome: Outcome, factor: float, *, hold_factor: float, safe_factor: float = SAFE_FACTOR
-) -> Verdict:
+def crash_verdict(outcome: Outcome, factor: float, *, safe_factor: float) -> Verdict:
     """Judge a factor together with where the body goes.
 
     Parameters
@@ -202,21 +197,18 @@ def crash_verdict(
         What the freed body does.
     factor : float
         Low end of the factor at collapse.
-    hold_factor : float
-        Factor that every set-up must reach.
     safe_factor : float
         Factor below which digging in is a no-go; above it, it stays a caution.
 
     Returns
     -------
     Verdict
-        Digging in: no-go below `safe_factor`, else caution. Otherwise no-go below one (it lets go under the
-        cut itself), caution below `hold_factor`, else go.
+        No-go below one, where it lets go under the cut itself. Digging in: no-go below `safe_factor`, else
+        caution. Otherwise go: whether it holds as often as is asked is another question.
     """
     if not np.isfinite(factor):
         return Verdict.UNKNOWN
-    if outcome is Outcome.DIGS_IN:
-        return Verdict.NO_GO if factor < max(safe_factor, hold_factor) else Verdict.CAUTION
-    if factor < 1.0:
+    digs_in = outcome is Outcome.DIGS_IN
+    if factor < (max(safe_factor, 1.0) if digs_in else 1.0):
         return Verdict.NO_GO
-    return Verdict.CAUTION if factor < hold_factor else Verdict.GO
+    return Verdict.CAUTION if digs_in else Verdict.GO

@@ -11,7 +11,7 @@ from fixturecheck.holding.factor import Loaded
 from fixturecheck.holding.failure_path import first_met, ways_of
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.holding.process import TRAVEL_MM
-from fixturecheck.holding.wheel import GIVE_MM, follow_away, follow_into
+from fixturecheck.holding.wheel import follow_away, follow_into
 from fixturecheck.interval import Range
 from fixturecheck.kernel.boolean import united
 from fixturecheck.kernel.construct import box
@@ -122,14 +122,6 @@ def test_a_level_slide_bites_no_deeper(way):
     wheel = bench.wheel_at(at(0.0)).wheel
     assert follow_into(bench, moving(velocity=way), wheel).outcome is Outcome.STAYS
     assert follow_away(bench, moving(velocity=way), wheel).outcome is Outcome.STAYS
-
-
-def test_the_give_of_the_contacts_is_no_bite_and_twice_as_much_is():
-    bench = scene(tower())
-    wheel = bench.wheel_at(at(0.0)).wheel
-    for rise_mm, outcome in ((0.9 * GIVE_MM, Outcome.STAYS), (2 * GIVE_MM, Outcome.DIGS_IN)):
-        creeping = moving(velocity=(1.0, 0.0, rise_mm / TRAVEL_MM))
-        assert follow_into(bench, creeping, wheel).outcome is outcome
 
 
 @pytest.mark.parametrize(

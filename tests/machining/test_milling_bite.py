@@ -16,9 +16,7 @@ from fixturecheck.machining.milling import (
     load_ratio,
     specific_force_n_mm2,
 )
-from fixturecheck.result.finding import Verdict
 from fixturecheck.result.hold import Outcome
-from fixturecheck.statics.mechanism import crash_verdict
 
 CHIP = Chip(thick_mm=0.05, deep_mm=2.0, exponent=0.2)
 
@@ -109,21 +107,6 @@ def test_a_bite_that_comes_and_goes_counts_at_its_deepest():
     assert wave.outcome is Outcome.DIGS_IN
     assert wave.deepest.closer_mm == pytest.approx(0.3, rel=0.05)
     assert wave.bites[-1].closer_mm == pytest.approx(0.0, abs=1e-9)
-
-
-@pytest.mark.parametrize(
-    ("outcome", "factor", "verdict"),
-    [
-        (Outcome.STOPPED, 5.0, Verdict.GO),
-        (Outcome.STOPPED, 1.5, Verdict.GO),
-        (Outcome.STOPPED, 0.5, Verdict.NO_GO),
-        (Outcome.DIGS_IN, 1.5, Verdict.NO_GO),
-        (Outcome.DIGS_IN, 5.0, Verdict.CAUTION),
-        (Outcome.FALLS_AWAY, 5.0, Verdict.GO),
-    ],
-)
-def test_verdicts(outcome, factor, verdict):
-    assert crash_verdict(outcome, factor, hold_factor=1.0, safe_factor=3.0) is verdict
 
 
 def test_what_is_no_number_is_never_a_pass():

@@ -435,15 +435,19 @@ def test_crash_refuses_nonsense():
     [
         ("digs in", 2.9, Verdict.NO_GO),
         ("digs in", 3.1, Verdict.CAUTION),
-        ("stays", 2.1, Verdict.GO),
-        ("stays", 1.5, Verdict.CAUTION),
-        ("falls away", 0.9, Verdict.NO_GO),
+        ("stays", 1.01, Verdict.GO),
+        ("stays", 0.99, Verdict.NO_GO),
+        ("falls away", 0.5, Verdict.NO_GO),
         ("falls away", 5.0, Verdict.GO),
+        ("stopped", 1.5, Verdict.GO),
+        ("stopped", 0.5, Verdict.NO_GO),
         ("stays", math.nan, Verdict.UNKNOWN),
     ],
 )
 def test_verdict_of_factor_and_outcome(outcome, factor, verdict):
-    assert crash_verdict(Outcome(outcome), factor, hold_factor=2.0) is verdict
+    assert crash_verdict(Outcome(outcome), factor, safe_factor=3.0) is verdict
+    # However little is asked, what lets go under the cut itself is no go.
+    assert crash_verdict(Outcome(outcome), 0.9, safe_factor=0.3) is Verdict.NO_GO
 
 
 def slide_factor(*, pull=500.0, mu=0.2, push=50.0):
