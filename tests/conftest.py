@@ -17,6 +17,7 @@ from hypothesis import HealthCheck, settings
 
 from fixturecheck.cache import FOLDER_VARIABLE
 from fixturecheck.runs.check import ONE_THREAD
+from tests.comparisons import Compared
 
 settings.register_profile(
     "shop", deadline=None, suppress_health_check=[HealthCheck.too_slow], print_blob=True
@@ -43,6 +44,12 @@ def pytest_unconfigure(config):
 @pytest.fixture(name="record_property")
 def _record_property(record_property):
     return lambda name, value: record_property(name, str(value))
+
+
+@pytest.fixture
+def compared(request):
+    """What a test found, held against its rows on the page of comparisons."""
+    return Compared(test=request.node.nodeid.split("[", 1)[0])
 
 
 def pytest_collection_modifyitems(config, items):

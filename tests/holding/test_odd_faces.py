@@ -92,7 +92,7 @@ def clapper(*, cuts=(), milling=()):
     )
 
 
-def test_a_wrong_no_go_by_a_wheel_where_the_part_is_not():
+def test_a_wrong_no_go_by_a_wheel_where_the_part_is_not(compared):
     """The wheel at the end of the free leg turns the clapper about the corner of the stop at its foot.
 
     By moments about that corner: of toe, and of friction under toe, weight and wheel, against those of drag
@@ -127,6 +127,8 @@ def test_a_wrong_no_go_by_a_wheel_where_the_part_is_not():
     by_hand = kept / drives
     assert part.borne.case.at_mm[:2] == pytest.approx((x, y))
     assert 0.93 * by_hand < part.factors.factor.low < 1.01 * by_hand
+    what = "L-shaped part against a stop turns about its corner"
+    compared(what, expected=by_hand, got=part.factors.factor.low)
 
 
 def test_a_wrong_no_go_by_teeth_where_the_part_is_not():

@@ -37,7 +37,7 @@ def pressed(solid, faces, **cut):
     )
 
 
-def test_a_wrong_go_by_the_last_pass_of_a_deep_cut():
+def test_a_wrong_go_by_the_last_pass_of_a_deep_cut(compared):
     """The first of 6 mm on a block of 30 pushes at 36: it tips at five sixths of what the last one takes."""
     solid = box((-LONG / 2, -WIDE / 2, 0), (LONG / 2, WIDE / 2, TALL))
     setup = pressed(solid, {"floor": ">Z"}, stock_mm=STOCK_MM)
@@ -59,6 +59,8 @@ def test_a_wrong_go_by_the_last_pass_of_a_deep_cut():
     )
     assert part.borne.case.label.endswith(", first pass")
     assert 0.96 * first < part.factors.factor.low < 1.005 * first < 0.9 * last
+    what = "block tips under the first pass of a deep cut"
+    compared(what, expected=first, got=part.factors.factor.low)
     # A few hundredths of stock are no lever.
     process, _ = ground(replace(setup, cuts=(replace(setup.cuts[0], stock_mm=0.2),)))
     assert {c.at_mm[2] for c in process.cases()} == {TALL}

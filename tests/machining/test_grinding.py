@@ -31,24 +31,28 @@ def arc_mm(depth_mm, diameter_mm):
     return diameter_mm * math.asin(abs(middle[0]) / (0.5 * diameter_mm))
 
 
-def test_textbook_problem_in_inches():
+def test_textbook_problem_in_inches(compared):
     """Groover, Fundamentals of Modern Manufacturing, ch. 25 (statement: tutorsglobe 51658805)."""
     depth, width, speed = 0.002 * INCH, 0.15 * INCH, 5000 * 12 * INCH / 60e3
     work = 20 * 12 * INCH / 1e3
     assert arc_mm(depth, 8 * INCH) == pytest.approx(0.1265 * INCH, rel=1e-3)
     rate = g.removal_rate_mm3_s(depth, width, work)
     assert rate * 60 == pytest.approx(0.072 * INCH**3, rel=1e-3)
-    assert g.tangential_n(41.94, rate, speed) == pytest.approx(7.3 * LBF, rel=1e-3)
+    drag = g.tangential_n(41.94, rate, speed)
+    assert drag == pytest.approx(7.3 * LBF, rel=1e-3)
+    compared("drag, inch problem", expected=7.3, got=drag / LBF)
 
 
-def test_textbook_problem_in_millimetres():
+def test_textbook_problem_in_millimetres(compared):
     """Groover, same chapter (statement: tutorsglobe 5737146)."""
     speed = math.pi * 0.25 * 2600 / 60
     assert speed == pytest.approx(34.03, rel=1e-3)
     assert arc_mm(0.05, 250) == pytest.approx(3.5355, rel=1e-4)
     rate = g.removal_rate_mm3_s(0.05, 3.5, 6.0)
     assert rate * 60 == pytest.approx(1050, rel=1e-9)
-    assert g.tangential_n(50.56, rate, speed) == pytest.approx(26.0, rel=1e-3)
+    drag = g.tangential_n(50.56, rate, speed)
+    assert drag == pytest.approx(26.0, rel=1e-3)
+    compared("drag, metric problem", expected=26.0, got=drag)
 
 
 def test_closed_forms():

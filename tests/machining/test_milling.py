@@ -12,9 +12,11 @@ SLOT = m.Mill(cutter_mm=10.0, teeth=4, deep_mm=5.0, wide_mm=10.0, feed_mm_tooth=
 
 
 @pytest.mark.parametrize(("chip", "expected"), [(0.1, 3057), (0.2, 2553), (0.4, 2132), (1.0, 1680)])
-def test_kienzle(chip, expected):
+def test_kienzle(chip, expected, compared):
     """kc1.1 = 1680, mc = 0.26 (C45 class): constants from memory, form as at sandvik.coromant.com."""
-    assert m.specific_force_n_mm2(1680.0, chip, 0.26) == pytest.approx(expected, rel=1e-3)
+    found = m.specific_force_n_mm2(1680.0, chip, 0.26)
+    assert found == pytest.approx(expected, rel=1e-3)
+    compared(f"specific force at {chip:g} mm", expected=expected, got=found)
 
 
 FEEDS = (0.16, 0.25, 0.40, 0.63, 1.0, 1.6)

@@ -38,11 +38,13 @@ def cut(wide_mm, **more):
 
 
 @pytest.mark.parametrize("way", list(t.CutterWay))
-def test_a_full_slot_pushes_the_part_ahead_by_the_radial_and_aside_by_the_cutting_force(way):
+def test_a_full_slot_pushes_the_part_ahead_by_the_radial_and_aside_by_the_cutting_force(way, compared):
     """Slot: mean Fx = -N a c Krc / 4, Fy = +N a c Ktc / 4, Fz = +N a c Kac / pi, on the cutter (Altintas)."""
     unit = TEETH * DEEP * FEED * 2000.0
     wanted = (unit * 0.4 / 4, -unit / 4, unit * 0.25 / math.pi)
-    assert mean_force_n(cut(CUTTER), PLAIN, way) == pytest.approx(wanted, rel=1e-5)
+    found = mean_force_n(cut(CUTTER), PLAIN, way)
+    assert found == pytest.approx(wanted, rel=1e-5)
+    compared("mean force across a slot", expected=-wanted[1], got=-found[1])
 
 
 @pytest.mark.parametrize("radial", [0.0, 0.3, 0.6, 2 / math.pi, 0.7, 1.0])

@@ -71,24 +71,24 @@ def straight_core(*, core_mm, area_mm2, gap_mm, mmf_a, law, sizes=(3.0, 4.0), av
 CIRCUITS = {
     # Modelica Standard Library 4.0, FluxTubes.Examples.BasicExamples.ToroidalCoreAirgap: r = 50 mm,
     # d = 10 mm, mu_r = 1000, gap 1 mm, 500 turns, 1.5 A.
-    "toroid": (2 * math.pi * 50 - 1, math.pi * 25, 1.0, 750.0, 1000.0, 5.6369e-5, 1e-4),
+    "toroid with a gap": (2 * math.pi * 50 - 1, math.pi * 25, 1.0, 750.0, 1000.0, 5.6369e-5, 1e-4),
     # Fitzgerald, Kingsley and Umans, Electric Machinery, 7th ed., problems 1-1 and 1-2.
-    "fitzgerald ideal": (250.0, 350.0, 2.4, 95 * 1.4, 1e9, 2.437e-5, 1e-3),
-    "fitzgerald iron": (250.0, 350.0, 2.4, 95 * 1.4, 2350.0, 2.334e-5, 1e-3),
+    "core with a gap, ideal iron": (250.0, 350.0, 2.4, 95 * 1.4, 1e9, 2.437e-5, 1e-3),
+    "core with a gap, iron": (250.0, 350.0, 2.4, 95 * 1.4, 2350.0, 2.334e-5, 1e-3),
     # The same, 6th ed., example 1.1 (from memory): 500 turns, 0.8026 A for 1 T in 9 cm2.
-    "fitzgerald example": (300.0, 900.0, 0.5, 500 * 0.8026, 70e3, 9.0e-4, 5e-3),
+    "core with a gap, 1 T": (300.0, 900.0, 0.5, 500 * 0.8026, 70e3, 9.0e-4, 5e-3),
     # Chapman, Electric Machinery Fundamentals, example 1-2: 40 cm of iron of 12 cm2, mu_r 4000, a gap of
     # 0.05 cm whose area fringing makes 5 % larger, 400 turns; 0.602 A for 0.5 T in the gap (from memory).
-    "chapman": (400.0, 1200.0, 0.5 / 1.05, 400 * 0.602, 4000.0, 0.5 * 12.6e-4, 2e-3),
+    "fringing gap": (400.0, 1200.0, 0.5 / 1.05, 400 * 0.602, 4000.0, 0.5 * 12.6e-4, 2e-3),
     # 0.5 T across 0.5 mm take H = 397 887 A/m, so 199 A: worked problem, "magnetic circuits problems".
-    "gap alone": (20.0, 100.0, 0.5, 199.0, 1e9, 0.5e-4, 1e-3),
+    "gap alone, 0.5 T": (20.0, 100.0, 0.5, 199.0, 1e9, 0.5e-4, 1e-3),
     # Hughes and Drury, Electric Motors and Drives, answers: 2000 A over 2 mm, perfect iron, give 1.26 T.
-    "hughes": (20.0, 100.0, 2.0, 2000.0, 1e9, 1.26e-4, 3e-3),
+    "gap alone, 1.26 T": (20.0, 100.0, 2.0, 2000.0, 1e9, 1.26e-4, 3e-3),
 }
 
 
 @pytest.mark.parametrize("name", CIRCUITS)
-def test_flux_of_a_textbook_core(name):
+def test_flux_of_a_textbook_core(name, compared):
     core_mm, area_mm2, gap_mm, mmf_a, mu_r, flux_wb, tolerance = CIRCUITS[name]
     size = max(6.0, math.sqrt(area_mm2) / 2)
     model = straight_core(
@@ -97,12 +97,14 @@ def test_flux_of_a_textbook_core(name):
     )  # fmt: skip
     solution = solve_flux(*model)
     assert solution.patches[0].flux_wb == pytest.approx(flux_wb, rel=tolerance)
-    if name == "toroid":
+    compared(f"flux, {name}", expected=flux_wb * 1e6, got=solution.patches[0].flux_wb * 1e6)
+    if name == "toroid with a gap":
         assert solution.patches[0].pull_n == pytest.approx(16.097, rel=1e-3)
+        compared(f"pull, {name}", expected=16.097, got=solution.patches[0].pull_n)
         assert solution.patches[0].flux_density_mean_t == pytest.approx(0.71772, rel=1e-4)
 
 
-def test_leakage_beside_the_gap():
+def test_leakage_beside_the_gap(compared):
     """Modelica Standard Library 4.0, FluxTubes.Examples.BasicExamples.QuadraticCoreAirgap: three legs of
     90 mm and one of 89 of 10 x 10 mm, mu_r = 1000, gap 1 mm, a tenth of the flux leaks past it, 500 turns,
     1.5 A. Its method by hand: mmf = flux (3 Rl + Rr + 0.9 Rg)."""
@@ -115,6 +117,7 @@ def test_leakage_beside_the_gap():
     solution = solve_flux(irons, [gap, leak], ends)
     through = {p.name: p.flux_wb for p in solution.patches}
     assert sum(through.values()) == pytest.approx(7.4859e-5, rel=1e-4)
+    compared("flux, core with leakage", expected=74.859, got=sum(through.values()) * 1e6)
     assert sum(through.values()) / 1e-4 == pytest.approx(0.74859, rel=1e-4)
     assert through["gap"] / 1e-4 == pytest.approx(0.67373, rel=1e-4)
 

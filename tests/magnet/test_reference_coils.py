@@ -21,7 +21,7 @@ BACK = dict(zip((60, 50, 40, 30, 20, 10, 0), (0.960, 0.965, 0.970, 0.974, 0.981,
 
 
 @pytest.mark.slow
-def test_pull_of_a_coil_on_a_saturating_pole(record_property):
+def test_pull_of_a_coil_on_a_saturating_pole(record_property, compared):
     """Within 5 % of the measured pull from 3000 ampere-turns up.
 
     At 1000, where the pole is far from saturation and its pull is the difference of a large one below and one
@@ -32,8 +32,7 @@ def test_pull_of_a_coil_on_a_saturating_pole(record_property):
     for turns, field in fullcoil.solve(mesh, "pole|yoke", coil, parts.TEAM_20_ALL, list(STATIC_FORCE)):
         pulls[turns] = 4 * fullair.shell_force(fullcoil.ng, mesh, field.h, "pole")[2]
         under = field.b(mesh(1e-6, 1e-6, 25.75))[2]
-        record_property(f"pull_at_{turns}_n", pulls[turns])
-        record_property(f"share_off_at_{turns}", abs(pulls[turns]) / STATIC_FORCE[turns][0] - 1)
+        compared(f"pull at {turns} A", expected=STATIC_FORCE[turns][0], got=abs(pulls[turns]))
         record_property(f"share_off_under_pole_at_{turns}", abs(under) / STATIC_FORCE[turns][1] - 1)
         assert abs(under) == pytest.approx(STATIC_FORCE[turns][1], rel=0.10)
     assert all(p < 0 for p in pulls.values())

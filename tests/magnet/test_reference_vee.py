@@ -19,6 +19,7 @@ beside the bar then carries flux past the seats, and what enters its upper faces
 
 import math
 import tomllib
+from functools import partial
 from pathlib import Path
 
 import cadquery as cq
@@ -79,42 +80,40 @@ def ends(model, solution):
     ]
 
 
-def compare(solid, plane, record_property, poles=None, **source):
+def compare(solid, plane, hold, poles=None, **source):
     """Share by which the method is above the truth: in all, left flank, right flank.
 
-    And low and high end of what is told of either flank, as shares of the truth.
+    And low and high end of what is told of either flank, as shares of the truth. `hold` holds the two forces.
     """
     model, field = solved(solid, poles)
     (ours, our_sides), (full, full_sides) = of_sides(field), truth(*plane, **source)
     offs = [np.linalg.norm(ours) / np.linalg.norm(full) - 1]
     offs += [a / b - 1 for a, b in zip(our_sides, full_sides, strict=True)]
-    record_property("method_n", float(np.linalg.norm(ours)))
-    record_property("truth_n", float(np.linalg.norm(full)))
-    for name, off in zip(("share_off", "share_off_left", "share_off_right"), offs, strict=True):
-        record_property(name, float(off))
     told = np.array(ends(model, field)) / np.array(full_sides)[:, None]
-    record_property("low_and_high_shares", told.tolist())
+    hold(expected=float(np.linalg.norm(full)), got=float(np.linalg.norm(ours)))
     return offs, told
 
 
-NESTED = [
-    ("as measured", 0.0),
-    ("as measured", 0.05),
-    ("as measured", 0.2),
-    ("stiff", 0.05),
-    ("soft", 0.0),
-]
+NESTED = {
+    "square bar nested in the V": ("as measured", 0.0),
+    "square bar, one flank 0.05 mm up": ("as measured", 0.05),
+    "square bar, one flank 0.2 mm up": ("as measured", 0.2),
+    "square bar, one flank 0.05 mm up, stiff": ("stiff", 0.05),
+    "square bar nested, soft, 115 N/cm2": ("soft", 0.0),
+}
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("source", "lift_mm"), NESTED)
-def test_square_bar_nested_and_with_one_flank_lifted(source, lift_mm, record_property):
+@pytest.mark.parametrize("name", NESTED)
+def test_square_bar_nested_and_with_one_flank_lifted(name, compared):
     """Within a tenth in all, a single flank within an eighth; what is told of a flank holds the truth."""
+    source, lift_mm = NESTED[name]
     mmf_a, gap_mm = SOURCES[source]
     plane = fullvee.square(12.0, gap_mm=GAP_UM * 1e-3, lift_mm=lift_mm)
     poles = parts.vee(mmf_a=mmf_a, source_gap_mm=gap_mm)
     bar = parts.nested_bar(lift_mm=lift_mm)
-    (total, *flanks), told = compare(bar, plane, record_property, poles, mmf_a=mmf_a, source_gap_mm=gap_mm)
+    hold = partial(compared, name)
+    (total, *flanks), told = compare(bar, plane, hold, poles, mmf_a=mmf_a, source_gap_mm=gap_mm)
     assert abs(total) < FACES
     assert np.abs(flanks).max() < 0.125
     assert (told[:, 0] > 0.6).all()
@@ -124,21 +123,22 @@ def test_square_bar_nested_and_with_one_flank_lifted(source, lift_mm, record_pro
 
 
 @pytest.mark.slow
-def test_square_bar_on_its_edges(record_property):
+def test_square_bar_on_its_edges(compared):
     """Lands of 0.1 mm: within three tenths, and low, since the air of the two wedges pulls as well."""
     c = 0.1 / math.sqrt(2)
     bar = cq.Workplane().box(12, 30, 12).edges("|Y and <Z").chamfer(c).translate((0, 0, 12 - c / 2)).val()
     plane = fullvee.on_edge(12.0, gap_mm=GAP_UM * 1e-3, land_mm=0.1)
-    (total, *_), told = compare(bar, plane, record_property)
+    (total, *_), told = compare(bar, plane, partial(compared, "square bar on edges of 0.1 mm"))
     assert -LINES < total < 0
     assert (told[:, 0] < 1.0).all()
 
 
 @pytest.mark.slow
-def test_round_bar(record_property):
+def test_round_bar(compared):
     """Two lines of contact: within three tenths."""
     bar = cq.Workplane("XZ").circle(8.0).extrude(15, both=True).translate((0, 0, 8 * math.sqrt(2))).val()
-    (total, *_), told = compare(bar, fullvee.round_bar(8.0, gap_mm=GAP_UM * 1e-3), record_property)
+    plane = fullvee.round_bar(8.0, gap_mm=GAP_UM * 1e-3)
+    (total, *_), told = compare(bar, plane, partial(compared, "round bar in the V"))
     assert abs(total) < LINES
     assert (told[:, 0] < 1.0).all()
 
@@ -195,7 +195,7 @@ def test_the_plane_field_is_as_recorded():
 
 @pytest.mark.parametrize("source", RATED)
 @pytest.mark.parametrize("row", RECORDED, ids=lambda r: f"{r['side_mm']:g} mm of {r['iron']}")
-def test_the_low_end_of_a_bar_in_the_shipped_v_lies_below_the_plane_field(row, source, record_property):
+def test_the_low_end_of_a_bar_in_the_shipped_v_lies_below_the_plane_field(row, source, compared):
     """A bar as large as the rating piece, and smaller ones that the same magnet drives into saturation."""
     mmf_a, gap_mm = RATED[source]
     bar = parts.iron("part", parts.nested_bar(side_mm=row["side_mm"]), law=IRON[row["iron"]])
@@ -208,7 +208,12 @@ def test_the_low_end_of_a_bar_in_the_shipped_v_lies_below_the_plane_field(row, s
         for n, (patch, gap) in enumerate(zip(field.patches, counted(model, field), strict=True))
     ]
     low_n = -sum(f.at(0.0, -1.0)[0] * f.toward[2] * (1 if f.a.body == "part" else -1) for f in faces)
-    record_property("share_off", -field.body("part").force_n[2] / row[source] - 1)
-    record_property("low_share", low_n / row[source])
+    iron = " of gray iron" if row["iron"] == "gray" else ""
+    compared(
+        f"bar {row['side_mm']:g} mm square{iron} in the shop's V, {source}",
+        expected=row[source],
+        got=-field.body("part").force_n[2],
+        low_share=low_n / row[source],
+    )
     assert len(nests) == 2
     assert 0.75 * row[source] < low_n < 0.98 * row[source]

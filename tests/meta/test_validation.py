@@ -1,4 +1,4 @@
-"""The page of comparisons: every row names a test that is there and says its own difference."""
+"""The page of comparisons: every row names a test that holds it, and says its own difference."""
 
 from __future__ import annotations
 
@@ -7,41 +7,30 @@ import re
 
 import pytest
 
+from tests.comparisons import PAGE, first_number, rows
 from tests.meta.source import ROOT
 
-PAGE = ROOT / "docs" / "validation.md"
 TEST = re.compile(r"`(tests/[\w/]+\.py)::(\w+)`")
-NUMBER = re.compile(r"[-+]?\d+(?:\.\d+)?")
 
 
-def rows() -> list[list[str]]:
-    lines = [line for line in PAGE.read_text("utf-8").splitlines() if line.startswith("| ")]
-    cells = [[c.strip() for c in line.strip("|").split("|")] for line in lines]
-    return [c for c in cells if c[0] != "what"]
+def functions(file: str) -> dict[str, ast.FunctionDef]:
+    tree = ast.parse((ROOT / file).read_text("utf-8"))
+    return {n.name: n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)}
 
 
 def test_every_test_that_is_named_is_there() -> None:
-    named = TEST.findall(PAGE.read_text("utf-8"))
-    assert len(named) >= len(rows())
-    missing = []
-    for file, name in set(named):
-        tree = ast.parse((ROOT / file).read_text("utf-8"))
-        if not any(isinstance(n, ast.FunctionDef) and n.name == name for n in ast.walk(tree)):
-            missing.append(f"{file}::{name}")
-    assert missing == []
+    named = set(TEST.findall(PAGE.read_text("utf-8")))
+    assert [f"{file}::{name}" for file, name in named if name not in functions(file)] == []
 
 
-def test_rows_say_their_own_difference() -> None:
-    assert len(rows()) > 20
-    for row in rows():
-        _difference_holds(row)
-
-
-def _difference_holds(row: list[str]) -> None:
-    _, against, expected, got, difference, test = row
-    assert against
-    assert TEST.fullmatch(test)
-    (want, unit), (found, same) = ((v.split(" ", 1)) for v in (expected, got))
-    assert unit == same
-    off = 100.0 * (float(found) / float(want) - 1.0)
-    assert float(NUMBER.findall(difference)[0]) == pytest.approx(off, abs=0.1)
+def test_every_row_is_held_by_its_test_and_says_its_own_difference() -> None:
+    told = rows(PAGE.read_text("utf-8"))
+    assert len(told) > 60
+    assert len({(r.what, r.test) for r in told}) == len(told)
+    for row in told:
+        file, name = row.test.split("::")
+        assert "compared" in {a.arg for a in functions(file)[name].args.args}, row.test
+        assert row.against
+        assert row.expected.split(" ", 1)[1] == row.got.split(" ", 1)[1]
+        off = 100.0 * (first_number(row.got) / first_number(row.expected) - 1.0)
+        assert first_number(row.difference) == pytest.approx(off, abs=0.1)

@@ -12,16 +12,19 @@ from fixturecheck.statics import clamps as c
 FORCE = 0.7 * 580 * 84.3
 
 
-def test_torque_of_a_bolt():
+def test_torque_of_a_bolt(compared):
     assert pytest.approx(34.2e3, rel=5e-3) == FORCE
-    assert c.screw_force_n(82.1, 12.0, Range.exactly(0.2)).low == pytest.approx(FORCE, rel=5e-3)
+    found = c.screw_force_n(82.1, 12.0, Range.exactly(0.2)).low
+    assert found == pytest.approx(FORCE, rel=5e-3)
+    compared("force in an M12 screw, 82.1 N m", expected=34.2, got=found / 1e3)
 
 
 @pytest.mark.parametrize(("k", "kilonewton"), [(0.15, 45.6), (0.30, 22.8)])
-def test_same_torque_other_thread(k, kilonewton):
+def test_same_torque_other_thread(k, kilonewton, compared):
     """Same page; 45.6 kN is below the proof load of 48.9 kN, whatever its text says."""
     force = c.screw_force_n(82.1, 12.0, Range.exactly(k)).low
     assert force == pytest.approx(kilonewton * 1e3, rel=5e-3)
+    compared(f"force in the same, K = {k:.2f}", expected=kilonewton, got=force / 1e3)
     assert force < 580 * 84.3
 
 

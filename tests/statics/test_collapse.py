@@ -49,21 +49,24 @@ def block(*, mu, base=40.0, tall=60.0, weight=10.0, pull=500.0, push=(1.0, 0.0, 
     )
 
 
-def test_slip_or_tip_under_a_push():
+def test_slip_or_tip_under_a_push(compared):
     """W 250 lb, 32 in wide, 72 in tall, mu 0.3, 60 lb at 60 in: rests; Mississippi State VLSM, example 1."""
     crate = collapse(block(mu=0.3, base=32, tall=72, weight=250, pull=0, push=(60, 0, 0), height=60))
     assert crate.factor.low > 1.0
     # It would slip at 75 lb and tips when P h = W a/2, at 66.67 lb.
     assert crate.factor.low * 60 == pytest.approx(min(75.0, 250 * 16 / 60), rel=1e-4)
+    compared("crate that tips under a push", expected=66.67, got=crate.factor.low * 60)
     assert crate.motions[0].kind == "tips"
 
 
-@pytest.mark.parametrize(("wide", "angle", "kind"), [(1.0, 26.565, "tips"), (3.0, 32.21, "slides")])
-def test_slip_or_tip_on_an_incline(wide, angle, kind):
+@pytest.mark.parametrize(("wide", "angle", "kind"), [(1.0, 26.56, "tips"), (3.0, 32.2, "slides")])
+def test_slip_or_tip_on_an_incline(wide, angle, kind, compared):
     """mu 0.63, base to height 1:2: slips at 32.2, tips at 26.56 degrees, so tips: Essential University
     Physics 3e, ch. 12 problem 48. A wide block slips."""
     slope = collapse(block(mu=0.63, base=20 * wide, tall=40, weight=1, pull=0, push=(1, 0, 0), height=20))
-    assert math.degrees(math.atan(slope.factor.low)) == pytest.approx(angle, abs=0.05)
+    found_deg = math.degrees(math.atan(slope.factor.low))
+    assert found_deg == pytest.approx(angle, abs=0.05)
+    compared(f"slope at which it {kind}", expected=angle, got=found_deg)
     assert slope.motions[0].kind == kind
 
 
@@ -75,13 +78,15 @@ def test_order_of_slip_and_tip(base, tall):
     assert (answer.motions[0].kind == "tips") is (base / tall < 0.5)
 
 
-def test_magnet_held_block():
+def test_magnet_held_block(compared):
     """F slip = mu (N + W), F tip = (N + W)(b/2)/h: 102 and 170 N, so it slides: statics."""
     low, high = (collapse(block(mu=mu), ceiling=1e3) for mu in (0.2, 0.4))
     assert low.factor.low == pytest.approx(102.0, rel=1e-4)
+    compared("magnet-held block slides", expected=102.0, got=low.factor.low)
     assert low.motions[0].kind == "slides"
     assert lets_go_words(low.failure) == "lets go at 102 times the cutting load: part slides to the right"
     assert high.factor.low == pytest.approx(170.0, rel=1e-4)
+    compared("magnet-held block tips", expected=170.0, got=high.factor.low)
     assert high.motions[0].kind == "tips"
     assert high.motions[0].axis_mm[0] == pytest.approx(20.0, abs=0.01)
     assert high.motions[0].axis_mm[2] == pytest.approx(0.0, abs=0.01)

@@ -19,12 +19,14 @@ def stress_on_axis(z, half, pressure):
     return across, -pressure * half / root
 
 
-def test_cylinder_on_plane():
+def test_cylinder_on_plane(compared):
     """F = 1000 N, L = D = 25 mm, E = 207 GPa, nu = 0.292: formulas as in Shigley ch. 3, from memory."""
     assert pytest.approx(113_147, rel=1e-3) == MODULUS
     line = h.line_contact(1000.0, 25.0, 12.5, MODULUS)
     assert line.half_width_mm == pytest.approx(0.07501, rel=1e-3)
     assert line.pressure_mpa == pytest.approx(339.5, rel=1e-3)
+    compared("half width of a line contact", expected=75.01, got=line.half_width_mm * 1e3)
+    compared("pressure of a line contact", expected=339.5, got=line.pressure_mpa)
     assert line.shear_mpa == pytest.approx(101.8, rel=2e-3)
     assert line.shear_depth_mm == pytest.approx(0.0590, rel=1e-3)
 
@@ -46,12 +48,13 @@ def test_ceramic_on_bearing_steel():
     assert line.pressure_mpa == pytest.approx(716.3, rel=1e-3)
 
 
-def test_ball_on_plane():
+def test_ball_on_plane(compared):
     """R = 12.5 mm, 100 N, steel: Johnson, from memory."""
     point = h.point_contact(100.0, 12.5, MODULUS)
     assert point.radius_mm == pytest.approx(0.20235, rel=1e-3)
     assert point.pressure_mpa == pytest.approx(1166.1, rel=1e-3)
     assert point.approach_mm * 1e3 == pytest.approx(3.2757, rel=1e-3)
+    compared("approach of a ball", expected=3.2757, got=point.approach_mm * 1e3)
 
 
 @pytest.mark.parametrize("force", [1.0, 37.0, 5e4])
