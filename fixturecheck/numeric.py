@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import fields, replace
 from typing import Any, TypeVar
@@ -28,6 +29,32 @@ def to_vector(values: Iterable[float]) -> tuple[float, float, float]:
     """
     x, y, z = (float(v) + 0.0 for v in values)
     return x, y, z
+
+
+def circle_through(
+    a: Sequence[float], b: Sequence[float], c: Sequence[float], *, flat_mm2: float = 0.0
+) -> tuple[float, float, float] | None:
+    """Return the circle through three points of a plane.
+
+    Parameters
+    ----------
+    a, b, c : sequence of float, shape (2,)
+        The points.
+    flat_mm2 : float
+        Four times the area of the triangle at or below which they count as on one line.
+
+    Returns
+    -------
+    tuple of float or None
+        Both coordinates of its centre, and its radius; None where the points lie on one line.
+    """
+    (bx, by), (cx, cy) = ((p[0] - a[0], p[1] - a[1]) for p in (b, c))
+    d = 2 * (bx * cy - by * cx)
+    if abs(d) <= flat_mm2:
+        return None
+    x = (cy * (bx * bx + by * by) - by * (cx * cx + cy * cy)) / d
+    y = (bx * (cx * cx + cy * cy) - cx * (bx * bx + by * by)) / d
+    return x + a[0], y + a[1], math.hypot(x, y)
 
 
 def square_to(normal: Floats) -> Floats:

@@ -31,12 +31,12 @@ from fixturecheck.checks.touching import (
     faces_of_seat,
     gap_closed,
     largest_area,
+    overlap_finding,
     said,
     seat_outlines,
     slide_of,
     subject_of,
     unmeant,
-    way_apart,
 )
 from fixturecheck.contact.patch import Overlap
 from fixturecheck.contact.patches.approach import FirstContact, early_mm, find_first_contact
@@ -83,7 +83,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         pair = frozenset((a, b))
         overlap = _overlap_of(stage, pair)
         if overlap is not None and pair not in stated:
-            yield _crowded(stage, overlap, search.cures)
+            yield overlap_finding(stage, overlap, search.cures, ID, no_nest=True)
         elif overlap is None and pair in stated - held_open:
             yield from _beside(stage, a, b)
 
@@ -427,28 +427,6 @@ def _chamfer(relief: NestChamfer, write: Writing) -> str:
         was = write.length(relief.was_mm, ".2f")
         return f"Make the chamfer {relief.edge} at least {leg} instead of {was}: {closes}"
     return f"Chamfer {relief.edge} by at least {leg}: {closes}"
-
-
-def _crowded(stage: Stage, overlap: Overlap, cures: Budget) -> Finding:
-    """Report neighbours that overlap without a nest being stated."""
-    (way, how), write = way_apart(stage, overlap, cures), stage.setup.write
-    return judge(
-        overlap.volume_mm3,
-        unit="mm3",
-        at_most=0.0,
-        verdict=Verdict.NO_GO,
-        check=ID,
-        subject=f"{overlap.a} and {overlap.b}",
-        kind=Kind.OVERLAP,
-        about=(overlap.a, overlap.b),
-        says=f"{overlap.a} and {overlap.b} overlap as drawn, by {write.volume(overlap.volume_mm3)}, "
-        "and no nest is stated.",
-        remedy=f"{how} If they are to nest, state the faces.",
-        source="two solids cannot share space",
-        shapes=(overlap.shape,),
-        location_mm=centre_of(overlap.common),
-        direction=to_vector(way.direction) if way is not None else None,
-    )
 
 
 def _beside(stage: Stage, a: str, b: str) -> Iterator[Finding]:

@@ -32,10 +32,10 @@ from fixturecheck.checks.touching import (
     faces_of_seat,
     gap_closed,
     opening_of,
+    overlap_finding,
     said,
     subject_of,
     unmeant,
-    way_apart,
 )
 from fixturecheck.contact.patch import Overlap, Patch
 from fixturecheck.effort import SEAT, Budget
@@ -82,7 +82,7 @@ def check(stage: Stage) -> Iterator[Finding]:
     cures = Budget(SEAT)
     for overlap in stage.contacts.overlaps:
         if not _both_parts(stage, overlap):
-            yield _overlap(stage, overlap, cures)
+            yield overlap_finding(stage, overlap, cures, ID)
     yield from _unfounded(stage, found)
 
 
@@ -398,26 +398,3 @@ def _of_footing(
 
 def _both_parts(stage: Stage, overlap: Overlap) -> bool:
     return all(stage.setup.body(name).role == BodyRole.PART for name in (overlap.a, overlap.b))
-
-
-def _overlap(stage: Stage, overlap: Overlap, cures: Budget) -> Finding:
-    """Report two bodies that cannot both be where they are drawn."""
-    write = stage.setup.write
-    shared = write.volume(overlap.volume_mm3)
-    way, how = way_apart(stage, overlap, cures)
-    return judge(
-        overlap.volume_mm3,
-        unit="mm3",
-        at_most=0.0,
-        verdict=Verdict.NO_GO,
-        check=ID,
-        subject=f"{overlap.a} and {overlap.b}",
-        kind=Kind.OVERLAP,
-        about=(overlap.a, overlap.b),
-        says=f"{overlap.a} and {overlap.b} overlap as drawn, by {shared}.",
-        remedy=how,
-        source="two solids cannot share space",
-        shapes=(overlap.shape,),
-        location_mm=centre_of(overlap.common),
-        direction=to_vector(way.direction) if way is not None else None,
-    )

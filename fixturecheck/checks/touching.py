@@ -18,7 +18,7 @@ from fixturecheck.contact.placed import PlaneFrame, Standing, place_bodies
 from fixturecheck.effort import Budget, SpentError, spending
 from fixturecheck.faceref import FaceRef, on
 from fixturecheck.kernel.brep.primitives import SurfaceKind
-from fixturecheck.kernel.measure import distance
+from fixturecheck.kernel.measure import centre_of, distance
 from fixturecheck.nesting.seating import Seating, continues_seat, is_on
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
@@ -251,6 +251,50 @@ def way_apart(stage: Stage, overlap: Overlap, cures: Budget) -> tuple[Parting | 
     if first is None or (second is not None and second.by_mm < _MUCH_LESS * first.by_mm):
         first = second
     return first, _said(stage, overlap, first)
+
+
+def overlap_finding(
+    stage: Stage, overlap: Overlap, cures: Budget, check: str, *, no_nest: bool = False
+) -> Finding:
+    """Judge two bodies that cannot both be where they are drawn.
+
+    Parameters
+    ----------
+    stage : Stage
+        The set-up.
+    overlap : Overlap
+        The two bodies, and what both fill.
+    cures : Budget
+        What may be spent on looking for the way that parts them.
+    check : str
+        The check that asks.
+    no_nest : bool
+        Whether they are neighbours that might nest, and no nest of theirs is stated.
+
+    Returns
+    -------
+    Finding
+        A no-go, with the move that parts them.
+    """
+    write = stage.setup.write
+    way, how = way_apart(stage, overlap, cures)
+    says = f"{overlap.a} and {overlap.b} overlap as drawn, by {write.volume(overlap.volume_mm3)}"
+    return judge(
+        overlap.volume_mm3,
+        unit="mm3",
+        at_most=0.0,
+        verdict=Verdict.NO_GO,
+        check=check,
+        subject=f"{overlap.a} and {overlap.b}",
+        kind=Kind.OVERLAP,
+        about=(overlap.a, overlap.b),
+        says=f"{says}, and no nest is stated." if no_nest else f"{says}.",
+        remedy=f"{how} If they are to nest, state the faces." if no_nest else how,
+        source="two solids cannot share space",
+        shapes=(overlap.shape,),
+        location_mm=centre_of(overlap.common),
+        direction=to_vector(way.direction) if way is not None else None,
+    )
 
 
 def _staying(setup: Setup, name: str) -> tuple[int, int, int]:

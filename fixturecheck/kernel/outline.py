@@ -16,6 +16,7 @@ from fixturecheck.kernel.brep.topology import solids_of
 from fixturecheck.kernel.construct import Point2, polygon_face
 from fixturecheck.kernel.measure import is_straight, loose_box
 from fixturecheck.kernel.shapes import Edge, Face, Shape, Solid
+from fixturecheck.numeric import circle_through
 
 _LEVEL_MM = 1e-6
 _ROOM_MM = 1.0
@@ -351,13 +352,10 @@ def _round(edge: Edge) -> Arc | None:
         return None
     points = [(p.x, p.y) for p in (edge.positionAt(t) for t in np.linspace(0.0, 1.0, 9))]
     a, b, c = points[0], points[4], points[8]
-    (bx, by), (cx, cy) = ((p[0] - a[0], p[1] - a[1]) for p in (b, c))
-    d = 2 * (bx * cy - by * cx)
-    if abs(d) < _LEVEL_MM:
+    found = circle_through(a, b, c, flat_mm2=_LEVEL_MM)
+    if found is None:
         return None
-    x = (cy * (bx * bx + by * by) - by * (cx * cx + cy * cy)) / d
-    y = (bx * (cx * cx + cy * cy) - cx * (bx * bx + by * by)) / d
-    centre, radius = (a[0] + x, a[1] + y), math.hypot(x, y)
+    centre, radius = found[:2], found[2]
     if max(abs(math.dist(p, centre) - radius) for p in points) > _LEVEL_MM:
         return None
     start, middle = (math.atan2(p[1] - centre[1], p[0] - centre[0]) for p in (a, b))

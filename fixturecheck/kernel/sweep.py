@@ -22,6 +22,7 @@ from OCP.gp import gp_Ax1, gp_Dir, gp_Vec
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.measure import is_straight
 from fixturecheck.kernel.shapes import Face, Shape, Solid, cq_shape
+from fixturecheck.numeric import circle_through
 
 Point = tuple[float, float]
 """(y, r) in mm."""
@@ -71,7 +72,11 @@ def _monotone(outline: Outline) -> list[Segment]:
             pieces.append(s)
             continue
         start, middle, end = s[1], s[2], s[3]
-        cy, cr, radius = circle_through(start, middle, end)
+        round_ = circle_through(start, middle, end)
+        if round_ is None:
+            pieces.append(("line", start, end))
+            continue
+        cy, cr, radius = round_
         crest_r = cr + math.copysign(radius, middle[1] - cr) if _spans(start, end, cy) else None
         if crest_r is None:
             pieces.append(s)
@@ -85,16 +90,6 @@ def _monotone(outline: Outline) -> list[Segment]:
 def _spans(start: Point, end: Point, y: float) -> bool:
     """Say whether y lies strictly between the ends of an arc."""
     return start[0] + _SAME_MM < y < end[0] - _SAME_MM
-
-
-def circle_through(a: Point, b: Point, c: Point) -> tuple[float, float, float]:
-    """Return centre and radius of the circle through three points."""
-    (ax, ay), (bx, by), (cx, cy) = a, b, c
-    bx, by, cx, cy = bx - ax, by - ay, cx - ax, cy - ay
-    d = 2 * (bx * cy - by * cx)
-    x = (cy * (bx * bx + by * by) - by * (cx * cx + cy * cy)) / d
-    y = (bx * (cx * cx + cy * cy) - cx * (bx * bx + by * by)) / d
-    return x + ax, y + ay, math.hypot(x, y)
 
 
 def _arc_middle(centre: Point, radius: float, p: Point, q: Point) -> Point:

@@ -31,6 +31,7 @@ from fixturecheck.machining.swept_area import (
     swept_polygon,
     turned_round,
 )
+from fixturecheck.numeric import circle_through
 from fixturecheck.setup.model import Body
 from fixturecheck.setup.tools import OVER_FACE, CutterMove, EndMilling, MillMove
 
@@ -258,17 +259,14 @@ def _stated(move: MillMove) -> CutterPass:
 
 def _arc_through(a: Point2, b: Point2, c: Point2) -> Piece:
     """Return the arc from the first of three points through the second to the third."""
-    (bx, by), (cx, cy) = ((p[0] - a[0], p[1] - a[1]) for p in (b, c))
-    d = 2 * (bx * cy - by * cx)
-    if abs(d) < _SAME_MM:
+    found = circle_through(a, b, c, flat_mm2=_SAME_MM)
+    if found is None:
         return Line(start=a, end=c)
-    x = (cy * (bx * bx + by * by) - by * (cx * cx + cy * cy)) / d
-    y = (bx * (cx * cx + cy * cy) - cx * (bx * bx + by * by)) / d
-    centre = (a[0] + x, a[1] + y)
-    start, middle, end = (math.atan2(p[1] - centre[1], p[0] - centre[0]) for p in (a, b, c))
+    x, y, radius_mm = found
+    start, middle, end = (math.atan2(p[1] - y, p[0] - x) for p in (a, b, c))
     ahead, part = ((e - start) % (2 * math.pi) for e in (end, middle))
     turn = ahead if part <= ahead else ahead - 2 * math.pi
-    return Arc(centre=centre, radius_mm=math.hypot(x, y), from_rad=start, turn_rad=turn)
+    return Arc(centre=(x, y), radius_mm=radius_mm, from_rad=start, turn_rad=turn)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

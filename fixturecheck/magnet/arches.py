@@ -13,6 +13,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.contact.patches.contact_map import near_bodies
 from fixturecheck.contact.patches.separation import near_faces
 from fixturecheck.contact.placed import PlaneFrame, Standing
+from fixturecheck.kernel.measure import box_gap_mm
 from fixturecheck.magnet.air_gaps import (
     PARALLEL_RAD,
     TOUCH_MM,
@@ -62,8 +63,7 @@ def _another_between(bodies: Sequence[Standing], i: int, j: int, loose: Sequence
     """Whether a third pole lies nearer to each of two poles than they do to each other."""
 
     def apart(k: int, m: int) -> float:
-        a, b = bodies[k], bodies[m]
-        return float(np.linalg.norm(np.maximum(np.maximum(a.low - b.high, b.low - a.high), 0.0)))
+        return max(box_gap_mm(*((*bodies[n].low, *bodies[n].high) for n in (k, m))), 0.0)
 
     limit = apart(i, j) - TOUCH_MM
     others = (k for k in range(len(bodies)) if k not in {i, j} and k not in loose)

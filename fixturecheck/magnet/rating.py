@@ -207,10 +207,7 @@ def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> RatingPiece:
     seats: dict[tuple[str, str], Floats] = {}
     for pole in setup.poles():
         wanted = {s.on_face for s in setup.seats if s.on in (pole.name, pole.group)}
-        for face, name in zip(faces_of(placed_at(pole.solid, pole.at)), pole.face_names(), strict=True):
-            centre, normal, flat = face_frame(face)
-            if name in wanted and flat:
-                seats[pole.name, name] = np.vstack([centre, normal])
+        seats |= {(pole.name, n): at for n, at in _flats(pole).items() if n in wanted}
     seats = seats or _tops(setup)
     if not seats:
         message = (
@@ -238,6 +235,12 @@ def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> RatingPiece:
     raise NotComputedError(message)
 
 
+def _flats(pole: Body) -> dict[str, Floats]:
+    """Return the middle and the outward normal, shape (2, 3), of each flat face of a pole where it stands."""
+    frames = zip(map(face_frame, faces_of(placed_at(pole.solid, pole.at))), pole.face_names(), strict=True)
+    return {name: np.vstack([centre, normal]) for (centre, normal, flat), name in frames if flat}
+
+
 def _tops(setup: Setup) -> dict[tuple[str, str], Floats]:
     """Return the tops of a flat chuck's poles, for parts that lie on something between; empty for others."""
     poles = setup.poles()
@@ -245,12 +248,7 @@ def _tops(setup: Setup) -> dict[tuple[str, str], Floats]:
         pole_row(setup)
     except NotComputedError:
         return {}
-    found = {}
-    for pole in poles:
-        for face, name in zip(faces_of(placed_at(pole.solid, pole.at)), pole.face_names(), strict=True):
-            centre, normal, flat = face_frame(face)
-            if flat and normal[2] > _UP:
-                found[pole.name, name] = np.vstack([centre, normal])
+    found = {(p.name, n): at for p in poles for n, at in _flats(p).items() if at[1][2] > _UP}
     level = len({round(float(at[0][2]), 6) for at in found.values()}) == 1
     return found if level else {}
 

@@ -74,6 +74,15 @@ def gap_um(
     return float(gaps.min() * 1e3), float(gaps.max() * 1e3)
 
 
+def seat_gaps_um(model: SettlingModel, poses: Poses, seat: Seat) -> list[tuple[float, float]]:
+    """Return the gaps, as `gap_um`, between each face of one side of a seat and each of the other."""
+    return [
+        gap_um(model, poses, (model.index(seat.body), i), (model.index(seat.on), j))
+        for i in model.setup.body(seat.body).face_indices(seat.face)
+        for j in model.setup.body(seat.on).face_indices(seat.on_face)
+    ]
+
+
 def _plane(model: SettlingModel, which: tuple[int, int]) -> int | None:
     """Return the number of a face among the flat faces of its body; None when it is curved."""
     found = np.flatnonzero(model.features[which[0]].plane_faces == which[1])
@@ -386,11 +395,7 @@ def seats_at_rest(
     for seat in model.setup.seats:
         if seat.body not in names and seat.on not in names:
             continue
-        gaps = [
-            gap_um(model, poses, (model.index(seat.body), i), (model.index(seat.on), j))
-            for i in model.setup.body(seat.body).faces.get(seat.face, ())
-            for j in model.setup.body(seat.on).faces.get(seat.on_face, ())
-        ]
+        gaps = seat_gaps_um(model, poses, seat)
         low = min((g[0] for g in gaps), default=np.inf)
         high = max((g[1] for g in gaps if np.isfinite(g[1])), default=np.inf)
         out.append(

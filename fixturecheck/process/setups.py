@@ -109,9 +109,7 @@ def in_state(finished: Body, state: PartState, used: Collection[str] = ()) -> Bo
         solid=state.solid,
         faces=faces,
         unclear={},
-        finish={n: v for n, v in finished.finish.items() if n in known},
-        tolerance_mm={n: v for n, v in finished.tolerance_mm.items() if n in known},
-        orientation_mm={n: v for n, v in finished.orientation_mm.items() if n in known},
+        **finished.stated_of_faces(known),
         no_function=finished.no_function & known,
     )
 

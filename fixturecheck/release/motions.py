@@ -264,19 +264,16 @@ def ways_off(
     """
     here = [t for t in touches if t.other_body not in gone]
     others = room.beside(body, gone)
-    clean: list[WayOff] = []
-    rubbing: list[WayOff] = []
-    for motion in (*_lifts(here), *tips(room.solid(body), here)):
-        way = _way(motion, here)
-        if way is not None and room.free(body, motion, others):
-            (clean if way.clean else rubbing).append(way)
-    if clean:
-        return tuple(clean)
-    for motion in _slides(here):
-        way = _way(motion, here)
-        if way is not None and room.free(body, motion, others):
-            (clean if way.clean else rubbing).append(way)
-    return tuple(clean or rubbing)
+    found: list[WayOff] = []
+    # A slide is asked for only where nothing comes off clean otherwise.
+    for motions in ((*_lifts(here), *tips(room.solid(body), here)), _slides(here)):
+        for motion in motions:
+            way = _way(motion, here)
+            if way is not None and room.free(body, motion, others):
+                found.append(way)
+        if clean := tuple(way for way in found if way.clean):
+            return clean
+    return tuple(found)
 
 
 def _way(motion: ReleaseMotion, touches: Sequence[TouchingFaces]) -> WayOff | None:

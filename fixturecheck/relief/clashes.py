@@ -27,7 +27,7 @@ from fixturecheck.kernel.place import location_of, placed_at, world_faces
 from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Face, Placed, Shape
 from fixturecheck.nesting.model import SURE, SettlingModel, settling_model_of
-from fixturecheck.nesting.outcome import gap_um
+from fixturecheck.nesting.outcome import seat_gaps_um
 from fixturecheck.nesting.settle import loads_of, loose_of, moved_back, retreats_of
 from fixturecheck.nesting.tolerance import sampled_rest
 from fixturecheck.relief.model import Clash
@@ -100,13 +100,8 @@ def _wanted(model: SettlingModel) -> set[frozenset[tuple[int, int]]]:
 
 def _closed_as_drawn(model: SettlingModel, number: int) -> bool:
     """Tell whether a seat touches where it is drawn."""
-    seat = model.setup.seats[number]
     touch = model.setup.tolerances.touch_um
-    gaps = [
-        gap_um(model, model.drawn, (model.index(seat.body), i), (model.index(seat.on), j))
-        for i in model.setup.body(seat.body).face_indices(seat.face)
-        for j in model.setup.body(seat.on).face_indices(seat.on_face)
-    ]
+    gaps = seat_gaps_um(model, model.drawn, model.setup.seats[number])
     return any(abs(low) <= touch for low, _ in gaps)
 
 

@@ -455,9 +455,7 @@ def redrawn(body: Body, solid: Solid) -> Body:
         body,
         solid=solid,
         faces=faces,
-        finish={k: v for k, v in body.finish.items() if k in kept},
-        tolerance_mm={k: v for k, v in body.tolerance_mm.items() if k in kept},
-        orientation_mm={k: v for k, v in body.orientation_mm.items() if k in kept},
+        **body.stated_of_faces(kept),
         no_function=(body.no_function & set(faces)) | {n for n in faces if n not in body.faces},
         source=None,
     )

@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping
 from copy import copy
 from dataclasses import MISSING, dataclass, field, fields, replace
 from functools import wraps
-from typing import Concatenate, ParamSpec, TypeVar
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
 import numpy as np
 from scipy.spatial.transform import Rotation
@@ -152,6 +152,15 @@ class Body:
         if name in self.faces or not BY_PLACE.fullmatch(name):
             return tuple(self.faces.get(name, ()))
         return tuple(i for i, found in enumerate(self.face_names()) if found == name)
+
+    def stated_of_faces(self, kept: Collection[str]) -> dict[str, Any]:
+        """Return finish, tolerance and orientation, by their fields, of those faces only that are kept."""
+        stated = {
+            "finish": self.finish,
+            "tolerance_mm": self.tolerance_mm,
+            "orientation_mm": self.orientation_mm,
+        }
+        return {field: {n: v for n, v in of.items() if n in kept} for field, of in stated.items()}
 
     def face_names(self) -> list[str]:
         """Return a name for every face in kernel order: the given one, or `face_<n>` by place."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from fixturecheck.errors import SetupError
+from fixturecheck.numeric import circle_through
 from fixturecheck.shop.wheels import Wheel, check_wheel
 
 Point = tuple[float, float]
@@ -217,15 +218,13 @@ def _middle(start: Point, corner: Point, end: Point, radius_mm: float) -> Point:
 
 def _bulges(start: Point, middle: Point, end: Point) -> Iterator[Point]:
     """Yield the points of an arc that lie straight above, below or beside its centre."""
-    (ax, ay), (bx, by), (cx, cy) = start, middle, end
-    d = 2 * (ax * (by - cy) + bx * (cy - ay) + cx * (ay - by))
-    a2, b2, c2 = ax * ax + ay * ay, bx * bx + by * by, cx * cx + cy * cy
-    y_mm = (a2 * (by - cy) + b2 * (cy - ay) + c2 * (ay - by)) / d
-    r_mm = (a2 * (cx - bx) + b2 * (ax - cx) + c2 * (bx - ax)) / d
-    radius_mm = math.dist((y_mm, r_mm), start)
+    found = circle_through(start, middle, end)
+    if found is None:
+        return
+    y_mm, r_mm, radius_mm = found
 
     def side(p: Point) -> float:
-        return (cx - ax) * (p[1] - ay) - (cy - ay) * (p[0] - ax)
+        return (end[0] - start[0]) * (p[1] - start[1]) - (end[1] - start[1]) * (p[0] - start[0])
 
     for dy, dr in ((1, 0), (-1, 0), (0, 1), (0, -1)):
         point = (y_mm + dy * radius_mm, r_mm + dr * radius_mm)

@@ -10,8 +10,9 @@ import shapely
 
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.depth import chords
+from fixturecheck.setup.records import Rank, Seat
 from fixturecheck.start.layout import copies, touching
-from fixturecheck.start.part import SAME, Part, Plane
+from fixturecheck.start.part import SAME, FaceNames, Part, Plane
 
 _LEAST_SHARE = 0.25
 """Share of the smaller face that has to lie on the other for the two to be called a nest (chosen here)."""
@@ -155,3 +156,9 @@ def nest_said(nest: Nest) -> str:
             f"{nest.early_mm:.2g} mm along the row"
         )
     return "the closest pitch at which flat ends lie on each other and nothing overlaps"
+
+
+def nest_seat(nest: Nest, names: FaceNames, copy: str, before: str) -> Seat:
+    """Return the seat of a copy of a part on the one before it in the row."""
+    high, low = names.name(nest.high.faces, "right"), names.name(nest.low.faces, "left")
+    return Seat(body=copy, face=high, on=before, on_face=low, rank=Rank.NEST)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -15,18 +15,16 @@ from fixturecheck.kernel.shapes import Box
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.records import Rank, Seat
 from fixturecheck.shop.catalogue import Value, equipment
-from fixturecheck.start.gang import Nest, nest_said, nesting_of, outline
+from fixturecheck.start.gang import Nest, nest_said, nest_seat, nesting_of, outline
 from fixturecheck.start.layout import (
     CLEAR_MM,
     Because,
     Equipment,
     FirstSetup,
-    copies,
-    kept_seats,
-    made,
+    first_setup,
     part_face_names,
+    row_of,
     size_said,
-    touching,
     turned_box,
 )
 from fixturecheck.start.part import FaceNames, Part, Plane, Round
@@ -77,30 +75,11 @@ def in_vee(part: Part, posed: Posed, count: int) -> FirstSetup:
     length = next(v for v in LENGTHS_MM if row + _STOP_LENGTH_MM <= v)
     flank, stop = _trough(part, posed, box, (y_mm, z_mm), half_rad)
     names, first_x = part_face_names(part), (row - _STOP_LENGTH_MM) / 2 - box[3]
-    places = tuple(
-        (part.name if count == 1 else f"{part.name}_{n + 1}", (first_x - n * pitch, y_mm, z_mm))
-        for n in range(count)
-    )
+    places = row_of(part, count, pitch, (first_x, y_mm, z_mm))
     pieces = (_vee(part, box, flank, length, half_rad), *_stop_block(stop, (row - _STOP_LENGTH_MM) / 2))
     wanted = tuple(_seats(posed, names, places, nest, stop is not None))
-    floor = names.name(posed.floor.faces, "floor")
-    wall = names.name(posed.wall.faces, "wall") if posed.wall else None
-    bodies = (*made(pieces), *copies(part, names.given, posed.turn, places))
-    seats, shares, left_out = kept_seats(wanted, bodies, touching(bodies))
-    return FirstSetup(
-        name=f"{part.name}, in the V-block",
-        part=part,
-        posed=posed,
-        places=places,
-        equipment=pieces,
-        seats=seats,
-        shares=shares,
-        faces=names.given,
-        floor=floor,
-        wall=wall,
-        push=(1.0, 0.0, 0.0),
-        because=(*_because(nest, stop, count), *left_out),
-    )
+    first = first_setup(f"{part.name}, in the V-block", part, posed, names, places, pieces, wanted)
+    return replace(first, push=(1.0, 0.0, 0.0), because=(*_because(nest, stop, count), *first.because))
 
 
 def _row(part: Part, posed: Posed, box: Box, count: int) -> Nest | None:
@@ -285,8 +264,7 @@ def _seats(
         if n == 0 and stop and end:
             yield Seat(body=name, face=end, on="stop", on_face="minus_x", rank=Rank.STOP)
         elif n and nest:
-            high, low = names.name(nest.high.faces, "right"), names.name(nest.low.faces, "left")
-            yield Seat(body=name, face=high, on=places[n - 1][0], on_face=low, rank=Rank.NEST)
+            yield nest_seat(nest, names, name, places[n - 1][0])
 
 
 def _because(nest: Nest | None, stop: _Stop | None, count: int) -> Iterator[Because]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,12 +19,9 @@ from fixturecheck.start.layout import (
     Because,
     Equipment,
     FirstSetup,
-    copies,
-    kept_seats,
-    made,
+    first_setup,
     part_face_names,
     size_said,
-    touching,
     turned_box,
 )
 from fixturecheck.start.part import SAME, FaceNames, Part, Plane
@@ -106,27 +103,16 @@ def in_vise(part: Part, posed: Posed, count: int) -> FirstSetup:
     parallel, stop = _parallel(laid), _stop(part, posed, box, laid)
     pieces = tuple(p for p in (_vise(part, laid), parallel, stop) if p is not None)
     wanted = tuple(_seats(part, posed, front, names, parallel, stop))
-    floor = names.name(posed.floor.faces, "floor")
-    wall = names.name(posed.wall.faces, "wall") if posed.wall else None
-    bodies = (*made(pieces), *copies(part, names.given, posed.turn, (place,)))
-    seats, shares, left_out = kept_seats(wanted, bodies, touching(bodies))
-    on = {s.on for s in seats}
+    first = first_setup(f"{part.name}, in the vise", part, posed, names, (place,), pieces, wanted)
+    on = {s.on for s in first.seats}
     if not {"vise_body", "vise_jaw"} <= on:
         message = f"{part.name} cannot be gripped: its sides do not lie on both jaws of a vise"
         raise SetupError(message)
-    return FirstSetup(
-        name=f"{part.name}, in the vise",
-        part=part,
-        posed=posed,
-        places=(place,),
+    return replace(
+        first,
         equipment=tuple(p for p in pieces if p.kind == "grinding_vise" or p.name in on),
-        seats=seats,
-        shares=shares,
-        faces=names.given,
-        floor=floor,
-        wall=wall,
         push=(1.0 if "stop" in on else 0.0, 1.0, 0.0),
-        because=(*_because(posed, laid, box, stop), *left_out),
+        because=(*_because(posed, laid, box, stop), *first.because),
     )
 
 

@@ -112,6 +112,67 @@ class FirstSetup:
     push_at: Vector | None = None
 
 
+def first_setup(
+    name: str,
+    part: Part,
+    posed: Posed,
+    names: FaceNames,
+    places: tuple[tuple[str, Vector], ...],
+    pieces: tuple[Equipment, ...],
+    wanted: Sequence[Seat],
+) -> FirstSetup:
+    """Return the set-up of equipment and copies of a part, with the seats that touch and why others do not.
+
+    Parameters
+    ----------
+    name : str
+        Of the set-up.
+    part : Part
+        What is ground.
+    posed : Posed
+        How it is turned, and which faces.
+    names : FaceNames
+        Names of the part's faces, to which floor and wall are added.
+    places : tuple of (str, Vector)
+        The name of each copy of the part, and where its origin goes, mm.
+    pieces : tuple of Equipment
+        What holds them.
+    wanted : sequence of Seat
+        Those that are meant, primary first.
+
+    Returns
+    -------
+    FirstSetup
+        Without a push.
+    """
+    floor = names.name(posed.floor.faces, "floor")
+    wall = names.name(posed.wall.faces, "wall") if posed.wall else None
+    bodies = (*made(pieces), *copies(part, names.given, posed.turn, places))
+    seats, shares, left_out = kept_seats(wanted, bodies, touching(bodies))
+    return FirstSetup(
+        name=name,
+        part=part,
+        posed=posed,
+        places=places,
+        equipment=pieces,
+        seats=seats,
+        shares=shares,
+        faces=names.given,
+        floor=floor,
+        wall=wall,
+        push=(0.0, 0.0, 0.0),
+        because=left_out,
+    )
+
+
+def row_of(part: Part, count: int, pitch_mm: float, first: Vector) -> tuple[tuple[str, Vector], ...]:
+    """Return the name of each copy of a part and where its origin goes, one behind the other toward -X."""
+    x, y, z = first
+    return tuple(
+        (part.name if count == 1 else f"{part.name}_{n + 1}", (x - n * pitch_mm, y, z)) for n in range(count)
+    )
+
+
 def turned_box(part: Part, turn: Floats) -> Box:
     """Return the box of a part that is turned and not moved, mm.
 

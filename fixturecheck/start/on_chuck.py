@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -14,19 +15,17 @@ from fixturecheck.numeric import to_vector
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.records import Rank, Seat
 from fixturecheck.shop.catalogue import Value
-from fixturecheck.start.gang import Nest, Nesting, nest_said, nesting_of, outline
+from fixturecheck.start.gang import Nest, Nesting, nest_said, nest_seat, nesting_of, outline
 from fixturecheck.start.layout import (
     BLOCK_MM,
     Because,
     Equipment,
     FirstSetup,
-    copies,
-    kept_seats,
+    first_setup,
     low_height,
-    made,
     part_face_names,
+    row_of,
     size_said,
-    touching,
     turned_box,
 )
 from fixturecheck.start.part import SAME, FaceNames, Part, Plane
@@ -70,35 +69,21 @@ def on_chuck(part: Part, posed: Posed, count: int) -> FirstSetup:
     names = part_face_names(part)
     first_x = row / 2 - box[3]
     shift_y = width / 2 - box[4] if posed.back is not None else -(box[1] + box[4]) / 2
-    places = tuple(
-        (part.name if count == 1 else f"{part.name}_{n + 1}", (first_x - n * pitch, shift_y, -box[2]))
-        for n in range(count)
-    )
+    places = row_of(part, count, pitch, (first_x, shift_y, -box[2]))
     chuck = _chuck(length, width, rail, posed)
     blocks = _blocks(part, posed, box, places, spaced, height)
     wanted = tuple(_seats(posed, names, places, nest, blocks))
     pieces = (chuck, *blocks)
-    floor = names.name(posed.floor.faces, "floor")
-    wall = names.name(posed.wall.faces, "wall") if posed.wall else None
-    bodies = (*made(pieces), *copies(part, names.given, posed.turn, places))
-    seats, shares, left_out = kept_seats(wanted, bodies, touching(bodies))
-    used = {s.on for s in seats}
+    first = first_setup(f"{part.name}, on the flat chuck", part, posed, names, places, pieces, wanted)
+    used = {s.on for s in first.seats}
     idle = {b.name for b in blocks} - used
     stopped = blocks[0].name in used
-    return FirstSetup(
-        name=f"{part.name}, on the flat chuck",
-        part=part,
-        posed=posed,
-        places=places,
+    return replace(
+        first,
         equipment=tuple(p for p in pieces if p.name not in idle),
-        seats=seats,
-        shares=shares,
-        faces=names.given,
-        floor=floor,
-        wall=wall,
         push=(float(stopped), 0.5 if "chuck_back_rail" in used else 0.0, 0.0),
         push_at=_push_at(part, posed, places[0], blocks[0] if stopped else None, height),
-        because=(*_because(search, count, row), *left_out),
+        because=(*_because(search, count, row), *first.because),
     )
 
 
@@ -220,8 +205,7 @@ def _seats(
         if n == 0 and right:
             yield Seat(body=name, face=right, on=right_block.name, on_face="minus_x", rank=Rank.STOP)
         elif n and nest:
-            high, low = names.name(nest.high.faces, "right"), names.name(nest.low.faces, "left")
-            yield Seat(body=name, face=high, on=places[n - 1][0], on_face=low, rank=Rank.NEST)
+            yield nest_seat(nest, names, name, places[n - 1][0])
         elif n and right:
             yield Seat(body=name, face=right, on=between[n - 1].name, on_face="minus_x", rank=Rank.STOP)
     for (name, _), block in zip(itertools.islice(places, len(between)), between, strict=True):

@@ -44,7 +44,15 @@ from OCP.TopTools import TopTools_IndexedMapOfShape
 
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.recognise import mended, parts_of, poles_of, zero_direction
-from fixturecheck.kernel.brep.topology import brep_bytes, faces_of, mapped, order_by_place, xyz
+from fixturecheck.kernel.brep.topology import (
+    brep_bytes,
+    faces_of,
+    mapped,
+    middle_of,
+    order_by_place,
+    window_of,
+    xyz,
+)
 from fixturecheck.kernel.shapes import Face, Location, Solid, cq_shape
 
 # What a file's last digits moved is rounded away; a nanometre is far below any tolerance of ours.
@@ -203,10 +211,7 @@ def surface_of(face: Any) -> Laid:
         As it is oriented in its body.
     """
     adaptor = BRepAdaptor_Surface(face, True)
-    window = (
-        adaptor.FirstUParameter(), adaptor.LastUParameter(),
-        adaptor.FirstVParameter(), adaptor.LastVParameter(),
-    )  # fmt: skip
+    window = window_of(adaptor)
     u, v = (np.linspace(low, high, _GRID + 1) for low, high in (window[:2], window[2:]))
     points = np.array([[xyz(adaptor.Value(float(s), float(t))) for t in v] for s in u]).reshape(-1, 3)
     out = _normal_out(face, adaptor, window)
@@ -226,9 +231,7 @@ def surface_of(face: Any) -> Laid:
 
 def _normal_out(face: Any, adaptor: Any, window: tuple[float, float, float, float]) -> tuple[Floats, Floats]:
     """Return a point of the surface in the middle of a face and the direction out of the body there."""
-    spot, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
-    adaptor.D1((window[0] + window[1]) / 2, (window[2] + window[3]) / 2, spot, du, dv)
-    normal = np.cross(xyz(du), xyz(dv))
+    spot, normal = middle_of(adaptor, window)
     if face.Orientation() == TopAbs_Orientation.TopAbs_REVERSED:
         normal = -normal
     return xyz(spot), normal / np.linalg.norm(normal)

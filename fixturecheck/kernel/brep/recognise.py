@@ -47,7 +47,7 @@ from OCP.TopoDS import (
 from OCP.TopTools import TopTools_IndexedMapOfShape
 
 from fixturecheck.arrays import Floats
-from fixturecheck.kernel.brep.topology import brep_bytes, faces_of, mapped, xyz
+from fixturecheck.kernel.brep.topology import brep_bytes, faces_of, mapped, middle_of, window_of, xyz
 from fixturecheck.kernel.shapes import Solid, cq_shape
 from fixturecheck.numeric import off_line_mm, square_to
 
@@ -314,10 +314,7 @@ def _simple(face: Any) -> _Simple | None:
     adaptor = BRepAdaptor_Surface(face, True)
     if adaptor.GetType() not in _FREE_SURFACES:
         return None
-    window = (
-        adaptor.FirstUParameter(), adaptor.LastUParameter(),
-        adaptor.FirstVParameter(), adaptor.LastVParameter(),
-    )  # fmt: skip
+    window = window_of(adaptor)
     drawn = BRep_Tool.Surface_s(face)
     # The whole surface first: over a window that closes on itself the kernel recognises nothing.
     convert = GeomConvert_SurfToAnaSurf(drawn)
@@ -338,9 +335,8 @@ def _simple(face: Any) -> _Simple | None:
 
 def _against(adaptor: Any, window: tuple[float, float, float, float], surface: Any) -> bool:
     """Whether the normal of a surface runs against the drawn one's in the middle of the face."""
-    spot, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
-    adaptor.D1((window[0] + window[1]) / 2, (window[2] + window[3]) / 2, spot, du, dv)
-    drawn = np.cross(xyz(du), xyz(dv))
+    spot, drawn = middle_of(adaptor, window)
+    du, dv = gp_Vec(), gp_Vec()
     at = ShapeAnalysis_Surface(surface).ValueOfUV(spot, _KERNEL_MM)
     surface.D1(at.X(), at.Y(), spot, du, dv)
     return float(np.cross(xyz(du), xyz(dv)) @ drawn) < 0

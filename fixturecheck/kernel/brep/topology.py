@@ -15,6 +15,7 @@ from OCP.BinTools import BinTools
 from OCP.Bnd import Bnd_Box
 from OCP.BRepBndLib import BRepBndLib
 from OCP.BRepGProp import BRepGProp
+from OCP.gp import gp_Pnt, gp_Vec
 from OCP.GProp import GProp_GProps
 from OCP.TopAbs import TopAbs_ShapeEnum
 from OCP.TopExp import TopExp
@@ -52,6 +53,19 @@ def mapped(shape: Any, what: Any) -> list[Any]:
 def xyz(point: Any) -> Floats:
     """Return a kernel point, vector or direction as an array (3,)."""
     return np.array([point.X(), point.Y(), point.Z()])
+
+
+def window_of(adaptor: Any) -> tuple[float, float, float, float]:
+    """Return the parameters that a face takes of its surface: least and greatest u, least and greatest v."""
+    u = adaptor.FirstUParameter(), adaptor.LastUParameter()
+    return (*u, adaptor.FirstVParameter(), adaptor.LastVParameter())
+
+
+def middle_of(adaptor: Any, window: tuple[float, float, float, float]) -> tuple[gp_Pnt, Floats]:
+    """Return the point of a surface in the middle of its parameters, and its normal there, of any length."""
+    spot, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
+    adaptor.D1((window[0] + window[1]) / 2, (window[2] + window[3]) / 2, spot, du, dv)
+    return spot, np.cross(xyz(du), xyz(dv))
 
 
 @lru_cache(maxsize=256)

@@ -20,7 +20,7 @@ from fixturecheck.report.pictures.figures import (
     squares,
     turned_and_shifted,
 )
-from fixturecheck.report.pictures.scene import MeshedResult, actor, camera, fit
+from fixturecheck.report.pictures.scene import MeshedResult, actor, camera, fit, wheel_of
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Verdict, worst
@@ -33,7 +33,7 @@ from fixturecheck.result.magnet import (
     FluxSection,
     PullMap,
 )
-from fixturecheck.result.shapes import NamedShape, Role, wheel_name
+from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.wording.hold import amount, digits, magnet_state, outcome_words, range_words
 from fixturecheck.wording.sentences import plain_name, sized
 
@@ -314,9 +314,8 @@ def _wheel(stage: MeshedResult, part: PartHeld) -> list[dict[str, Any]]:
     """Return the cut's wheel as a ghost at the place of the force; none where a cutter cuts."""
     if any(part.milling_n):
         return []
-    wheels = [s for s in stage.result.shapes if s.role is Role.WHEEL]
-    own = [w for w in wheels if len(wheels) == 1 or w.name == wheel_name(part.cut)]
-    return [_wheel_at(stage, wheel, part) for wheel in own[:1]]
+    wheel = wheel_of(stage.result, part.cut)
+    return [_wheel_at(stage, wheel, part)] if wheel is not None else []
 
 
 def _cutter(part: PartHeld, name: str) -> list[Figure]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from fixturecheck.report.pictures.ink import (
     INK,
     PAPER,
     Board,
+    Box,
     Canvas,
     Colour,
     around,
@@ -74,21 +76,35 @@ def _draw(
 
 def _words(draw: ImageDraw.ImageDraw, board: Board, arrow: dict[str, Any], spot: tuple[float, float]) -> None:
     """Write the words of an arrow near its free end."""
-    fonts = [font_of(36), *[font_of(32)] * (len(arrow["lines"]) - 1)]
-    lines = [picture_text(line) for line in arrow["lines"]]
-    width = max(size_of(draw, line, font)[0] for line, font in zip(lines, fonts, strict=True)) + 28
-    height = sum(f.size for f in fonts) * 1.2 + 16
-    box = board.find(*spot, width, height, least=18)
+    box = board.find(*spot, *_label_size(draw, arrow["lines"]), least=18)
     if box is None:
         return
     colour: Colour = tuple(arrow["rgb"])
     leader(draw, spot, box, colour)
     draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=colour, width=4)
+    _label(draw, box, arrow["lines"])
+    board.write(box, spot)
+
+
+def _label_fonts(lines: Sequence[str]) -> Iterator[tuple[str, Any]]:
+    """Yield the lines of a label as they can be drawn, each with its letters, the first larger."""
+    for n, line in enumerate(lines):
+        yield picture_text(line), font_of(32 if n else 36)
+
+
+def _label_size(draw: ImageDraw.ImageDraw, lines: Sequence[str]) -> tuple[float, float]:
+    """Return width and height of the box round the lines of a label."""
+    fonts = [*_label_fonts(lines)]
+    width = max(size_of(draw, line, font)[0] for line, font in fonts) + 28
+    return width, sum(font.size for _, font in fonts) * 1.2 + 16
+
+
+def _label(draw: ImageDraw.ImageDraw, box: Box, lines: Sequence[str]) -> None:
+    """Write the lines of a label into its box."""
     y = box[1] + 8
-    for line, font in zip(lines, fonts, strict=True):
+    for line, font in _label_fonts(lines):
         draw.text((box[0] + 14, y), line, font=font, fill=INK)
         y += font.size * 1.2
-    board.write(box, spot)
 
 
 _BAR = (38, 300)
@@ -165,19 +181,13 @@ def _notes(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
         board.take(around(*spot, 16, 16))
     placed = []
     for note, spot in sorted(zip(notes, spots, strict=True), key=lambda pair: pair[1]):
-        fonts = [font_of(36), *[font_of(32)] * (len(note["lines"]) - 1)]
-        lines = [picture_text(line) for line in note["lines"]]
-        width = max(size_of(draw, line, font)[0] for line, font in zip(lines, fonts, strict=True)) + 28
-        box = board.find(*spot, width, sum(f.size for f in fonts) * 1.2 + 16, least=50)
+        box = board.find(*spot, *_label_size(draw, note["lines"]), least=50)
         if box is not None:
             board.write(box, spot)
-            placed.append((spot, box, lines, fonts))
-    for spot, box, _, _ in placed:
+            placed.append((spot, box, note["lines"]))
+    for spot, box, _ in placed:
         leader(draw, spot, box, INK)
         draw.ellipse(around(*spot, 12, 12), fill=INK)
-    for _, box, lines, fonts in placed:
+    for _, box, lines in placed:
         draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=INK, width=2)
-        y = box[1] + 8
-        for line, font in zip(lines, fonts, strict=True):
-            draw.text((box[0] + 14, y), line, font=font, fill=INK)
-            y += font.size * 1.2
+        _label(draw, box, lines)

@@ -197,18 +197,20 @@ def close_actors(stage: MeshedResult, shapes: list[NamedShape], involved: list[s
 
 def _passing_wheel(stage: MeshedResult, finding: Finding, spot: Floats) -> list[tuple[NamedShape, Floats]]:
     """Return the wheel of the finding's cut and how far to move it so that it passes the spot."""
-    if not any(s.role is Role.TRAVEL for s in finding.shapes):
+    wheel = wheel_of(stage.result, finding.cut)
+    if wheel is None or not any(s.role is Role.TRAVEL for s in finding.shapes):
         return []
-    wheels = [s for s in stage.result.shapes if s.role is Role.WHEEL]
-    own = [w for w in wheels if len(wheels) == 1 or w.name == wheel_name(finding.cut)]
-    moved = []
-    for wheel in own[:1]:
-        points = stage.meshes[wheel.name].points_mm
-        low, high = points.min(axis=0), points.max(axis=0)
-        # Along the traverse the wheel passes every place; across it only as far as the spot is off.
-        across = min(spot[1] - low[1], 0.0) + max(spot[1] - high[1], 0.0)
-        moved.append((wheel, np.array([spot[0] - (low[0] + high[0]) / 2, across, 0.0])))
-    return moved
+    points = stage.meshes[wheel.name].points_mm
+    low, high = points.min(axis=0), points.max(axis=0)
+    # Along the traverse the wheel passes every place; across it only as far as the spot is off.
+    across = min(spot[1] - low[1], 0.0) + max(spot[1] - high[1], 0.0)
+    return [(wheel, np.array([spot[0] - (low[0] + high[0]) / 2, across, 0.0]))]
+
+
+def wheel_of(result: Result, cut: str) -> NamedShape | None:
+    """Return the wheel of a cut, the only one where it is not named; None where there is none."""
+    wheels = [s for s in result.shapes if s.role is Role.WHEEL]
+    return next((w for w in wheels if len(wheels) == 1 or w.name == wheel_name(cut)), None)
 
 
 def _wheel_actors(passing: list[tuple[NamedShape, Floats]], *, cut: bool) -> list[dict[str, Any]]:

@@ -10,6 +10,7 @@ import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.mesh.triangles import Mesh
+from fixturecheck.numeric import circle_through
 from fixturecheck.report.pictures.figures import ROLES, WORDS, Figure, body_colours, shaded
 from fixturecheck.report.viewer.view import Store
 from fixturecheck.result import Result
@@ -186,12 +187,10 @@ def _along_arc(
     start: tuple[float, float], middle: tuple[float, float], end: tuple[float, float]
 ) -> list[tuple[float, float]]:
     """Return points of an arc between its ends, from the circle through three points."""
-    (ax, ay), (bx, by), (cx, cy) = start, middle, end
-    d = 2 * (ax * (by - cy) + bx * (cy - ay) + cx * (ay - by))
-    a2, b2, c2 = ax * ax + ay * ay, bx * bx + by * by, cx * cx + cy * cy
-    ox = (a2 * (by - cy) + b2 * (cy - ay) + c2 * (ay - by)) / d
-    oy = (a2 * (cx - bx) + b2 * (ax - cx) + c2 * (bx - ax)) / d
-    radius = math.hypot(ax - ox, ay - oy)
+    found = circle_through(start, middle, end)
+    if found is None:
+        return []
+    ox, oy, radius = found
     first, half, last = (math.atan2(y - oy, x - ox) for x, y in (start, middle, end))
     sweep = (last - first) % (2 * math.pi)
     if (half - first) % (2 * math.pi) > sweep:
