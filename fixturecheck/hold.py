@@ -9,6 +9,7 @@ from functools import partial
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.effort import HOLD, Budget, spending
 from fixturecheck.errors import KernelError, NotComputedError, SetupError
+from fixturecheck.holding.axial import drilling_of, plunge_name, plunges_into, plunging_of, refuse_no_force
 from fixturecheck.holding.bearing import movers
 from fixturecheck.holding.cutter import MillingProcess
 from fixturecheck.holding.factor import kept_of, load_cases, part_hold, single_losses
@@ -28,6 +29,7 @@ from fixturecheck.progress import Progress, silent
 from fixturecheck.release.sequence import release_of
 from fixturecheck.result.remedy import RemedyUnknown
 from fixturecheck.setup.model import Setup
+from fixturecheck.setup.tools import loads_by_plunging
 
 ASKED = ("hold", "crash", "release")
 """The checks that look at what was found of a hold."""
@@ -147,7 +149,19 @@ def _processes(
         for mill in setup.mills
         for part in mill.parts
     ]
-    return (*ground, *milled)
+    drilled = [
+        (part, drill.name, partial(drilling_of, setup, placed, drill, part))
+        for drill in setup.drills
+        for part in drill.parts
+    ]
+    plunged = [
+        (part, plunge_name(run), partial(plunging_of, setup, placed, run, part))
+        for run in setup.end_mills
+        for part in run.parts
+        if loads_by_plunging(run) and plunges_into(placed, run, part)
+    ]
+    unknown = [(part, run.name, partial(refuse_no_force, run)) for part, run in setup.unloaded]
+    return (*ground, *milled, *drilled, *plunged, *unknown)
 
 
 def trial_hold_of(
@@ -169,7 +183,8 @@ def trial_hold_of(
     every = load_cases(rig, process)
     found = part_hold(rig, process, every, losable=single_losses(setup, rig))
     least = setup.holding.least_factor if setup.holding else 0.0
-    ways = ways_of(process.scene(rig), found, every, least) if follow else None
+    scene = process.scene(rig) if follow else None
+    ways = ways_of(scene, found, every, least) if scene is not None else None
     return TrialHold(
         process=process,
         rig=rig,

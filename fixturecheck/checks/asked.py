@@ -44,8 +44,8 @@ def _lacks(setup: Setup, check: str) -> str:
     """Return what a check's question needs and the set-up does not state; empty where it is asked."""
     if check in _HELD and setup.holding is None:
         return "[holding]"
-    if check == "crash" and setup.holding and not (setup.cuts or setup.mills):
-        return "[[cut]] or [[mill]]"
+    if check == "crash" and setup.holding and not setup.loads_parts:
+        return "[[cut]], [[mill]] or [[drill]]"
     if check in _STAGED and setup.staging is None:
         return "[staging]"
     if check == "tolerance" and not any(w > 0 for b in setup.bodies for w in b.tolerance_mm.values()):

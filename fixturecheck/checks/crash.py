@@ -29,6 +29,7 @@ from fixturecheck.statics.mechanism import Crash, crash_verdict
 from fixturecheck.units import Writing, factor_text
 from fixturecheck.wording.hold import loss_words, over_words
 from fixturecheck.wording.motion import motion_words
+from fixturecheck.wording.sentences import first_up
 
 ID = "crash"
 TITLE = "Where a freed part goes"
@@ -41,6 +42,10 @@ SOURCE_MILLED = (
     "motion at collapse, followed with the solids of part, stock and cutter; teeth over a turn by Kienzle's "
     "law; twice its load for a tooth, least factor as stated, three by default (common practice, no source)"
 )
+SOURCE_BORED = (
+    "motion at collapse; least factor as stated, three by default; that a part goes round with a drill or "
+    "climbs up it: common practice, no source"
+)
 TIMES = "x load"
 _SOME_MM = 0.001
 
@@ -50,6 +55,9 @@ def check(stage: Stage) -> Iterator[Finding]:
     if stage.held is None:
         return
     for part in stage.held.parts:
+        if part.down_its_axis:
+            yield from _round_the_tool(stage, part)
+            continue
         if part.ways is None:
             says = f"Where {part.part} goes if it lets go was not followed."
             yield _unknown(part, says)
@@ -58,6 +66,44 @@ def check(stage: Stage) -> Iterator[Finding]:
         yield first
         if first.verdict is not Verdict.NO_GO:
             yield from _losses(stage, part)
+
+
+def _round_the_tool(stage: Stage, part: PartHold) -> Iterator[Finding]:
+    """Judge a part under a tool that goes down its own axis: let go, it goes round with it or climbs up it.
+
+    What is lost by one clamp or a film and then lets go below the least factor is a caution, as elsewhere.
+    """
+    least, low = _least(stage), part.factors.factor.low
+    known = [(loss.lost, loss.collapse, loss.borne[0].case) for loss in part.losses if loss.collapse]
+    weak = [one for one in known if one[1].factor.low < least] if low >= least else []
+    for lost, found, case in [("", part.factors.worst, part.case), *weak]:
+        factor = found.factor.low
+        whom = f"{first_up(loss_words(lost))}, {part.part}" if lost else part.part
+        verb = "holds" if lost or factor >= least else "lets go at"
+        says = f"{whom} {verb} {factor_text(factor)} times thrust and torque of the {part.tool} ({least:g} "
+        says += f"required; {case.label})."
+        if found.motions:
+            says += f" Beyond that {motion_words(found.motions[0], stage.setup.write)}."
+        says += (
+            f" It goes round with the {part.tool} or climbs up it: stop the spindle, hold nothing by hand."
+        )
+        unknown = found.at_least and factor < least
+        yield judge(
+            factor,
+            unit=TIMES,
+            at_least=least,
+            verdict=Verdict.UNKNOWN if unknown else Verdict.CAUTION if lost else None,
+            check=ID,
+            subject=f"{_subject(part)}, {loss_words(lost)}" if lost else _subject(part),
+            kind=_kind(lost),
+            about=_about(part, lost),
+            cut=part.cut,
+            says=says,
+            remedy="The same as for its hold." if factor < least and part.remedies else None,
+            source=SOURCE_BORED,
+            shapes=stage.shapes_under(part.part),
+            location_mm=case.at_mm,
+        )
 
 
 def _subject(part: PartHold) -> str:

@@ -20,6 +20,7 @@ import numpy as np
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.effort import SPENT
+from fixturecheck.holding.axial import plunge_name
 from fixturecheck.holding.model import Held, PartHold
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.place import placed_at
@@ -45,6 +46,11 @@ SOURCE_MILLED = (
     "cutting force by Kienzle's law, over a turn of the teeth; contacts with friction loaded to collapse; "
     "least factor as stated, three by default (common practice, no source)"
 )
+SOURCE_BORED = (
+    "thrust and torque by Kienzle's law on the chips of the lips; what a drill lifts as it breaks through, "
+    "common practice, no source; contacts with friction loaded to collapse; least factor as stated, three by "
+    "default (common practice, no source)"
+)
 TIMES = "x load"
 
 
@@ -57,7 +63,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             yield not_computed(ID, "holding", says, source=SOURCE)
         return
     yield from _missing(stage, held)
-    if not stage.setup.cuts and not stage.setup.mills:
+    if not stage.setup.loads_parts and not stage.setup.unloaded:
         yield judge(
             None,
             check=ID,
@@ -65,8 +71,8 @@ def check(stage: Stage) -> Iterator[Finding]:
             subject="holding",
             kind=Kind.NO_CUT,
             says="Whether the parts hold is not known: without a cut there is nothing to hold against.",
-            remedy="State the [[cut]] or the [[mill]] that the parts are held for, or teeth of the "
-            "[[end_mill]].",
+            remedy="State the [[cut]], the [[mill]] or the [[drill]] that the parts are held for, or teeth "
+            "of the [[end_mill]].",
             source=SOURCE,
         )
     for part in held.parts:
@@ -78,6 +84,13 @@ def check(stage: Stage) -> Iterator[Finding]:
 def _missing(stage: Stage, held: Held) -> Iterator[Finding]:
     asked = {f"{part} in {c.name}": (part, c.name) for c in stage.setup.cuts for part in c.parts}
     asked |= {f"{part} in {m.name}": (part, m.name) for m in stage.setup.mills for part in m.parts}
+    asked |= {f"{part} in {d.name}": (part, d.name) for d in stage.setup.drills for part in d.parts}
+    asked |= {
+        f"{part} in {name}": (part, name)
+        for run in stage.setup.end_mills
+        for part in run.parts
+        for name in (run.name, plunge_name(run))
+    }
     for subject, reason in sorted(held.missing.items()):
         if subject in asked:
             part, cut = asked[subject]
@@ -123,6 +136,8 @@ def _factor(stage: Stage, part: PartHold) -> Finding:
 
 
 def _source(part: PartHold) -> str:
+    if part.down_its_axis:
+        return SOURCE_BORED
     return SOURCE if part.tool is Tool.WHEEL else SOURCE_MILLED
 
 

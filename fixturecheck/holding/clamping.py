@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.interval import Range
-from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.brep.topology import faces_of, solids_of
 from fixturecheck.kernel.construct import segment
 from fixturecheck.kernel.measure import distance, face_frame
 from fixturecheck.kernel.shapes import Solid
@@ -86,7 +86,8 @@ def _must_meet(setup: Setup, solid: Solid, one: Pressed) -> None:
     """Refuse a strap or toe in the air, or one that pulls: the way it pushes there must be the body."""
     at, along = np.array(one.force.at_mm), np.array(one.force.direction)
     way = segment(at + _OUT_MM * along, at + _REACH_MM * along)
-    if distance(way, solid)[0] < _OUT_MM / 2:
+    # Only of a solid does the kernel see its inside, not of a compound that holds one.
+    if any(distance(way, piece)[0] < _OUT_MM / 2 for piece in solids_of(solid)):
         return
     message = (
         f"clamp {one.clamp.name!r} presses on nothing: from at_mm the way it pushes there is no "

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from fixturecheck.holding.bearing import Spot
 from fixturecheck.interval import Range
+from fixturecheck.machining.boring import AxialStroke
 from fixturecheck.machining.grinding import Stroke
 from fixturecheck.machining.milling import Bitten, CutterWay
 from fixturecheck.magnet.pull import Pulls
@@ -35,10 +36,12 @@ class LoadCase:
     ----------
     label : str
         In words.
-    stroke : Stroke or CutterWay
-        Which way the table goes; of a milling cut, how the cutter stands to what it cuts.
+    stroke : Stroke, CutterWay or AxialStroke
+        Which way the table goes; of a milling cut, how the cutter stands to what it cuts; of a tool that goes
+        down its own axis, what it does there.
     at_mm : Vector
-        The wheel's lowest point; of a milling cut, where the tooth that pushes hardest meets the part.
+        The wheel's lowest point; of a milling cut, where the tooth that pushes hardest meets the part; of a
+        tool that goes down its own axis, a point on that.
     axis_mm : Vector or None
         The lower end of the axis of a milling cutter; None for a wheel.
     group : tuple of int
@@ -51,7 +54,7 @@ class LoadCase:
     """
 
     label: str
-    stroke: Stroke | CutterWay
+    stroke: Stroke | CutterWay | AxialStroke
     at_mm: Vector
     axis_mm: Vector | None = None
     group: tuple[int, ...] = ()
@@ -269,6 +272,11 @@ class PartHold:
     def case(self) -> LoadCase:
         """Stroke and place that it bears least."""
         return self.borne.case
+
+    @property
+    def down_its_axis(self) -> bool:
+        """Whether the tool goes down its own axis: drills, taps or plunges."""
+        return isinstance(self.case.stroke, AxialStroke)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -37,6 +37,7 @@ _UNITS = {
     Driver.METHOD: "share",
     Driver.CLAMP: "share",
     Driver.SIZE: "share",
+    Driver.THRUST: "share",
 }
 
 
@@ -131,6 +132,9 @@ def _part(p: PartHold, setup: Setup) -> PartHeld:
         losses=tuple(_loss(x) for x in p.losses),
         remedies=p.remedies,
         milling_n=force(Driver.SIZE),
+        tool=p.tool,
+        thrust_n=force(Driver.THRUST),
+        torque_nm=force(Driver.TORQUE),
         axis_mm=p.case.axis_mm,
         cutter_mm=next((m.cutter_mm for m in mills if m.name == p.cut), 0.0),
     )

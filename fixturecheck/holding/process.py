@@ -112,8 +112,8 @@ class Lighter:
 class CuttingProcess(CutLoads, Protocol):
     """One part under one cut: its loads, what becomes of it once it lets go, how it may be cut otherwise."""
 
-    def scene(self, rig: Rig) -> FreedScene:
-        """Return what stands there once the part has let go."""
+    def scene(self, rig: Rig) -> FreedScene | None:
+        """Return what stands there once the part has let go; None where the tool alone says what happens."""
 
     @property
     def floor_mm(self) -> float:

@@ -326,6 +326,7 @@ def first_steps(setup: Setup, *, keeps: bool) -> FirstSteps:
     return FirstSteps(
         grinds=bool(setup.cuts),
         mills=bool(setup.mills),
+        drills=bool(setup.drills),
         magnet_off=poles,
         demagnetise=poles and keeps,
         opened=tuple(c.body for c in clamps if c.kind == ClampKind.VISE),

@@ -15,6 +15,7 @@ from fixturecheck.result.hold import (
     HoldFound,
     Outcome,
     PartHeld,
+    Tool,
 )
 from fixturecheck.result.magnet import FaceHeld
 from fixturecheck.result.release import BodyLeaves
@@ -45,6 +46,7 @@ from fixturecheck.wording.sentences import sentence
 
 _OF_WHEEL = "nobody in the plane of the wheel"
 _OF_CUTTER = "no glove, sleeve or hand near a turning cutter"
+_OF_DRILL = "no glove, sleeve, hair or hand near a turning drill"
 
 CAPTIONS = {
     HOLD_PULL: "Where the magnet pulls, and how hard: pull per area on the faces that touch, evened out over "
@@ -83,7 +85,7 @@ def hold_section(result: Result, pictures: Mapping[str, Picture]) -> Markup:
         "hold.html",
         hold=hold,
         tools=tools_of(hold),
-        clear=", ".join([_OF_WHEEL] * hold.grinds + [_OF_CUTTER] * hold.mills),
+        clear=", ".join([_OF_WHEEL] * hold.grinds + [_OF_CUTTER] * hold.mills + [_OF_DRILL] * hold.drills),
         magnet=magnet_words(hold.magnet, write),
         least=digits(hold.least_factor),
         friction=sentence(friction_words(hold.friction)),
@@ -150,8 +152,11 @@ def _cutting(part: PartHeld, units: str) -> Cell:
         ("push on wall", part.wall_n),
         ("across, either way, up to", (part.cross_n[1], part.cross_n[1])),
         ("along the teeth", part.milling_n),
+        ("thrust", part.thrust_n),
     )
-    return Cell(lines=tuple(f"{name} {range_words(ends, 'N', units)}" for name, ends in named if any(ends)))
+    lines = [f"{name} {range_words(ends, 'N', units)}" for name, ends in named if any(ends)]
+    turns = [f"torque {range_words(part.torque_nm, 'N m', units)}"] * part.down_its_axis
+    return Cell(lines=(*lines, *turns))
 
 
 def _where(part: PartHeld) -> str:
@@ -162,7 +167,7 @@ def _outcome(part: PartHeld) -> str:
     """Say what the freed body does to the wheel and what it runs into."""
     if part.goes is None:
         return ""
-    means = f": {_MEANS[part.outcome]}" if part.outcome in _MEANS and not any(part.milling_n) else ""
+    means = f": {_MEANS[part.outcome]}" if part.outcome in _MEANS and part.tool is Tool.WHEEL else ""
     says = sentence(f"{outcome_words(part)}{means}")
     return f"{says} It then runs into {part.hits}." if part.hits else says
 

@@ -352,6 +352,8 @@ def _says(result: Result) -> str:
     if result.touching is not None:
         return touching_says(result.touching, Writing(units=result.shown_in))
     doing, do = ("milling", "mill") if _mills(result) else ("grinding", "grind")
+    if result.holding is not None and result.holding.parts and not (result.cuts or result.holding.grinds):
+        doing, do = (doing, do) if result.holding.mills else ("drilling", "drill")
     rows = numbered(result)
     counts = Counter(r.finding.verdict for r in rows)
     if result.verdict is Verdict.NO_GO:

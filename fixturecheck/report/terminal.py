@@ -12,7 +12,11 @@ from fixturecheck.report.settings_page import dial_lines
 from fixturecheck.report.statements import assumed_line, banner, counted_words
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Verdict
-from fixturecheck.result.hold import HoldFound, PartHeld
+from fixturecheck.result.hold import (
+    HoldFound,
+    PartHeld,
+    Tool,
+)
 from fixturecheck.result.magnet import MagnetState
 from fixturecheck.units import Writing
 from fixturecheck.wording import groups as words
@@ -102,7 +106,8 @@ def hold_lines(hold: HoldFound | None, units: str) -> list[str]:
         lines += _part(part, hold, units)
     lines += kept_lines(hold)
     tools = tools_of(hold)
-    clear = ", hands off a turning cutter" if hold.mills else ""
+    turning = [t for t, turns in ((Tool.CUTTER, hold.mills), (Tool.DRILL, hold.drills)) if turns]
+    clear = f", hands off a turning {' or '.join(turning)}" if turning else ""
     warns = "" if hold.magnet.state is MagnetState.OFF else "never trust a magnet alone, "
     lines += _leaving(hold, Writing(units=units)) + _burrs(hold)
     return [*lines, _CAUTION.format(tools=tools, clear=clear, magnet=warns)]
@@ -152,7 +157,10 @@ def _part(part: PartHeld, hold: HoldFound, units: str) -> list[str]:
 
 
 def _cutting(part: PartHeld, units: str) -> str:
-    if any(part.milling_n):
+    if part.down_its_axis:
+        thrust, torque = range_words(part.thrust_n, "N", units), range_words(part.torque_nm, "N m", units)
+        return f"thrust {thrust}, torque {torque}"
+    if part.tool is Tool.CUTTER:
         return f"cutting force along the teeth {range_words(part.milling_n, 'N', units)}"
     wall = f", push on the wall {range_words(part.wall_n, 'N', units)}" if any(part.wall_n) else ""
     across = f", across up to {amount(part.cross_n[1], 'N', units)} either way" if any(part.cross_n) else ""

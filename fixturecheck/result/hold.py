@@ -51,6 +51,7 @@ class Tool(StrEnum):
 
     WHEEL = "wheel"
     CUTTER = "cutter"
+    DRILL = "drill"
 
 
 class Driver(StrEnum):
@@ -65,6 +66,8 @@ class Driver(StrEnum):
     WALL = "push on the wall"
     CROSS = "push of the cross feed"
     SIZE = "size of the cutting force"
+    THRUST = "thrust over torque"
+    TORQUE = "torque"
 
 
 class ClampKind(StrEnum):
@@ -214,6 +217,11 @@ class PartHeld:
         Changes that were tried and reach the factor, the smallest first.
     axis_mm, cutter_mm : Vector or None, float
         Lower end of the axis of a milling cutter, and its diameter; None and zero where a wheel cuts.
+    tool : Tool
+        What cuts it.
+    thrust_n, torque_nm : (float, float)
+        Of a tool that goes down its own axis: low and high of what it pushes down, below zero where it lifts,
+        and of what it turns the part with; zero for others.
     """
 
     part: str
@@ -240,6 +248,14 @@ class PartHeld:
     cutter_mm: float = 0.0
     over: tuple[str, ...] = ()
     tips_over: bool = False
+    tool: Tool = Tool.WHEEL
+    thrust_n: tuple[float, float] = (0.0, 0.0)
+    torque_nm: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def down_its_axis(self) -> bool:
+        """Whether the tool goes down its own axis: drills, taps or plunges."""
+        return any(self.torque_nm)
 
     @property
     def at_least(self) -> bool:
@@ -367,9 +383,14 @@ class HoldFound:
     @property
     def mills(self) -> bool:
         """Whether a cutter cuts any of the parts."""
-        return any(any(p.milling_n) for p in self.parts)
+        return any(p.tool is Tool.CUTTER for p in self.parts)
+
+    @property
+    def drills(self) -> bool:
+        """Whether any of the parts is drilled."""
+        return any(p.tool is Tool.DRILL for p in self.parts)
 
     @property
     def grinds(self) -> bool:
         """Whether a wheel cuts any of the parts; said where nothing is known to cut them, too."""
-        return not self.mills or any(not any(p.milling_n) for p in self.parts)
+        return not self.parts or any(p.tool is Tool.WHEEL for p in self.parts)

@@ -94,8 +94,8 @@ class FirstSteps:
 
     Parameters
     ----------
-    grinds, mills : bool
-        What has to be clear of the work: the wheel, the cutter.
+    grinds, mills, drills : bool
+        What has to be clear of the work: the wheel, the cutter, the drill.
     magnet_off, demagnetise : bool
         Whether a magnet is switched off, and its demagnetising cycle run.
     opened, loosened : tuple of str
@@ -108,6 +108,7 @@ class FirstSteps:
     demagnetise: bool
     opened: tuple[str, ...] = ()
     loosened: tuple[str, ...] = ()
+    drills: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,6 +15,7 @@ class RemedyKind(StrEnum):
     DEPTH = "depth of cut"
     WIDTH = "width of cut"
     FEED = "feed for each tooth"
+    FEED_IN_TURN = "feed in one turn"
     WAY = "way of milling"
     DIRECTION = "direction of the feed"
     CLAMPS = "clamps tightened"

@@ -264,6 +264,7 @@ def _wrong_size(body: Body, size_mm: float, write: Writing) -> Finding:
 _HAND = "a light hand, a quarter of what seats the part"
 _CENTRE = "its centre"
 _FLUTES = "what cutters are sold with"
+_OF_DRILLS_LOAD = frozenset({"feed_mm", "cuts_as"})
 _ANY_CLAMP = ("down_deg", "screw_mm", "thread", "screw_to_heel_mm", "screw_to_part_mm")
 
 
@@ -409,6 +410,10 @@ def _holding(setup: Setup, holding: Holding) -> Iterator[_Defaults]:
         yield _Defaults(of=f"clamp {clamp.name}", record=clamp, skips=unused)
     for mill in holding.milling:
         yield _Defaults(of=f"mill {mill.name}", record=mill, instead={"helix_deg": _FLUTES})
+    for drill in setup.drills:
+        unused = tuple(f.name for f in own_fields(type(drill)) if f.name not in _OF_DRILLS_LOAD)
+        usual = "what handbooks give for its diameter"
+        yield _Defaults(of=f"drill {drill.name}", record=drill, skips=unused, instead={"feed_mm": usual})
 
 
 def _materials(setup: Setup) -> Iterator[Assumed]:

@@ -31,7 +31,7 @@ from fixturecheck.setup.holding import Holding, Milling
 from fixturecheck.setup.records import BodyRole, Cut, Machine, Relieving, Seat
 from fixturecheck.setup.rolled import OverRolls
 from fixturecheck.setup.staging import Staging
-from fixturecheck.setup.tools import Drilling, EndMilling, milling_loads
+from fixturecheck.setup.tools import Drilling, EndMilling, loads_by_plunging, milling_loads
 from fixturecheck.setup.validate import all_of, refuse_bad
 from fixturecheck.shop.tables import Own, among_ours, refuse_bad_own
 from fixturecheck.shop.wheels import Wheel
@@ -298,6 +298,21 @@ class Setup:
         if self.holding is None:
             return ()
         return (*self.holding.milling, *(mill for run in self.end_mills for mill in milling_loads(run)))
+
+    @property
+    def unloaded(self) -> tuple[tuple[str, EndMilling], ...]:
+        """Each part that an end mill runs over and is loaded with nothing for, by what is stated."""
+        if self.holding is None:
+            return ()
+        milled = {part for mill in self.holding.milling for part in mill.parts}
+        silent = (r for r in self.end_mills if not milling_loads(r) and not loads_by_plunging(r))
+        return tuple((part, run) for run in silent for part in run.parts if part not in milled)
+
+    @property
+    def loads_parts(self) -> bool:
+        """Whether anything cuts that the parts can be held against."""
+        plunges = any(loads_by_plunging(run) for run in self.end_mills)
+        return bool(self.cuts or self.mills or self.drills or plunges)
 
     @property
     def table_z_mm(self) -> float:

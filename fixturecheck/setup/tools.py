@@ -61,6 +61,11 @@ class Drilling:
         Diameter of the spot drill; None is that of the drill.
     daylight_mm : float or None
         From the table to the nose of the raised spindle; None does not ask whether the tool goes in.
+    feed_mm : float or None
+        Feed in one turn of the drill, of which it pushes and turns its part; None takes all that handbooks
+        give for its diameter, as a hand on the lever may.
+    cuts_as : str
+        Class of the material in the table of milling.
     """
 
     name: str
@@ -89,6 +94,12 @@ class Drilling:
     spot_stick_out_mm: float | None = field(default=None, metadata=allowed(0.1, 1000.0))
     spot_mm: float | None = field(default=None, metadata=allowed(0.05, 100.0))
     daylight_mm: float | None = field(default=None, metadata=allowed(1.0, 3000.0))
+    feed_mm: float | None = field(
+        default=None, metadata=allowed(0.001, 5.0, matters="thrust and torque of the drill")
+    )
+    cuts_as: str = field(
+        default="soft_steel", metadata=allowed(words=CUTS_AS, matters="thrust and torque of the drill")
+    )
     stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
 
@@ -390,6 +401,12 @@ def milling_loads(run: EndMilling) -> tuple[Milling, ...]:
     )
 
 
+def loads_by_plunging(run: EndMilling) -> bool:
+    """Say whether a run plunges and states what its parts are then loaded with."""
+    stated = run.teeth is not None and run.feed_mm_tooth is not None
+    return stated and any(move.kind == CutterMove.PLUNGE for move in run.moves)
+
+
 def refuse_bad_words_of_end_mill(run: EndMilling) -> None:
     """Refuse what cannot be, whatever the parts: sizes that make no cutter, moves without a place.
 
@@ -439,6 +456,8 @@ def _flaws_of_cutter(run: EndMilling) -> Iterator[str]:
 def _flaws_of_loads(run: EndMilling) -> Iterator[str]:
     """Yield what is wrong with what is stated of its cutting force."""
     loads = {"teeth": run.teeth, "feed_mm_tooth": run.feed_mm_tooth, "deep_mm": run.deep_mm}
+    if run.moves and all(m.kind == CutterMove.PLUNGE for m in run.moves):
+        loads.pop("deep_mm")
     lacking = [name for name, value in loads.items() if value is None]
     if 0 < len(lacking) < len(loads):
         yield f"state {' and '.join(lacking)}, too: the cutting force asks for all of {', '.join(loads)}"
@@ -447,8 +466,6 @@ def _flaws_of_loads(run: EndMilling) -> Iterator[str]:
     free = [m.kind for m in run.moves if m.face is None and m.kind != CutterMove.PLUNGE]
     if free:
         yield f"teeth load the parts over the face that each move cuts; state the face of its {free[0]}"
-    elif all(m.kind == CutterMove.PLUNGE for m in run.moves):
-        yield "a plunge pushes the parts down and loads them with no force along; leave teeth out"
     if run.wide_mm is None:
         return
     if run.wide_mm > run.diameter_mm:

@@ -16,6 +16,7 @@ from fixturecheck.result.hold import (
     KeptReason,
     Outcome,
     PartHeld,
+    Tool,
 )
 from fixturecheck.result.magnet import (
     MagnetState,
@@ -45,6 +46,7 @@ _ENDS = {
     Driver.METHOD: ("least", "most that it can be"),
     Driver.CLAMP: ("weakest", "strongest"),
     Driver.SIZE: ("sharp", "worn"),
+    Driver.THRUST: ("least", "most that it can be"),
 }
 """Inputs that run between two named ends and not over a quantity."""
 
@@ -188,7 +190,9 @@ _OF_CUTTER = {
 
 def outcome_words(part: PartHeld) -> str:
     """Say what the freed body does to the wheel or the cutter."""
-    if any(part.milling_n):
+    if part.down_its_axis:
+        return f"goes round with the {part.tool} or climbs up it"
+    if part.tool is Tool.CUTTER:
         if part.over:
             return f"{past_words(part)} into the cutter"
         known = _OF_CUTTER[part.outcome] if part.outcome else ""
@@ -256,10 +260,9 @@ def magnet_words(magnet: MagnetUsed, write: Writing) -> str:
 
 
 def tools_of(hold: HoldFound) -> str:
-    """Return what cuts the parts: `wheel`, `cutter`, or both."""
-    if hold.mills:
-        return "wheel or cutter" if hold.grinds else "cutter"
-    return "wheel"
+    """Return what cuts the parts: `wheel`, `cutter`, `drill`, or several of them."""
+    asked = ((Tool.WHEEL, hold.grinds), (Tool.CUTTER, hold.mills), (Tool.DRILL, hold.drills))
+    return " or ".join(tool for tool, cuts in asked if cuts)
 
 
 _SIDES = (
@@ -274,7 +277,9 @@ _UPRIGHT = 0.999
 
 def first_words(steps: FirstSteps) -> str:
     """Return what comes before the first body is touched, without a full stop."""
-    tools = (["wheel"] if steps.grinds or not steps.mills else []) + (["cutter"] if steps.mills else [])
+    asked = ((Tool.CUTTER, steps.mills), (Tool.DRILL, steps.drills))
+    other = [tool for tool, cuts in asked if cuts]
+    tools = [Tool.WHEEL, *other] if steps.grinds or not other else other
     phrases = [f"{' and '.join(tools)} clear of the work and the spindle at rest"]
     phrases += ["magnet off"] if steps.magnet_off else []
     phrases += ["its demagnetising cycle run where it has one"] if steps.demagnetise else []

@@ -151,6 +151,7 @@ _CHANGES: dict[RemedyKind, Callable[[Remedy, Writing], str]] = {
     RemedyKind.DEPTH: _smaller("mill {} deep at a time", ".2f"),
     RemedyKind.WIDTH: _smaller("mill {} wide at a time", ".2f"),
     RemedyKind.FEED: _smaller("feed {} for each tooth", ".3f"),
+    RemedyKind.FEED_IN_TURN: _smaller("feed {} in one turn", ".3f"),
     RemedyKind.WAY: _way,
     RemedyKind.DIRECTION: _direction,
     RemedyKind.CLAMPS: _clamps,

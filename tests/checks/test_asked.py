@@ -54,7 +54,7 @@ def test_without_a_cut_nothing_is_asked_of_the_wheel():
 
 def test_holding_without_a_cut_is_unknown_and_nothing_can_be_let_go():
     uncut = replace(staged.setup(), cuts=(), holding=Holding())
-    assert lacking(uncut)["crash"] == "[[cut]] or [[mill]]"
+    assert lacking(uncut)["crash"] == "[[cut]], [[mill]] or [[drill]]"
     held = Held(parts=(), pulls=None, release=None, missing={})
     (only,) = hold.check(SimpleNamespace(setup=uncut, held=held))
     assert (only.verdict, only.kind) == (Verdict.UNKNOWN, "no cut")

@@ -108,6 +108,7 @@ PURE: Mapping[str, set[str]] = {
     "magnet.source_fit": {"magnet.field"},
     "machining.grinding": set(),
     "machining.milling": {"machining.grinding", "statics", "rigid"},
+    "machining.boring": {"machining.milling"},
 }
 """Pure numbers in rooms that also see solids: what they may import besides the leaves and their own place."""
 

@@ -28,6 +28,7 @@ from fixturecheck.result.hold import (
     BodyMotion,
     HoldFound,
     PartHeld,
+    Tool,
 )
 from fixturecheck.result.magnet import (
     FluxSection,
@@ -312,7 +313,7 @@ def _side_eye(stage: MeshedResult, part: PartHeld, points: Floats) -> Floats:
 
 def _wheel(stage: MeshedResult, part: PartHeld) -> list[dict[str, Any]]:
     """Return the cut's wheel as a ghost at the place of the force; none where a cutter cuts."""
-    if any(part.milling_n):
+    if part.tool is not Tool.WHEEL:
         return []
     wheel = wheel_of(stage.result, part.cut)
     return [_wheel_at(stage, wheel, part)] if wheel is not None else []

@@ -1,0 +1,291 @@
+"""A tool that goes down its own axis as a cutting process: a drill, a tap, an end mill that plunges.
+
+It stands in one place and pushes and turns the part there. A freed part is not followed: turned it goes round
+with the tool, and lifted it climbs up it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from typing import NoReturn
+
+import numpy as np
+
+from fixturecheck.drilling.numbers import thread_of
+from fixturecheck.errors import NotComputedError
+from fixturecheck.holding.cutter import LEAST_FEED_MM
+from fixturecheck.holding.model import Borne, LoadCase
+from fixturecheck.holding.process import Lighter
+from fixturecheck.holding.rig import Rig
+from fixturecheck.interval import Range
+from fixturecheck.kernel.measure import box_of
+from fixturecheck.kernel.place import matrix_of
+from fixturecheck.kernel.shapes import Shape, Solid
+from fixturecheck.machining.boring import (
+    AxialForces,
+    AxialStroke,
+    drill_feed_mm,
+    drill_forces,
+    plunge_forces,
+    tap_forces,
+)
+from fixturecheck.machining.drilled import hole_of
+from fixturecheck.machining.milling import shearing
+from fixturecheck.numeric import to_vector
+from fixturecheck.result.hold import Driver, Tool
+from fixturecheck.result.remedy import RemedyKind
+from fixturecheck.result.shapes import Vector
+from fixturecheck.setup.model import Setup
+from fixturecheck.setup.tools import CutterMove, CutterShape, Drilling, EndMilling
+from fixturecheck.statics.equilibrium import Load
+
+_FEED_STEP_MM = 0.005
+_SEAT_TEETH = 2
+_SAME_MM = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class AxialProcess:
+    """One part under a tool that goes down its axis in it.
+
+    Parameters
+    ----------
+    setup : Setup
+    placed : mapping of str to Solid
+        Every body where it stands.
+    part : str
+        Name of the part.
+    made : Drilling or EndMilling
+        The hole, or the run that plunges.
+    places_mm : tuple of Vector
+        Where the tool meets the part.
+    feed_mm : float
+        The greatest feed in one turn.
+    fed : callable
+        What it does there at a greatest feed.
+    tool : Tool
+    """
+
+    setup: Setup
+    placed: Mapping[str, Solid]
+    part: str
+    made: Drilling | EndMilling
+    places_mm: tuple[Vector, ...]
+    feed_mm: float
+    fed: Callable[[float], tuple[AxialForces, ...]]
+    tool: Tool
+    heaviest: Mapping[str, float] = field(default_factory=lambda: {Driver.SIZE: 1.0, Driver.THRUST: 0.0})
+
+    @property
+    def cut_name(self) -> str:
+        """Name of the hole or of the run."""
+        return self.made.name if self.tool is Tool.DRILL else plunge_name(self.made)
+
+    @property
+    def strokes(self) -> tuple[AxialForces, ...]:
+        """What it does to the part, stroke by stroke."""
+        return self.fed(self.feed_mm)
+
+    @property
+    def forces(self) -> Mapping[str, Range]:
+        """Thrust, N, and torque, N m, over all strokes."""
+        least = [f.thrust_n.scaled(self._least_share(f)).low for f in self.strokes]
+        low_n = min([*least, *(f.thrust_n.low for f in self.strokes if f.thrust_n.low < 0.0)])
+        turns = [f.torque_nmm.scaled(1e-3) for f in self.strokes]
+        return {
+            Driver.THRUST: Range(low=low_n, high=max(f.thrust_n.high for f in self.strokes)),
+            Driver.TORQUE: Range(low=min(t.low for t in turns), high=max(t.high for t in turns)),
+        }
+
+    def inputs(self, case: LoadCase) -> Mapping[str, Range]:
+        """Return the size of the cutting force over its greatest, and the thrust between its two ends."""
+        least = self._least_share(self._stroke_of(case))
+        return {Driver.SIZE: Range(low=least, high=1.0), Driver.THRUST: Range(low=0.0, high=1.0)}
+
+    def _least_share(self, forces: AxialForces) -> float:
+        return forces.torque_nmm.low / forces.torque_nmm.high
+
+    def _stroke_of(self, case: LoadCase) -> AxialForces:
+        return next(f for f in self.strokes if f.stroke is case.stroke)
+
+    def cases(self) -> tuple[LoadCase, ...]:
+        """Return each stroke at each place."""
+        write = self.setup.write
+        found: list[LoadCase] = []
+        for forces in self.strokes:
+            for place in self.places_mm:
+                at = f" at ({', '.join(write.number(v, 'mm', '.1f') for v in place[:2])}) {write.name('mm')}"
+                where = at if len(self.places_mm) > 1 else ""
+                label, group = f"{forces.stroke}{where}", (len(found),)
+                found.append(LoadCase(label=label, stroke=forces.stroke, at_mm=place, group=group))
+        return tuple(found)
+
+    def loads(self, case: LoadCase, values: Mapping[str, float]) -> tuple[Load, ...]:
+        """Return thrust and torque in a case."""
+        forces, size, share = self._stroke_of(case), values[Driver.SIZE], values[Driver.THRUST]
+        span, sense = forces.thrust_n, 1.0 if forces.backward else -1.0
+        thrust_n = size * (span.low + share * (span.high - span.low))
+        turn = (0.0, 0.0, sense * size * forces.torque_nmm.high)
+        return (
+            Load(
+                body=self.part,
+                force_n=(0.0, 0.0, -thrust_n),
+                at_mm=case.at_mm,
+                moment_nmm=turn,
+                label="cut",
+            ),
+        )
+
+    def weakest(self, borne: Callable[[Mapping[str, float]], Borne]) -> Borne:
+        """Return what is borne least: the greatest torque with the least and with the greatest thrust."""
+        ends = (borne({**self.heaviest, Driver.THRUST: share}) for share in (0.0, 1.0))
+        return min(ends, key=lambda b: b.low_factor)
+
+    @property
+    def floor_mm(self) -> float:
+        """Height at which the tool meets the part first; blocks stay below it."""
+        return min(place[2] for place in self.places_mm)
+
+    def clears(self, shape: Shape) -> bool:
+        """Say whether a shape stays below that; what stands higher is not known to be clear."""
+        return box_of(shape)[5] <= self.floor_mm - self.setup.machine.least_clearance_mm + _SAME_MM
+
+    def counterpart(self, case: LoadCase) -> LoadCase:
+        """Return the case of the same stroke and place."""
+        same = [c for c in self.cases() if c.stroke is case.stroke]
+        return min(same, key=lambda c: math.dist(c.at_mm, case.at_mm))
+
+    def lighter(self) -> tuple[Lighter, ...]:
+        """Return the feed in one turn; that of a tap follows from its thread, and nothing makes it less."""
+        return (
+            Lighter(
+                kind=RemedyKind.FEED_IN_TURN,
+                now_mm=self.feed_mm,
+                least_mm=LEAST_FEED_MM,
+                step_mm=_FEED_STEP_MM,
+                at=lambda value: replace(self, feed_mm=value),
+            ),
+        )
+
+    def turned(self) -> Iterator[tuple[RemedyKind, tuple[str, str], AxialProcess]]:
+        """Yield nothing: it goes down one way."""
+        yield from ()
+
+    def alone_in(self, setup: Setup) -> Setup:
+        """Return a set-up with this tool in this part and no other."""
+        alone = replace(self.made, parts=(self.part,))
+        if isinstance(alone, Drilling):
+            return replace(setup, drills=(alone,), end_mills=())
+        return replace(setup, drills=(), end_mills=(alone,))
+
+    def moved_to(self, setup: Setup, placed: Mapping[str, Solid]) -> AxialProcess:
+        """Return the same tool in the same place of the part held otherwise."""
+        before, after = (matrix_of(s.body(self.part).at) for s in (self.setup, setup))
+        way = after @ np.linalg.inv(before)
+        places = tuple(to_vector((way @ np.append(place, 1.0))[:3]) for place in self.places_mm)
+        return replace(self, setup=setup, placed=placed, places_mm=places)
+
+    def scene(self, _rig: Rig) -> None:
+        """Return nothing: a freed part goes round with the tool or climbs up it, and is not followed."""
+
+
+def plunge_name(run: Drilling | EndMilling) -> str:
+    """Return what the plunges of a run are called."""
+    return f"{run.name} plunge"
+
+
+def drilling_of(setup: Setup, placed: Mapping[str, Solid], drill: Drilling, part: str) -> AxialProcess:
+    """Return a part under a drill, with the seat before it and the tap after it.
+
+    Raises
+    ------
+    NotComputedError
+        The hole is not found on the part.
+    """
+    hole = hole_of(setup.body(part), drill)
+    drill_mm = hole.diameter_mm if drill.drill_mm is None else drill.drill_mm
+    usual = drill_feed_mm(drill_mm) if drill.feed_mm is None else Range.exactly(drill.feed_mm)
+    takes = shearing(drill.cuts_as)
+
+    def fed(feed_mm: float) -> tuple[AxialForces, ...]:
+        feed = Range(low=min(usual.low, feed_mm), high=feed_mm)
+        strokes = drill_forces(takes, drill_mm, feed, drill.point_deg, through=hole.through)
+        if drill.seat_mm is not None:
+            strokes += (plunge_forces(takes, drill.seat_mm, feed, _SEAT_TEETH, AxialStroke.SEATS),)
+        if drill.thread is not None:
+            strokes += tap_forces(takes, *thread_of(drill.thread), drill.lead_pitches)
+        return strokes
+
+    return AxialProcess(
+        setup=setup,
+        placed=placed,
+        part=part,
+        made=drill,
+        places_mm=(to_vector(hole.start),),
+        feed_mm=usual.high,
+        fed=fed,
+        tool=Tool.DRILL,
+    )
+
+
+def plunging_of(setup: Setup, placed: Mapping[str, Solid], run: EndMilling, part: str) -> AxialProcess:
+    """Return a part under the plunges of an end mill.
+
+    Raises
+    ------
+    NotComputedError
+        The cutter widens upward, so that how wide it cuts changes as it goes down.
+    """
+    if run.shape == CutterShape.TAPERED:
+        message = f"a tapered cutter widens as it plunges, and what {run.name} then takes is not worked out"
+        raise NotComputedError(message)
+    teeth, each_mm = run.teeth or 1, run.feed_mm_tooth or 0.0
+    takes, rounded = shearing(run.cuts_as), run.corner_radius_mm > 0.0
+
+    def fed(feed_mm: float) -> tuple[AxialForces, ...]:
+        feed = Range.exactly(feed_mm)
+        return (plunge_forces(takes, run.diameter_mm, feed, teeth, rounded=rounded),)
+
+    return AxialProcess(
+        setup=setup,
+        placed=placed,
+        part=part,
+        made=run,
+        places_mm=_plunged_mm(placed[part], run),
+        feed_mm=teeth * each_mm,
+        fed=fed,
+        tool=Tool.CUTTER,
+    )
+
+
+def refuse_no_force(run: EndMilling) -> NoReturn:
+    """Refuse to load a part by a run of which nothing is stated that its force could be worked out from.
+
+    Raises
+    ------
+    NotComputedError
+        Says what to state.
+    """
+    message = (
+        f"how hard the cutter of {run.name} pushes is not known: state its teeth, feed_mm_tooth and deep_mm, "
+        "or a [[mill]] over the part"
+    )
+    raise NotComputedError(message)
+
+
+def plunges_into(placed: Mapping[str, Solid], run: EndMilling, part: str) -> bool:
+    """Say whether a run plunges anywhere over a part."""
+    return bool(_plunged_mm(placed[part], run))
+
+
+def _plunged_mm(solid: Solid, run: EndMilling) -> tuple[Vector, ...]:
+    """Return where a run plunges over a part, seen from above, each place once."""
+    box, radius = box_of(solid), 0.5 * run.diameter_mm
+    found: dict[Vector, None] = {}
+    for move in run.moves:
+        for x, y in move.at_mm if move.kind == CutterMove.PLUNGE else ():
+            if box[0] - radius < x < box[3] + radius and box[1] - radius < y < box[4] + radius:
+                found[x, y, move.z_mm or 0.0] = None
+    return tuple(found)

@@ -1,0 +1,167 @@
+"""Parts under a drill, a tap and a plunging end mill, held by straps: factors by hand."""
+
+from __future__ import annotations
+
+import math
+
+import cadquery as cq
+import pytest
+
+from fixturecheck import engine
+from fixturecheck.holding.axial import drilling_of, plunging_of
+from fixturecheck.holding.factor import load_cases
+from fixturecheck.machining.boring import AxialStroke
+from fixturecheck.result.finding import Kind, Verdict
+from fixturecheck.result.hold import Driver, Tool
+from fixturecheck.setup.holding import Clamp, Holding
+from fixturecheck.setup.model import Setup
+from fixturecheck.setup.tools import Drilling, EndMilling, MillMove
+from tests.checks.gauged import body
+from tests.holding.blocks import fixture, table
+from tests.holding.rigs import rigged
+
+MU = 0.15
+# Of soft steel with a dull drill of 6 mm at 0.1 mm a turn; Kienzle by hand.
+_CHIP = 0.05 * math.sin(math.radians(59.0))
+TORQUE_NMM = 1.5 * 2100.0 * _CHIP**-0.26 * 36.0 * 0.1 / 8.0
+THRUST_N = 4.0 / 6.0 * TORQUE_NMM * math.sin(math.radians(59.0))
+GRAB_NMM = TORQUE_NMM * 2.0**0.74
+LIFT_N = GRAB_NMM / 3.0 * math.tan(math.radians(30.0))
+
+
+def plate(at=(0.0, 0.0), *, blind=False, long=80.0):
+    """A plate of 40 x 10 with a hole of 6 mm."""
+    drawn = cq.Workplane("XY").box(long, 40.0, 10.0, centered=(True, True, False))
+    hole = cq.Workplane("XY").circle(3.0).extrude(20.0).translate((*at, 4.0 if blind else -5.0))
+    return body("plate", drawn.cut(hole).solids().val(), material="steel_1018", finish={"*": "ground"})
+
+
+def straps(force_n, *places):
+    """Straps that press with half the force in their screws, known exactly."""
+    return tuple(
+        Clamp(name=f"strap_{n}", kind="strap", body="plate", at_mm=(*p, 10.0), force_n=2 * force_n,
+              spread_share=0.0)
+        for n, p in enumerate(places)
+    )  # fmt: skip
+
+
+def bench(part, under, clamps, **given):
+    cross = Drilling(
+        name="cross", parts=("plate",), hole="round", flute_mm=60, stick_out_mm=80, feed_mm=0.1, **given
+    )
+    return Setup(
+        name="bench",
+        bodies=(part, *under),
+        drills=(cross,),
+        holding=Holding(magnet="off", coolant=False, mu=(MU, MU), clamps=clamps),
+    )
+
+
+def least(setup, stroke):
+    """The factor of one stroke of the drill."""
+    placed = {b.name: b.solid for b in setup.bodies}
+    job = drilling_of(setup, placed, setup.drills[0], "plate")
+    return min(b.low_factor for b in load_cases(rigged(setup), job).borne if b.case.stroke is stroke)
+
+
+def test_a_wrong_go_by_a_drill_beyond_what_the_part_stands_on(compared):
+    """Thrust 25 mm beyond the rail, a strap 40 mm inside it, and the weight: moments about the edge."""
+    rail = fixture("rail", (-35, -20, -15), (10, 20, 0))
+    setup = bench(plate((35.0, 0.0), blind=True), (rail,), straps(600.0, (-30.0, 0.0)))
+    # Of the plate 80 x 40 x 10 less its hole; steel of 7.85 g/cm3.
+    weight_n = (80 * 40 * 10 - math.pi * 9 * 6) * 7.85e-6 * 9.81
+    by_hand = (600.0 * 40.0 + weight_n * 10.0) / (THRUST_N * 25.0)
+    assert by_hand < 1.0
+    compared(
+        "plate drilled beyond the rail that it stands on",
+        expected=by_hand,
+        got=least(setup, AxialStroke.DRILLS),
+    )
+    # Asked alone no cure is looked for.
+    (found,) = engine.check(setup, only=["crash"]).findings
+    assert (found.verdict, found.kind) == (Verdict.NO_GO, Kind.WAY)
+    assert found.value == pytest.approx(by_hand, rel=0.01)
+    assert "goes round with the drill" in found.says
+
+
+def test_a_wrong_go_by_the_torque_of_a_drill_on_a_plate_under_two_straps(compared):
+    """It grabs as it breaks through: torque against two strapped feet 60 mm apart, less what it lifts.
+
+    Friction of a foot acts within 1.5 mm of its middle, square feet of 4 mm.
+    """
+    feet = tuple(fixture(f"foot_{s}", (x - 2, -2, -10), (x + 2, 2, 0)) for s, x in (("l", -30), ("r", 30)))
+    setup = bench(plate(), feet, straps(400.0, (-30.0, 0.0), (30.0, 0.0)))
+    weight_n = (80 * 40 * 10 - math.pi * 9 * 10) * 7.85e-6 * 9.81
+    by_hand = MU * (800.0 + weight_n) * 30.0 / (GRAB_NMM + MU * LIFT_N * 30.0)
+    assert 0.3 < by_hand < 3.0
+    found = least(setup, AxialStroke.BREAKS_THROUGH)
+    compared("plate under two straps, turned as a drill breaks through", expected=by_hand, got=found)
+    # In the full hole the thrust presses on the feet by more than the torque needs.
+    assert MU * 0.5 * THRUST_N * 30.0 > TORQUE_NMM
+    assert least(setup, AxialStroke.DRILLS) == pytest.approx(30.0)
+
+
+def test_a_tap_turns_the_plate_in_and_out(compared):
+    """M6: 0.613 mm of thread in twelve chips; torque by hand, its friction on the feet as above."""
+    feet = tuple(fixture(f"foot_{s}", (x - 2, -2, -10), (x + 2, 2, 0)) for s, x in (("l", -30), ("r", 30)))
+    setup = bench(plate(), feet, straps(400.0, (-30.0, 0.0), (30.0, 0.0)), drill_mm=5.0, thread="M6")
+    torque_nmm = 2.0 * 2100.0 * (0.613 / 12.0) ** -0.26 * 6.0 / 8.0
+    pulls_n = 0.2 * torque_nmm / 3.0
+    weight_n = (80 * 40 * 10 - math.pi * 9 * 10) * 7.85e-6 * 9.81
+    by_hand = MU * (800.0 + weight_n) * 30.0 / (torque_nmm + MU * pulls_n * 30.0)
+    compared("the same under a tap", expected=by_hand, got=least(setup, AxialStroke.TAPS))
+    assert least(setup, AxialStroke.BACKS_OUT) == pytest.approx(2.0 * by_hand, rel=0.01)
+
+
+def plunged(shape="square", **given):
+    part = body("plate", cq.Workplane("XY").box(80, 40, 10, centered=(True, True, False)).val(),
+                material="steel_1018", finish={"*": "ground"})  # fmt: skip
+    run = EndMilling(
+        name="entry", parts=("plate",), makes=("top",), shape=shape, diameter_mm=8.0, flute_mm=20.0,
+        stick_out_mm=30.0, moves=(MillMove(kind="plunge", at_mm=((35.0, 0.0),), z_mm=5.0),), **given,
+    )  # fmt: skip
+    rail = fixture("rail", (-35, -20, -15), (10, 20, 0))
+    return Setup(
+        name="bench",
+        bodies=(part, rail),
+        end_mills=(run,),
+        # Rough enough that it tips before it turns.
+        holding=Holding(magnet="off", coolant=False, mu=(1.0, 1.0), clamps=straps(600.0, (-30.0, 0.0))),
+    )
+
+
+def test_a_wrong_go_by_a_plunge_beyond_what_the_part_stands_on(compared):
+    """Thrust is 0.8 of the cutting force along both edges; moments about the edge of the rail."""
+    setup = plunged(teeth=2, feed_mm_tooth=0.05)
+    job = plunging_of(setup, {b.name: b.solid for b in setup.bodies}, setup.end_mills[0], "plate")
+    thrust_n = 0.8 * 1.5 * 2100.0 * 0.05**-0.26 * 8.0 * 0.1 / 2.0
+    weight_n = 80 * 40 * 10 * 7.85e-6 * 9.81
+    by_hand = (600.0 * 40.0 + weight_n * 10.0) / (thrust_n * 25.0)
+    borne = load_cases(rigged(setup), job).borne[0]
+    compared("plate that an end mill plunges into beyond its rail", expected=by_hand, got=borne.low_factor)
+    assert job.forces[Driver.THRUST].high == pytest.approx(thrust_n)
+    assert job.tool is Tool.CUTTER
+
+
+@pytest.mark.parametrize(
+    ("given", "reason"),
+    [
+        ({}, "state its teeth, feed_mm_tooth"),
+        ({"shape": "tapered", "taper_deg": 5.0, "teeth": 2, "feed_mm_tooth": 0.05}, "widens"),
+    ],
+)
+def test_what_is_not_known_of_a_plunge_is_unknown(given, reason):
+    found = engine.check(plunged(**given), only=["hold"]).findings
+    assert [(f.verdict, reason in f.says) for f in found] == [(Verdict.UNKNOWN, True)]
+
+
+def test_a_feed_that_is_not_stated_is_all_that_a_hand_may_make_of_it():
+    """6 mm: 0.05 to 0.15 mm a turn, Machinery's Handbook, from memory; told as assumed."""
+    rail = fixture("rail", (-40, -20, -15), (40, 20, 0))
+    setup = bench(plate(blind=True), (rail, table()), ())
+    hand = setup.drills[0]
+    hand = Drilling(name="cross", parts=hand.parts, hole="round", flute_mm=60, stick_out_mm=80)
+    job = drilling_of(setup, {b.name: b.solid for b in setup.bodies}, hand, "plate")
+    chip = 0.075 * math.sin(math.radians(59.0))
+    assert job.forces[Driver.TORQUE].high == pytest.approx(1.5 * 2.1 * chip**-0.26 * 36.0 * 0.15 / 8.0)
+    assert job.feed_mm == 0.15
