@@ -43,7 +43,7 @@ Found = Callable[[Finding], None]
 """Called with each finding as soon as it is known."""
 
 STEPS: Mapping[str, tuple[str, ...]] = {
-    "contacts": ("seat", "nest", "angle", "drill", "vise", "rolls"),
+    "contacts": ("seat", "nest", "angle", "drill", "vise", "wall", "rolls"),
     "cuts": ("reach", "mill", "align", "limits", "clear"),
     "dials": ("dials",),
     "rest": ("rest", "location", "tolerance"),

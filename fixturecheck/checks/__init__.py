@@ -34,6 +34,7 @@ MODULES = {
     "drill": "fixturecheck.checks.drill",
     "mill": "fixturecheck.checks.mill",
     "vise": "fixturecheck.checks.vise",
+    "wall": "fixturecheck.checks.wall",
     "hardening": "fixturecheck.checks.hardening",
 }
 

@@ -1,23 +1,22 @@
 """Does a vise press where it can: does its jaw cock or lift, how far do parts stand out, is a ring squeezed.
 
 What: for each jaw that is clamped, the area and pressure of what it presses, how its push spreads along it,
-how far the parts stand over it, and how far a ring or a wall between the jaws bends and springs back.
+how far the parts stand over it, and how far a ring between the jaws bends and springs back.
 Why: a jaw that presses off its middle cocks and holds by a corner; one that presses high lifts the part; a
 ring that is bored round in the vise is oval when it opens.
 Formulas: pressure = force / area, sloped along the jaw about its middle: p = F / A (1 - e (x - c) / k^2), so
 that a push outside the middle third of an even strip opens its far side; a ring changes by
-(pi/4 - 2/pi) W R^3 / (E I), a wall bends as a cantilever with shear and the give of its foot.
+(pi/4 - 2/pi) W R^3 / (E I).
 Limits: pressure everywhere along the jaw; no-go where the push passes beside all of it or a body is pressed
-by nothing, and a caution where all of it lies above the middle; a quarter of the zone of what is made for a
-wall, 5 um without one (chosen here, no source); 5000 N/cm2 on finished faces and an overhang of
-twice the gripped height (chosen here, no source); the zone of a bore. The screw is taken to push at the
-middle of the jaw's face.
+by nothing, and a caution where all of it lies above the middle; 5000 N/cm2 on finished faces and an
+overhang of twice the gripped height (chosen here, no source); the zone of a bore. The screw is taken to push
+at the middle of the jaw's face. What bends besides, `wall` answers.
 Go: a block in the middle of the jaw. No-go: the same block at one end of it, with nothing at the other.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 import numpy as np
 
@@ -32,19 +31,16 @@ from fixturecheck.holding.jaws import (
     grip_of,
     joined_spread,
     packing,
-    pressed_flats,
     pushes,
 )
+from fixturecheck.holding.squeeze import SqueezedPart, squeezed_parts
 from fixturecheck.kernel.measure import box_of, extent_along
 from fixturecheck.kernel.place import matrix_of
-from fixturecheck.kernel.walls import Wall, walls_behind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.hold import ClampKind
-from fixturecheck.setup.model import Body, Setup
-from fixturecheck.setup.records import BodyRole
 from fixturecheck.shop.tables import material
 from fixturecheck.sizes.faces import RoundFace, holes_of, round_faces
-from fixturecheck.statics.wall import bent_mm, section_mm4, squeezed_mm
+from fixturecheck.statics.wall import section_mm4, squeezed_mm
 from fixturecheck.wording.sentences import first_up
 
 ID = "vise"
@@ -55,11 +51,6 @@ MOST_OVERHANG = 2.0
 _CHOSEN = "chosen here, no source"
 _THIRD = "closed form: what bears no tension is pressed all over within its kern, of a strip its middle third"
 _RING = "Roark, circular rings, from memory; a wall thin against its radius"
-_WALL = "closed form of a cantilever with shear and the give of its foot; limit chosen here, no source"
-_WALL_OF_ZONE = 0.25
-"""How much of the tightest zone of what is made a wall may spring back by: chosen here, no source."""
-_WALL_ALLOWED_MM = 0.005
-"""The same where no zone is stated: chosen here, no source."""
 _THIN = 0.25
 """Wall over mean radius up to which a ring counts as thin."""
 
@@ -78,14 +69,11 @@ def check(stage: Stage) -> Iterator[Finding]:
             yield _pressure(stage, grip)
         yield _cocks(stage, grip)
         yield _lifts(stage, grip)
-        for name in grip.spreads:
-            body = stage.setup.body(name)
-            if body.role == BodyRole.PART:
-                out = _overhang(stage, grip, name)
-                if out is not None:
-                    yield out
-                yield from _ring(stage, grip, body)
-        yield from _walls(stage, grip)
+        for part in squeezed_parts(stage.setup, stage.placed, stage.contacts, grip):
+            out = _overhang(stage, grip, part)
+            if out is not None:
+                yield out
+            yield from _ring(stage, grip, part)
 
 
 def _presses_nothing(stage: Stage, clamp: Pressed) -> Finding:
@@ -207,13 +195,13 @@ def _lifts(stage: Stage, grip: Grip) -> Finding:
     )
 
 
-def _overhang(stage: Stage, grip: Grip, part: str) -> Finding | None:
+def _overhang(stage: Stage, grip: Grip, squeezed: SqueezedPart) -> Finding | None:
     """Hold what stands out over the jaw against the height that it grips; None where that is a level line."""
-    write = stage.setup.write
-    own = [p.shape.geometry for p in grip.patches if part in p.bodies]
-    ends = [extent_along(shape, UP) for shape in own]
+    write, part = stage.setup.write, squeezed.body.name
+    own = [p for p in grip.patches if part in p.bodies] or [p.patch for p in squeezed.presses if p.front]
+    ends = [extent_along(p.shape.geometry, UP) for p in own]
     low_mm, high_mm = min(e[0] for e in ends), max(e[1] for e in ends)
-    out_mm = max(box_of(stage.placed[part])[5] - high_mm, 0.0)
+    out_mm = max(box_of(squeezed.solid)[5] - high_mm, 0.0)
     gripped_mm = high_mm - low_mm
     if gripped_mm <= LEVEL:
         return None
@@ -230,17 +218,17 @@ def _overhang(stage: Stage, grip: Grip, part: str) -> Finding | None:
         kind=Kind.OVERHANG,
         about=(part, grip.jaw),
         says=says,
-        remedy=f"{_taller(stage, grip, part, low_mm, needed_mm)}or back it up with a block behind the cut.",
+        remedy=f"{_taller(stage, grip, squeezed, low_mm, needed_mm)}or back it up with a block behind the "
+        "cut.",
         source=_CHOSEN,
     )
 
 
-def _taller(stage: Stage, grip: Grip, part: str, low_mm: float, needed_mm: float) -> str:
+def _taller(stage: Stage, grip: Grip, part: SqueezedPart, low_mm: float, needed_mm: float) -> str:
     """Say how much of a part to grip, and how high a spare jaw reaches that far up its face."""
     write = stage.setup.write
     needed = write.length(needed_mm, ".1f", "up")
-    flats = pressed_flats(stage.setup, stage.placed, stage.contacts, grip)
-    tops = [extent_along(f, UP)[1] for ref, f, patch in flats if ref.body == part and patch in grip.patches]
+    tops = [extent_along(face, UP)[1] for _, face, press in part.flats() if press.front]
     if not tops or max(tops) < low_mm + needed_mm - LEVEL:
         return f"Grip at least {needed} of it, "
     jaw_mm = extent_along(stage.placed[grip.jaw], UP)[1]
@@ -248,102 +236,10 @@ def _taller(stage: Stage, grip: Grip, part: str, low_mm: float, needed_mm: float
     return f"Grip at least {needed} of it, with a spare jaw {over} higher than this one, "
 
 
-def wall_bends_mm(wall: Wall, force_n: float, youngs_modulus_mpa: float, poisson: float) -> float:
-    """Return how far a wall bends under a push where it is pressed; see `statics.wall.bent_mm`.
-
-    Parameters
-    ----------
-    wall : Wall
-        The wall.
-    force_n : float
-        The push on it.
-    youngs_modulus_mpa, poisson : float
-        Of its steel.
-
-    Returns
-    -------
-    float
-        mm.
-    """
-    return bent_mm(
-        force_n=force_n,
-        thick_mm=wall.thick_mm,
-        high_mm=wall.high_mm,
-        long_mm=wall.long_mm,
-        youngs_modulus_mpa=youngs_modulus_mpa,
-        poisson=poisson,
-        pressed_mm=wall.pressed_mm,
-        both_ends=wall.both_ends,
-    )
-
-
-def wall_allowed_mm(zones_mm: Iterable[float | None]) -> float:
-    """Return how far a wall may bend while faces are made.
-
-    Parameters
-    ----------
-    zones_mm : iterable of float or None
-        Their profile zones; None has none.
-
-    Returns
-    -------
-    float
-        mm.
-    """
-    stated = [z for z in zones_mm if z is not None]
-    return _WALL_OF_ZONE * min(stated) if stated else _WALL_ALLOWED_MM
-
-
-def _walls(stage: Stage, grip: Grip) -> Iterator[Finding]:
-    """Judge how far the jaws bend each wall that they press in: cut straight while bent, it springs back."""
-    setup, write, force = stage.setup, stage.setup.write, grip.clamp.force.force_n
-    for ref, face, patch in pressed_flats(setup, stage.placed, stage.contacts, grip):
-        walls = walls_behind(stage.placed[ref.body], face, patch.shape.geometry)
-        if not walls:
-            continue
-        body = setup.body(ref.body)
-        steel = material(body.material)
-        share = patch.contact.area_mm2 / max(grip.area_mm2, patch.contact.area_mm2)
-        stiff = steel.youngs_modulus_mpa[0], steel.poisson
-        each = [(wall_bends_mm(w, w.share * share * force.high, *stiff), w) for w in walls]
-        bent, wall = max(each, key=lambda one: one[0])
-        allowed_mm = wall_allowed_mm(body.zone_mm(name) for name in _made_on(setup, ref.body))
-        says = f"{grip.jaw} presses {ref} with up to {write.force(force.high)}. Behind it stands a wall "
-        says += f"{write.length(wall.thick_mm, '.3g')} thick and {write.length(wall.high_mm, '.3g')} high"
-        says += f"{' between two feet' if wall.both_ends else ''}, which bends by "
-        says += f"{write.gap(bent * 1e3, '.3g')} at most and springs back when the vise opens."
-        least_n = force.high * allowed_mm / bent
-        yield judge(
-            bent * 1e3,
-            unit="um",
-            at_most=allowed_mm * 1e3,
-            check=ID,
-            subject=ref,
-            kind=Kind.THIN_WALL,
-            about=(ref,),
-            says=says,
-            remedy="Fill the room behind the wall with a block that fits, grip below its foot, or press "
-            f"with {write.force(least_n, toward='down')} at most.",
-            source=_WALL,
-        )
-
-
-def _made_on(setup: Setup, part: str) -> Iterator[str]:
-    """Yield the faces that the cuts of a set-up make on a part."""
-    for cut in setup.cuts:
-        if part in cut.parts:
-            yield from (name for name in (cut.floor, cut.wall) if name)
-    for run in setup.end_mills:
-        if part in run.parts:
-            yield from run.makes
-    for mill in setup.mills:
-        if part in mill.parts:
-            yield mill.face
-
-
-def _ring(stage: Stage, grip: Grip, body: Body) -> Iterator[Finding]:
+def _ring(stage: Stage, grip: Grip, part: SqueezedPart) -> Iterator[Finding]:
     """Judge how far a ring is squeezed out of round, where its bore has a tolerance."""
-    write, turn = stage.setup.write, matrix_of(body.at)[:3, :3]
+    write, body = stage.setup.write, part.body
+    turn, force_n = matrix_of(body.at)[:3, :3], part.share * grip.clamp.force.force_n.high
     for hole in holes_of(body):
         outer = _wall_round(hole.face, round_faces(body))
         zones = [z for n in hole.names if (z := body.zone_mm(n))]
@@ -362,9 +258,7 @@ def _ring(stage: Stage, grip: Grip, body: Body) -> Iterator[Finding]:
             continue
         low, high = extent_along(body.solid, hole.face.axis)
         softest_mpa = material(body.material).youngs_modulus_mpa[0]
-        across, along = squeezed_mm(
-            grip.clamp.force.force_n.high, radius_mm, softest_mpa, section_mm4(wall_mm, high - low)
-        )
+        across, along = squeezed_mm(force_n, radius_mm, softest_mpa, section_mm4(wall_mm, high - low))
         most_n = grip.clamp.force.force_n.high * min(zones) / -across
         says = f"The jaws squeeze the ring at {name} by {write.gap(-across * 1e3)} in line with them, and it "
         says += f"grows {write.gap(along * 1e3)} square to them: bored round as it is held, it is that "

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,7 +10,6 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import ContactMap, Patch
 from fixturecheck.errors import NotComputedError
-from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.clamping import Pressed
 from fixturecheck.kernel.boolean import shared_mm3
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
@@ -19,11 +18,10 @@ from fixturecheck.kernel.measure import (
     box_gap_mm,
     extent_along,
     face_frame,
-    is_flat,
     loose_box,
 )
 from fixturecheck.kernel.sample import edge_points, triangles_of
-from fixturecheck.kernel.shapes import Face, Solid
+from fixturecheck.kernel.shapes import Solid
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.records import BodyRole
@@ -429,42 +427,6 @@ def packing(setup: Setup, placed: Mapping[str, Solid], clamp: Pressed) -> JawBlo
         if _free(solid, placed):
             return JawBlock(thick_mm=gap, wide_mm=wide, high_mm=over[1] - over[0], at_mm=at, solid=solid)
     return None
-
-
-def pressed_flats(
-    setup: Setup, placed: Mapping[str, Solid], contacts: ContactMap, grip: Grip
-) -> Iterator[tuple[FaceRef, Face, Patch]]:
-    """Yield the flat faces of parts that a jaw presses on, or presses against something, with the patch.
-
-    Parameters
-    ----------
-    setup : Setup
-        The set-up.
-    placed : mapping of str to Solid
-        Every body where it stands.
-    contacts : ContactMap
-        What touches.
-    grip : Grip
-        What the jaw presses.
-
-    Yields
-    ------
-    tuple of FaceRef, Face and Patch
-        Each face where it stands.
-    """
-    for patch in contacts.patches:
-        if patch.contact.kind != ContactKind.AREA:
-            continue
-        for part in patch.bodies:
-            if part not in grip.spreads or setup.body(part).role != BodyRole.PART:
-                continue
-            out = float(np.array(patch.outward(part)) @ grip.push)
-            if abs(out) < 1.0 - 1e-6 or (out < 0.0 and patch not in grip.patches):
-                continue
-            own = patch.sides_from(part)[0]
-            for face, name in zip(faces_of(placed[part]), setup.body(part).face_names(), strict=True):
-                if name in own.faces and is_flat(face):
-                    yield FaceRef.of(part, name), face, patch
 
 
 def _ends_of_jaw(setup: Setup, placed: Mapping[str, Solid], grip: Grip) -> tuple[float, float]:

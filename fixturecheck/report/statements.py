@@ -273,6 +273,7 @@ ASKED = {
     "drill": "holes",
     "mill": "end mills",
     "vise": "vise",
+    "wall": "walls",
     "hardening": "hardening",
 }
 """What each check answers, as a noun; a go names what it covers."""
@@ -296,12 +297,12 @@ QUESTIONS = {
     "drill": "can the holes be drilled and tapped",
     "mill": "does each end mill fit what it makes",
     "vise": "does the vise press straight",
+    "wall": "do thin walls bear the clamps",
     "hardening": "do sizes and hardness come out right",
     "made": "are the faces there that it seats by",
     "datum": "are faces measured from finished ones",
     "stock": "is all stock taken off",
     "burr": "is there a burr where it seats",
-    "wall": "do thin walls bear the clamps",
     "growth": "do faces stay within tolerance in hardening",
     "magnetism": "is magnetism gone before it matters",
 }

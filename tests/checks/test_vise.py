@@ -16,7 +16,7 @@ from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import equipment, place
 from fixturecheck.setup.model import Body, Setup
-from fixturecheck.statics.wall import ACROSS, ALONG, bent_mm, section_mm4, squeezed_mm
+from fixturecheck.statics.wall import ACROSS, ALONG, section_mm4, squeezed_mm
 from tests.checks.gauged import body
 
 
@@ -132,34 +132,6 @@ def test_what_the_jaw_does_not_press_is_not_held():
     how = pushes({"wide": rectangle(40.0, 10.0).moved(5.0), "small": rectangle(4.0, 10.0).moved(60.0)})
     assert (how.off_mm, how.most_off_mm) == (pytest.approx(10.0), pytest.approx(371.333 / 52.0, rel=1e-5))
     assert (how.idle, how.outside) == (("small",), False)
-
-
-def yoke(low_mm: float, zone_mm: float | None = None) -> Body:
-    """30 long and 20 wide: a base 10 high and two ears 3 thick that stand 20 over it."""
-    drawn = cq.Workplane().box(30, 20, 30, centered=(True, False, False))
-    drawn = drawn.cut(cq.Workplane().box(30, 14, 20, centered=(True, False, False)).translate((0, 3, 10)))
-    return body("yoke", drawn, at=place(at=(0, -20, low_mm)))
-
-
-def test_the_ears_of_a_yoke_bend_between_the_jaws():
-    """Two thirds of 2000 N press each ear over its 20 mm: the closed form of `tests/statics/test_wall.py`."""
-    ears = asked(vise_with(yoke(0.0)), Kind.THIN_WALL)
-    by_hand = bent_mm(
-        force_n=2000 * 2 / 3,
-        thick_mm=3.0,
-        high_mm=20.0,
-        long_mm=30.0,
-        youngs_modulus_mpa=200e3,
-        poisson=0.29,
-    )
-    assert len(ears) == 2
-    # The grid behind the face has 21 steps over 30 mm.
-    assert [f.value for f in ears] == [pytest.approx(by_hand * 1e3, rel=0.15)] * 2
-    assert {f.verdict for f in ears} == {Verdict.NO_GO}
-
-
-def test_a_yoke_that_is_gripped_by_its_base_bends_no_ear():
-    assert asked(vise_with(yoke(25.0)), Kind.THIN_WALL) == []
 
 
 def test_a_spare_jaw_fills_the_gap_before_the_part():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import ngsolve as ng
 import pytest
 from netgen.occ import Glue, OCCGeometry, Rectangle
@@ -32,6 +34,15 @@ def test_a_wall_between_two_feet():
     by_hand = 10.0 * 100.0**4 / (384.0 * 200e3 * 10.0 * 2.0**3 / 12.0)
     found = bent_mm(force_n=1000.0, thick_mm=2.0, high_mm=100.0, long_mm=10.0, both_ends=True, **STEEL)
     assert by_hand < found < 1.10 * by_hand
+
+
+def test_a_wall_that_tapers_to_half_its_thickness():
+    """12 F / (E b) times the integral of x^2 / t^3, x from the edge: 12 F L^3 / (E b t^3) (8 ln 2 - 5)."""
+    by_hand = 12.0 * 100.0 * 100.0**3 / (200e3 * 10.0 * 4.0**3) * (8.0 * math.log(2.0) - 5.0)
+    rows = [4.0 - 2.0 * (k + 0.5) / 20 for k in range(20)]
+    sizes = {"thick_mm": rows, "high_mm": 100.0, "long_mm": 10.0}
+    found = bent_mm(force_n=100.0, pressed_mm=(99.9, 100.0), **sizes, **STEEL)
+    assert by_hand < found < 1.08 * by_hand
 
 
 def field_mm(thick: float, high: float, low: float, both_ends: bool) -> float:

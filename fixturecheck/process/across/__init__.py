@@ -5,7 +5,6 @@ MODULES = {
     "datum": "fixturecheck.process.across.datum",
     "stock": "fixturecheck.process.across.stock",
     "burr": "fixturecheck.process.across.burr",
-    "wall": "fixturecheck.process.across.wall",
     "growth": "fixturecheck.process.across.growth",
     "magnetism": "fixturecheck.process.across.magnetism",
 }

@@ -1,0 +1,221 @@
+"""How far does each clamp bend a wall of a part, which springs back when it lets go.
+
+What: the wall behind each flat face that a jaw, a strap or a toe presses, or that stands against what a jaw
+presses in turn; cut straight while it is bent, it comes out crooked.
+Why: a wall beside a pocket gives way under the jaw, and a thin plate under a strap between its parallels.
+Formula: a strip from its foot to its edge, or between two feet, as thick as the wall is row by row, under an
+even push on what is pressed: bending, shear and the give of its foot (`statics.wall`).
+Limits: a quarter of the tightest zone of the faces that are made, 5 um without one (chosen here, no source).
+Material that ends at something that bears on the part from behind is no wall; round and free-form faces are
+not looked at. Of steel the softest counts, and the most force that the clamp may press with.
+Go: a block between the jaws, or a strap over a parallel. No-go: a wall of 1 mm beside a pocket 15 mm deep,
+pressed by 2 kN.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fixturecheck.checks.stage import Stage
+from fixturecheck.faceref import FaceRef
+from fixturecheck.holding.clamping import Pressed, pressed
+from fixturecheck.holding.jaws import grip_of
+from fixturecheck.holding.squeeze import bearing_from_behind, squeezed_parts
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.construct import vertex
+from fixturecheck.kernel.measure import face_frame, is_flat, on_face
+from fixturecheck.kernel.walls import Wall, walls_behind
+from fixturecheck.numeric import to_vector
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge
+from fixturecheck.result.hold import ClampKind
+from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.records import BodyRole
+from fixturecheck.shop.tables import Material, material
+from fixturecheck.statics.wall import bent_mm
+from fixturecheck.units import Writing
+
+ID = "wall"
+TITLE = "Walls under clamps"
+
+_SOURCE = "closed form of a strip with shear and the give of its foot; limit chosen here, no source"
+_OF_ZONE = 0.25
+"""How much of the tightest zone of what is made a wall may spring back by: chosen here, no source."""
+_ALLOWED_MM = 0.005
+"""The same where no zone is stated: chosen here, no source."""
+_ON_MM = 0.1
+"""How far a stated place may lie off the face that is meant."""
+_INTO = 0.5
+"""How much of a clamp's push must go straight into a face for it to be the one that is pressed."""
+
+
+_NOTICED = 0.01
+"""Share of what is allowed from which on a wall is told: chosen here, no source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Press:
+    """A flat face of a part under a push, and the walls behind it."""
+
+    part: Body
+    ref: FaceRef
+    force_n: float
+    walls: tuple[Wall, ...]
+
+
+def check(stage: Stage) -> Iterator[Finding]:
+    """Yield a finding for each face that a clamp presses and that has a wall behind it.
+
+    Parameters
+    ----------
+    stage : Stage
+
+    Yields
+    ------
+    Finding
+    """
+    for clamp in pressed(stage.setup, stage.placed):
+        found = _by_jaw if clamp.clamp.kind == ClampKind.VISE else _by_tip
+        presses = [press for press in found(stage, clamp) if press.force_n > 0.0]
+        told = [finding for press in presses if (finding := _wall(stage, clamp, press)) is not None]
+        yield from told
+        if presses and not told:
+            yield _solid(clamp, [press.ref for press in presses])
+
+
+def _by_jaw(stage: Stage, clamp: Pressed) -> Iterator[_Press]:
+    """Yield the faces that a jaw presses, and those that what it presses stands by."""
+    grip = grip_of(stage.contacts, clamp)
+    if grip is None:
+        return
+    for part in squeezed_parts(stage.setup, stage.placed, stage.contacts, grip):
+        name = part.body.name
+        for ref, face, press in part.flats():
+            behind = bearing_from_behind(part.touching, name, press.patch.outward(name))
+            yield _Press(
+                part=part.body,
+                ref=ref,
+                force_n=press.share * clamp.force.force_n.high,
+                walls=walls_behind(part.solid, face, press.patch.shape.geometry, behind),
+            )
+
+
+def _by_tip(stage: Stage, clamp: Pressed) -> Iterator[_Press]:
+    """Yield the flat face of a part that a strap or toe presses, where its tip stands on one."""
+    body, force = stage.setup.body(clamp.clamp.body), clamp.force
+    if body.role != BodyRole.PART:
+        return
+    solid, at = stage.placed[body.name], np.array(force.at_mm)
+    touching = tuple(p for p in stage.contacts.patches if body.name in p.bodies)
+    for face, name in zip(faces_of(solid), body.face_names(), strict=True):
+        if not is_flat(face) or not on_face(at, face, _ON_MM):
+            continue
+        _, out, _ = face_frame(face)
+        straight = -float(out @ np.array(force.direction))
+        if straight >= _INTO:
+            behind = bearing_from_behind(touching, body.name, to_vector(out))
+            yield _Press(
+                part=body,
+                ref=FaceRef.of(body.name, name),
+                force_n=straight * force.force_n.high,
+                walls=walls_behind(solid, face, vertex(at), behind),
+            )
+            return
+
+
+def _wall(stage: Stage, clamp: Pressed, press: _Press) -> Finding | None:
+    """Judge the wall that bends most behind a face; None where nothing bends to speak of."""
+    setup, write, ref = stage.setup, stage.setup.write, press.ref
+    allowed_mm = _allowed_mm(press.part.zone_mm(name) for name in _made_on(setup, press.part.name))
+    steel = material(press.part.material)
+    each = [(_bends_mm(wall, press.force_n, steel), wall) for wall in press.walls]
+    bends_mm, wall = max(each, key=lambda one: one[0], default=(0.0, None))
+    if wall is None or bends_mm < _NOTICED * allowed_mm:
+        return None
+    least_n = clamp.force.force_n.high * allowed_mm / bends_mm
+    says = f"{clamp.clamp.name} presses {ref} with up to {write.force(press.force_n)}. Behind it stands a "
+    says += f"wall {_sizes(wall, write)}, which bends by {write.gap(bends_mm * 1e3, '.3g')} at most and "
+    says += "springs back when it lets go."
+    foot = "press over what bears the part" if wall.both_ends else "press below its foot"
+    return judge(
+        bends_mm * 1e3,
+        unit="um",
+        at_most=allowed_mm * 1e3,
+        check=ID,
+        subject=ref,
+        kind=Kind.THIN_WALL,
+        about=(ref,),
+        named=clamp.clamp.name,
+        says=says,
+        remedy=f"Fill the room behind the wall with a block that fits, {foot}, or press with "
+        f"{write.force(least_n, toward='down')} at most{_torque(clamp, least_n, write)}.",
+        source=_SOURCE,
+        location_mm=clamp.force.at_mm,
+        direction=clamp.force.direction,
+    )
+
+
+def _solid(clamp: Pressed, faces: Sequence[FaceRef]) -> Finding:
+    """Say that nothing bends."""
+    return judge(
+        0.0,
+        unit="um",
+        verdict=Verdict.GO,
+        check=ID,
+        subject=clamp.clamp.name,
+        kind=Kind.THIN_WALL,
+        about=tuple(faces),
+        named=clamp.clamp.name,
+        says=f"What {clamp.clamp.name} presses is solid, or something bears on it right behind: "
+        f"{', '.join(faces)}.",
+        source=_SOURCE,
+    )
+
+
+def _bends_mm(wall: Wall, force_n: float, steel: Material) -> float:
+    """Return how far a wall bends under the push on its face."""
+    return bent_mm(
+        force_n=wall.share * force_n,
+        thick_mm=wall.rows_mm,
+        high_mm=wall.high_mm,
+        long_mm=wall.long_mm,
+        youngs_modulus_mpa=steel.youngs_modulus_mpa[0],
+        poisson=steel.poisson,
+        pressed_mm=wall.pressed_mm,
+        both_ends=wall.both_ends,
+    )
+
+
+def _torque(clamp: Pressed, least_n: float, write: Writing) -> str:
+    """Say which torque presses with no more than that; nothing where a force is stated."""
+    if clamp.clamp.torque_nm is None:
+        return ""
+    torque = clamp.clamp.torque_nm * least_n / clamp.force.force_n.high
+    return f", tightened to {write.torque(torque, toward='down')}"
+
+
+def _sizes(wall: Wall, write: Writing) -> str:
+    thick = [write.length(t, ".3g") for t in (wall.thick_mm, max(wall.rows_mm))]
+    says = f"{' to '.join(dict.fromkeys(thick))} thick and {write.length(wall.high_mm, '.3g')}"
+    return f"{says} {'wide between two feet' if wall.both_ends else 'high'}"
+
+
+def _allowed_mm(zones_mm: Iterable[float | None]) -> float:
+    """Return how far a wall may bend while faces of some profile zones are made, mm; None has none."""
+    stated = [z for z in zones_mm if z is not None]
+    return _OF_ZONE * min(stated) if stated else _ALLOWED_MM
+
+
+def _made_on(setup: Setup, part: str) -> Iterator[str]:
+    """Yield the faces that the cuts of a set-up make on a part."""
+    for cut in setup.cuts:
+        if part in cut.parts:
+            yield from (name for name in (cut.floor, cut.wall) if name)
+    for run in setup.end_mills:
+        if part in run.parts:
+            yield from run.makes
+    for mill in setup.mills:
+        if part in mill.parts:
+            yield mill.face
