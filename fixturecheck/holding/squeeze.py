@@ -24,7 +24,7 @@ _SQUARE = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Press:
+class FlatPress:
     """One flat contact of a part that takes the push, or passes it on.
 
     Parameters
@@ -53,7 +53,7 @@ class SqueezedPart:
         Where it stands.
     share : float
         Of the push of the jaw, how much goes through it.
-    presses : tuple of Press
+    presses : tuple of FlatPress
         Its flat contacts on either side; those of what stands inside it count none of the push.
     touching : tuple of Patch
         Every contact that it has.
@@ -62,10 +62,10 @@ class SqueezedPart:
     body: Body
     solid: Solid
     share: float
-    presses: tuple[Press, ...]
+    presses: tuple[FlatPress, ...]
     touching: tuple[Patch, ...]
 
-    def flats(self) -> Iterator[tuple[FaceRef, Face, Press]]:
+    def flats(self) -> Iterator[tuple[FaceRef, Face, FlatPress]]:
         """Yield its flat faces that are pressed, where they stand."""
         for press in self.presses:
             own = press.patch.sides_from(self.body.name)[0]
@@ -133,7 +133,7 @@ def squeezed_parts(
             solid=placed[name],
             share=shares[name],
             presses=tuple(
-                Press(patch=p, share=through.get(id(p), 0.0), front=taker == name)
+                FlatPress(patch=p, share=through.get(id(p), 0.0), front=taker == name)
                 for giver, taker, p in passes
                 if name in (giver, taker)
             ),

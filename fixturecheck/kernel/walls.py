@@ -77,18 +77,8 @@ class _Look:
         )
 
 
-def material_behind(solid: Solid, face: Face) -> Behind:
-    """Return how thick a solid is straight behind a flat face, on a grid of 21 by 21 over it.
-
-    Parameters
-    ----------
-    face : Face
-        One of the solid's faces.
-    """
-    return _behind(_Look(solid, face), face)
-
-
 def _behind(look: _Look, face: Face) -> Behind:
+    """Return how thick a solid is straight behind a flat face, on a grid of 21 by 21 over it."""
     ends = np.array([extent_along(face, axis) for axis in look.axes])
     step = (ends[:, 1] - ends[:, 0]) / _COUNT
     grid = [ends[i, 0] + step[i] * (np.arange(_COUNT) + 0.5) for i in range(2)]
