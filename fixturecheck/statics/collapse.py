@@ -31,8 +31,8 @@ from fixturecheck.statics.equilibrium import (
     uneven_fits,
     write_equations,
 )
-from fixturecheck.statics.limit import limit_factor
-from fixturecheck.statics.loading import LOOSE, LoadPath, PathEnd, State, load_path, settle_held
+from fixturecheck.statics.limit import limit_factor, unpushed_share
+from fixturecheck.statics.loading import BALANCED, LOOSE, LoadPath, PathEnd, State, load_path, settle_held
 from fixturecheck.statics.mechanism import StartingMotion, starting_motions
 
 CEILING = 100.0
@@ -123,7 +123,7 @@ def _collapse(holding: EquilibriumProblem, ceiling: float) -> Collapse:
     bound = limit_factor(equations)
     found: list[tuple[LoadPath, State]] = []
     for start in _starts(holding, equations):
-        if not start.must_rest and not _sheared(found[0][1]):
+        if not start.must_rest and not (_sheared(found[0][1]) and _may_rest_slick(start.resting)):
             continue
         try:
             rest, rests = settle_held(start.resting)
@@ -198,6 +198,11 @@ def _sheared(rest: State) -> bool:
     """Say whether friction carries some of a rest; where it does not, tapping the parts changes nothing."""
     shear, normal = np.abs(rest.carried_n[:, 1:]), rest.carried_n[:, 0]
     return float(shear.max(initial=0.0)) > NO_SHEAR * float(normal.max(initial=0.0))
+
+
+def _may_rest_slick(equations: Equations) -> bool:
+    """Say whether contacts without friction may carry the held loads, which is known without any search."""
+    return unpushed_share(equations) <= 2.0 * BALANCED
 
 
 def _motion_at_end(

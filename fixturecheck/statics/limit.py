@@ -118,6 +118,30 @@ def limit_factor(equations: Equations) -> float:
     return _read(str(answer.status), float(answer.x[-1]) * scale)
 
 
+def unpushed_share(equations: Equations) -> float:
+    """Return the least share of the held loads that contacts cannot balance by pushing alone.
+
+    Parameters
+    ----------
+    equations : Equations
+        The holding; its friction and its cutting load are not looked at.
+
+    Returns
+    -------
+    float
+        0 where pushing alone may hold, 1 where it takes nothing off.
+
+    References
+    ----------
+    Closed form: the balance of forces and moments, any text on statics.
+    """
+    size_n = float(np.linalg.norm(equations.held_n))
+    pushes = equations.approach[equations.outer, 0, :].T
+    if size_n == 0.0 or pushes.shape[1] == 0:
+        return float(size_n > 0.0)
+    return _least_rest(-pushes, equations.held_n / size_n, pushes.shape[1], 0.0)
+
+
 def _balance(equations: Equations, unit_n: float) -> tuple[Any, Any]:
     """Equilibrium rows: contact forces minus factor times cutting equals held, all in `unit_n`."""
     contacts = equations.approach.reshape(-1, equations.approach.shape[2]).T

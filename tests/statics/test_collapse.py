@@ -16,7 +16,15 @@ from fixturecheck.result.hold import FILM, Outcome
 from fixturecheck.statics import collapse as collapse_module
 from fixturecheck.statics.clamps import friction
 from fixturecheck.statics.collapse import collapse, factor_range, filmed, without
-from fixturecheck.statics.equilibrium import ContactPoint, EquilibriumProblem, Load, Rigid
+from fixturecheck.statics.equilibrium import (
+    ContactPoint,
+    EquilibriumProblem,
+    Load,
+    Rigid,
+    write_equations,
+)
+from fixturecheck.statics.limit import unpushed_share
+from fixturecheck.statics.loading import settle_held
 from fixturecheck.statics.mechanism import crash_verdict, follow_overlap, starting_motions
 from fixturecheck.units import factor_text
 from fixturecheck.wording.hold import loss_words
@@ -57,6 +65,17 @@ def test_slip_or_tip_under_a_push(compared):
     assert crate.factor.low * 60 == pytest.approx(min(75.0, 250 * 16 / 60), rel=1e-4)
     compared("crate that tips under a push", expected=66.67, got=crate.factor.low * 60)
     assert crate.motions[0].kind == "tips"
+
+
+@pytest.mark.parametrize("leans_deg", [0.0, 10.0, 45.0])
+def test_pushing_alone_leaves_the_weight_along_a_slope(leans_deg):
+    """Closed form: the sine. Where any of it is left there is no rest without friction."""
+    lean = math.radians(leans_deg)
+    weight = Load(body="part", force_n=(10 * math.sin(lean), 0, -10 * math.cos(lean)), at_mm=(0, 0, 0))
+    equations = write_equations(replace(block(mu=0.9, pull=0, tall=0.0), held=(weight,)))
+    assert unpushed_share(equations) == pytest.approx(math.sin(lean), abs=1e-8)
+    _, rests = settle_held(replace(equations, mu=np.zeros(4)))
+    assert rests is (leans_deg == 0.0)
 
 
 @pytest.mark.parametrize(("wide", "angle", "kind"), [(1.0, 26.56, "tips"), (3.0, 32.2, "slides")])
