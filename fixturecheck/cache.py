@@ -43,6 +43,9 @@ _TABLE = (
     "create table if not exists answers (key text primary key, name text not null, value blob not null, "
     "digest blob not null, bytes integer not null, used real not null)"
 )
+# A size stands behind the value in its row: to add them up without it, half a second is spent on 400 MB.
+_INDEX = "create index if not exists answers_by_use on answers (used, bytes)"
+_SIZE = "select sum(bytes) from answers"
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -150,6 +153,7 @@ class Cache:
             base.execute("pragma journal_mode = wal")
             base.execute("pragma synchronous = off")
             base.execute(_TABLE)
+            base.execute(_INDEX)
         except sqlite3.Error:
             base.close()
             raise
@@ -157,7 +161,7 @@ class Cache:
 
     def _forget(self, base: sqlite3.Connection) -> None:
         """Forget what was not used for longest, where there is too much."""
-        size = base.execute("select sum(bytes) from answers").fetchone()[0] or 0
+        size = base.execute(_SIZE).fetchone()[0] or 0
         if size <= self._most_bytes:
             return
         for key, its in base.execute("select key, bytes from answers order by used").fetchall():

@@ -33,7 +33,15 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_compu
 from fixturecheck.result.grouping import grouped
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.doubts import assumed, suspicions
-from fixturecheck.setup.model import Body, Cut, Setup, among_its_own, drawings_of, unstated
+from fixturecheck.setup.model import (
+    Body,
+    Cut,
+    Setup,
+    among_its_own,
+    drawings_of,
+    magnet_alone,
+    unstated,
+)
 from fixturecheck.setup.outline import bodies_drawn, facts_of, origin_of
 from fixturecheck.setup.records import BodyRole
 from fixturecheck.sizes.answer import hardening_found
@@ -81,6 +89,8 @@ _NOT_GROUND = _TELLS | {
 """What the wheel does not depend on."""
 _NOT_RESTED = _TELLS | {"wheel", "hardening", "drills", "dials", "transfers", "over_rolls", "squared"}
 """What neither nests nor the rest depend on."""
+_NOT_HELD = _TELLS | {"hardening", "dials", "transfers", "over_rolls", "squared"}
+"""What the hold and how parts come off do not depend on."""
 
 
 def _at_rest(setup: Setup) -> Setup:
@@ -116,12 +126,18 @@ class _Work:
         progress("contacts", 0.0)
         solids = {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
         stand = tuple(b.placed() for b in setup.bodies)
-        self.bare = {"rest": _at_rest(setup), "cuts": unstated(setup, _NOT_GROUND)}
+        self.bare = {
+            "rest": _at_rest(setup),
+            "cuts": unstated(setup, _NOT_GROUND),
+            "held": unstated(setup, _NOT_HELD),
+        }
         self.keys = {
             "contacts": asked_of("contacts", (stand, setup.tolerances)),
             "nest": asked_of("nest", self.bare["rest"]),
             "rest": asked_of("rest", (self.bare["rest"], sorted(asked))),
             "cuts": asked_of("cuts", self.bare["cuts"]),
+            "held": asked_of("held", (self.bare["held"], sorted(asked))) if setup.holding else "",
+            "magnet": asked_of("magnet", magnet_alone(setup)) if setup.holding else "",
         }
         contacts = recalled(self.keys["contacts"], lambda: find_contacts(stand, setup.tolerances))
         self.stage = Stage(setup=setup, placed=solids, contacts=contacts, cuts=())
@@ -209,15 +225,17 @@ class _Work:
         stage = self.stage
         # Loaded only where it is asked: the field solver alone takes most of a second to load.
         holding = import_module("fixturecheck.hold")
-        held = holding.held(
-            stage.setup,
+        work = partial(
+            holding.held,
+            self.bare["held"],
             stage.placed,
             stage.contacts,
             stage.cuts,
             asked=self.asked,
+            magnet_key=self.keys["magnet"],
             progress=self._progress,
         )
-        self.stage = replace(stage, held=held)
+        self.stage = replace(stage, held=recalled(self.keys["held"], work))
 
     def _miss(self, step: str, subject: str, reason: Exception) -> None:
         """Keep an `unknown` for the first check that asks for a step."""

@@ -21,14 +21,16 @@ from fixturecheck.holding.remedy_search import TrialHold
 from fixturecheck.holding.rig import Rig, rig_of
 from fixturecheck.holding.wheel import grinding_of
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
+from fixturecheck.kernel.recall import recalled
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.magnet.pull import Magnet, Pulls, magnet_of
+from fixturecheck.magnet.rating import MagnetSource, find_sources
 from fixturecheck.nesting.seating import footings, holding_nothing
 from fixturecheck.progress import Progress, silent
 from fixturecheck.release.sequence import release_of
 from fixturecheck.result.remedy import RemedyUnknown
-from fixturecheck.setup.model import Setup
+from fixturecheck.setup.model import Setup, magnet_alone
 from fixturecheck.setup.tools import loads_by_plunging
 
 ASKED = ("hold", "crash", "release")
@@ -48,6 +50,7 @@ def held(
     *,
     asked: Collection[str] = ASKED,
     mesher: TetMesher | None = None,
+    magnet_key: str = "",
     progress: Progress = silent,
 ) -> Held | None:
     """Work out how a set-up holds; None where it states no holding.
@@ -59,6 +62,8 @@ def held(
     ----------
     asked : collection of str
         The checks that will look at it; what is for others only is left out.
+    magnet_key : str
+        Of `magnet_alone` of the set-up: what stands behind its poles is kept under it; empty keeps nothing.
     """
     if setup.holding is None:
         return None
@@ -72,7 +77,9 @@ def held(
     there = {name: solid for name, solid in placed.items() if name not in idle}
     loose = {*movers(left, contacts.without(idle))} - setup.holding.jaws
     kept = kept_of(setup, standing, loose)
-    found = _worked_out(left, there, contacts.without(idle), cuts, asked, mesher or TetMesher(), progress)
+    source = partial(find_sources, magnet_alone(left), mesher := mesher or TetMesher())
+    sources = partial(recalled, magnet_key and f"{magnet_key} without {sorted(idle)}", source)
+    found = _worked_out(left, there, contacts.without(idle), cuts, asked, mesher, sources, progress)
     return replace(found, kept=kept, left_out=tuple(sorted(idle)))
 
 
@@ -83,13 +90,14 @@ def _worked_out(
     cuts: tuple[GroundCut, ...],
     asked: Collection[str],
     mesher: TetMesher,
+    sources: Callable[[], tuple[MagnetSource, ...]],
     progress: Progress,
 ) -> Held:
     """Work out how a set-up holds in which everything stands."""
     missing: dict[str, str] = {}
     progress("magnet", 0.0)
     loads, follows = "hold" in asked or "crash" in asked, "crash" in asked
-    magnet, pulls = _magnet(setup, contacts, mesher, missing, pulls=loads)
+    magnet, pulls = _magnet(setup, contacts, mesher, sources, missing, pulls=loads)
     benches: list[TrialHold] = []
     rig = None if missing or not loads else _rig(setup, placed, contacts, pulls, missing)
     if rig is not None:
@@ -216,14 +224,20 @@ def _remedied(benches: list[TrialHold], budget: Budget) -> tuple[list[PartHold],
 
 
 def _magnet(
-    setup: Setup, contacts: ContactMap, mesher: TetMesher, missing: dict[str, str], *, pulls: bool
+    setup: Setup,
+    contacts: ContactMap,
+    mesher: TetMesher,
+    sources: Callable[[], tuple[MagnetSource, ...]],
+    missing: dict[str, str],
+    *,
+    pulls: bool,
 ) -> tuple[Magnet | None, Pulls | None]:
     """Put the magnet together as stated, and solve its pulls where they are asked; None when it is off."""
     holding = setup.holding
     if holding is None or not setup.poles():
         return None, None
     try:
-        magnet = magnet_of(setup, contacts, mesher)
+        magnet = magnet_of(setup, contacts, mesher, sources=sources)
         share = holding.strength_share
         return magnet, magnet.pulls(share) if share and pulls else None
     except (NotComputedError, KernelError) as reason:

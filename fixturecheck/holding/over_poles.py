@@ -160,7 +160,7 @@ def _slid(bench: TrialHold, stands: ContactMap, axis: int, slide_mm: float) -> T
     if not all(process.clears(placed[name]) for name in under):
         return None
     known, holding = bench.magnet, setup.holding
-    sources = None if known is None else (known.source, *([known.soft] if known.soft else []))
+    sources = None if known is None else known.sources
     magnet = magnet_of(setup, contacts, bench.mesher, sources=sources)
     pulls = magnet.pulls(holding.strength_share if holding else 0.0)
     return replace(bench, process=process, rig=rig_of(setup, placed, contacts, pulls), magnet=magnet)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -174,6 +174,10 @@ class Magnet:
     soft: MagnetSource | None = None
     left_share: Mapping[tuple[FaceRef, FaceRef], float] = field(default_factory=dict)
 
+    def sources(self) -> tuple[MagnetSource, ...]:
+        """Return the sources that it may have, the stiffer first."""
+        return (self.source,) if self.soft is None else (self.source, self.soft)
+
     def pulls(self, strength: float) -> Pulls:
         """Solve at a share of the full magnet.
 
@@ -312,7 +316,7 @@ def magnet_of(
     contacts: ContactMap,
     mesher: TetMesher | None = None,
     *,
-    sources: Sequence[MagnetSource] | None = None,
+    sources: Callable[[], Sequence[MagnetSource]] | None = None,
 ) -> Magnet:
     """Build the magnet of a set-up and find what stands behind its poles.
 
@@ -324,8 +328,8 @@ def magnet_of(
         What touches as drawn, by which the band of gaps is chosen.
     mesher : TetMesher, optional
         Keeps meshes between calls.
-    sources : sequence of MagnetSource, optional
-        What stands behind the poles, the stiffer first, where that was found already.
+    sources : callable, optional
+        Finds what stands behind the poles, the stiffer first, where that is known otherwise.
 
     Returns
     -------
@@ -344,8 +348,8 @@ def magnet_of(
     if not {"n", "s"} <= {b.pole for b in bodies}:
         message = "only one kind of pole lies near the parts: the flux has no return path"
         raise NotComputedError(message)
-    sources = sources or find_sources(setup, mesher)
-    source = sources[0]
+    found = find_sources(setup, mesher) if sources is None else sources()
+    source = found[0]
     fineness = Fineness(band_mm=_band_mm(setup, contacts))
     wide, narrow = _Gaps(setup, wide=True), _Gaps(setup, wide=False)
     weak = magnet_model(_irons(bodies, source, "weak"), seat_gap_um=wide, fineness=fineness, mesher=mesher)
@@ -360,7 +364,7 @@ def magnet_of(
         if not material(b.material).magnetic
     ]
     notes += [PullNote(kind=PullNoteKind.NO_CURVE, of=m) for m in bounded]
-    soft = sources[1] if len(sources) > 1 else None
+    soft = found[1] if len(found) > 1 else None
     left = {(a, b): narrow.left_share(a, b) for a, b in (both_sides(g.name) for g in weak.gaps if g.counts)}
     return Magnet(weak=weak, strong=strong, source=source, soft=soft, notes=tuple(notes), left_share=left)
 

@@ -406,6 +406,24 @@ def unstated(setup: Setup, names: Collection[str]) -> Setup:
     return bare
 
 
+_OF_MAGNET = frozenset({"name", "bodies", "seats", "holding", "own", "units", "small_lengths"})
+
+
+def magnet_alone(setup: Setup) -> Setup:
+    """Return a set-up as if nothing but its magnet were there: poles, the seats on them, how it holds.
+
+    It is not validated again.
+    """
+    bare = unstated(setup, {one.name for one in fields(Setup)} - _OF_MAGNET)
+    bodies = tuple(b for b in setup.bodies if b.pole or b.poles)
+    names = {b.name for b in bodies} | {b.group for b in bodies if b.group}
+    names |= {pole.name for b in bodies for pole in b.poles}
+    seats = tuple(s for s in setup.seats if s.on in names)
+    for key, value in (("bodies", bodies), ("seats", seats)):
+        object.__setattr__(bare, key, value)
+    return bare
+
+
 def drawings_of(setup: Setup) -> dict[str, str]:
     """Return for each body the name of the first one drawn alike with the same role."""
     bodies = setup.bodies
