@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 import fixturecheck as fc
+from fixturecheck import hold
 from fixturecheck.engine import check
 from fixturecheck.kernel.place import translation
 from fixturecheck.kernel.recall import Memory, asked_of, key_of, recalled, remembering
@@ -108,6 +109,39 @@ def test_a_solid_counts_as_it_is_drawn_not_as_the_object_that_it_is():
     assert key_of(one) != key_of(other)
     shifted = moved(one, "stop", 1e-9)
     assert key_of(shifted) != key_of(one)
+
+
+def bar_on_a_table(**stated):
+    """A bar that a strap holds down while its top is ground."""
+    table = fc.body(
+        "table", cq.Workplane().box(200, 100, 20).translate((0, 0, -10)), role="fixture", faces={"top": ">Z"}
+    )
+    bar = fc.body(
+        "bar", cq.Workplane().box(40, 20, 20).translate((0, 0, 10)), material="steel_1018", finish="ground",
+        faces={"foot": "<Z", "floor": ">Z", "side": "<Y"},
+    )  # fmt: skip
+    strap = fc.Clamp(name="strap", kind="strap", body="bar", at_mm=(0, 0, 20), force_n=6000.0)
+    return fc.Setup(
+        name="bar on a table",
+        bodies=[table, bar],
+        seats=[fc.Seat(body="bar", face="foot", on="table", on_face="top", rank="primary")],
+        cuts=[fc.Cut(name="top", parts=("bar",), floor="floor", stock_mm=0.1)],
+        holding=fc.Holding(coolant=False, friction="ground_steel", clamps=(strap,)),
+        **stated,
+    )
+
+
+def test_a_hold_is_kept_while_nothing_that_it_depends_on_is_edited(monkeypatch):
+    """How a no-go counts is no part of it; the wheel is."""
+    calls, held = [], hold.held
+    monkeypatch.setattr(hold, "held", lambda *given, **how: calls.append(given) or held(*given, **how))
+    counts_less, other_wheel = {"severity": {"hold": "caution"}}, {"wheel": fc.Wheel(diameter_mm=150.0)}
+    with remembering(Memory()):
+        warm = [told(check(bar_on_a_table(**edit), only=["hold"])) for edit in ({}, counts_less, other_wheel)]
+    assert len(calls) == 2
+    assert warm[1:] == [
+        told(check(bar_on_a_table(**edit), only=["hold"])) for edit in (counts_less, other_wheel)
+    ]
 
 
 SIZES_MM = {

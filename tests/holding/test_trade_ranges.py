@@ -23,6 +23,7 @@ from fixturecheck.magnet.field.iron_loops import MU0_H_M
 from fixturecheck.magnet.iron import curves
 from fixturecheck.magnet.pull import FACE_ERROR_SHARE, magnet_of
 from fixturecheck.magnet.rating import PieceOnPoles, find_sources, piece_on, rating_gap_um
+from fixturecheck.setup.model import magnet_alone
 from fixturecheck.shop.tables import finish
 
 pytestmark = pytest.mark.slow
@@ -55,6 +56,11 @@ def coarse():
 @pytest.fixture(scope="module")
 def sources(mesher):
     return find_sources(on_chuck(), mesher)
+
+
+def test_what_stands_behind_the_poles_hangs_on_nothing_but_the_magnet(sources, mesher):
+    """It is kept from check to check by the magnet alone, whatever else of the set-up is edited."""
+    assert find_sources(magnet_alone(on_chuck()), mesher) == sources
 
 
 @pytest.fixture(scope="module")
