@@ -25,6 +25,9 @@ SHIM_MM, OVER_SHIM_N_CM2 = 0.1, 16.0
 PIECE = {"rating_piece_mm": (50.0, 40.0, 40.0), "rating_finish": "ground"}
 
 
+KNOWN = {"source_gap_mm": (0.3, 0.3), "source_mmf_a": (400.0, 400.0)}
+"""A source that needs not be found."""
+
 CHUCK = equipment(
     "flat_magnetic_chuck", name="chuck", length_mm=120.0, width_mm=60.0, back_rail_height_mm=0.0
 )
@@ -60,24 +63,21 @@ def down_n(pulls):
     return sum(f.weak_n for f in pulls.on("block"))
 
 
+def built(setup, mesher):
+    """The magnet of a set-up."""
+    return magnet_of(setup, find_contacts([b.placed() for b in setup.bodies], setup.tolerances), mesher)
+
+
 def weak_n(setup, mesher):
     """Pull on the block at the weak end, full, the strong end left out; pulls and centres of its faces."""
-    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
-    magnet = magnet_of(setup, contacts, mesher)
+    magnet = built(setup, mesher)
     found = least_pulls(magnet.weak, magnet.soft, 1.0).patches
     return [p for p in found if "block" in (p.a, p.b)]
 
 
 @pytest.fixture(scope="module")
-def magnet(mesher):
-    setup = on_chuck()
-    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
-    return magnet_of(setup, contacts, mesher)
-
-
-@pytest.fixture(scope="module")
-def states(magnet):
-    stated = Holding()
+def states(mesher):
+    stated, magnet = Holding(), built(on_chuck(), mesher)
     shares = {"full": 1.0, "trifle": stated.trifle_share, "residual": stated.residual_share}
     return {name: magnet.pulls(share) for name, share in shares.items()}
 
@@ -87,7 +87,7 @@ def test_less_magnet_pulls_less_by_more_than_its_share(states):
     pull = {name: down_n(p) for name, p in states.items()}
     share = Holding().trifle_share
     # Iron near saturation at full strength adds a little; at low fields it is less permeable, which takes it.
-    assert pull["trifle"] / pull["full"] == pytest.approx(share**2, rel=0.15)
+    assert pull["trifle"] / pull["full"] == pytest.approx(share**2, rel=0.04)
     assert 0.1 < pull["residual"] / pull["full"] / Holding().residual_share ** 2 < 1.0
 
 
@@ -105,25 +105,42 @@ def test_a_part_over_one_pole_only_has_no_return_path(states, mesher):
 
 
 @pytest.mark.parametrize(
-    ("stated", "low", "high"),
+    ("stated", "wide_um", "narrow_um"),
     [
-        # Brass of 0.1 mm: more than with perfect iron, where flux goes as one over seat, 16 um behind the
-        # poles and shim, (21 / 121)^2; iron takes some force at the seat that the shim gives back.
-        ({"shim_of_mm": 0.1}, 0.03, 0.2),
-        # Low ends. Planed 30 to 50 % of lapped: common practice, no source; as far from flat as a planed face
-        # may be it lies below. Cast iron 0.45 of mild steel: a chuck maker's manual, DD15508M p. 4-3.
-        ({"finish": "planed"}, 0.08, 0.5),
-        ({"material": "gray_iron"}, 0.2, 0.45),
+        # Half of Rz and of flatness of either face, at either end of the table: 5.6 and 5 of a ground one,
+        # 87.5 and 130 of a planed one; 0.4 and 0.5, 6.4 and 10. What the field makes of gaps and irons is
+        # held to full fields and to what the trade says of finishes and materials elsewhere.
+        ({}, 10.6, 0.9),
+        ({"finish": "planed"}, 114.05, 8.65),
+        ({"shim_of_mm": 0.1}, 110.6, 100.9),
     ],
 )
-def test_what_is_stated_of_the_part_shows_in_the_pull(states, mesher, stated, low, high):
-    """A shim, a coarse finish and cast iron: by the field alone, against the ground mild block."""
-    found = weak_n(on_chuck(**stated), mesher)
-    assert low < sum(p.pull_n for p in found) / down_n(states["full"]) < high
+def test_finish_flatness_and_a_shim_are_the_gap_of_the_seat(mesher, stated, wide_um, narrow_um):
+    magnet = built(on_chuck(**stated, **KNOWN), mesher)
+    for model, gap_um in ((magnet.weak, wide_um), (magnet.strong, narrow_um)):
+        gaps_um = [1e3 * g.gap_mm for g in model.gaps if "block.seat" in g.name]
+        assert len(gaps_um) == 2
+        assert np.concatenate(gaps_um) == pytest.approx(gap_um, abs=0.01)
+
+
+def test_a_part_of_cast_iron_has_its_curve(mesher):
+    """Gray iron as cast, B at three fields: a public magnetics table; a lot may be a tenth weaker."""
+    magnet = built(on_chuck(material="gray_iron", **KNOWN), mesher)
+    points = np.array([1816.0, 4806.0, 11_591.0]), np.array([0.410, 0.695, 0.958])
+    weak, strong = (
+        next(b.law for b in m.bodies if b.name == "block").flux_density_t(points[0])
+        for m in (magnet.weak, magnet.strong)
+    )
+    assert ((0.88 * points[1] < weak) & (weak < points[1])).all()
+    assert ((points[1] < strong) & (strong < 1.12 * points[1])).all()
 
 
 def test_a_burr_under_one_end_costs_hold_and_draws_it_to_the_other(states, mesher):
-    """Drawn as it stands on a burr of 5 um: sign and size are common practice, no source."""
+    """Drawn as it stands on a burr of 5 um, which costs hold noticeably: common practice, no source.
+
+    No more than with perfect iron before the stiff source, where flux goes as one over 10.6 um of seat, 16 um
+    behind the poles and 2.5 um of burr in the mean; iron takes some force that the burr gives back.
+    """
     flat = on_chuck()
     turn_deg = math.degrees(math.asin(0.005 / 30.0))
     block = flat.body("block")
@@ -131,7 +148,7 @@ def test_a_burr_under_one_end_costs_hold_and_draws_it_to_the_other(states, meshe
     setup = replace(flat, bodies=(*flat.bodies[:-1], tipped))
     found = weak_n(setup, mesher)
     whole_n = sum(p.pull_n for p in found)
-    assert 0.3 < whole_n / down_n(states["full"]) < 0.97
+    assert (26.6 / 29.1) ** 2 < whole_n / down_n(states["full"]) < 0.98
     # Turned about Y, the end at the right hangs down and touches.
     assert sum(p.pull_n * p.centre_mm[0] for p in found) / whole_n > 0.1
 
