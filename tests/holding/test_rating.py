@@ -160,9 +160,9 @@ def test_the_low_end_lies_below_what_any_source_between_gives(mesher):
 
 
 def test_a_source_that_is_stated_is_taken_as_it_is(mesher):
-    setup = on_chuck(source_gap_mm=(0.3, 0.9), source_mmf_a=(250.0, 640.0))
+    setup = on_chuck(source_gap_mm=(0.3, 5.0), source_mmf_a=(250.0, 3640.0))
     found = find_sources(setup, mesher)
-    assert found == (MagnetSource(mmf_a=250.0, gap_mm=0.3), MagnetSource(mmf_a=640.0, gap_mm=0.9))
+    assert found == (MagnetSource(mmf_a=250.0, gap_mm=0.3), MagnetSource(mmf_a=3640.0, gap_mm=5.0))
     known = on_chuck(source_gap_mm=(0.3, 0.3), source_mmf_a=(250.0, 250.0))
     assert find_sources(known, mesher) == (MagnetSource(mmf_a=250.0, gap_mm=0.3),)
 

@@ -161,6 +161,7 @@ thread = "dry"
         ({"shim_mm": 0.1}, "shim_mm and shim_pull_n_cm2 together"),
         ({"shim_mm": 0.1, "shim_pull_n_cm2": 90.0}, "a shim weakens the pull"),
         ({"mu": [0.3, 0.1]}, "state low and high"),
+        ({"source_gap_mm": [0.1, 5.1]}, r"source_gap_mm.*must be from 0\.0001 to 5"),
         ({"curves_between": {"tool_steel_a2": ["steel_1018"]}}, "name two materials"),
         ({"curves_between": {"tool_steel_a2": ["brass", "steel_1018"]}}, "no B-H curve either"),
         (
