@@ -31,10 +31,10 @@ from fixturecheck.interval import Range
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.measure import (
+    all_on_face,
     box_of,
     extent_along,
     loose_box,
-    on_face,
 )
 from fixturecheck.kernel.sample import (
     face_window,
@@ -668,7 +668,8 @@ def stock_points(job: MillingProcess, case: LoadCase, cutter: Cutter) -> tuple[F
     def ring(angles: Floats, radius_mm: float) -> Floats:
         level = np.outer(np.cos(angles), along) + np.outer(np.sin(angles), left)
         points = cutter.axis_mm + radius_mm * level
-        return points[[any(on_face(p - over, piece, _UNDER_MM) for piece in pieces) for p in points]]
+        on_any = [all_on_face(points - over, piece, _UNDER_MM) for piece in pieces]
+        return points[np.any(on_any, axis=0)]
 
     tooth = np.array([case.at_mm[0], case.at_mm[1], cutter.axis_mm[2]])
     front = np.concatenate([ring(np.linspace(low, high, _ARC), cutter.radius_mm), tooth[None, :]])

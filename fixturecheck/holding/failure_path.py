@@ -16,7 +16,7 @@ from fixturecheck.holding.model import Borne, LoadCase, PartHold, Way, Ways
 from fixturecheck.holding.process import FAR_MM, NEAR_MM, TRAVEL_MM, Bite, FreedScene
 from fixturecheck.holding.stops import StopContact, touch_of
 from fixturecheck.kernel.boolean import apart
-from fixturecheck.kernel.measure import box_gap_mm, loose_box
+from fixturecheck.kernel.measure import box_gap_mm, distance, loose_box
 from fixturecheck.kernel.place import transformed
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.machining.milling import Bitten
@@ -279,18 +279,26 @@ def _fastest(shape: Shape, motion: StartingMotion) -> float:
     return math.hypot(*motion.velocity) + math.hypot(*motion.rotation_rad_mm) * arm_mm
 
 
+def _gap_mm(a: Shape, b: Shape, what: str, *, sunk: bool) -> float:
+    """Return the distance of two solids, zero where they overlap; `sunk` where one may stand in the other."""
+    if not sunk:
+        return distance(a, b)[0]
+    how = apart(a, b, what)
+    return 0.0 if how is None else how.distance_mm
+
+
 def _meets(shape: Shape, motion: StartingMotion, other: Shape, speed: float, reach_mm: float) -> float | None:
     """Return how far a body moves until it meets another; None within reach, or where they touch already.
 
-    It is moved on by what surely keeps it clear: its distance over its greatest speed.
+    It is moved on by what surely keeps it clear: its distance over its greatest speed. So whether one stands
+    in the other is asked only at the start.
     """
     box, after_mm = loose_box(other), 0.0
     for step in range(_MOST_STEPS):
         now = transformed(shape, *motion.pose_after(after_mm))
         gap_mm = box_gap_mm(loose_box(now), box)
         if gap_mm <= 1.0:
-            how = apart(other, now, f"{motion.body} on its way and what it meets")
-            gap_mm = how.distance_mm if how is not None else gap_mm
+            gap_mm = _gap_mm(other, now, f"{motion.body} on its way and what it meets", sunk=step == 0)
         if gap_mm <= NEAR_MM:
             return after_mm if step > 0 else None
         after_mm += gap_mm / speed

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import product
 
 import numpy as np
@@ -248,16 +248,34 @@ class WheelScene:
     rig: Rig
     standing: Mapping[str, Shape]
     stops_count: bool = False
+    # Many cases have the wheel at one place, and each asks for it several times.
+    _there: dict[tuple[float, float], Sweeps] = field(default_factory=dict, repr=False)
+    _within_reach: dict[tuple[Shape, str, float], Shape | None] = field(default_factory=dict, repr=False)
 
     def wheel_at(self, case: LoadCase) -> Sweeps:
         """Return wheel, flanges and guard where a case puts them."""
+        place = case.at_mm[0], case.at_mm[1]
+        if place not in self._there:
+            self._there[place] = self._wheel_at(*place)
+        return self._there[place]
+
+    def _wheel_at(self, x_mm: float, y_mm: float) -> Sweeps:
         setup, path = self.process.setup, self.process.ground.path
         rim = rim_of(setup)
         flat_mm = (rim.flat_from_mm + rim.flat_to_mm) / 2
-        y_mm = min(max(case.at_mm[1] - flat_mm, path.y_from_mm), path.y_to_mm)
-        x_mm = case.at_mm[0]
+        y_mm = min(max(y_mm - flat_mm, path.y_from_mm), path.y_to_mm)
         still = replace(path, x_from_mm=x_mm, x_to_mm=x_mm, y_from_mm=y_mm, y_to_mm=y_mm)
         return sweeps_of(setup.machine, rim, still)
+
+    def within_reach(self, wheel: Shape, body: str, travel_mm: float) -> Shape | None:
+        """Return what of the wheel a body can reach on its way; booleans with less of it cost less."""
+        key = wheel, body, travel_mm
+        if key not in self._within_reach:
+            x0, y0, z0, x1, y1, z1 = loose_box(self.standing[body])
+            far = 1.5 * travel_mm
+            reach = (x0 - far, y0 - far, z0 - far, x1 + far, y1 + far, z1 + far)
+            self._within_reach[key] = clipped(wheel, reach, "the wheel by the reach of a body")
+        return self._within_reach[key]
 
     def others(self, case: LoadCase) -> Mapping[str, Shape]:
         """Return what a freed part may run into: every body, the flange and the guard."""
@@ -397,7 +415,7 @@ def follow_into(
     """Say whether the wheel bites into a body beyond what its pass takes."""
     shape = scene.standing[motion.body]
     what = f"{motion.body} on its way and the wheel"
-    near = _near(wheel, shape, travel_mm)
+    near = scene.within_reach(wheel, motion.body, travel_mm)
     if near is None:
         return _STANDS_CLEAR
     # Off the wall that the wheel grinds.
@@ -418,7 +436,7 @@ def follow_away(scene: WheelScene, motion: StartingMotion, wheel: Shape) -> Cras
     """
     shape = scene.standing[motion.body]
     what = f"the stock of {motion.body} on its way and the wheel"
-    near = _near(wheel, shape, TRAVEL_MM)
+    near = scene.within_reach(wheel, motion.body, TRAVEL_MM)
     if near is None:
         return _STANDS_CLEAR
     lowered = shifted(near, (0.0, 0.0, -scene.process.ground.cut.downfeed_mm))
@@ -430,11 +448,3 @@ def follow_away(scene: WheelScene, motion: StartingMotion, wheel: Shape) -> Cras
     # More of the same layer is the pass itself, at the depth that was set.
     stays = crash.outcome is Outcome.DIGS_IN
     return replace(crash, outcome=Outcome.STAYS, first_mm=None) if stays else crash
-
-
-def _near(wheel: Shape, shape: Shape, travel_mm: float) -> Shape | None:
-    """Return what of the wheel a body can reach on its way; booleans with less of it cost less."""
-    x0, y0, z0, x1, y1, z1 = loose_box(shape)
-    far = 1.5 * travel_mm
-    reach = (x0 - far, y0 - far, z0 - far, x1 + far, y1 + far, z1 + far)
-    return clipped(wheel, reach, "the wheel by the reach of a body")
