@@ -10,6 +10,7 @@ import inspect
 import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import MISSING, Field, dataclass, is_dataclass
+from functools import cache
 from types import MappingProxyType, NoneType, UnionType
 from typing import Any, get_args, get_origin
 
@@ -107,19 +108,28 @@ def keys_of_record(record: type, without: Collection[str] = ()) -> Iterator[Key]
     without : collection of str
         Fields that other keys state.
     """
+    yield from (key for key in _all_keys(record) if key.name not in without)
+
+
+@cache
+def _all_keys(record: type) -> tuple[Key, ...]:
+    """Return the key of each field of a data class: a reference asks for them again for every word."""
     meanings, types = meanings_of(record), types_of(record)
-    for field in own_fields(record):
-        if field.name not in without:
-            yield Key(
-                name=field.name,
-                unit=metric_unit(field.name),
-                default=_default(field),
-                takes=_takes(field, _kind_words(types[field.name])),
-                span="" if (rule := allowed_in(field)) is None else rule.range_said(),
-                inch_key=inch_key(field.name) or "",
-                meaning=meanings.get(field.name, ""),
-                matters="" if rule is None else rule.matters,
-            )
+
+    def key_of(field: Field[Any]) -> Key:
+        rule = allowed_in(field)
+        return Key(
+            name=field.name,
+            unit=metric_unit(field.name),
+            default=_default(field),
+            takes=_takes(field, _kind_words(types[field.name])),
+            span="" if rule is None else rule.range_said(),
+            inch_key=inch_key(field.name) or "",
+            meaning=meanings.get(field.name, ""),
+            matters="" if rule is None else rule.matters,
+        )
+
+    return tuple(key_of(field) for field in own_fields(record))
 
 
 def _kind_words(hint: Any) -> str:
