@@ -7,6 +7,7 @@ with one at the end.
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
 import tempfile
@@ -39,6 +40,17 @@ def pytest_configure(config):
 def pytest_unconfigure(config):
     if hasattr(config, "cache_folder"):
         shutil.rmtree(config.cache_folder, ignore_errors=True)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection(session):
+    """Collect without the collector of garbage: thousands of tests are made, and all of them stay."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 @pytest.fixture(name="record_property")

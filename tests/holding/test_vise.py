@@ -170,7 +170,7 @@ def test_what_a_cut_takes_of_the_grip(only_milled):
 
 
 def test_a_wheel_that_runs_along_the_jaws_takes_no_grip():
-    stage, _ = stage_of(in_vise(jaw(50.0)))
+    stage, _ = stage_of(in_vise(jaw(4000.0)))
     assert [o.push_n for p in stage.held.parts for o in p.opened] == [pytest.approx(0.0, abs=1e-9)]
 
 
