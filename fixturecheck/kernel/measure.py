@@ -339,7 +339,7 @@ def all_on_face(points: Floats, face: Face, within_mm: float) -> Bools:
     decides where they leave it open, at the rim.
     """
     low, high = np.array(loose_box(face)).reshape(2, 3) + np.array([[-within_mm], [within_mm]])
-    found = ((points >= low) & (points <= high)).all(axis=1)
+    found: Bools = ((points >= low) & (points <= high)).all(axis=1)
     wrapped = TopoDS.Face_s(face.wrapped)
     surface = BRepAdaptor_Surface(wrapped, False)
     if surface.GetType() != GeomAbs_SurfaceType.GeomAbs_Plane:
