@@ -668,8 +668,7 @@ def stock_points(job: MillingProcess, case: LoadCase, cutter: Cutter) -> tuple[F
     def ring(angles: Floats, radius_mm: float) -> Floats:
         level = np.outer(np.cos(angles), along) + np.outer(np.sin(angles), left)
         points = cutter.axis_mm + radius_mm * level
-        on_any = [all_on_face(points - over, piece, _UNDER_MM) for piece in pieces]
-        return points[np.any(on_any, axis=0)]
+        return points[np.any([all_on_face(points - over, one, _UNDER_MM) for one in pieces], axis=0)]
 
     tooth = np.array([case.at_mm[0], case.at_mm[1], cutter.axis_mm[2]])
     front = np.concatenate([ring(np.linspace(low, high, _ARC), cutter.radius_mm), tooth[None, :]])
