@@ -390,7 +390,7 @@ class _Plan:
         part = next(p for p in self.ground.parts if p.body == self.first.body.name)
         stock_mm = self.cut.stock_mm if axis == 2 else self.cut.wall_stock_mm
         out = 1.0 if target.normal[axis] > 0 else -1.0
-        points = [p for f in target.faces for p in inside_points(f)[:_MOST_POINTS]]
+        points = [p for f in target.faces for p in inside_points(f, _MOST_POINTS)]
         planes = [(face, flat_of(face)) for face in faces_of(part.ground)]
         level = [(f, flat[0][axis]) for f, flat in planes if flat and flat[1][axis] * out > _ALONG]
         for point in points:

@@ -141,7 +141,7 @@ def wall_mm(solid: Solid, faces: Sequence[Face]) -> float:
     walls = [
         _through_mm(look, point, -normal_at(face, point))
         for face in faces
-        for point in inside_points(face)[:64]
+        for point in inside_points(face, 64)
     ]
     return min(walls, default=math.inf)
 

@@ -169,12 +169,18 @@ def surface_points(shape: Shape, between: int = 0) -> Floats:
     return np.concatenate(places)
 
 
-def inside_points(face: Face) -> Floats:
-    """Return points well inside a face, (n, 3), the one of the largest piece first."""
+def inside_points(face: Face, most: int | None = None) -> Floats:
+    """Return points well inside a face, (n, 3), the one of the largest piece first.
+
+    Parameters
+    ----------
+    most : int, optional
+        How many at most; one for every piece where it is left out.
+    """
     places, triangles = tessellated(face, 0.01, 0.2)
     corners = places[triangles]
     area = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
-    middles = corners[np.argsort(-area, kind="stable")].mean(axis=1)
+    middles = corners[np.argsort(-area, kind="stable")[:most]].mean(axis=1)
     if is_flat(face):
         return np.asarray(middles)
     return np.array([distance(cq.Vertex.makeVertex(*m.tolist()), face)[2] for m in middles])

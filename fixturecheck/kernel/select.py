@@ -82,10 +82,10 @@ def same_faces(before: Sequence[Face], after: Sequence[Face]) -> list[int | None
 
     It is a piece of the old face, or the old face is a piece of it where the change made it larger.
     """
-    old_points = [inside_points(face)[0] for face in before]
+    old_points = [inside_points(face, 1)[0] for face in before]
     found: list[int | None] = []
     for face in after:
-        point = inside_points(face)[0]
+        point = inside_points(face, 1)[0]
         near = [
             i
             for i, old in enumerate(before)

@@ -23,7 +23,7 @@ from OCP.Standard import Standard_Failure
 from OCP.StdFail import StdFail_NotDone
 from OCP.TopAbs import TopAbs_ShapeEnum
 from OCP.TopExp import TopExp
-from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape
+from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape, TopTools_IndexedMapOfShape
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import KernelError, NotComputedError
@@ -98,26 +98,33 @@ def rims(solid: Solid, faces: Collection[int]) -> list[RimEdge]:
     faces : collection of int
         Indices into `faces_of(solid)`.
     """
+    wanted = set(faces)
+    return [rim for rim in _all_rims(solid) if not wanted.isdisjoint(rim.faces)]
+
+
+@lru_cache(maxsize=64)
+def _all_rims(solid: Solid) -> tuple[RimEdge, ...]:
+    """Return every edge of a solid with the face on either side."""
     all_faces = faces_of(solid)
+    places = TopTools_IndexedMapOfShape()
+    for face in all_faces:
+        places.Add(face.wrapped)
     owners = TopTools_IndexedDataMapOfShapeListOfShape()
     edge_kind, face_kind = TopAbs_ShapeEnum.TopAbs_EDGE, TopAbs_ShapeEnum.TopAbs_FACE
     TopExp.MapShapesAndAncestors_s(solid.wrapped, edge_kind, face_kind, owners)
     found = []
     for edge in edges_of(solid):
-        near = [cq.Face(f) for f in owners.FindFromKey(edge.wrapped)]
         # Of an edge shorter than any place is known by, no corner can be told.
         if edge_length_mm(edge) < _SAME_PLACE_MM:
             continue
-        numbers = [next(i for i, f in enumerate(all_faces) if f.isSame(one)) for one in near]
-        if not set(numbers) & set(faces):
-            continue
+        numbers = [places.FindIndex(one) - 1 for one in owners.FindFromKey(edge.wrapped)]
         a, b = (numbers[0], numbers[-1])
         if a == b:
             found.append(RimEdge(edge=edge, faces=(a, b), smooth=True, convex=False))
             continue
         smooth, convex = _turn(edge, all_faces[a], all_faces[b])
         found.append(RimEdge(edge=edge, faces=(a, b), smooth=smooth, convex=convex))
-    return found
+    return tuple(found)
 
 
 def _turn(edge: Edge, a: Face, b: Face) -> tuple[bool, bool]:
@@ -468,7 +475,7 @@ def _spots_of(solid: Solid) -> tuple[_Spots, ...]:
     """Return the faces of a solid, in the order of `faces_of`."""
     found = []
     for face in faces_of(solid):
-        points = inside_points(face)[:_TRIED_POINTS]
+        points = inside_points(face, _TRIED_POINTS)
         normals = np.array([normal_at(face, p) for p in points])
         flat = (points[0], normals[0]) if is_flat(face) else None
         found.append(_Spots(face=face, box=loose_box(face), points=points, normals=normals, flat=flat))

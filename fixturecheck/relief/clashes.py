@@ -158,7 +158,7 @@ def bounding(
     names: tuple[set[str], set[str]] = (set(), set())
     sides: tuple[set[str], set[str]] = (set(), set())
     for piece in faces_of(zone):
-        spot = vertex(inside_points(piece)[0])
+        spot = vertex(inside_points(piece, 1)[0])
         on = [
             {n for n, f in zip(p.face_names, faces, strict=True) if distance(spot, f)[0] <= _ON_MM}
             for p, faces in (one, two)

@@ -6,7 +6,8 @@ Nothing heavy is imported here, so that the drawing process can be started first
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -49,11 +50,22 @@ def run(
     FixturecheckError
         The set-up is wrong, the kernel failed, or the result could not be written.
     """
-    if Path(setup_path).suffix.lower() == ".toml" and is_job(Path(setup_path)):
+    with painting_of(Path(setup_path), request) as painter:
+        return check_into(setup_path, overrides, folder, request, painter, progress=progress, tell=tell)
+
+
+@contextmanager
+def painting_of(setup: Path, request: CheckRequest) -> Iterator[Painter | None]:
+    """Yield the drawing process of a set-up and end it with the block; operations of a job have their own.
+
+    What a job needs of the environment is stated here, before anything heavy loads.
+    """
+    job = setup.suffix.lower() == ".toml" and is_job(setup)
+    if job:
         # A process with threads must not be forked.
         os.environ.update(ONE_THREAD)
-    with painting(request.pictures) as painter:
-        return check_into(setup_path, overrides, folder, request, painter, progress=progress, tell=tell)
+    with painting(request.pictures and not job) as painter:
+        yield painter
 
 
 def check_into(
@@ -103,7 +115,7 @@ def checked_into(
     from fixturecheck.runs.job import check_job_into  # noqa: PLC0415 -- it builds on this module
 
     if isinstance(given, Job):
-        return check_job_into(given, folder, request, painter, progress=progress, tell=tell)
+        return check_job_into(given, folder, request, progress=progress, tell=tell)
     result = _checked(given, request, progress, tell)
     return answer_of(result, given, folder, request, painter, progress=part_of(progress, _CHECKED, 1.0))
 

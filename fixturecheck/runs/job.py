@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from fixturecheck.errors import NotComputedError
 from fixturecheck.progress import Progress, Tell, part_of, silent
 from fixturecheck.report.folder import OPERATIONS, scratch, written
-from fixturecheck.report.pictures.painter import Painter, painting
+from fixturecheck.report.pictures.painter import painting
 from fixturecheck.runs.check import answer_of
 from fixturecheck.runs.request import CheckAnswer, CheckRequest
 
@@ -32,7 +32,6 @@ def check_job_into(
     job: Job,
     folder: Path,
     request: CheckRequest,
-    painter: Painter | None,
     *,
     progress: Progress,
     tell: Tell,
@@ -43,15 +42,13 @@ def check_job_into(
     ----------
     folder : Path
         An empty folder to write into.
-    painter : Painter or None
-        The drawing process for the strip of the part's states; None draws nothing.
 
     Raises
     ------
     FixturecheckError
         The job cannot be done as stated, or the result could not be written.
     """
-    from fixturecheck.kernel.side_by_side import Done, run_side_by_side  # noqa: PLC0415 -- the painter first
+    from fixturecheck.kernel.side_by_side import Done, run_side_by_side  # noqa: PLC0415 -- loads the kernel
     from fixturecheck.process.run import job_result, looked_across, staged_job  # noqa: PLC0415 -- the same
     from fixturecheck.report.job import job_table, write_job_report  # noqa: PLC0415 -- the same
 
@@ -79,7 +76,7 @@ def check_job_into(
     failed = {number: one.failed for number, one in found.items() if one.failed}
     result = job_result(stage, across, checked, failed)
     progress("write the job", _CHECKED)
-    with written(folder):
+    with painting(request.pictures, copied=True) as painter, written(folder):
         trouble = write_job_report(folder, result, painter=painter)
     troubles = [trouble, *(one.value[1] for one in found.values() if not one.failed)]
     why = "; ".join(t for t in troubles if t)
@@ -89,7 +86,7 @@ def check_job_into(
 
 def _tell_across(across: list[RouteFinding], tell: Tell) -> None:
     """Tell what looking across the operations found, before the first of them is checked."""
-    from fixturecheck.report.terminal import SoFar  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.report.terminal import SoFar  # noqa: PLC0415 -- loads the kernel
 
     so_far = SoFar(tell)
     for one in across:
@@ -107,7 +104,7 @@ def _check_one(
     tuple
         What the check found, without its shapes, and why pictures are missing.
     """
-    from fixturecheck.process.checked import check_operation  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.process.checked import check_operation  # noqa: PLC0415 -- loads the kernel
     from fixturecheck.process.shown import checked_setup, with_across  # noqa: PLC0415 -- the same
 
     made = stage.setups[operation.number]
@@ -116,7 +113,7 @@ def _check_one(
         raise NotComputedError(message)
     home = folder / OPERATIONS / f"{operation.number}"
     home.mkdir(parents=True)
-    with painting(request.pictures) as painter, scratch(home):
+    with painting(request.pictures, copied=True) as painter, scratch(home):
         result = check_operation(made, only=request.only, skip=request.skip)
         mine = [one.finding for one in across if one.number == operation.number]
         shown = with_across(result, made, mine)

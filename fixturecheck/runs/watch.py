@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fixturecheck.process.text import is_job
 from fixturecheck.progress import Progress, Tell, part_of
 from fixturecheck.report.folder import OPERATIONS, RESULT, scratch
-from fixturecheck.report.pictures.painter import Painter, painting
+from fixturecheck.report.pictures.painter import Painter
 from fixturecheck.result import Source
-from fixturecheck.runs.check import ONE_THREAD, checked_into
+from fixturecheck.runs.check import checked_into, painting_of
 from fixturecheck.runs.request import CheckAnswer, CheckRequest
 
 if TYPE_CHECKING:
@@ -74,9 +72,7 @@ def run(
     FixturecheckError
         The set-up is wrong, the kernel failed, or the result could not be written.
     """
-    if Path(setup_path).suffix.lower() == ".toml" and is_job(Path(setup_path)):
-        os.environ.update(ONE_THREAD)
-    with painting(request.pictures) as painter, scratch(Path(folder)):
+    with painting_of(Path(setup_path), request) as painter, scratch(Path(folder)):
         from fixturecheck.process.load import load_any  # noqa: PLC0415 -- the painter starts first
 
         progress(f"read {Path(setup_path).name}", 0.02)

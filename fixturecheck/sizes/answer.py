@@ -254,7 +254,7 @@ def _changes(setup: Setup, body: Body, missing: list[tuple[str, str]]) -> Iterat
             # Whether it was ground hard in an operation between is not stated here.
             continue
         face = faces[body.face_indices(size.face.face)[0]]
-        spot = np.asarray(centre_of(face)) if is_flat(face) else inside_points(face)[0]
+        spot = np.asarray(centre_of(face)) if is_flat(face) else inside_points(face, 1)[0]
         yield SizeChange(
             face=size.face,
             to=size.to,

@@ -297,7 +297,7 @@ def point_on(solid: Solid, face: int) -> Vector:
     SetupError
         No point of the face is nearer to it than to another face.
     """
-    inside = inside_points(faces_of(solid)[face])[:8]
+    inside = inside_points(faces_of(solid)[face], 8)
     for digits in (1, 2, 3, 6, 9):
         for point in inside:
             x, y, z = (round(float(v), digits) + 0.0 for v in point)

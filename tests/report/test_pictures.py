@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
+import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -132,3 +136,38 @@ def test_a_renderer_that_hangs_is_ended(job: Path, tmp_path: Path, monkeypatch: 
     painter = broken(tmp_path, monkeypatch, "import time; time.sleep(60)")
     painter.begin(job)
     assert painter.finish(timeout_s=0.5) == Drawn(files=frozenset(), trouble="drawing took longer than 0.5 s")
+
+
+COPIED = """
+import sys
+from pathlib import Path
+from fixturecheck.report.pictures import painter
+job, broken = map(Path, sys.argv[1:])
+sys.path.insert(0, str(broken))
+for module in (painter.RENDERER, "broken_renderer"):
+    one = painter.Painter(module, copied=True)
+    assert isinstance(one._process, painter._Copy)
+    one.begin(job)
+    drawn = one.finish()
+    print(len(drawn.files), drawn.trouble)
+"""
+
+
+def test_a_copy_of_the_process_draws_the_same_and_may_crash(
+    job: Path, drawn: Drawn, home: Path, tmp_path: Path
+) -> None:
+    """In a process that has no threads yet; what the operations of a job are drawn by."""
+    told = json.loads(job.read_text())
+    (tmp_path / "out").mkdir()
+    (tmp_path / "job.json").write_text(json.dumps({**told, "folder": str(tmp_path / "out")}))
+    shutil.copy(job.with_suffix(".npz"), tmp_path)
+    (tmp_path / "broken_renderer.py").write_text("import ctypes; ctypes.string_at(0)")
+    lean = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    command = [sys.executable, "-c", COPIED, tmp_path / "job.json", tmp_path]
+    done = subprocess.run(command, env=lean, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    first, second = done.stdout.splitlines()
+    assert first == "4 None"
+    assert second.startswith("0 the drawing process ended early (SIGSEGV)")
+    for name in drawn.files:
+        assert (tmp_path / "out" / name).read_bytes() == (home / "out" / name).read_bytes()

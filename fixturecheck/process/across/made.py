@@ -90,7 +90,7 @@ def _never_made(stage: JobStage) -> Iterator[RouteFinding]:
 def _outside(first: Solid, job: Job, face: int) -> bool:
     """Tell whether the part before its first operation ends at a face of the finished part."""
     one = faces_of(job.part.solid)[face]
-    for point in inside_points(one)[:_LOOKS]:
+    for point in inside_points(one, _LOOKS):
         normal = normal_at(one, point)
         if extent_along(first, normal)[1] > float(point @ normal) + _BEYOND_MM:
             return False

@@ -8,15 +8,20 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
+import runpy
 import signal
 import subprocess
 import sys
 import tempfile
+import traceback
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from threading import Timer
-from typing import Any
+from typing import IO, Any, NoReturn
+
+from fixturecheck.kernel.side_by_side import can_fork
 
 RENDERER = "fixturecheck.report.pictures.render"
 _NEEDS = "it needs OpenGL, though no display: on Debian install libgl1 and libegl1"
@@ -39,17 +44,29 @@ NOTHING_DRAWN = Drawn(files=frozenset(), trouble=None)
 
 
 class Painter:
-    """The drawing process; started early, it loads its libraries while the check still computes."""
+    """The drawing process; started early, it loads its libraries while the check still computes.
 
-    def __init__(self, module: str = RENDERER) -> None:
+    Parameters
+    ----------
+    module : str
+        What draws.
+    copied : bool
+        The process is a copy of this one, where that may be forked: what is loaded here is not loaded again.
+    """
+
+    def __init__(self, module: str = RENDERER, *, copied: bool = False) -> None:
         self._errors = tempfile.TemporaryFile(mode="w+", errors="replace")  # noqa: SIM115 -- closed in finish
-        self._process = subprocess.Popen(  # noqa: S603 -- our own module, no outside input
-            [sys.executable, "-m", module],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=self._errors,
-            text=True,
-        )
+        self._process: subprocess.Popen[str] | _Copy
+        if copied and can_fork():
+            self._process = _Copy(module, self._errors)
+        else:
+            self._process = subprocess.Popen(  # noqa: S603 -- our own module, no outside input
+                [sys.executable, "-m", module],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=self._errors,
+                text=True,
+            )
 
     @property
     def pid(self) -> int:
@@ -109,13 +126,74 @@ class Painter:
         return f"the drawing process ended early ({end}){why}; {_NEEDS}"
 
 
+class _Copy:
+    """A copy of this process that runs a module, as far as it is asked of what `subprocess` starts."""
+
+    def __init__(self, module: str, errors: IO[str]) -> None:
+        asks, told = os.pipe(), os.pipe()
+        self._code: int | None = None
+        self.pid = os.fork()
+        if self.pid == 0:
+            for ours in (asks[1], told[0]):
+                os.close(ours)
+            for end, standard in ((asks[0], 0), (told[1], 1), (errors.fileno(), 2)):
+                os.dup2(end, standard)
+            _run_and_leave(module)
+        for theirs in (asks[0], told[1]):
+            os.close(theirs)
+        self.stdin = os.fdopen(asks[1], "w")
+        self.stdout = os.fdopen(told[0])
+
+    def poll(self) -> int | None:
+        """Return its exit code, a signal's as a negative number; None while it runs."""
+        return self._ended(os.WNOHANG)
+
+    def wait(self) -> int:
+        """Return its exit code as soon as it has ended."""
+        code = self._ended(0)
+        return 0 if code is None else code
+
+    def kill(self) -> None:
+        """End it."""
+        if self.poll() is None:
+            os.kill(self.pid, signal.SIGKILL)
+
+    def _ended(self, how: int) -> int | None:
+        if self._code is None:
+            pid, status = os.waitpid(self.pid, how)
+            if pid:
+                self._code = os.waitstatus_to_exitcode(status)
+        return self._code
+
+
+def _run_and_leave(module: str) -> NoReturn:
+    """Run a module in a copy of this process, and end the copy without what the original does at its end."""
+    code = 1
+    try:
+        sys.stdin, sys.stdout, sys.stderr = os.fdopen(0), os.fdopen(1, "w"), os.fdopen(2, "w")
+        runpy.run_module(module, run_name="__main__")
+        code = 0
+    except BaseException:  # noqa: BLE001 -- whatever it is, the copy must not go on as the original
+        traceback.print_exc()
+    finally:
+        with contextlib.suppress(OSError):
+            sys.stdout.flush()
+            sys.stderr.flush()
+        os._exit(code)
+
+
 @contextlib.contextmanager
-def painting(pictures: bool) -> Iterator[Painter | None]:
+def painting(pictures: bool, *, copied: bool = False) -> Iterator[Painter | None]:
     """Yield a drawing process, or None where nothing is to be drawn, and end it with the block.
 
     It loads its own libraries while the block loads the kernel.
+
+    Parameters
+    ----------
+    copied : bool
+        As of `Painter`.
     """
-    painter = Painter() if pictures else None
+    painter = Painter(copied=copied) if pictures else None
     try:
         yield painter
     finally:
