@@ -92,17 +92,13 @@ def _walk(graph: Mapping[N, Sequence[N]], at: N, way: list[N], done: set[N]) -> 
 
 
 def _note_datum_circles(operations: Sequence[Operation], where: Mapping[int, str], wrong: Mistakes) -> None:
-    """Note faces that are measured from each other."""
-    measured: dict[str, list[str]] = {}
-    for operation in operations:
-        for face in operation.makes:
-            others = [f for f in operation.measured_from if f != face]
-            measured[face] = [*measured.get(face, []), *others]
-    circle = _circle(measured)
+    """Note faces that are brought to size from each other; what is roughed may be measured from either."""
+    last = {face: makers[-1] for face, makers in makers_of(operations).items()}
+    circle = _circle({face: [f for f in o.measured_from if f != face] for face, o in last.items()})
     if circle:
-        first = next(o for o in operations if circle[0] in o.makes)
         path = ", which is measured from ".join(str(face) for face in circle)
-        wrong.add(_at(where, first.number, f"faces are measured from each other in a circle: {path}"))
+        number = last[circle[0]].number
+        wrong.add(_at(where, number, f"faces are measured from each other in a circle: {path}"))
 
 
 def _note_made_twice(operations: Sequence[Operation], where: Mapping[int, str], wrong: Mistakes) -> None:

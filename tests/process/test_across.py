@@ -72,6 +72,24 @@ def test_a_face_finished_before_its_datum_is_told(number: int, datum: str, fires
         assert "20 second side" in (told[0].finding.remedy or "")
 
 
+def test_a_face_is_roughed_from_the_one_that_is_finished_from_it() -> None:
+    """The under side roughed from the rough top, the top brought to size from the finished under side."""
+    job = route(
+        *changed(10, leave_mm={"top": 0.1})[:1],
+        replace(ROUTE[1], measured_from=("top",), leave_mm={"bottom": 0.1}),
+        Operation(number=30, name="last of the bottom", kind="grind", makes=("bottom",), stock_mm={"*": 0.1}),
+        Operation(
+            number=40,
+            name="last of the top",
+            kind="grind",
+            makes=("top",),
+            stock_mm={"*": 0.1},
+            measured_from=("bottom",),
+        ),
+    )
+    assert [(a.number, a.finding.verdict) for a in found(job, "datum")] == [(40, Verdict.GO)]
+
+
 def test_stock_left_and_still_there_is_told() -> None:
     (told,) = no_go(route(*changed(10, leave_mm={"top": 0.25})), "stock")
     assert told.finding.value == pytest.approx(0.25)

@@ -173,7 +173,7 @@ def _run_and_leave(module: str) -> NoReturn:
         sys.stdin, sys.stdout, sys.stderr = os.fdopen(0), os.fdopen(1, "w"), os.fdopen(2, "w")
         runpy.run_module(module, run_name="__main__")
         code = 0
-    except BaseException:  # noqa: BLE001 -- whatever it is, the copy must not go on as the original
+    except Exception:  # noqa: BLE001 -- whatever it is, the copy must not go on as the original
         traceback.print_exc()
     finally:
         with contextlib.suppress(OSError):
