@@ -254,7 +254,7 @@ def _touches(stage: Stage, part: Body, patch: Patch, open_seats: list[Seat]) -> 
         verdict = Verdict.NO_GO
         says = f"{what} is not a stated seat, and {part.name} stands open at {held}."
         mine, theirs = patch.sides_from(part.name)
-        remedy = f"Relieve {mine}."
+        remedy = "Stone the burr off." if mine.is_burr else f"Relieve {mine}."
         if any(s.body == part.name and s.own == mine for s in stage.setup.seats):
             remedy = f"State the seat as {mine} on {theirs}, or move what is in the way."
     else:

@@ -174,10 +174,7 @@ def _note_strange_faces(job: StatedJob, part: Body, wrong: Mistakes) -> None:
 def _part(stated: StatedJob) -> Body:
     """Return the finished part with its names."""
     facts = stated.part
-    try:
-        return body_of(facts, stated.path.parent / str(facts.file), translation(), which=facts.solid)
-    except SetupError as reason:
-        facts.entry.several("", reason)
+    return body_of(facts, stated.path.parent / str(facts.file), translation(), which=facts.solid)
 
 
 def _blank(job: StatedJob) -> Blank | None:

@@ -114,9 +114,9 @@ PURE: Mapping[str, set[str]] = {
 
 KERNEL_IN_REPORT = {
     "report.write", "report.pictures.scene", "report.pictures.draw", "report.viewer.block",
-    "report.viewer.things", "report.job",
+    "report.viewer.things", "report.job", "report.pictures.painter",
 }  # fmt: skip
-"""They turn shapes into files or triangles; the rest of report sees words and numbers only."""
+"""They turn shapes into files or triangles, or copy the process; the rest sees words and numbers."""
 
 KERNEL_IN_COMMANDS = {"kernel.worker"}
 """The child process, which itself loads no kernel."""

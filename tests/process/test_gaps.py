@@ -113,6 +113,8 @@ def test_what_is_shown_of_an_operation_is_the_set_up_that_was_checked(only: str,
     shown = with_across(check_operation(made, only={only}), made, found)
     assert checked_setup(shown) is (made.burred if on_burrs else made.setup)
     assert "burr" in {f.check for f in shown.findings}
+    unmeant = [f for f in shown.findings if f.kind is Kind.NOT_MEANT]
+    assert {f.remedy for f in unmeant} == ({"Stone the burr off."} if on_burrs else set())
 
 
 JAW = Clamp(name="screw", kind="vise", body="vise_jaw", face="moving_jaw", force_n=500.0)
