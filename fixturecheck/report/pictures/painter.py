@@ -90,6 +90,8 @@ class Painter:
         finally:
             alive = watch.is_alive()
             watch.cancel()
+            # Ended here, so that this process may be copied again.
+            watch.join()
             self.stop()
         files = frozenset(a["drawn"] for a in answers if "drawn" in a)
         failed = [f"{a['failed']}: {a['why']}" for a in answers if "failed" in a]
