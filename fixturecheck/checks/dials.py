@@ -310,7 +310,10 @@ def _way(stage: Stage, one: Dialled) -> Iterator[Finding]:
 def _span(setup: Setup, one: Dialled, span: Span) -> Finding:
     """Hold what a feed needs against its travel."""
     write = setup.write
-    over = write.length(span.needed_mm - span.has_mm, ".2f", "up")
+    over_mm = span.needed_mm - span.has_mm
+    remedy = f"Touch off nearer to the target, by {write.length(over_mm, '.2f', 'up')}."
+    if span.feed is Feed.DOWN:
+        remedy = _lift_less(setup, over_mm) or remedy
     return judge(
         span.needed_mm,
         unit="mm",
@@ -321,9 +324,17 @@ def _span(setup: Setup, one: Dialled, span: Span) -> Finding:
         cut=one.cut,
         says=f"Setting the dials of cut {one.cut} takes {write.length(span.needed_mm)} of {span.feed}; the "
         f"machine has {write.length(span.has_mm, 'g')}.",
-        remedy=f"Touch off nearer to the target, by {over}.",
+        remedy=remedy,
         source="travels stated for the machine",
     )
+
+
+def _lift_less(setup: Setup, over_mm: float) -> str | None:
+    """Return how far the wheel may be lifted on its way where that cures it; None where it does not."""
+    left_mm = dials_stated(setup).lift_mm - over_mm
+    if left_mm < setup.machine.least_clearance_mm:
+        return None
+    return f"Lift no more than {setup.write.length(left_mm, '.2f', 'down')} (lift_mm)."
 
 
 def _daylight(setup: Setup, one: Dialled) -> Finding:
@@ -331,13 +342,10 @@ def _daylight(setup: Setup, one: Dialled) -> Finding:
     write, has_mm = setup.write, setup.machine.daylight_mm
     needed_mm = one.lifted_z_mm - setup.table_z_mm
     lift_mm = dials_stated(setup).lift_mm
-    left_mm = lift_mm - (needed_mm - has_mm)
-    good = meets(needed_mm, at_most=has_mm, rounding=ROUNDING_MM)
     remedy = None
-    if not good and left_mm >= setup.machine.least_clearance_mm:
-        remedy = f"Lift no more than {write.length(left_mm, '.2f', 'down')} (lift_mm)."
-    elif not good:
-        remedy = "Take what stands highest away until the dials are set, or mount a smaller wheel."
+    if not meets(needed_mm, at_most=has_mm, rounding=ROUNDING_MM):
+        highest = "Take what stands highest away until the dials are set, or mount a smaller wheel."
+        remedy = _lift_less(setup, needed_mm - has_mm) or highest
     return judge(
         needed_mm,
         unit="mm",

@@ -22,8 +22,10 @@ MODELS = Path(__file__).resolve().parents[2] / "models" / "index_pawl"
         ("job.toml", "temper_c = 200.0", "temper_c = 900.0", "must be from 20 to 800; got 900"),
         ("job_angle.toml", "angle_deg = 45", "angle_deg = 89.9", "must be from 0.01 to 75; got 89.9"),
         ("job_hole.toml", "nose_mm = 60.0", "nose_mm = 60.0\ndaylight_mm = 50.0", "take a shorter drill"),
+        ("job_pocket.toml", '"step_fillet"]\n', '"step_fillet"]\ndaylight_mm = 50.0\n',
+         "cutter and nut are 60 mm long, and the raised spindle leaves 50 mm"),
     ],
-)
+)  # fmt: skip
 def test_a_job_that_cannot_be_is_refused_in_one_line(tmp_path, file, stated, instead, says) -> None:
     for each in MODELS.glob("*.toml"):
         shutil.copy(each, tmp_path)
@@ -147,3 +149,54 @@ file = "block.step"
     assert "the nearest, 0.5000 mm, makes 0.22557 degrees, off by +452 seconds of arc" in answer.stderr
     assert len(answer.stderr.strip().splitlines()) == 1
     assert f"slope.toml, line {line_of(stated, '[[equipment]]')}" in answer.stderr
+
+
+def test_a_dial_that_runs_out_is_one_plain_line_and_what_to_do(tmp_path) -> None:
+    """By hand: 5 mm of lift and 0.2 mm of stock take 5.2 mm of a feed of 4; lifted by 3.8 mm it is enough.
+
+    What a dial needs is known once the wheel has been swept, so that it is a verdict.
+    """
+    cq.Workplane("XY").box(40, 30, 20, centered=(True, True, False)).val().exportStep(
+        str(tmp_path / "block.step")
+    )
+    (tmp_path / "block.toml").write_text(ON_CHUCK, encoding="utf-8")
+    asked = ("check", tmp_path / "block.toml", "--only", "dials", "--no-pictures", "--quiet")
+    answer = command(*asked, "--out", tmp_path / "out")
+    assert answer.returncode == 1
+    told = " ".join(answer.stdout.replace("\u202f", " ").split())
+    assert "Setting the dials of cut flat takes 5.2 mm of downfeed; the machine has 4 mm." in told
+    assert "change: Lift no more than 3.80 mm (lift_mm)." in told
+
+
+ON_CHUCK = """
+[setup]
+name = "block"
+
+[machine.downfeed]
+graduation_mm = 0.01
+turn_mm = 1.0
+counts_up = "down"
+travel_mm = 4.0
+
+[[equipment]]
+kind = "flat_magnetic_chuck"
+name = "chuck"
+
+[[body]]
+name = "block"
+file = "block.step"
+at = [0, 0, 0]
+faces = { top = { select = ">Z" }, under = { select = "<Z" } }
+
+[[seat]]
+body = "block"
+face = "under"
+on = "chuck_plate"
+on_face = "top"
+
+[[cut]]
+name = "flat"
+parts = ["block"]
+floor = "top"
+way = "traverse"
+"""
