@@ -123,7 +123,8 @@ class _Hole:
 
     def _start(self) -> Finding:
         """Judge the slope that the drill starts on."""
-        slope, seat, write = self._hole.slope_deg, self._drill.seat_mm, self._write
+        # What rounding leaves of a level face is no slope.
+        slope, seat, write = round(self._hole.slope_deg, 6), self._drill.seat_mm, self._write
         spotted = self._drill.spot_deg is not None
         wide = write.length(self._drill_mm, "g")
         if seat is not None:

@@ -89,6 +89,8 @@ def refuse_missing(used: Iterable[FaceRef], states: Mapping[str, PartState]) -> 
 def in_state(finished: Body, state: PartState, used: Collection[str] = ()) -> Body:
     """Return the job's part in one of its states as a body, with one name for each face.
 
+    A zone is that of the finished face: one that still has stock on it has none yet.
+
     Parameters
     ----------
     finished : Body
@@ -104,7 +106,7 @@ def in_state(finished: Body, state: PartState, used: Collection[str] = ()) -> Bo
     """
     faces = _one_name_each(finished.name, state.faces, used)
     known = {*faces, "*"}
-    return replace(
+    made = replace(
         finished,
         solid=state.solid,
         faces=faces,
@@ -112,6 +114,11 @@ def in_state(finished: Body, state: PartState, used: Collection[str] = ()) -> Bo
         **finished.stated_of_faces(known),
         no_function=finished.no_function & known,
     )
+    if state.stock_mm and finished.tolerance_mm:
+        at_size = [name for name in made.face_names() if name not in state.stock_mm]
+        zones = {name: zone for name in at_size if (zone := made.zone_mm(name)) is not None}
+        return replace(made, tolerance_mm=zones)
+    return made
 
 
 def _one_name_each(

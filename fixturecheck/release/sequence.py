@@ -325,7 +325,7 @@ def first_steps(setup: Setup, *, keeps: bool) -> FirstSteps:
     clamps = holding.clamps if holding else ()
     return FirstSteps(
         grinds=bool(setup.cuts),
-        mills=bool(setup.mills),
+        mills=bool(setup.mills or setup.end_mills),
         drills=bool(setup.drills),
         magnet_off=poles,
         demagnetise=poles and keeps,

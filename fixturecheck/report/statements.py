@@ -352,9 +352,7 @@ def unmet(finding: Finding) -> bool:
 def _says(result: Result) -> str:
     if result.touching is not None:
         return touching_says(result.touching, Writing(units=result.shown_in))
-    doing, do = ("milling", "mill") if _mills(result) else ("grinding", "grind")
-    if result.holding is not None and result.holding.parts and not (result.cuts or result.holding.grinds):
-        doing, do = (doing, do) if result.holding.mills else ("drilling", "drill")
+    doing, do = _work(result)
     rows = numbered(result)
     counts = Counter(r.finding.verdict for r in rows)
     if result.verdict is Verdict.NO_GO:
@@ -382,6 +380,21 @@ def _go(result: Result, doing: str) -> str:
     if result.not_asked:
         return f"Go for what was asked: {what}."
     return f"Nothing stands against {doing} this set-up. Asked: {what}."
+
+
+_WORK = {"drill": ("drilling", "drill"), "hardening": ("hardening", "harden")}
+"""By what is asked of a set-up that nothing is ground or milled in, what is done in it."""
+
+
+def _work(result: Result) -> tuple[str, str]:
+    """Return what is done with a set-up: as a noun, and as what one is told not to do."""
+    hold = result.holding
+    asked = {f.check for f in result.findings}
+    if not result.cuts and not (hold is not None and hold.parts and (hold.mills or hold.grinds)):
+        found = next((words for check, words in _WORK.items() if check in asked), None)
+        if found is not None:
+            return found
+    return ("milling", "mill") if _mills(result) else ("grinding", "grind")
 
 
 def _mills(result: Result) -> bool:

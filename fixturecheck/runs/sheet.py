@@ -165,6 +165,7 @@ def _of_job(job: Job, request: CheckRequest, progress: Progress) -> Iterator[Mad
             number=f"{operation.number}",
             title=operation.name,
             stones=edges_stoned(operation),
+            left_mm={face: operation.leave_of(face) for face in operation.makes},
         )
         page = with_operation(sheet, job, operation, setup)
         yield with_whole(page, [] if i else whole), pictures, trouble

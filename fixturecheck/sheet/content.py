@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from types import MappingProxyType
 
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.topology import faces_of
@@ -124,9 +125,12 @@ _GAUGES = (
     (0.02, "caliper"),
     (0.01, "micrometer or depth micrometer"),
     (0.002, "micrometer with vernier, or indicator over gauge blocks"),
-    (0.0, "indicator of 0.5 µm or finer over gauge blocks, at one temperature"),
+    (0.0, "indicator of {finest} or finer over gauge blocks, at one temperature"),
 )
 """By the least step that a gauge reads, mm, what it is: common practice, no source."""
+
+_FINEST = {"mm": "0.5 µm", "inch": "0.00002 in"}
+"""A step of a fine indicator, by the units of its dial: common practice, no source."""
 
 
 class Mark(StrEnum):
@@ -264,6 +268,7 @@ def sheet_of(
     number: str = "",
     title: str = "",
     stones: Sequence[str] = (),
+    left_mm: Mapping[str, float] = MappingProxyType({}),
 ) -> Sheet:
     """Return the sheet of an operation.
 
@@ -279,6 +284,8 @@ def sheet_of(
         Of the operation; the name of the set-up where there is no title.
     stones : sequence of str
         Edges that are stoned before it, besides those of the seats.
+    left_mm : mapping of str to float
+        By face that it makes, the stock that it leaves there.
 
     Returns
     -------
@@ -300,7 +307,7 @@ def sheet_of(
         wheel=tuple(_wheel(setup)),
         cutter=tuple(_cutter(setup)),
         cuts=tuple(_dials(d, write) for d in result.dials),
-        measures=tuple(_measures(setup, heights)),
+        measures=tuple(_measures(setup, heights, left_mm)),
         off=tuple(_off(result, setup)),
         cautions=tuple(_cautions(result)),
         safety=tuple(dict.fromkeys(line for machine in at_the_machine(setup) for line in machine)),
@@ -573,7 +580,9 @@ def _on_a_scale(reading: DialReading) -> bool:
     return reading.turns is None and reading.lines is not None
 
 
-def _measures(setup: Setup, heights: Sequence[MeasuredFace | RolledSize]) -> Iterator[MeasureRow]:
+def _measures(
+    setup: Setup, heights: Sequence[MeasuredFace | RolledSize], left_mm: Mapping[str, float]
+) -> Iterator[MeasureRow]:
     """Yield what to measure of the first part of each cut, and with what."""
     write = setup.write
     for height in heights:
@@ -585,9 +594,13 @@ def _measures(setup: Setup, heights: Sequence[MeasuredFace | RolledSize]) -> Ite
         if height.size_mm is not None:
             size = f"{write.length(height.size_mm, '.3f')} from {height.over}"
         tolerance = "by the drawing" if zone_mm is None else f"±{write.length(zone_mm / 2, 'g')}"
+        left = left_mm.get(height.face.face, 0.0)
+        if left > 0.0:
+            # A tenth of the stock that is left reads a rough size well enough: common practice, no source.
+            zone_mm, tolerance = left, f"rough: {write.length(left, 'g')} is left"
         more = f" (each of {height.parts})" if height.parts > 1 else ""
         yield MeasureRow(
-            face=f"{height.face}{more}", size=size, tolerance=tolerance, gauge=gauge_for(zone_mm)
+            face=f"{height.face}{more}", size=size, tolerance=tolerance, gauge=gauge_for(zone_mm, write.units)
         )
 
 
@@ -599,17 +612,19 @@ def _over_rolls(size: RolledSize, write: Writing) -> MeasureRow:
         face=f"{one.part}, {one.name}",
         size=f"{write.length(size.reading_mm, '.4f')} {how}",
         tolerance="by the drawing" if off_mm is None else f"±{write.length(off_mm, '.4f', 'down')}",
-        gauge=gauge_for(None if off_mm is None else 2.0 * off_mm),
+        gauge=gauge_for(None if off_mm is None else 2.0 * off_mm, write.units),
     )
 
 
-def gauge_for(zone_mm: float | None) -> str:
+def gauge_for(zone_mm: float | None, units: str = "mm") -> str:
     """Return what reads a tenth of a tolerance zone or finer: common practice, no source.
 
     Parameters
     ----------
     zone_mm : float or None
         The whole width of the zone; None where none is stated.
+    units : str
+        `mm` or `inch`: what the gauge is graduated in.
 
     Returns
     -------
@@ -618,7 +633,8 @@ def gauge_for(zone_mm: float | None) -> str:
     """
     if zone_mm is None:
         return "as the drawing asks"
-    return next(gauge for step_mm, gauge in _GAUGES if zone_mm / _TEN >= step_mm)
+    kind = next(gauge for step_mm, gauge in _GAUGES if zone_mm / _TEN >= step_mm)
+    return kind.format(finest=_FINEST[units])
 
 
 def _off(result: Result, setup: Setup) -> Iterator[SheetLine]:

@@ -67,6 +67,15 @@ def test_a_caution_with_a_limit_not_met_does_not_say_that_it_can_be_ground() -> 
     assert banner(found(Verdict.CAUTION)).says.startswith("No limit is broken in what was asked")
 
 
+@pytest.mark.parametrize(("check", "does"), [("drill", "drill"), ("hardening", "harden"), ("seat", "grind")])
+def test_what_one_is_told_not_to_do_is_what_the_set_up_is_for(check: str, does: str) -> None:
+    result = found(Verdict.NO_GO)
+    bare = replace(
+        result, cuts=(), holding=None, findings=tuple(replace(f, check=check) for f in result.findings)
+    )
+    assert banner(bare).says == f"Do not {does} this set-up as it stands."
+
+
 def test_no_go_and_unknown() -> None:
     assert banner(found(Verdict.NO_GO)).says == "Do not grind this set-up as it stands."
     assert banner(found(Verdict.UNKNOWN)).says.startswith("1 answer could not be computed. That is no pass")

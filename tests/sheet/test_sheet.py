@@ -219,6 +219,27 @@ def test_a_gauge_reads_a_tenth_of_the_tolerance(zone_mm, gauge):
     assert gauge in gauge_for(zone_mm)
 
 
+def test_a_gauge_is_graduated_in_the_units_of_the_sheet():
+    # A step of 0.00002 in is the finest of indicators in inches: common practice, no source.
+    assert "indicator of 0.00002 in or finer" in gauge_for(0.004, "inch")
+
+
+def test_a_face_with_stock_left_is_measured_as_a_rough_one(setup):
+    """0.1 mm left: a tenth of that is read by a micrometer, whatever the zone of the finished face."""
+    tight = replace(
+        setup,
+        bodies=tuple(replace(b, tolerance_mm={"*": 0.004}) if b.role == "part" else b for b in setup.bodies),
+    )
+    result = engine.check(tight, only=("seat",))
+    heights = list(measured_of(tight))
+    finished, rough = (
+        sheet_of(result, tight, heights, left_mm=left).measures[0] for left in ({}, {"top": 0.1})
+    )
+    assert (finished.tolerance, rough.tolerance) == ("±0.002 mm", "rough: 0.1 mm is left")
+    assert "indicator" in finished.gauge
+    assert rough.gauge == "micrometer or depth micrometer"
+
+
 def test_sizes_are_measured_from_the_seat(setup):
     # The gib is drawn 10 mm high.
     seats = (
