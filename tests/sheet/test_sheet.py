@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -23,7 +24,14 @@ from fixturecheck.setup.model import Seat
 from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.setup.tools import EndMilling, MillMove
 from fixturecheck.sheet import pages
-from fixturecheck.sheet.content import burrs_together, gauge_for, measured_of, sheet_of, staged_steps
+from fixturecheck.sheet.content import (
+    MeasureRow,
+    burrs_together,
+    gauge_for,
+    measured_of,
+    sheet_of,
+    staged_steps,
+)
 from fixturecheck.sheet.operation import bare_sheet, edges_stoned, with_operation, with_whole
 from fixturecheck.sheet.picture import staged_scenes
 from fixturecheck.units import Writing
@@ -49,7 +57,8 @@ def sheet(setup):
 
 def words(pdf: bytes) -> str:
     """The text of a PDF on one line: where lines are broken is the typesetter's."""
-    return " ".join(" ".join(p.extract_text() for p in PdfReader(io.BytesIO(pdf)).pages).split())
+    told = " ".join(p.extract_text() for p in PdfReader(io.BytesIO(pdf)).pages)
+    return " ".join(told.replace("\u200b", "").split())
 
 
 @pytest.fixture(scope="module")
@@ -96,6 +105,18 @@ def test_a_sheet_that_would_take_three_pages_is_set_closer(sheet):
     ]
     assert _letters_pt(reader.pages[0]) == 12.5
     assert _letters_pt(reader.pages[-1]) == 11.0
+
+
+def test_long_names_leave_room_for_the_other_columns_of_what_is_measured(sheet):
+    """A name of 60 letters is broken in its cell: each column keeps at least 20 mm of the page."""
+    name = "bracket_of_the_left_end.bearing_surface_before_the_upper_wall"
+    row = MeasureRow(face=name, size=f"1.000 mm from {name}", tolerance="by the drawing", gauge="micrometer")
+    page = PdfReader(io.BytesIO(pages.sheet_pdf([replace(sheet, measures=(row,))], {}, paper="a4"))).pages
+    at: dict[str, float] = {}
+    for one in page:
+        one.extract_text(visitor_text=lambda text, cm, _tm, _font, _size: at.setdefault(text.strip(), cm[4]))
+    starts = [at[head] * 25.4 / 72 for head in ("face", "size", "tolerance", "with", "found")]
+    assert all(b - a > 20.0 for a, b in itertools.pairwise([*starts, 210.0]))
 
 
 def _letters_pt(page) -> float:
