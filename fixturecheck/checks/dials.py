@@ -311,9 +311,7 @@ def _span(setup: Setup, one: Dialled, span: Span) -> Finding:
     """Hold what a feed needs against its travel."""
     write = setup.write
     over_mm = span.needed_mm - span.has_mm
-    remedy = f"Touch off nearer to the target, by {write.length(over_mm, '.2f', 'up')}."
-    if span.feed is Feed.DOWN:
-        remedy = _lift_less(setup, over_mm) or remedy
+    lower = _lift_less(setup, over_mm) if span.feed is Feed.DOWN else None
     return judge(
         span.needed_mm,
         unit="mm",
@@ -324,7 +322,7 @@ def _span(setup: Setup, one: Dialled, span: Span) -> Finding:
         cut=one.cut,
         says=f"Setting the dials of cut {one.cut} takes {write.length(span.needed_mm)} of {span.feed}; the "
         f"machine has {write.length(span.has_mm, 'g')}.",
-        remedy=remedy,
+        remedy=lower or f"Touch off nearer to the target, by {write.length(over_mm, '.2f', 'up')}.",
         source="travels stated for the machine",
     )
 
@@ -342,10 +340,6 @@ def _daylight(setup: Setup, one: Dialled) -> Finding:
     write, has_mm = setup.write, setup.machine.daylight_mm
     needed_mm = one.lifted_z_mm - setup.table_z_mm
     lift_mm = dials_stated(setup).lift_mm
-    remedy = None
-    if not meets(needed_mm, at_most=has_mm, rounding=ROUNDING_MM):
-        highest = "Take what stands highest away until the dials are set, or mount a smaller wheel."
-        remedy = _lift_less(setup, needed_mm - has_mm) or highest
     return judge(
         needed_mm,
         unit="mm",
@@ -357,7 +351,8 @@ def _daylight(setup: Setup, one: Dialled) -> Finding:
         cut=one.cut,
         says=f"Lifted {write.length(lift_mm, 'g')} over everything for cut {one.cut}, the wheel stands "
         f"{write.length(needed_mm)} above the table; the machine has {write.length(has_mm, 'g')}.",
-        remedy=remedy,
+        remedy=_lift_less(setup, needed_mm - has_mm)
+        or "Take what stands highest away until the dials are set, or mount a smaller wheel.",
         source="daylight stated for the machine",
     )
 
