@@ -5,6 +5,8 @@ presses in turn; cut straight while it is bent, it comes out crooked.
 Why: a wall beside a pocket gives way under the jaw, and a thin plate under a strap between its parallels.
 Formula: a strip from its foot to its edge, or between two feet, as thick as the wall is row by row, under an
 even push on what is pressed: bending, shear and the give of its foot (`statics.wall`).
+A flat jaw whose push passes through what is solid goes in no further than that gives, F L / (E A), and the
+wall with it.
 Limits: a quarter of the tightest zone of the faces that are made, 5 um without one (chosen here, no source).
 Material that ends at something that bears on the part from behind is no wall; round and free-form faces are
 not looked at. Of steel the softest counts, and the most force that the clamp may press with.
@@ -22,12 +24,12 @@ import numpy as np
 from fixturecheck.checks.stage import Stage
 from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.clamping import Pressed, pressed
-from fixturecheck.holding.jaws import grip_of
+from fixturecheck.holding.jaws import Grip, grip_of
 from fixturecheck.holding.squeeze import bearing_from_behind, squeezed_parts
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import vertex
-from fixturecheck.kernel.measure import face_frame, is_flat, on_face
-from fixturecheck.kernel.walls import Wall, walls_behind
+from fixturecheck.kernel.measure import extent_along, face_frame, is_flat, on_face
+from fixturecheck.kernel.walls import FlatPush, Wall, walls_behind
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 from fixturecheck.result.hold import ClampKind
@@ -90,6 +92,7 @@ def _by_jaw(stage: Stage, clamp: Pressed) -> Iterator[_Press]:
     grip = grip_of(stage.contacts, clamp)
     if grip is None:
         return
+    jaw = _flat_push(grip)
     for part in squeezed_parts(stage.setup, stage.placed, stage.contacts, grip):
         name = part.body.name
         for ref, face, press in part.flats():
@@ -98,8 +101,19 @@ def _by_jaw(stage: Stage, clamp: Pressed) -> Iterator[_Press]:
                 part=part.body,
                 ref=ref,
                 force_n=press.share * clamp.force.force_n.high,
-                walls=walls_behind(part.solid, face, press.patch.shape.geometry, behind),
+                walls=walls_behind(part.solid, face, press.patch.shape.geometry, behind, jaw),
             )
+
+
+def _flat_push(grip: Grip) -> FlatPush:
+    """Return the push of a jaw, which leans on what it presses: p = F / A (1 + e (s - c) / k^2)."""
+    ends = np.array([extent_along(p.shape.geometry, grip.up) for p in grip.patches])
+    areas = np.array([p.contact.area_mm2 for p in grip.patches])
+    areas = areas if areas.any() else np.ones(len(areas))
+    middles, at_mm = ends.mean(axis=1), float(grip.middle_mm @ grip.up)
+    middle = float(np.average(middles, weights=areas))
+    square = float(np.average((middles - middle) ** 2 + np.ptp(ends, axis=1) ** 2 / 12.0, weights=areas))
+    return FlatPush(way=grip.up, at_mm=at_mm, lean=0.0 if square <= 0.0 else (at_mm - middle) / square)
 
 
 def _by_tip(stage: Stage, clamp: Pressed) -> Iterator[_Press]:
@@ -175,8 +189,8 @@ def _solid(clamp: Pressed, faces: Sequence[FaceRef]) -> Finding:
 
 
 def _bends_mm(wall: Wall, force_n: float, steel: Material) -> float:
-    """Return how far a wall bends under the push on its face."""
-    return bent_mm(
+    """Return how far a wall bends under the push on its face, no further than a jaw goes in beside it."""
+    bends_mm = bent_mm(
         force_n=wall.share * force_n,
         thick_mm=wall.rows_mm,
         high_mm=wall.high_mm,
@@ -186,6 +200,9 @@ def _bends_mm(wall: Wall, force_n: float, steel: Material) -> float:
         pressed_mm=wall.pressed_mm,
         both_ends=wall.both_ends,
     )
+    if wall.borne_mm2 <= 0.0:
+        return bends_mm
+    return min(bends_mm, force_n * wall.deep_mm / (steel.youngs_modulus_mpa[0] * wall.borne_mm2))
 
 
 def _torque(clamp: Pressed, least_n: float, write: Writing) -> str:

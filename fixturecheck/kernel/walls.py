@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from OCP.gp import gp_Dir, gp_Lin, gp_Pnt
@@ -117,6 +117,11 @@ class Wall:
         From where to where above its foot what presses the face bears on it.
     share : float
         Of what is pressed of the face, how much bears on it.
+    borne_mm2 : float
+        What is solid beside it and bears the same push, as an area that the push is spread over evenly where
+        it goes in as far as at the wall; zero where not all of that bears.
+    deep_mm : float
+        How deep the part is behind the face.
     """
 
     thick_mm: float
@@ -126,19 +131,44 @@ class Wall:
     both_ends: bool = False
     pressed_mm: tuple[float, float] = (0.0, 0.0)
     share: float = 1.0
+    borne_mm2: float = 0.0
+    deep_mm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FlatPush:
+    """Something stiff and flat that presses.
+
+    Parameters
+    ----------
+    way : ndarray, shape (3,)
+        A way in its face, unit length.
+    at_mm : float
+        How far along that its push is.
+    lean : float
+        How much its pressure grows along that, as a share of the mean for each mm.
+    """
+
+    way: Floats
+    at_mm: float
+    lean: float
 
 
 def walls_behind(
-    solid: Solid, face: Face, pressed: Shape | None = None, backing: Sequence[Shape] = ()
+    solid: Solid,
+    face: Face,
+    pressed: Shape | None = None,
+    backing: Sequence[Shape] = (),
+    jaw: FlatPush | None = None,
 ) -> tuple[Wall, ...]:
     """Return the walls that are pressed behind a flat face, the thinnest first; none where the part is solid.
 
     A wall is what hangs together behind the face and is thinner than a limit, which grows from nearly as thin
     as the thinnest place to all but the depth of the part: of a wall that grows thicker toward its foot the
     largest bends most. It is held where the face goes on over thicker material. Where it is held along two
-    ways it bends along the shorter. Where it is held nowhere along the face, as where that ends at its foot,
-    the foot is taken at the far end from what is pressed. Pressed over less than its length, no more of it
-    bends than that and its height on either side.
+    ways it bends along the shorter, place by place. Where it is held nowhere along the face, as where that
+    ends at its foot, the foot is taken at the far end from what is pressed. Pressed over less than its
+    length, no more of it bends than that and its height on either side.
 
     Parameters
     ----------
@@ -151,6 +181,8 @@ def walls_behind(
     backing : sequence of Shape
         What bears on the part from behind: material that ends there is no wall. Where some lies behind the
         face, all that does not end at it may bend.
+    jaw : FlatPush or None
+        What presses, where that is stiff and flat; None for what presses on a place.
 
     Returns
     -------
@@ -172,15 +204,35 @@ def walls_behind(
     under = np.ones(len(left), dtype=bool)
     if pressed is not None:
         under = _inside(behind, np.array([extent_along(pressed, axis) for axis in look.axes]))
-    walls: dict[bytes, Wall] = {}
+    walls: dict[bytes, list[Wall]] = {}
     if (left & under).any():
         limit_mm = float(behind.thick_mm[left & under].min())
         while limit_mm <= deep_mm:
             limit_mm *= _AS_THIN
             for own in _pieces(behind, left & (behind.thick_mm < limit_mm)):
                 if (own & under).any() and own.tobytes() not in walls:
-                    walls[own.tobytes()] = _Region(look, behind, own, under, limit_mm, left).wall()
-    return tuple(walls.values())
+                    solid_mm2 = _borne_mm2(behind, look, own & under, under & ~left, jaw)
+                    walls[own.tobytes()] = [
+                        replace(wall, borne_mm2=solid_mm2, deep_mm=deep_mm)
+                        for wall in _Region(look, behind, own, under, limit_mm, left).walls()
+                    ]
+    return tuple(wall for found in walls.values() for wall in found)
+
+
+def _borne_mm2(behind: Behind, look: _Look, wall: Bools, bears: Bools, jaw: FlatPush | None) -> float:
+    """Return the area that a push on the solid beside a wall is spread over, as seen where it goes in most.
+
+    Zero where the push passes beside what is solid.
+    """
+    if jaw is None or not bears.any():
+        return 0.0
+    way = look.axes @ jaw.way
+    along, half = behind.places_mm @ way, 0.5 * float(np.abs(way) @ behind.step_mm)
+    solid = along[bears]
+    if not solid.min() - half <= jaw.at_mm <= solid.max() + half:
+        return 0.0
+    most = float((1.0 + jaw.lean * (along[wall] - solid.mean())).max())
+    return float(bears.sum() * behind.step_mm.prod()) / max(most, _NO_MM)
 
 
 def _inside(behind: Behind, ends: Floats) -> Bools:
@@ -215,8 +267,20 @@ def _cells(behind: Behind) -> Ints:
     return cells
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Run:
+    """Places of a region side by side along one way of the face, from one end to the other.
+
+    `own` are the numbers of its places; `feet` tell whether thicker material goes on at its low and high end.
+    """
+
+    way: int
+    own: Ints
+    feet: tuple[bool, bool]
+
+
 class _Region:
-    """Places behind a face that hang together and are thinner than a limit, as a wall.
+    """Places behind a face that hang together and are thinner than a limit, as strips that bend.
 
     Of them those `under` what presses take the push; those not `left` are as deep as the part, or backed.
     """
@@ -227,78 +291,116 @@ class _Region:
         self._look, self._behind, self._own, self._under = look, behind, own, under
         self._firm = ~left | (behind.thick_mm >= limit_mm)
         self._limit_mm = limit_mm
+        self._cells = _cells(behind)
 
-    def wall(self) -> Wall:
-        """Return it."""
-        behind, own = self._behind, self._own
-        step, mine, cells = behind.step_mm, behind.places_mm[own], _cells(behind)[own]
-        low, high = mine.min(axis=0) - 0.5 * step, mine.max(axis=0) + 0.5 * step
-        # How far it goes on average along either way: a piece with arms is no taller than most of it.
-        sizes = np.array([step[i] * len(mine) / len(np.unique(cells[:, 1 - i])) for i in range(2)])
-        firm = behind.places_mm[self._firm]
-        goes_on = np.array([[(firm[:, i] < low[i]).any(), (firm[:, i] > high[i]).any()] for i in range(2)])
-        across = self._across(goes_on, sizes)
-        foot_low, foot_high = goes_on[across]
-        pressed = behind.places_mm[own & self._under]
-        from_mm, to_mm = pressed.min(axis=0) - 0.5 * step, pressed.max(axis=0) + 0.5 * step
-        if not goes_on[across].any():
-            foot_low = from_mm[across] + to_mm[across] - 2.0 * low[across] >= high[across] - low[across]
-        extra = self._beyond(across)
-        tall = float(sizes[across] + extra.sum())
-        above = np.array([from_mm[across] - low[across], to_mm[across] - low[across]]) + extra[0]
-        if not foot_low:
-            above = tall - above[::-1]
-        above = np.clip(above, 0.0, tall)
-        along = 1 - across
-        spread = tall * (_SPREAD_BETWEEN if foot_low and foot_high else 1.0)
-        ends = max(low[along], from_mm[along] - spread), min(high[along], to_mm[along] + spread)
+    def walls(self) -> Iterator[Wall]:
+        """Yield it as walls, one for each way and side that strips of it are held at."""
+        pressed = self._own & self._under
+        chosen: dict[tuple[int, bool, bool], list[_Run]] = {}
+        taken: dict[tuple[int, bool, bool], int] = {}
+        runs = [run for way in range(2) for run in self._runs(way)]
+        of_place = {way: {int(n): run for run in runs if run.way == way for n in run.own} for way in range(2)}
+        for place in np.flatnonzero(pressed):
+            run = _held_best(of_place[0][int(place)], of_place[1][int(place)])
+            if run is None:
+                continue
+            key = (run.way, *run.feet)
+            taken[key] = taken.get(key, 0) + 1
+            if not any(run is one for one in chosen.setdefault(key, [])):
+                chosen[key].append(run)
+        if not chosen:
+            yield self._hanging([run for run in runs if self._under[run.own].any()])
+            return
+        # Places that nothing holds on either way hang on those beside them.
+        each = float(pressed.sum()) / sum(taken.values()) / float(self._under.sum())
+        for key, own in chosen.items():
+            yield self._strip(own, own[0].feet, taken[key] * each)
+
+    def _runs(self, way: int) -> Iterator[_Run]:
+        """Yield its runs along one way of the face."""
+        cells = self._cells
+        number = np.full(cells.max(axis=0) + 3, -1)
+        number[tuple((cells + 1).T)] = np.arange(len(cells))
+        lines = number if way == 1 else number.T
+        for line in lines:
+            is_own = (line >= 0) & self._own[line]
+            edges = np.flatnonzero(np.diff(is_own.astype(int)))
+            for start, end in zip(edges[::2] + 1, edges[1::2] + 1, strict=True):
+                low, high = (
+                    bool(beyond >= 0 and self._firm[beyond]) for beyond in (line[start - 1], line[end])
+                )
+                yield _Run(way=way, own=line[start:end], feet=(low, high))
+
+    def _hanging(self, runs: list[_Run]) -> Wall:
+        """Return it where it is held nowhere along the face: by its far end from what is pressed."""
+        longest = max(runs, key=lambda run: len(run.own) * float(self._behind.step_mm[run.way]))
+        runs = [run for run in runs if run.way == longest.way]
+        along = self._behind.places_mm[self._own][:, longest.way]
+        here = self._behind.places_mm[self._own & self._under][:, longest.way]
+        low = float(here.min() + here.max()) >= float(along.min() + along.max())
+        return self._strip(runs, (low, not low), float((self._own & self._under).sum() / self._under.sum()))
+
+    def _strip(self, runs: Sequence[_Run], feet: tuple[bool, bool], share: float) -> Wall:
+        """Return runs that are held alike as a wall."""
+        behind, way = self._behind, runs[0].way
+        step, aside = float(behind.step_mm[way]), float(behind.step_mm[1 - way])
+        # Of runs of unlike length the mean one counts.
+        count = round(float(np.mean([len(run.own) for run in runs])))
+        from_foot = [run.own if feet[0] else run.own[::-1] for run in runs]
+        rows: list[list[float]] = [[] for _ in range(max(count, 1))]
+        for own in from_foot:
+            for row, thick in zip(rows, behind.thick_mm[own], strict=False):
+                row.append(float(thick) ** 3)
+        at = [np.flatnonzero(self._under[own]) for own in from_foot]
+        first, last = min(int(a.min()) for a in at if len(a)), max(int(a.max()) for a in at if len(a))
+        beyond = self._beyond(sorted(runs, key=lambda run: len(run.own))[len(runs) // 2])
+        tall = count * step + float(beyond.sum())
+        extra = float(beyond[0] if feet[0] else beyond[1])
+        # Rows are counted from the foot, and the push reaches to the foot or the edge where the rows do.
+        low = 0.0 if first == 0 else first * step + extra
+        high = tall if last >= count - 1 else (last + 1) * step + extra
+        spread = tall * (_SPREAD_BETWEEN if all(feet) else 1.0)
         return Wall(
-            thick_mm=float(behind.thick_mm[own].min()),
-            rows_mm=self._rows(across, foot_low, sizes[across] / step[across]),
+            thick_mm=float(min(behind.thick_mm[run.own].min() for run in runs)),
+            rows_mm=tuple(float(np.mean(row)) ** (1 / 3) for row in rows if row),
             high_mm=tall,
-            long_mm=float(min(sizes[along], ends[1] - ends[0])),
-            both_ends=bool(foot_low and foot_high),
-            pressed_mm=(float(above[0]), float(above[1])) if above[1] > above[0] else (0.0, tall),
-            share=float((own & self._under).sum() / self._under.sum()),
+            long_mm=len(runs) * aside + self._beside_mm(runs, spread),
+            both_ends=all(feet),
+            pressed_mm=(min(low, high - 0.5 * step), high),
+            share=share,
         )
 
-    def _across(self, goes_on: Bools, sizes: Floats) -> int:
-        """Return along which way of the face its height lies."""
-        ways = [i for i in range(2) if goes_on[i].any()]
-        if len(ways) == 2 and goes_on[0].all() != goes_on[1].all():
-            # Between two feet it bends far less than away from one.
-            ways = [i for i in ways if goes_on[i].all() and sizes[i] <= 2.0 * sizes[1 - i]] or ways
-        return min(ways, key=lambda i: float(sizes[i]), default=int(np.argmax(sizes)))
+    def _beside_mm(self, runs: Sequence[_Run], spread_mm: float) -> float:
+        """Return how much more of a region bends on either side of its pressed runs, at most so far."""
+        aside = 1 - runs[0].way
+        ends = self._behind.places_mm[self._own][:, aside]
+        here = self._behind.places_mm[np.concatenate([run.own for run in runs])][:, aside]
+        return float(min(here.min() - ends.min(), spread_mm) + min(ends.max() - here.max(), spread_mm))
 
-    def _rows(self, across: int, foot_low: bool, count: float) -> tuple[float, ...]:
-        """Return how thick its rows are, those of each column counted from its own foot."""
-        cells, thick = _cells(self._behind)[self._own], self._behind.thick_mm[self._own]
-        found: list[list[float]] = [[] for _ in range(max(round(count), 1))]
-        for column in np.unique(cells[:, 1 - across]):
-            here = cells[:, 1 - across] == column
-            order = np.argsort(cells[here, across] * (1 if foot_low else -1))
-            for row, t in zip(found, thick[here][order], strict=False):
-                row.append(float(t) ** 3)
-        return tuple(float(np.mean(row)) ** (1 / 3) for row in found if row)
-
-    def _beyond(self, across: int) -> Floats:
-        """Return how far it goes on beyond its low and its high end, by its middle column, mm."""
-        behind, cells = self._behind, _cells(self._behind)
-        columns = cells[self._own][:, 1 - across]
-        middle = np.sort(columns)[len(columns) // 2]
-        here = self._own & (cells[:, 1 - across] == middle)
-        ends = behind.places_mm[here]
+    def _beyond(self, run: _Run) -> Floats:
+        """Return how far a run goes on beyond its outermost places' cells at its low and high end, mm."""
+        step = float(self._behind.step_mm[run.way])
         found = np.zeros(2)
-        for side, sign in ((0, -1.0), (1, 1.0)):
-            place = ends[np.argmin(-sign * ends[:, across])].copy()
-            inside, outside = 0.0, float(behind.step_mm[across])
+        for side, (sign, number) in enumerate(((-1.0, run.own[0]), (1.0, run.own[-1]))):
+            inside, outside = 0.0, step
             for _ in range(_HALVINGS):
-                tried = place.copy()
-                tried[across] += sign * 0.5 * (inside + outside)
-                thick = self._look.thick_mm(tried)
                 half = 0.5 * (inside + outside)
+                tried = self._behind.places_mm[number].copy()
+                tried[run.way] += sign * half
+                thick = self._look.thick_mm(tried)
                 thin = thick is not None and thick < self._limit_mm
                 is_wall = thin and not self._look.is_backed(tried, thick or 0.0)
                 inside, outside = (half, outside) if is_wall else (inside, half)
-            found[side] = inside - 0.5 * behind.step_mm[across]
+            found[side] = inside - 0.5 * step
         return found
+
+
+def _held_best(a: _Run, b: _Run) -> _Run | None:
+    """Return the run through a place that holds it best; None where neither is held at an end."""
+    held = [run for run in (a, b) if any(run.feet)]
+    between = [run for run in held if all(run.feet)]
+    if len(held) == 2 and len(between) == 1:
+        other = b if between[0] is a else a
+        # Between two feet it bends far less than away from one.
+        return between[0] if len(between[0].own) <= 2 * len(other.own) else other
+    return min(held, key=lambda run: len(run.own), default=None)

@@ -94,6 +94,17 @@ def test_a_part_with_a_shoulder_over_the_jaws_has_no_wall_between_them():
     assert walls(vise_with(part)) == []
 
 
+def test_a_jaw_goes_in_beside_a_thin_tab_no_further_than_the_solid_gives():
+    """A block of 30 with a tab 1 mm thick and 10 mm long at its end: F L / (E A) of the block, 30 x 34 high.
+
+    Alone, under its quarter of the push, the tab would bend by half a millimetre."""
+    drawn = cq.Workplane().box(40, 20, 34, centered=(True, False, False))
+    drawn = drawn.cut(cq.Workplane().box(10, 18.5, 34, centered=(True, False, False)).translate((15, 1.5, 0)))
+    part = body("tab", drawn, at=place(at=(0, -20, 0.5)))
+    found = max(f.value for f in walls(vise_with(part)))
+    assert found == pytest.approx(2000 * 20 / (200e3 * 30 * 34) * 1e3, rel=0.1)
+
+
 def plate_on_parallels(at_x_mm: float, **given) -> Setup:
     """A plate of 100 x 30 x 4 on two parallels 10 wide, 60 apart, with a strap over it."""
     feet = [
