@@ -113,7 +113,7 @@ def _flat_push(grip: Grip) -> FlatPush:
     middles, at_mm = ends.mean(axis=1), float(grip.middle_mm @ grip.up)
     middle = float(np.average(middles, weights=areas))
     square = float(np.average((middles - middle) ** 2 + np.ptp(ends, axis=1) ** 2 / 12.0, weights=areas))
-    return FlatPush(way=grip.up, at_mm=at_mm, lean=0.0 if square <= 0.0 else (at_mm - middle) / square)
+    return FlatPush(way=grip.up, at_mm=at_mm, lean_per_mm=0.0 if square <= 0.0 else (at_mm - middle) / square)
 
 
 def _by_tip(stage: Stage, clamp: Pressed) -> Iterator[_Press]:

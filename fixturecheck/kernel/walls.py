@@ -145,13 +145,13 @@ class FlatPush:
         A way in its face, unit length.
     at_mm : float
         How far along that its push is.
-    lean : float
-        How much its pressure grows along that, as a share of the mean for each mm.
+    lean_per_mm : float
+        How much its pressure grows along that, as a share of the mean.
     """
 
     way: Floats
     at_mm: float
-    lean: float
+    lean_per_mm: float
 
 
 def walls_behind(
@@ -231,7 +231,7 @@ def _borne_mm2(behind: Behind, look: _Look, wall: Bools, bears: Bools, jaw: Flat
     solid = along[bears]
     if not solid.min() - half <= jaw.at_mm <= solid.max() + half:
         return 0.0
-    most = float((1.0 + jaw.lean * (along[wall] - solid.mean())).max())
+    most = float((1.0 + jaw.lean_per_mm * (along[wall] - solid.mean())).max())
     return float(bears.sum() * behind.step_mm.prod()) / max(most, _NO_MM)
 
 
