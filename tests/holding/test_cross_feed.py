@@ -28,7 +28,7 @@ def set_up(cut=TRAVERSE, rail=()):
     return rig, process
 
 
-def test_it_slides_under_the_resultant_of_drag_and_push_across():
+def test_it_slides_under_the_resultant_of_drag_and_push_across(compared):
     rig, bearing = set_up()
     # Over the middle of the seat nothing turns it, and at the foot nothing tips it.
     case = LoadCase(label="foot", stroke=Stroke.RIGHT, at_mm=(0.0, 0.0, 0.5))
@@ -49,7 +49,10 @@ def test_it_slides_under_the_resultant_of_drag_and_push_across():
         found = collapse(rig.holding(values, (load,)), ceiling=1e4)
         # f |level force| = mu (N + f press): the load's own level and downward parts.
         level_n, down_n = math.hypot(*load.force_n[:2]), -load.force_n[2]
-        assert found.factor.low == pytest.approx(MU * normal_n / (level_n - MU * down_n), rel=2e-3)
+        slides = MU * normal_n / (level_n - MU * down_n)
+        assert found.factor.low == pytest.approx(slides, rel=2e-3)
+        if push_n == across_n:
+            compared("block slides under drag and cross feed", expected=slides, got=found.factor.low)
 
 
 @pytest.mark.parametrize("side", [1.0, -1.0], ids=["rail at the back", "rail in front"])

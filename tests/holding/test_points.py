@@ -68,12 +68,15 @@ FOUR = [(x, y, 0.0) for x in (-20.0, 20.0) for y in (-10.0, 10.0)]
 
 
 @pytest.mark.parametrize("y", [0.0, 5.0, 9.99, 10.0])
-def test_a_bar_tips_about_its_edge_by_the_lever_of_the_pull(y):
+def test_a_bar_tips_about_its_edge_by_the_lever_of_the_pull(y, compared):
     """Statics: lifted at its middle height by F at y = -10, about the edge at y = 10 the pull has 10 - y."""
     held = rig([spot(FOUR)], [pull((0.0, y, 0.0))])
     lift = Load(body="bar", force_n=(0.0, 0.0, 1.0), at_mm=(0.0, -10.0, 5.0))
     found = collapse(held.holding({Driver.FRICTION: 0.2}, (lift,)), ceiling=1e3)
-    assert found.factor.low == pytest.approx(PULL_N * (10.0 - y) / 20.0, rel=1e-3, abs=0.02)
+    tips = PULL_N * (10.0 - y) / 20.0
+    assert found.factor.low == pytest.approx(tips, rel=1e-3, abs=0.02)
+    if y == 5.0:
+        compared("pulled bar tips about its edge", expected=tips, got=found.factor.low)
 
 
 def test_a_pull_beside_the_line_that_a_bar_touches_on_turns_it_over():

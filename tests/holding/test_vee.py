@@ -112,11 +112,14 @@ def test_a_source_that_is_not_known_holds_a_bar_on_edge_no_better_at_the_low_end
     assert 0.0 < down_n(pulls_of_any_source[False]) < 0.07 * down_n(pulls_of_any_source[True])
 
 
-def test_nested_it_slides_along_at_friction_times_both_flanks(pulls):
+def test_nested_it_slides_along_at_friction_times_both_flanks(pulls, compared):
     """Statics: each flank carries its own pull and W cos 45; all of it slides."""
     middle = (0.0, 0.0, SIDE * math.sqrt(0.5))
     found = let_go(rigged(bar(nested=True), pulls[True]), "bar", (1.0, 0.0, 0.0), middle, mu=MU)
     weight_n = 7870e-9 * SIDE**2 * 24.0 * 9.80665
     # `let_go` takes finish and material in the middle.
     pull_n = sum(0.5 * (f.weak_n + f.strong_n) for f in pulls[True].on("bar"))
-    assert found.factor.low == pytest.approx(MU * (pull_n + 2 * weight_n * math.sqrt(0.5)), rel=0.03)
+    slides = MU * (pull_n + 2 * weight_n * math.sqrt(0.5))
+    # A flank that bears unevenly turns a little as it slides: low, the safe side.
+    assert 0.96 * slides < found.factor.low < 1.002 * slides
+    compared("bar nested in the V slides along it", expected=slides, got=found.factor.low)
