@@ -1,4 +1,4 @@
-"""A body where it stands: its face table in the machine's frame, and closed forms of its curved surfaces."""
+"""A body where it stands: its face table in the machine's frame, and its flat faces as polygons."""
 
 from __future__ import annotations
 
@@ -13,62 +13,10 @@ import shapely
 from fixturecheck.arrays import Floats
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.face_table import FaceTable, face_tables
-from fixturecheck.kernel.brep.primitives import Circle, Surface, SurfaceKind
+from fixturecheck.kernel.brep.primitives import Circle, Surface, SurfaceKind, normal_out
 from fixturecheck.kernel.measure import normal_at
 from fixturecheck.kernel.place import placed_at, transform_of, world_edges, world_faces
 from fixturecheck.kernel.shapes import Edge, Face, Placed, Solid
-
-
-def signed_distance(surface: Surface, points: Floats) -> Floats | None:
-    """Return the distance of points (n, 3) from the untrimmed surface, positive outside the material.
-
-    Returns None for a surface without a closed form.
-    """
-    x = points - surface.origin
-    height = x @ surface.axis
-    radius = np.linalg.norm(x - height[:, None] * surface.axis, axis=1)
-    if surface.kind == SurfaceKind.CYLINDER:
-        away = radius - surface.radius_mm
-    elif surface.kind == SurfaceKind.SPHERE:
-        away = np.linalg.norm(x, axis=1) - surface.radius_mm
-    elif surface.kind == SurfaceKind.CONE:
-        away = radius * math.cos(surface.half_angle_rad) - height * math.sin(surface.half_angle_rad)
-    elif surface.kind == SurfaceKind.TORUS:
-        away = np.hypot(radius - surface.radius_mm, height) - surface.minor_radius_mm
-    else:
-        return None
-    return np.asarray(surface.outward * away)
-
-
-def normal_out(surface: Surface, point: Floats) -> Floats:
-    """Return the unit normal out of the material at the point of the surface nearest to `point`.
-
-    Raises
-    ------
-    ValueError
-        The surface has no closed form.
-    """
-    x = point - surface.origin
-    height = float(x @ surface.axis)
-    radial = x - height * surface.axis
-    size = float(np.linalg.norm(radial))
-    unit = radial / size if size > 0 else radial
-    if surface.kind == SurfaceKind.CYLINDER:
-        normal = unit
-    elif surface.kind == SurfaceKind.SPHERE:
-        normal = x / np.linalg.norm(x)
-    elif surface.kind == SurfaceKind.CONE:
-        # At the apex every way round is as near: the axis is the middle of them.
-        lean = surface.half_angle_rad if size > 0 else math.pi / 2
-        normal = math.cos(lean) * unit - math.sin(lean) * surface.axis
-    elif surface.kind == SurfaceKind.TORUS:
-        tube = x - surface.radius_mm * unit
-        normal = tube / np.linalg.norm(tube)
-    else:
-        message = f"a surface of kind {surface.kind} has no closed form for its normal"
-        raise ValueError(message)
-    return np.asarray(surface.outward * normal)
-
 
 _APEX_MM = 1e-6
 
@@ -107,11 +55,7 @@ class Standing:
         centres, axes = self.points(hull.centres), hull.axes @ self.turn.T
         # A circle of radius R about unit axis a reaches R sqrt(1 - a_i^2) along axis i; a point has R = 0.
         reach = hull.radii[:, None] * np.sqrt(np.clip(1.0 - axes**2, 0.0, 1.0)) + hull.balls[:, None]
-        count = len(self.table.kinds)
-        lows, highs = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
-        np.minimum.at(lows, hull.faces, centres - reach)
-        np.maximum.at(highs, hull.faces, centres + reach)
-        return lows, highs
+        return hull.least(centres - reach), hull.most(centres + reach)
 
     def support(self, directions: Floats) -> Floats:
         """Return how far the body's hull reaches along each unit direction (n, 3), as x.d in mm."""

@@ -9,7 +9,7 @@ import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.primitives import SurfaceKind
-from fixturecheck.kernel.brep.table import brep_tables, plane_of, surface_of
+from fixturecheck.kernel.brep.table import brep_tables, planes_of, surface_of
 from fixturecheck.setup.model import Body
 
 PARALLEL = 1e-9
@@ -83,12 +83,17 @@ class RoundFace:
 def flat_faces(body: Body) -> tuple[FlatFace, ...]:
     """Return the flat faces of a body in the kernel's order."""
     table, names = brep_tables([body.solid])[0], body.face_names()
-    found = []
-    for row in table.faces:
-        if row.kind == SurfaceKind.PLANE:
-            normal, at_mm = plane_of(row)
-            found.append(FlatFace(index=row.number, name=names[row.number], normal=normal, at_mm=at_mm))
-    return tuple(found)
+    normals, at_mm = planes_of(table.faces)
+    return tuple(
+        FlatFace(
+            index=row.number,
+            name=names[row.number],
+            normal=normals[row.number],
+            at_mm=float(at_mm[row.number]),
+        )
+        for row in table.faces
+        if row.kind == SurfaceKind.PLANE
+    )
 
 
 def round_faces(body: Body) -> tuple[RoundFace, ...]:

@@ -7,8 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from fixturecheck.contact.placed import PlaneFrame, normal_out, place_bodies, signed_distance
-from fixturecheck.kernel.brep.primitives import Surface, SurfaceKind
+from fixturecheck.contact.placed import PlaneFrame, place_bodies
+from fixturecheck.kernel.brep.primitives import Surface, SurfaceKind, normal_out, signed_distance
 from tests.contact.staging import anywhere, block, pin, put
 
 AXIS = np.array([0.0, 0.0, 1.0])

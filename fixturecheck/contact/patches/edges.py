@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 from fixturecheck.arrays import Bools, Floats, Ints
 from fixturecheck.contact.patch import RawPatch, covered, raw_edge, raw_point, raw_segment
 from fixturecheck.contact.patches.valleys import alongside
-from fixturecheck.contact.placed import Standing, normal_out, signed_distance
+from fixturecheck.contact.placed import Standing
 from fixturecheck.kernel.boolean import clip_edge
 from fixturecheck.kernel.brep.face_table import CHORD_MM
-from fixturecheck.kernel.brep.primitives import SurfaceKind
+from fixturecheck.kernel.brep.primitives import SurfaceKind, normal_out, signed_distance
 from fixturecheck.kernel.brep.table import EdgeProbe, Probe, sides_of
 from fixturecheck.kernel.construct import segment
 from fixturecheck.kernel.measure import (
@@ -176,9 +176,7 @@ def _round_edge(view: EdgeView, e: int, j: int) -> Iterator[RawPatch]:
         return
     x, y = float(circle.x_axis @ b.normals[j]), float(circle.y_axis @ b.normals[j])
     lowest = math.atan2(-y, -x)
-    spot = circle.centre + circle.radius_mm * (
-        math.cos(lowest) * circle.x_axis + math.sin(lowest) * circle.y_axis
-    )
+    (spot,) = circle.at(np.array([lowest]))
     first, last = circle.arc_rad
     inside = (lowest - first) % (2 * math.pi) <= last - first
     if inside and abs(float(spot @ b.normals[j] - b.offsets[j])) <= touch and _within(b, j, spot, touch):

@@ -19,9 +19,9 @@ import shapely
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import RawPatch, drawn, raw_edge, raw_point
 from fixturecheck.contact.patches.sampled import near_only
-from fixturecheck.contact.placed import FacePair, PlaneFrame, normal_out, signed_distance
+from fixturecheck.contact.placed import FacePair, PlaneFrame
 from fixturecheck.kernel.boolean import clip_edge, common_faces
-from fixturecheck.kernel.brep.primitives import Surface, SurfaceKind
+from fixturecheck.kernel.brep.primitives import Surface, SurfaceKind, normal_out, signed_distance
 from fixturecheck.kernel.construct import circle, cylinder_patch, polygon_face, segment
 from fixturecheck.kernel.measure import (
     area_mm2,

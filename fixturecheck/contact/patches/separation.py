@@ -95,11 +95,8 @@ def face_spans(body: Standing, directions: Floats) -> tuple[Floats, Floats]:
     directions : ndarray, shape (n, 3)
         Unit directions d.
     """
-    hull, local, count = body.table.hull, directions @ body.turn, len(body.table.kinds)
-    both = hull.reach(np.vstack([local, -local]))
-    reach = np.full((count, both.shape[1]), -np.inf)
-    np.maximum.at(reach, hull.faces, both)
-    out, back = np.hsplit(reach, 2)
+    hull, local = body.table.hull, directions @ body.turn
+    out, back = np.hsplit(hull.most(hull.reach(np.vstack([local, -local]))), 2)
     off = directions @ body.shift
     return off - back, off + out
 

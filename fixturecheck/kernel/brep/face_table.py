@@ -20,8 +20,8 @@ from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopoDS import TopoDS
 
-from fixturecheck.arrays import Floats
-from fixturecheck.kernel.brep.primitives import Circle, CurveKind, Surface, SurfaceKind
+from fixturecheck.arrays import Floats, Ints
+from fixturecheck.kernel.brep.primitives import Circle, CurveKind, Surface, SurfaceKind, normal_out
 from fixturecheck.kernel.brep.table import (
     BrepTable,
     EdgeRow,
@@ -29,11 +29,11 @@ from fixturecheck.kernel.brep.table import (
     brep_tables,
     derived,
     drawn,
-    plane_of,
+    planes_of,
     run_of,
     surface_of,
 )
-from fixturecheck.kernel.brep.topology import xyz
+from fixturecheck.kernel.brep.topology import sub_shapes, xyz
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Solid
 
@@ -60,7 +60,7 @@ class Hull:
     radii, balls : ndarray, shape (P,)
         Radius of the circle, and of the ball.
     faces : ndarray of int, shape (P,)
-        The face that each helps to hold.
+        The face that each helps to hold, in order; each face has some.
     """
 
     centres: Floats
@@ -74,6 +74,18 @@ class Hull:
         tilt = np.sqrt(np.clip(1.0 - (self.axes @ normals.T) ** 2, 0.0, 1.0))
         return self.centres @ normals.T + self.radii[:, None] * tilt + self.balls[:, None]
 
+    def least(self, by_piece: Floats) -> Floats:
+        """Return the least of each column over the pieces of each face, (P, n) given, (F, n) returned."""
+        return np.asarray(np.minimum.reduceat(by_piece, self._starts))
+
+    def most(self, by_piece: Floats) -> Floats:
+        """Return the greatest of each column over the pieces of each face, (P, n) given, (F, n) returned."""
+        return np.asarray(np.maximum.reduceat(by_piece, self._starts))
+
+    @property
+    def _starts(self) -> Ints:
+        return np.flatnonzero(np.diff(self.faces, prepend=-1))
+
 
 def hull_of(table: BrepTable, surfaces: Sequence[Surface | None], samples: Floats) -> Hull:
     """Return pieces whose convex hull holds each face.
@@ -86,45 +98,67 @@ def hull_of(table: BrepTable, surfaces: Sequence[Surface | None], samples: Float
     samples : ndarray, shape (E, k, 3)
         Points along each edge, ends included.
     """
-    ends = samples[:, [0, -1]]
-    outlines = [list(_of_edge(row, *of)) for row, of in zip(table.edges, ends, strict=True)]
-    pieces: list[tuple[Floats, Floats, float, float, int]] = []
-    for row, surface in zip(table.faces, surfaces, strict=True):
-        if surface is None or surface.kind in {SurfaceKind.CYLINDER, SurfaceKind.CONE}:
-            pieces += [(*piece, row.number) for e in table.face_edges[row.number] for piece in outlines[e]]
+    # Both ends of every edge come first; what else holds an edge or a face follows.
+    ends = samples[:, [0, -1]].reshape(-1, 3)
+    pieces: list[Piece] = []
+    of_edge: list[Sequence[int]] = []
+    for e, row in enumerate(table.edges):
+        first = len(ends) + len(pieces)
+        if row.kind == CurveKind.LINE:
+            of_edge.append((2 * e, 2 * e + 1))
+        elif row.degenerate:
+            of_edge.append((2 * e,))
         else:
-            pieces += [(*piece, row.number) for piece in _of_face(row, surface)]
-    centres, axes, radii, balls, faces = zip(*pieces, strict=True)
+            pieces += (more := list(_of_edge(row)))
+            wide = bool(more and more[0][2] > 0.0)
+            of_edge.append((*(() if wide else (2 * e, 2 * e + 1)), *range(first, first + len(more))))
+    chosen: list[int] = []
+    counts: list[int] = []
+    for row, surface in zip(table.faces, surfaces, strict=True):
+        before = len(chosen)
+        if surface is None or surface.kind in {SurfaceKind.CYLINDER, SurfaceKind.CONE}:
+            for e in table.face_edges[row.number].tolist():
+                chosen += of_edge[e]
+        else:
+            own = len(pieces)
+            pieces += _of_face(row, surface)
+            chosen += range(len(ends) + own, len(ends) + len(pieces))
+        counts.append(len(chosen) - before)
+    held = np.zeros((len(ends) + len(pieces), 8))
+    held[: len(ends), :3] = ends
+    for k, (centre, axis, radius_mm, ball_mm) in enumerate(pieces, start=len(ends)):
+        held[k, :3], held[k, 3:6], held[k, 6], held[k, 7] = centre, axis, radius_mm, ball_mm
+    held = held[chosen]
     return Hull(
-        centres=np.array(centres), axes=np.array(axes), radii=np.array(radii), balls=np.array(balls),
-        faces=np.array(faces),
+        centres=held[:, :3], axes=held[:, 3:6], radii=held[:, 6], balls=held[:, 7],
+        faces=np.repeat(np.arange(len(counts)), counts),
     )  # fmt: skip
 
 
-def _of_edge(row: EdgeRow, start: Floats, end: Floats) -> Iterator[Piece]:
-    """Pieces whose convex hull holds an edge, and which no plane tangent to it at an end cuts."""
-    if row.degenerate:
-        yield row.place, _NOWHERE, 0.0, 0.0
-        return
+def _of_edge(row: EdgeRow) -> Iterator[Piece]:
+    """Pieces that hold a curved edge with its ends, and which no plane tangent to it at an end cuts.
+
+    A circle holds the edge without them.
+    """
     first, last = row.span
-    circle = row.circle
-    if circle is not None and last - first > _WIDE_RAD:
+    circle, narrow = row.circle, last - first <= _WIDE_RAD
+    half = (last - first) / (2 * _TANGENTS)
+    if circle is not None and not narrow:
         yield circle.centre, circle.axis, circle.radius_mm, 0.0
-        return
-    yield start, _NOWHERE, 0.0, 0.0
-    yield end, _NOWHERE, 0.0, 0.0
-    if row.kind == CurveKind.LINE:
-        return
-    if circle is not None:
-        # Corners of the polygon of tangents.
-        half = (last - first) / (2 * _TANGENTS)
-        for k in range(_TANGENTS):
-            middle = xyz(row.curve.Value(first + (2 * k + 1) * half)) - circle.centre
-            yield circle.centre + middle / math.cos(half), _NOWHERE, 0.0, 0.0
-        return
-    points = GCPnts_QuasiUniformDeflection(row.curve, _HULL_MM)
-    for k in range(points.NbPoints()):
-        yield xyz(points.Value(k + 1)), _NOWHERE, 0.0, _HULL_MM
+    elif narrow and (circle is not None or row.kind == CurveKind.ELLIPSE):
+        # Corners of the polygon of tangents: an ellipse is a circle drawn out, and so are its tangents.
+        at = first + half * np.arange(1, 2 * _TANGENTS, 2)
+        if circle is not None:
+            centre, middles = circle.centre, circle.at(at)
+        else:
+            centre = xyz(row.curve.Ellipse().Location())
+            middles = np.array([row.curve.Value(t).Coord() for t in at.tolist()])
+        for corner in centre + (middles - centre) / math.cos(half):
+            yield corner, _NOWHERE, 0.0, 0.0
+    else:
+        points = GCPnts_QuasiUniformDeflection(row.curve, _HULL_MM)
+        for k in range(points.NbPoints()):
+            yield xyz(points.Value(k + 1)), _NOWHERE, 0.0, _HULL_MM
 
 
 def _of_face(row: FaceRow, surface: Surface) -> Iterator[Piece]:
@@ -161,10 +195,12 @@ def supporting(
     corners = table.vertices @ normals.T - offsets
     count = len(normals)
     own = np.zeros((len(table.vertices), count), dtype=bool)
-    beside = np.zeros((count, count), dtype=bool)
-    for face in range(count):
-        own[table.face_vertices[face], face] = True
-        beside[[f for e in table.face_edges[face] for f in edge_faces[e]], face] = True
+    own[
+        np.concatenate(table.face_vertices),
+        np.repeat(np.arange(count), [len(v) for v in table.face_vertices]),
+    ] = True
+    beside = np.eye(count, dtype=bool)
+    beside[tuple(zip(*((f, g) for pair in edge_faces for f in pair for g in pair), strict=True))] = True
     behind = np.where(own, -np.inf, corners).max(axis=0, initial=-np.inf) <= -_BEHIND_MM
     allowed = np.where(beside[hull.faces], (1e-7 + 2 * hull.balls)[:, None], -_BEHIND_MM)
     return np.asarray(~np.isnan(offsets) & behind & np.all(over <= allowed, axis=0))
@@ -188,7 +224,7 @@ class FaceTable:
         Kind of each face's surface.
     normals, offsets : ndarray, shapes (F, 3) and (F,)
         Outward unit normal n and n.x of each plane; nan where the face is curved.
-    rings : tuple
+    rings : Rings
         For each plane its wires as arrays (k, 3), outer first; None where the face is curved.
     exact : ndarray of bool, shape (F,)
         Whether the rings are the face exactly (straight edges only).
@@ -224,7 +260,7 @@ class FaceTable:
     kinds: tuple[SurfaceKind, ...]
     normals: Floats
     offsets: Floats
-    rings: tuple[tuple[Floats, ...] | None, ...]
+    rings: Rings
     exact: NDArray[np.bool_]
     rows: tuple[FaceRow, ...]
     surfaces: tuple[Surface | None, ...]
@@ -253,25 +289,20 @@ def _face_table(table: BrepTable) -> FaceTable:
     faces, edges = table.faces, table.edges
     edge_faces = _inverse(table.face_edges, len(edges))
     straight = np.array([e.kind == CurveKind.LINE for e in edges], dtype=bool)
-    flat = [row.kind == SurfaceKind.PLANE for row in faces]
-    curved = np.full(3, np.nan), math.nan
-    planes = [plane_of(row) if level else curved for row, level in zip(faces, flat, strict=True)]
-    normals, offsets = np.array([p[0] for p in planes]), np.array([p[1] for p in planes])
+    normals, offsets = planes_of(faces)
+    flat = ~np.isnan(offsets)
     exact = np.array([level and straight[of].all() for level, of in zip(flat, table.face_edges, strict=True)])
     surfaces = tuple(surface_of(table, row) for row in faces)
     samples = _samples(edges)
     hull = hull_of(table, surfaces, samples)
-    inward = _inward(edges, samples, normals)
+    inward = _inward(edges, samples, normals, surfaces)
     smooth = np.linalg.norm(inward.sum(axis=1), axis=1) <= _SMOOTH
     two_sided = np.array([not e.degenerate and len(e.sides) > 1 for e in edges], dtype=bool)
     return FaceTable(
         kinds=tuple(row.kind for row in faces),
         normals=normals,
         offsets=offsets,
-        rings=tuple(
-            _rings(row, straight=bool(plain)) if level else None
-            for row, level, plain in zip(faces, flat, exact, strict=True)
-        ),
+        rings=Rings(table, exact),
         exact=exact,
         rows=faces,
         surfaces=surfaces,
@@ -295,28 +326,37 @@ def _face_table(table: BrepTable) -> FaceTable:
 def _samples(edges: Sequence[EdgeRow]) -> Floats:
     """Points along every edge, evenly spaced in its parameter, ends included, (E, 9, 3)."""
     found = np.empty((len(edges), _SAMPLES, 3))
-    lines = [(k, *e.line, *e.span) for k, e in enumerate(edges) if e.line is not None]
-    if lines:
-        of, places, ways, first, last = (np.array(column) for column in zip(*lines, strict=True))
-        at = np.linspace(first, last, _SAMPLES, axis=1)
-        found[of] = at[..., None] * ways[:, None] + places[:, None]
+    of, lines = list[int](), list[tuple[float, ...]]()
     for k, edge in enumerate(edges):
-        if edge.degenerate:
+        if edge.kind == CurveKind.LINE:
+            of.append(k)
+            lines.append((*edge.line(), *edge.span))
+        elif edge.circle is not None:
+            found[k] = edge.circle.at(np.linspace(*edge.span, _SAMPLES))
+        elif edge.degenerate:
             found[k] = edge.place
-        elif edge.line is None:
+        else:
             found[k] = [edge.curve.Value(t).Coord() for t in np.linspace(*edge.span, _SAMPLES)]
+    if lines:
+        given = np.array(lines)
+        at = np.linspace(given[:, 6], given[:, 7], _SAMPLES, axis=1)
+        found[of] = at[..., None] * given[:, None, 3:6] + given[:, None, :3]
     return found
 
 
 def _length_mm(row: EdgeRow) -> float:
     if row.degenerate:
         return 0.0
-    if row.line is not None:
+    if row.kind == CurveKind.LINE:
         return abs(row.span[1] - row.span[0])
+    if row.circle is not None:
+        return row.circle.radius_mm * abs(row.span[1] - row.span[0])
     return float(GCPnts_AbscissaPoint.Length_s(row.curve, _LENGTH_MM))
 
 
-def _inward(edges: Sequence[EdgeRow], samples: Floats, normals: Floats) -> Floats:
+def _inward(
+    edges: Sequence[EdgeRow], samples: Floats, normals: Floats, surfaces: Sequence[Surface | None]
+) -> Floats:
     """Unit directions from the middle of every edge into its first two faces, (E, 2, 3); zero without one.
 
     Parameters
@@ -325,22 +365,102 @@ def _inward(edges: Sequence[EdgeRow], samples: Floats, normals: Floats) -> Float
         Outward normals of the flat faces; nan where curved.
     """
     found = np.zeros((len(edges), 2, 3))
-    flat = ~np.isnan(normals[:, 0])
-    plain = list[tuple[int, int, int, int]]()
+    middles = samples[:, _SAMPLES // 2]
+    closed = [surface is None or surface.kind != SurfaceKind.OTHER for surface in surfaces]
+    places, runs, outward = list[tuple[int, int]](), list[int](), list[Floats]()
+    ways = samples[:, -1] - samples[:, 0]
     for k, edge in enumerate(edges):
         if edge.degenerate:
             continue
-        sides = edge.sides[:2]
-        if edge.line is not None and all(flat[row.number] for _, row in sides):
-            plain += [(k, n, row.number, run_of(side)) for n, (side, row) in enumerate(sides)]
-        else:
+        beside = edge.sides[:2]
+        if not all(closed[row.number] for _, row in beside):
             for n, way in enumerate(edge.probe.leaving(0.5)[:2]):
                 found[k, n] = way
-    if plain:
-        of, place, face, run = np.array(plain).T
-        into = np.cross(normals[face], samples[of, -1] - samples[of, 0]) * run[:, None]
+            continue
+        if edge.kind != CurveKind.LINE:
+            ways[k] = edge.way(0.5)
+        for n, (side, row) in enumerate(beside):
+            places.append((k, n))
+            runs.append(run_of(side))
+            surface = surfaces[row.number]
+            outward.append(normals[row.number] if surface is None else normal_out(surface, middles[k]))
+    if places:
+        of, place = np.array(places).T
+        into = np.cross(outward, ways[of]) * np.array(runs)[:, None]
         found[of, place] = into / np.linalg.norm(into, axis=1)[:, None]
     return found
+
+
+class Rings(Sequence[tuple[Floats, ...] | None]):
+    """The wires of each flat face as closed rings of points, outer first, walked when first asked for.
+
+    Round edges become chords. Most faces of a gang lie near no other and are never walked.
+
+    Parameters
+    ----------
+    table : BrepTable
+    exact : sequence of bool
+        Whether a face is flat with straight edges only.
+    """
+
+    def __init__(self, table: BrepTable, exact: Sequence[bool]) -> None:
+        self._table, self._exact = table, exact
+        self._edges = sub_shapes(table.solid.wrapped, TopAbs_ShapeEnum.TopAbs_EDGE)
+        self._known: dict[int, tuple[tuple[Floats, Ints], ...]] = {}
+
+    def __len__(self) -> int:
+        return len(self._table.faces)
+
+    def __getitem__(self, face: int) -> tuple[Floats, ...] | None:
+        if self._table.faces[face].kind != SurfaceKind.PLANE:
+            return None
+        return tuple(points for points, _ in self._walked(face))
+
+    def sides(self, face: int) -> tuple[Ints, ...]:
+        """Return the edge that each side of each ring belongs to; a side runs from its point to the next."""
+        return tuple(edges for _, edges in self._walked(face))
+
+    def _walked(self, face: int) -> tuple[tuple[Floats, Ints], ...]:
+        if face not in self._known:
+            wrapped = self._table.faces[face].face.wrapped
+            outer = BRepTools.OuterWire_s(wrapped)
+            explorer = TopExp_Explorer(wrapped, TopAbs_ShapeEnum.TopAbs_WIRE)
+            wires = []
+            while explorer.More():
+                wires.append(TopoDS.Wire_s(explorer.Current()))
+                explorer.Next()
+            wires.sort(key=lambda w: not w.IsSame(outer))
+            self._known[face] = tuple(self._ring(wire, wrapped) for wire in wires)
+        return self._known[face]
+
+    def _ring(self, wire: Any, face: Any) -> tuple[Floats, Ints]:
+        points, edges = list[Any](), list[int]()
+        explorer = BRepTools_WireExplorer(wire, face)
+        while explorer.More():
+            number = self._edges.FindIndex(explorer.Current()) - 1
+            row = self._table.edges[number]
+            if row.kind == CurveKind.LINE:
+                run = [BRep_Tool.Pnt_s(explorer.CurrentVertex()).Coord()]
+            else:
+                chords = _chords(row)
+                back = explorer.Orientation() == TopAbs_Orientation.TopAbs_REVERSED
+                run = chords[:0:-1] if back else chords[:-1]
+            points += run
+            edges += [number] * len(run)
+            explorer.Next()
+        return np.array(points), np.array(edges, dtype=np.int64)
+
+
+def _chords(row: EdgeRow) -> list[tuple[float, float, float]]:
+    """Points along a curved edge whose chords stay within the chord tolerance of it."""
+    circle = row.circle
+    if circle is None:
+        points = GCPnts_QuasiUniformDeflection(row.curve, CHORD_MM)
+        return [points.Value(i + 1).Coord() for i in range(points.NbPoints())]
+    first, last = circle.arc_rad
+    step = 2 * math.acos(max(1 - CHORD_MM / circle.radius_mm, 0.0))
+    around = circle.at(np.linspace(first, last, max(2, math.ceil((last - first) / step) + 1)))
+    return [(x, y, z) for x, y, z in around.tolist()]
 
 
 def _inverse(rows: Sequence[Iterable[int]], size: int) -> tuple[tuple[int, ...], ...]:
@@ -349,51 +469,3 @@ def _inverse(rows: Sequence[Iterable[int]], size: int) -> tuple[tuple[int, ...],
         for item in row:
             out[item].append(face)
     return tuple(tuple(o) for o in out)
-
-
-def _rings(row: FaceRow, *, straight: bool) -> tuple[Floats, ...]:
-    """Wires of a planar face as closed rings of points, outer first; arcs become chords."""
-    face = row.face.wrapped
-    outer = BRepTools.OuterWire_s(face)
-    explorer = TopExp_Explorer(face, TopAbs_ShapeEnum.TopAbs_WIRE)
-    wires = []
-    while explorer.More():
-        wires.append(TopoDS.Wire_s(explorer.Current()))
-        explorer.Next()
-    wires.sort(key=lambda w: not w.IsSame(outer))
-    walk = _corners if straight else _walk
-    return tuple(np.array(list(walk(w, face))) for w in wires)
-
-
-def _corners(wire: Any, face: Any) -> Iterator[tuple[float, float, float]]:
-    explorer = BRepTools_WireExplorer(wire, face)
-    while explorer.More():
-        yield BRep_Tool.Pnt_s(explorer.CurrentVertex()).Coord()
-        explorer.Next()
-
-
-def _walk(wire: Any, face: Any) -> Iterator[Floats]:
-    explorer = BRepTools_WireExplorer(wire, face)
-    while explorer.More():
-        row = EdgeRow(explorer.Current())
-        if row.kind == CurveKind.LINE:
-            yield xyz(BRep_Tool.Pnt_s(explorer.CurrentVertex()))
-        else:
-            run = _chords(row)
-            yield from (
-                run[:0:-1] if explorer.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else run[:-1]
-            )
-        explorer.Next()
-
-
-def _chords(row: EdgeRow) -> Sequence[Floats]:
-    """Points along a curved edge whose chords stay within the chord tolerance of it."""
-    circle = row.circle
-    if circle is None:
-        points = GCPnts_QuasiUniformDeflection(row.curve, CHORD_MM)
-        return [xyz(points.Value(i + 1)) for i in range(points.NbPoints())]
-    first, last = circle.arc_rad
-    step = 2 * math.acos(max(1 - CHORD_MM / circle.radius_mm, 0.0))
-    t = np.linspace(first, last, max(2, math.ceil((last - first) / step) + 1))[:, None]
-    around = np.cos(t) * circle.x_axis + np.sin(t) * circle.y_axis
-    return list(circle.centre + circle.radius_mm * around)

@@ -83,6 +83,57 @@ class Surface:
         )
 
 
+def signed_distance(surface: Surface, points: Floats) -> Floats | None:
+    """Return the distance of points (n, 3) from the untrimmed surface, positive outside the material.
+
+    Returns None for a surface without a closed form.
+    """
+    x = points - surface.origin
+    height = x @ surface.axis
+    radius = np.linalg.norm(x - height[:, None] * surface.axis, axis=1)
+    if surface.kind == SurfaceKind.CYLINDER:
+        away = radius - surface.radius_mm
+    elif surface.kind == SurfaceKind.SPHERE:
+        away = np.linalg.norm(x, axis=1) - surface.radius_mm
+    elif surface.kind == SurfaceKind.CONE:
+        away = radius * math.cos(surface.half_angle_rad) - height * math.sin(surface.half_angle_rad)
+    elif surface.kind == SurfaceKind.TORUS:
+        away = np.hypot(radius - surface.radius_mm, height) - surface.minor_radius_mm
+    else:
+        return None
+    return np.asarray(surface.outward * away)
+
+
+def normal_out(surface: Surface, point: Floats) -> Floats:
+    """Return the unit normal out of the material at the point of the surface nearest to `point`.
+
+    Raises
+    ------
+    ValueError
+        The surface has no closed form.
+    """
+    x = point - surface.origin
+    height = float(x @ surface.axis)
+    radial = x - height * surface.axis
+    size = float(np.linalg.norm(radial))
+    unit = radial / size if size > 0 else radial
+    if surface.kind == SurfaceKind.CYLINDER:
+        normal = unit
+    elif surface.kind == SurfaceKind.SPHERE:
+        normal = x / np.linalg.norm(x)
+    elif surface.kind == SurfaceKind.CONE:
+        # At the apex every way round is as near: the axis is the middle of them.
+        lean = surface.half_angle_rad if size > 0 else math.pi / 2
+        normal = math.cos(lean) * unit - math.sin(lean) * surface.axis
+    elif surface.kind == SurfaceKind.TORUS:
+        tube = x - surface.radius_mm * unit
+        normal = tube / np.linalg.norm(tube)
+    else:
+        message = f"a surface of kind {surface.kind} has no closed form for its normal"
+        raise ValueError(message)
+    return np.asarray(surface.outward * normal)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Circle:
     """A round edge: points centre + radius (cos t x_axis + sin t y_axis), t within `arc_rad`."""
@@ -93,6 +144,11 @@ class Circle:
     y_axis: Floats
     radius_mm: float
     arc_rad: tuple[float, float]
+
+    def at(self, turned_rad: Floats) -> Floats:
+        """Return the points at some angles (n,), shape (n, 3)."""
+        t = turned_rad[:, None]
+        return self.centre + self.radius_mm * (np.cos(t) * self.x_axis + np.sin(t) * self.y_axis)
 
     def moved(self, turn: Floats, shift: Floats) -> Circle:
         """Return the circle after x -> turn x + shift."""

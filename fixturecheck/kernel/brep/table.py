@@ -6,7 +6,7 @@ All that other modules know of the faces of a solid is derived from these tables
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from typing import Any, TypeVar
@@ -28,11 +28,10 @@ from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum, TopAbs_State
 from OCP.TopExp import TopExp, TopExp_Explorer
 from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS
-from OCP.TopTools import TopTools_IndexedMapOfShape
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.kernel.brep.primitives import Circle, CurveKind, Surface, SurfaceKind, SweptPrimitive
-from fixturecheck.kernel.brep.topology import mapped, one_of_each, xyz
+from fixturecheck.kernel.brep.topology import listed, mapped, one_of_each, sub_shapes, xyz
 from fixturecheck.kernel.place import drawing_matrix
 from fixturecheck.kernel.recall import asked_of, recalled
 from fixturecheck.kernel.shapes import Edge, Face, Solid
@@ -235,17 +234,18 @@ def crossed(a: Floats, b: Floats) -> Floats:
 
 T = TypeVar("T")
 
+# By the kernel's own numbers: its enumerations are slow to look up.
 _SURFACES = {
-    GeomAbs_SurfaceType.GeomAbs_Plane: SurfaceKind.PLANE,
-    GeomAbs_SurfaceType.GeomAbs_Cylinder: SurfaceKind.CYLINDER,
-    GeomAbs_SurfaceType.GeomAbs_Cone: SurfaceKind.CONE,
-    GeomAbs_SurfaceType.GeomAbs_Sphere: SurfaceKind.SPHERE,
-    GeomAbs_SurfaceType.GeomAbs_Torus: SurfaceKind.TORUS,
+    int(GeomAbs_SurfaceType.GeomAbs_Plane): SurfaceKind.PLANE,
+    int(GeomAbs_SurfaceType.GeomAbs_Cylinder): SurfaceKind.CYLINDER,
+    int(GeomAbs_SurfaceType.GeomAbs_Cone): SurfaceKind.CONE,
+    int(GeomAbs_SurfaceType.GeomAbs_Sphere): SurfaceKind.SPHERE,
+    int(GeomAbs_SurfaceType.GeomAbs_Torus): SurfaceKind.TORUS,
 }
 _CURVES = {
-    GeomAbs_CurveType.GeomAbs_Line: CurveKind.LINE,
-    GeomAbs_CurveType.GeomAbs_Circle: CurveKind.CIRCLE,
-    GeomAbs_CurveType.GeomAbs_Ellipse: CurveKind.ELLIPSE,
+    int(GeomAbs_CurveType.GeomAbs_Line): CurveKind.LINE,
+    int(GeomAbs_CurveType.GeomAbs_Circle): CurveKind.CIRCLE,
+    int(GeomAbs_CurveType.GeomAbs_Ellipse): CurveKind.ELLIPSE,
 }
 
 
@@ -256,23 +256,41 @@ class FaceRow:
     ----------
     number : int
         Its index in `faces_of` the solid.
-    face : Face
-    adaptor : BRepAdaptor_Surface
-        Its surface over the range of its parameters.
     kind : SurfaceKind
     flip : float
         -1 where the outward normal is the reverse of the surface's own; else 1.
-    window : tuple of float
-        Least and greatest u, least and greatest v.
+    edges : list of TopoDS_Edge
+        Its edges as they run round it, in the kernel's order; a seam comes twice.
     """
 
     def __init__(self, number: int, face: Any) -> None:
         self.number = number
-        self.face = Face(face)
-        self.adaptor = BRepAdaptor_Surface(face, True)
-        self.kind = _SURFACES.get(self.adaptor.GetType(), SurfaceKind.OTHER)
+        self._wrapped = face
+        self._surface = BRepAdaptor_Surface(face, False)
+        self.kind = _SURFACES.get(int(self._surface.GetType()), SurfaceKind.OTHER)
         self.flip = -1.0 if face.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1.0
-        self.window: tuple[float, float, float, float] = BRepTools.UVBounds_s(face)
+        self.edges: list[Any] = []
+        walk = TopExp_Explorer(face, TopAbs_ShapeEnum.TopAbs_EDGE)
+        while walk.More():
+            self.edges.append(TopoDS.Edge_s(walk.Current()))
+            walk.Next()
+
+    # Few faces are asked for more than what surface they lie on, and the rest takes longer to make.
+    @cached_property
+    def face(self) -> Face:
+        """The face."""
+        return Face(self._wrapped)
+
+    @cached_property
+    def adaptor(self) -> BRepAdaptor_Surface:
+        """Its surface over the range of its parameters."""
+        return BRepAdaptor_Surface(self._wrapped, True)
+
+    @cached_property
+    def window(self) -> tuple[float, float, float, float]:
+        """Least and greatest u, least and greatest v."""
+        u0, u1, v0, v1 = BRepTools.UVBounds_s(self._wrapped)
+        return u0, u1, v0, v1
 
     @cached_property
     def probe(self) -> Probe:
@@ -288,23 +306,14 @@ class FaceRow:
     @cached_property
     def quadric(self) -> Any:
         """Its surface as the kernel's plane, cylinder, cone, sphere or torus; None for another one."""
-        return None if self.kind == SurfaceKind.OTHER else getattr(self.adaptor, self.kind.capitalize())()
+        return None if self.kind == SurfaceKind.OTHER else getattr(self._surface, self.kind.capitalize())()
 
     @cached_property
     def size(self) -> tuple[float, Floats]:
         """Its exact area, mm2, and centre (3,)."""
         properties = GProp_GProps()
-        BRepGProp.SurfaceProperties_s(self.face.wrapped, properties)
+        BRepGProp.SurfaceProperties_s(self._wrapped, properties)
         return float(properties.Mass()), np.array(properties.CentreOfMass().Coord())
-
-    @cached_property
-    def edges(self) -> list[Any]:
-        """Its edges as they run round it, in the kernel's order; a seam comes twice."""
-        found, walk = [], TopExp_Explorer(self.face.wrapped, TopAbs_ShapeEnum.TopAbs_EDGE)
-        while walk.More():
-            found.append(TopoDS.Edge_s(walk.Current()))
-            walk.Next()
-        return found
 
 
 class EdgeRow:
@@ -316,52 +325,40 @@ class EdgeRow:
     sides : list of (TopoDS_Edge, FaceRow)
         The edge as it runs round each face that it bounds; a seam bounds one face twice.
     degenerate : bool
-        Whether it is a point, as at the tip of a cone.
+        Whether it is a point, as at the tip of a cone. Such an edge has no curve.
+    kind : CurveKind
+        What curve it lies on.
+    curve : BRepAdaptor_Curve
+    span : tuple of float
+        First and last parameter of its curve.
+    circle : Circle or None
+        The circle of a round edge.
     """
 
     def __init__(self, edge: Any) -> None:
         self.edge = edge
         self.sides: list[tuple[Any, FaceRow]] = []
         self.degenerate = bool(BRep_Tool.Degenerated_s(edge))
+        self.kind = CurveKind.OTHER
+        self.circle: Circle | None = None
+        if not self.degenerate:
+            self.curve = BRepAdaptor_Curve(edge)
+            self.span: tuple[float, float] = self.curve.FirstParameter(), self.curve.LastParameter()
+            self.kind = _CURVES.get(int(self.curve.GetType()), CurveKind.OTHER)
+            if self.kind == CurveKind.CIRCLE:
+                self.circle = _circle_of(self.curve.Circle(), self.span)
 
-    @cached_property
-    def curve(self) -> BRepAdaptor_Curve:
-        """Its curve; a degenerate edge has none."""
-        return BRepAdaptor_Curve(self.edge)
-
-    @cached_property
-    def span(self) -> tuple[float, float]:
-        """First and last parameter of its curve."""
-        return self.curve.FirstParameter(), self.curve.LastParameter()
-
-    @cached_property
-    def kind(self) -> CurveKind:
-        """What curve it lies on."""
-        return CurveKind.OTHER if self.degenerate else _CURVES.get(self.curve.GetType(), CurveKind.OTHER)
-
-    @cached_property
-    def line(self) -> tuple[Floats, Floats] | None:
-        """A point of a straight edge and its unit direction (parameters are lengths); None for others."""
-        if self.kind != CurveKind.LINE:
-            return None
+    def line(self) -> tuple[float, ...]:
+        """Return a point of a straight edge and its unit direction, six numbers; parameters are lengths."""
         line = self.curve.Line()
-        return xyz(line.Location()), xyz(line.Direction())
+        return (*line.Location().Coord(), *line.Direction().Coord())
 
-    @cached_property
-    def circle(self) -> Circle | None:
-        """The circle of a round edge."""
-        if self.kind != CurveKind.CIRCLE:
-            return None
-        circle = self.curve.Circle()
-        position = circle.Position()
-        return Circle(
-            centre=xyz(circle.Location()),
-            axis=xyz(circle.Axis().Direction()),
-            x_axis=xyz(position.XDirection()),
-            y_axis=xyz(position.YDirection()),
-            radius_mm=circle.Radius(),
-            arc_rad=self.span,
-        )
+    def way(self, share: float) -> tuple[float, float, float]:
+        """Return the derivative of its curve at a share of its span."""
+        first, last = self.span
+        point, along = gp_Pnt(), gp_Vec()
+        self.curve.D1(first + share * (last - first), point, along)
+        return along.Coord()
 
     @cached_property
     def place(self) -> Floats:
@@ -377,6 +374,18 @@ class EdgeRow:
     def probe(self) -> EdgeProbe:
         """The edge with the faces beside it, ready to be asked at single places."""
         return EdgeProbe(Edge(self.edge), [edge_side(edge, row.probe) for edge, row in self.sides])
+
+
+def _circle_of(circle: Any, span: tuple[float, float]) -> Circle:
+    position = circle.Position()
+    return Circle(
+        centre=xyz(circle.Location()),
+        axis=xyz(circle.Axis().Direction()),
+        x_axis=xyz(position.XDirection()),
+        y_axis=xyz(position.YDirection()),
+        radius_mm=circle.Radius(),
+        arc_rad=span,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -412,50 +421,40 @@ class BrepTable:
 def read_table(solid: Solid) -> BrepTable:
     """Read a solid, in the frame that it is given in."""
     shape, what = solid.wrapped, TopAbs_ShapeEnum
+    edge_map, vertex_map = sub_shapes(shape, what.TopAbs_EDGE), sub_shapes(shape, what.TopAbs_VERTEX)
     faces = tuple(FaceRow(i, TopoDS.Face_s(f)) for i, f in enumerate(mapped(shape, what.TopAbs_FACE)))
-    edges = tuple(EdgeRow(TopoDS.Edge_s(e)) for e in mapped(shape, what.TopAbs_EDGE))
-    vertices = [TopoDS.Vertex_s(v) for v in mapped(shape, what.TopAbs_VERTEX)]
-    edge_number, vertex_number = _Numbers([e.edge for e in edges]), _Numbers(vertices)
-    met: dict[int, EdgeRow] = {}
-    for row in faces:
-        for side in row.edges:
-            number = edge_number(side)
-            edges[number].sides.append((side, row))
-            met.setdefault(number, edges[number])
+    edges = tuple(EdgeRow(TopoDS.Edge_s(e)) for e in listed(edge_map))
+    vertices = [BRep_Tool.Pnt_s(TopoDS.Vertex_s(v)).Coord() for v in listed(vertex_map)]
+    edge_number, vertex_number = edge_map.FindIndex, vertex_map.FindIndex
     ends = [
         (
-            vertex_number(TopExp.FirstVertex_s(e.edge, False)),
-            vertex_number(TopExp.LastVertex_s(e.edge, False)),
+            vertex_number(TopExp.FirstVertex_s(e.edge, False)) - 1,
+            vertex_number(TopExp.LastVertex_s(e.edge, False)) - 1,
         )
         for e in edges
     ]
+    face_edges, face_vertices = [], []
+    met: dict[int, EdgeRow] = {}
+    for row in faces:
+        numbers = [edge_number(side) - 1 for side in row.edges]
+        for number, side in zip(numbers, row.edges, strict=True):
+            edges[number].sides.append((side, row))
+            met.setdefault(number, edges[number])
+        face_edges.append(_sorted(numbers))
+        face_vertices.append(_sorted(v for number in numbers for v in ends[number] if v >= 0))
     return BrepTable(
         solid=solid,
         faces=faces,
         edges=edges,
-        vertices=np.array([xyz(BRep_Tool.Pnt_s(v)) for v in vertices]).reshape(-1, 3),
-        face_edges=tuple(_sorted(edge_number(e) for e in row.edges) for row in faces),
-        face_vertices=tuple(
-            _sorted(vertex_number(v) for v in mapped(row.face.wrapped, what.TopAbs_VERTEX)) for row in faces
-        ),
+        vertices=np.array(vertices).reshape(-1, 3),
+        face_edges=tuple(face_edges),
+        face_vertices=tuple(face_vertices),
         edge_vertices=np.array(ends, dtype=np.int64).reshape(-1, 2),
         two_sided=tuple(e for e in met.values() if not e.degenerate and len(e.sides) == 2),
     )
 
 
-class _Numbers:
-    """The place of sub-shapes in a list, whichever way they run."""
-
-    def __init__(self, shapes: Sequence[Any]) -> None:
-        self._lookup = TopTools_IndexedMapOfShape()
-        for shape in shapes:
-            self._lookup.Add(shape)
-
-    def __call__(self, shape: Any) -> int:
-        return int(self._lookup.FindIndex(shape)) - 1
-
-
-def _sorted(numbers: Any) -> Ints:
+def _sorted(numbers: Iterable[int]) -> Ints:
     return np.array(sorted(set(numbers)), dtype=np.int64)
 
 
@@ -502,14 +501,20 @@ def drawn(solid: Solid) -> Solid:
 _PARALLEL = 1e-9
 
 
-def plane_of(row: FaceRow) -> tuple[Floats, float]:
-    """Return the outward unit normal n of a flat face, and n.x of its plane, mm."""
+def planes_of(rows: Sequence[FaceRow]) -> tuple[Floats, Floats]:
+    """Return the outward unit normal n of each flat face, and n.x of its plane, mm; nan where curved."""
+    found = np.array([_plane(row) for row in rows])
+    normals = found[:, :3] * found[:, 6:]
+    return normals, np.einsum("ij,ij->i", normals, found[:, 3:6])
+
+
+def _plane(row: FaceRow) -> tuple[float, ...]:
+    """Return the normal of a flat face's plane, a point of it, and which way it looks; nan where curved."""
+    if row.kind != SurfaceKind.PLANE:
+        return (math.nan,) * 7
     plane = row.quadric
-    normal = xyz(plane.Axis().Direction())
-    if not plane.Direct():
-        normal = -normal
-    normal = normal * row.flip
-    return normal, float(normal @ xyz(plane.Location()))
+    way = row.flip if plane.Direct() else -row.flip
+    return (*plane.Axis().Direction().Coord(), *plane.Location().Coord(), way)
 
 
 def surface_of(table: BrepTable, row: FaceRow) -> Surface | None:

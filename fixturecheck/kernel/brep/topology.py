@@ -45,8 +45,18 @@ def edges_of(solid: Shape) -> list[Edge]:
 
 def mapped(shape: Any, what: Any) -> list[Any]:
     """Return the sub-shapes of one kind of a wrapped shape, each once, in the kernel's order."""
+    return listed(sub_shapes(shape, what))
+
+
+def sub_shapes(shape: Any, what: Any) -> TopTools_IndexedMapOfShape:
+    """Return the kernel's map of the sub-shapes of one kind, which numbers them from one."""
     found = TopTools_IndexedMapOfShape()
     TopExp.MapShapes_s(shape, what, found)
+    return found
+
+
+def listed(found: TopTools_IndexedMapOfShape) -> list[Any]:
+    """Return the shapes of a map in its order."""
     return [found.FindKey(i + 1) for i in range(found.Extent())]
 
 
