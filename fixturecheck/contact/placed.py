@@ -14,6 +14,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.face_table import FaceTable, face_tables
 from fixturecheck.kernel.brep.primitives import Circle, Surface, SurfaceKind, normal_out
+from fixturecheck.kernel.brep.table import crossed
 from fixturecheck.kernel.measure import normal_at
 from fixturecheck.kernel.place import placed_at, transform_of, world_edges, world_faces
 from fixturecheck.kernel.shapes import Edge, Face, Placed, Solid
@@ -35,6 +36,8 @@ class Standing:
         Axis-aligned box of each face.
     low, high : ndarray, shape (3,)
         Box of the whole body.
+    bends : dict of int to shapely geometry
+        What `bends_of` has found so far.
     """
 
     def __init__(self, placed: Placed, table: FaceTable) -> None:
@@ -48,6 +51,8 @@ class Standing:
         self.lows, self.highs = self._face_boxes()
         self.low, self.high = self.lows.min(axis=0), self.highs.max(axis=0)
         self._outlines: dict[int, tuple[PlaneFrame, Any]] = {}
+        self.bends: dict[int, Any] = {}
+        self._rings: dict[int, tuple[Floats, ...]] = {}
         self._surfaces: dict[int, Surface] = {}
 
     def _face_boxes(self) -> tuple[Floats, Floats]:
@@ -68,8 +73,10 @@ class Standing:
 
     def rings(self, face: int) -> tuple[Floats, ...]:
         """Return a planar face's outline, outer ring first."""
-        rings = self.table.rings[face]
-        return tuple(self.points(r) for r in rings) if rings else ()
+        if face not in self._rings:
+            rings = self.table.rings[face]
+            self._rings[face] = tuple(self.points(r) for r in rings) if rings else ()
+        return self._rings[face]
 
     def surface(self, face: int) -> Surface:
         """Return a curved face's surface in the machine's frame."""
@@ -184,11 +191,34 @@ class PlaneFrame:
         """Return points (n, 2) of the plane as (n, 3)."""
         return np.asarray(self.origin + flat @ self._basis.T)
 
+    def against(self, normal: Floats, offset_mm: float) -> tuple[Floats, float]:
+        """Return where a plane n.x = offset meets this one: s (2,) and d of s.y = d in its coordinates."""
+        return normal @ self._basis, offset_mm - float(self.origin @ normal)
+
     def polygon(self, rings: Sequence[Floats]) -> Any:
         """Return the polygon of a face's rings."""
         if len(rings) == 1:
             return shapely.polygons(self.flat(rings[0]))
         return shapely.Polygon(self.flat(rings[0]), [self.flat(r) for r in rings[1:]])
+
+
+def bends_of(body: Standing, face: int) -> Any | None:
+    """Return the chords that stand for the round edges of a flat face, in its frame; None without any."""
+    if body.table.exact[face]:
+        return None
+    if face not in body.bends:
+        frame, _ = body.outline(face)
+        lines = list[Floats]()
+        for points, edges in zip(body.rings(face), body.table.rings.sides(face), strict=True):
+            sides = np.stack([points, np.roll(points, -1, axis=0)], axis=1)[~body.table.straight[edges]]
+            lines += [frame.flat(side) for side in sides]
+        body.bends[face] = shapely.multilinestrings(lines)
+    return body.bends[face]
+
+
+def sine_between(one: Floats, other: Floats) -> float:
+    """Return the sine of the angle between two unit directions."""
+    return math.hypot(*crossed(one, other).tolist())
 
 
 FacePair = tuple[Standing, int, Standing, int]

@@ -15,14 +15,15 @@ from shapely.affinity import translate
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.contact.patch import RawPatch, drawn
-from fixturecheck.contact.placed import FacePair, PlaneFrame, Standing
+from fixturecheck.contact.patches.round_outlines import shared_areas
+from fixturecheck.contact.placed import FacePair, PlaneFrame, Standing, sine_between
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.boolean import common_faces
 from fixturecheck.kernel.brep.face_table import CHORD_MM
 from fixturecheck.kernel.construct import polygon_face
 from fixturecheck.kernel.measure import area_mm2, centroid_of
 from fixturecheck.kernel.place import shifted
-from fixturecheck.kernel.shapes import Shape
+from fixturecheck.kernel.shapes import Face, Shape
 from fixturecheck.numeric import last_inside
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.tolerances import Tolerances
@@ -44,27 +45,19 @@ def facing(a: Standing, b: Standing, pairs: tuple[Ints, Ints], tolerances: Toler
 def _pair(a: Standing, i: int, b: Standing, j: int, tolerances: Tolerances) -> Iterator[RawPatch]:
     """Patches between face i of a and face j of b."""
     normal, other = a.normals[i], b.normals[j]
-    frame = PlaneFrame(normal * a.offsets[i], normal)
-    parallel = float(np.linalg.norm(np.cross(normal, other))) <= math.radians(tolerances.parallel_deg)
+    parallel = sine_between(normal, other) <= math.radians(tolerances.parallel_deg)
     if parallel:
         middle = (np.maximum(a.lows[i], b.lows[j]) + np.minimum(a.highs[i], b.highs[j])) / 2
-        gap = _gap(middle[None] - ((middle - frame.origin) @ normal) * normal, a, i, b, j)[0]
+        gap = _gap(middle[None] - (middle @ normal - a.offsets[i]) * normal, a, i, b, j)[0]
         if not -tolerances.touch_mm <= gap <= tolerances.near_mm:
             return
-    ours, theirs = frame.polygon(a.rings(i)), frame.polygon(b.rings(j))
-    shared = shapely.intersection(ours, theirs)
+    if parallel and not (a.table.exact[i] and b.table.exact[j]):
+        yield from _rounded((a, i, b, j), tolerances.touch_mm)
+        return
+    frame, ours = a.outline(i)
+    shared = shapely.intersection(ours, frame.polygon(b.rings(j)))
     wide = _wide_polygons(shared, tolerances.touch_mm)
     frayed = len(wide) < shapely.get_num_geometries(shared)
-    exact = bool(a.table.exact[i] and b.table.exact[j])
-    if parallel and not exact and wide:
-        gaps = _gap(frame.space(shapely.get_coordinates(wide[0])), a, i, b, j)
-        kind = ContactKind.AREA if np.abs(gaps).max() <= tolerances.touch_mm else ContactKind.NEAR
-        outlines = ours, theirs
-        whole = _with_rounds(kind, wide[0], frame, (a, i, b, j), outlines) if len(wide) == 1 else None
-        parts = [whole] if whole else _from_faces(kind, wide, frame, (a, i, b, j), outlines)
-        for raw in parts:
-            yield replace(raw, frayed=frayed)
-        return
     for polygon in wide:
         gaps = _gap(frame.space(shapely.get_coordinates(polygon)), a, i, b, j)
         if np.abs(gaps).max() <= tolerances.touch_mm:
@@ -74,6 +67,36 @@ def _pair(a: Standing, i: int, b: Standing, j: int, tolerances: Tolerances) -> I
                 yield _from_polygon(ContactKind.NEAR, part, frame, (a, i, b, j))
 
 
+def _rounded(pair: FacePair, touch_mm: float) -> Iterator[RawPatch]:
+    """Patches between two level faces of which one has an edge that is not straight."""
+    a, i, b, j = pair
+    frame, ours = a.outline(i)
+    known = shared_areas(pair)
+    if known is not None:
+        areas, frayed = known
+        wide = [area for area in areas if _is_wide(area.polygon, touch_mm)]
+        frayed = frayed or len(wide) < len(areas)
+        polygons = [area.polygon for area in wide]
+    else:
+        outlines = ours, frame.polygon(b.rings(j))
+        shared = shapely.intersection(*outlines)
+        polygons = _wide_polygons(shared, touch_mm)
+        frayed = len(polygons) < shapely.get_num_geometries(shared)
+    if not polygons:
+        return
+    gaps = _gap(frame.space(shapely.get_coordinates(polygons[0])), a, i, b, j)
+    kind = ContactKind.AREA if np.abs(gaps).max() <= touch_mm else ContactKind.NEAR
+    if known is not None:
+        for area in wide:
+            centre = frame.space(area.centre)
+            make = partial(_shared_face, pair, frame, area.polygon)
+            yield replace(_raw(kind, pair, frame, area.polygon, centre, area.area_mm2, make), frayed=frayed)
+        return
+    whole = _with_rounds(kind, polygons[0], frame, pair, outlines) if len(polygons) == 1 else None
+    for raw in [whole] if whole else _from_faces(kind, polygons, frame, pair):
+        yield replace(raw, frayed=frayed)
+
+
 def _gap(points: Floats, a: Standing, i: int, b: Standing, j: int) -> Floats:
     """Distance from points of plane i along its normal to plane j."""
     return np.asarray((b.offsets[j] - points @ b.normals[j]) / (b.normals[j] @ a.normals[i]))
@@ -81,8 +104,11 @@ def _gap(points: Floats, a: Standing, i: int, b: Standing, j: int) -> Floats:
 
 def _wide_polygons(shape: Any, width_mm: float) -> list[Any]:
     """Polygons of an intersection that are more than a line: wider than the touch tolerance."""
-    parts = shapely.get_parts(shape)
-    return [p for p in parts if p.geom_type == "Polygon" and 2 * p.area > width_mm * p.length]
+    return [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and _is_wide(p, width_mm)]
+
+
+def _is_wide(polygon: Any, width_mm: float) -> bool:
+    return bool(2 * polygon.area > width_mm * polygon.length)
 
 
 def _clipped(polygon: Any, frame: PlaneFrame, pair: FacePair, near_mm: float) -> list[Any]:
@@ -136,7 +162,7 @@ def _with_rounds(
             own_middle = frame.space(shapely.get_coordinates(own.centroid))[0]
             area += own_mm2 - float(own.area)
             moment += own_mm2 * middle - float(own.area) * own_middle
-    return _raw(kind, pair, frame, polygon, moment / area, area, partial(_shared_face, pair, frame))
+    return _raw(kind, pair, frame, polygon, moment / area, area, partial(_shared_face, pair, frame, polygon))
 
 
 def _rounds_inside(body: Standing, face: int, frame: PlaneFrame, other: Any) -> bool | None:
@@ -152,37 +178,28 @@ def _rounds_inside(body: Standing, face: int, frame: PlaneFrame, other: Any) -> 
     return bool(inside[0]) if inside.all() or not inside.any() else None
 
 
-def _shared_face(pair: FacePair, frame: PlaneFrame) -> Shape:
-    """The kernel's common of two parallel faces, on A's plane."""
+def _shared_face(pair: FacePair, frame: PlaneFrame, polygon: Any) -> Shape:
+    """The kernel's common of two parallel faces, on A's plane: the piece that a polygon stands for."""
     a, i, b, j = pair
-    off = np.array(centroid_of(b.face(j)))
-    gap = float((off - frame.origin) @ frame.normal)
-    faces = common_faces(a.face(i), shifted(b.face(j), -gap * frame.normal))
+    faces = _common_of(pair, frame, polygon)
     if not faces:
         message = f"the kernel finds no face that {a.label((i,))} and {b.label((j,))} share"
         raise KernelError(message)
-    return faces[0]
+    middle = frame.space(shapely.get_coordinates(polygon.centroid))[0]
+    return min(faces, key=lambda face: float(np.linalg.norm(np.array(centroid_of(face)) - middle)))
 
 
-def _from_faces(
-    kind: ContactKind,
-    wide: list[Any],
-    frame: PlaneFrame,
-    pair: FacePair,
-    outlines: tuple[Any, Any],
-) -> Iterator[RawPatch]:
-    """Patches between parallel faces with round edges: whole faces, or the kernel's own common."""
+def _common_of(pair: FacePair, frame: PlaneFrame, polygon: Any) -> list[Face]:
+    """The kernel's common of two parallel faces, after B's is brought onto A's plane."""
     a, i, b, j = pair
+    gap = float(_gap(frame.space(shapely.get_coordinates(polygon.centroid)), *pair)[0])
+    return common_faces(a.face(i), shifted(b.face(j), -gap * frame.normal))
+
+
+def _from_faces(kind: ContactKind, wide: list[Any], frame: PlaneFrame, pair: FacePair) -> Iterator[RawPatch]:
+    """Patches between parallel faces with edges that are neither straight nor round: the kernel's common."""
     shared = shapely.MultiPolygon(wide)
-    gap = float(_gap(frame.space(shapely.get_coordinates(shared.centroid)), *pair)[0])
-    ours, theirs = outlines
-    # Bring B's face exactly onto A's plane: the kernel's common needs them on one surface.
-    if _well_inside(ours, theirs):
-        faces = [a.face(i)]
-    elif _well_inside(theirs, ours):
-        faces = [shifted(b.face(j), -gap * frame.normal)]
-    else:
-        faces = common_faces(a.face(i), shifted(b.face(j), -gap * frame.normal))
+    faces = _common_of(pair, frame, shared)
     if not faces:
         # A tilt below `parallel_deg` can still keep the kernel from seeing one plane; the outlines decide.
         for polygon in shared.geoms:
@@ -191,11 +208,6 @@ def _from_faces(
     for face in faces:
         centre = np.array(centroid_of(face))
         yield _raw(kind, pair, frame, shared, centre, area_mm2(face), drawn(face))
-
-
-def _well_inside(inner: Any, outer: Any) -> bool:
-    """Whether one outline lies inside the other by more than the error of chords."""
-    return bool(outer.contains(inner) and outer.boundary.distance(inner) > _OUTLINE_MM)
 
 
 def _raw(
@@ -212,7 +224,7 @@ def _raw(
     gaps = np.abs(_gap(frame.space(shapely.get_coordinates(polygon)), *pair))
     # Round edges stand as chords, and past one the gap goes on growing with the tilt.
     chord_mm = 0.0 if a.table.exact[i] and b.table.exact[j] else CHORD_MM
-    tilt = float(np.linalg.norm(np.cross(a.normals[i], b.normals[j])))
+    tilt = sine_between(a.normals[i], b.normals[j])
     return RawPatch(
         kind=kind,
         a_faces=(i,),

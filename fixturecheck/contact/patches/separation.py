@@ -6,13 +6,14 @@ leave two bodies apart, unless one holds the other.
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
 import shapely
 
 from fixturecheck.arrays import Floats, Ints
-from fixturecheck.contact.placed import Standing
+from fixturecheck.contact.placed import Standing, bends_of
 from fixturecheck.kernel.brep.face_table import CHORD_MM
 from fixturecheck.kernel.brep.primitives import SurfaceKind
 
@@ -22,7 +23,6 @@ _APART_MM = 1e-9
 """Distance that counts as apart once bodies were parted by `ROUNDING_MM`; numbers of metres keep 1e-12 mm."""
 _INSIDE_MM = 1e-3
 """A box that reaches this close to the rim of another from within may belong to a body inside the other."""
-_UNITS = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
 _LEANS = 1e-3
 """Sine between two planes below which they count as level; each place of a face is then looked at."""
 _FAR_MM = 1e5
@@ -108,38 +108,54 @@ def _may_hold(outer: Standing, inner: Standing) -> bool:
 def _seen_apart(a: Standing, i: int, b: Standing, j: int, by: Floats, apart_mm: float) -> bool:
     """Prove that a face of `b`, shifted, does not meet a flat face of `a`, seen along that face's normal.
 
-    A place that both have lies in the plane of the flat face, where it is seen without being moved.
+    A place that both have lies in the plane of the flat face, where it is seen without being moved. Only the
+    round edges of a flat face are off their chords.
     """
     if a.table.kinds[i] != SurfaceKind.PLANE:
         return False
     frame, polygon = a.outline(i)
-    least_mm = apart_mm if a.table.exact[i] else apart_mm + CHORD_MM
+    bends = bends_of(a, i)
     if b.table.kinds[j] != SurfaceKind.PLANE:
         hull = b.table.hull
         held = hull.faces == j
         seen = shapely.convex_hull(shapely.multipoints(frame.flat(b.points(hull.centres[held]) + by)))
-        least_mm += float((hull.radii[held] + hull.balls[held]).max())
-        return bool(shapely.distance(seen, polygon) > least_mm)
-    chord_mm = 0.0 if b.table.exact[j] else CHORD_MM
-    least_mm += chord_mm
+        return _apart(seen, polygon, bends, apart_mm + float((hull.radii[held] + hull.balls[held]).max()))
     own, outline = b.outline(j)
+    rounds = bends_of(b, j)
     # How far the plane of `b`'s face lies off that of `a`'s: a linear function of its own coordinates.
-    off_mm = (own.space(_UNITS) + by) @ a.normals[i] - a.offsets[i]
-    slope = off_mm[1:] - off_mm[0]
-    steep = float(np.linalg.norm(slope))
+    slope, place_mm = own.against(a.normals[i], a.offsets[i] - float(by @ a.normals[i]))
+    steep = math.hypot(*slope)
     if steep > _LEANS:
-        outline = _in_band(outline, slope / steep, -float(off_mm[0]) / steep, chord_mm + 0.5 * apart_mm)
-    for ring in shapely.get_rings(outline):
-        seen = frame.flat(own.space(shapely.get_coordinates(ring)) + by)
-        if shapely.distance(shapely.linestrings(seen), polygon) <= least_mm:
-            return False
-    # A band is too thin to hold the flat face inside; an outline in the same plane may.
-    return steep > _LEANS or not shapely.intersects_xy(outline, *own.flat(a.rings(i)[0][:1] - by)[0])
+        along, at_mm = slope / steep, place_mm / steep
+        outline = _in_band(outline, along, at_mm, 0.5 * apart_mm)
+        if rounds is not None:
+            rounds = _in_band(rounds, along, at_mm, CHORD_MM + 0.5 * apart_mm)
+
+    def seen_from_a(flat: Floats) -> Floats:
+        return frame.flat(own.space(flat) + by)
+
+    return _apart(shapely.transform(outline, seen_from_a), polygon, bends, apart_mm) and (
+        rounds is None or _apart(shapely.transform(rounds, seen_from_a), polygon, bends, apart_mm + CHORD_MM)
+    )
 
 
-def _in_band(outline: Any, along: Floats, place_mm: float, half_mm: float) -> Any:
-    """Return what of a flat outline lies in a band square to a direction (2,), mm."""
-    across = np.array([-along[1], along[0]])
+def _apart(seen: Any, polygon: Any, bends: Any | None, least_mm: float) -> bool:
+    """Whether a shape is further from a flat face than a distance; nothing is apart from all."""
+    if seen.is_empty:
+        return True
+    # The face reaches past its polygon at its round edges only.
+    return bool(
+        shapely.distance(seen, polygon) > least_mm
+        and (bends is None or shapely.distance(seen, bends) > least_mm + CHORD_MM)
+    )
+
+
+def _in_band(shape: Any, along: Floats, place_mm: float, half_mm: float) -> Any:
+    """Return what of a flat shape lies in a band square to a direction (2,), mm."""
     low, high = place_mm - half_mm, place_mm + half_mm
+    at_mm = shapely.get_coordinates(shape) @ along
+    if at_mm.min() > high or at_mm.max() < low:
+        return shapely.Polygon()
+    across = np.array([-along[1], along[0]])
     corners = ((low, -_FAR_MM), (high, -_FAR_MM), (high, _FAR_MM), (low, _FAR_MM))
-    return shapely.intersection(outline, shapely.Polygon([along * s + across * t for s, t in corners]))
+    return shapely.intersection(shape, shapely.Polygon([along * s + across * t for s, t in corners]))

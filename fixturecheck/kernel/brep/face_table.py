@@ -102,14 +102,14 @@ def hull_of(table: BrepTable, surfaces: Sequence[Surface | None], samples: Float
     ends = samples[:, [0, -1]].reshape(-1, 3)
     pieces: list[Piece] = []
     of_edge: list[Sequence[int]] = []
-    for e, row in enumerate(table.edges):
+    for e, edge in enumerate(table.edges):
         first = len(ends) + len(pieces)
-        if row.kind == CurveKind.LINE:
+        if edge.kind == CurveKind.LINE:
             of_edge.append((2 * e, 2 * e + 1))
-        elif row.degenerate:
+        elif edge.degenerate:
             of_edge.append((2 * e,))
         else:
-            pieces += (more := list(_of_edge(row)))
+            pieces += (more := list(_of_edge(edge)))
             wide = bool(more and more[0][2] > 0.0)
             of_edge.append((*(() if wide else (2 * e, 2 * e + 1)), *range(first, first + len(more))))
     chosen: list[int] = []
@@ -147,7 +147,7 @@ def _of_edge(row: EdgeRow) -> Iterator[Piece]:
         yield circle.centre, circle.axis, circle.radius_mm, 0.0
     elif narrow and (circle is not None or row.kind == CurveKind.ELLIPSE):
         # Corners of the polygon of tangents: an ellipse is a circle drawn out, and so are its tangents.
-        at = first + half * np.arange(1, 2 * _TANGENTS, 2)
+        at = np.asarray(first + half * np.arange(1, 2 * _TANGENTS, 2), dtype=np.float64)
         if circle is not None:
             centre, middles = circle.centre, circle.at(at)
         else:
@@ -302,7 +302,7 @@ def _face_table(table: BrepTable) -> FaceTable:
         kinds=tuple(row.kind for row in faces),
         normals=normals,
         offsets=offsets,
-        rings=Rings(table, exact),
+        rings=Rings(table),
         exact=exact,
         rows=faces,
         surfaces=surfaces,
@@ -391,7 +391,7 @@ def _inward(
     return found
 
 
-class Rings(Sequence[tuple[Floats, ...] | None]):
+class Rings:
     """The wires of each flat face as closed rings of points, outer first, walked when first asked for.
 
     Round edges become chords. Most faces of a gang lie near no other and are never walked.
@@ -399,17 +399,15 @@ class Rings(Sequence[tuple[Floats, ...] | None]):
     Parameters
     ----------
     table : BrepTable
-    exact : sequence of bool
-        Whether a face is flat with straight edges only.
     """
 
-    def __init__(self, table: BrepTable, exact: Sequence[bool]) -> None:
-        self._table, self._exact = table, exact
+    def __init__(self, table: BrepTable) -> None:
+        self._table = table
         self._edges = sub_shapes(table.solid.wrapped, TopAbs_ShapeEnum.TopAbs_EDGE)
         self._known: dict[int, tuple[tuple[Floats, Ints], ...]] = {}
 
-    def __len__(self) -> int:
-        return len(self._table.faces)
+    def __iter__(self) -> Iterator[tuple[Floats, ...] | None]:
+        return (self[face] for face in range(len(self._table.faces)))
 
     def __getitem__(self, face: int) -> tuple[Floats, ...] | None:
         if self._table.faces[face].kind != SurfaceKind.PLANE:

@@ -358,7 +358,8 @@ class EdgeRow:
         first, last = self.span
         point, along = gp_Pnt(), gp_Vec()
         self.curve.D1(first + share * (last - first), point, along)
-        return along.Coord()
+        x, y, z = along.Coord()
+        return x, y, z
 
     @cached_property
     def place(self) -> Floats:
