@@ -16,7 +16,15 @@ from fixturecheck.arrays import Floats
 from fixturecheck.report.build_files import xml_document, xml_text
 from fixturecheck.report.markup import Cell, Table, render_page, svg, table_of
 from fixturecheck.result.finding import Verdict
-from fixturecheck.study.model import Flip, ParameterValue, Study, StudyFound, StudyParameter, VariantRow
+from fixturecheck.study.model import (
+    Flip,
+    ParameterValue,
+    Study,
+    StudyFound,
+    StudyParameter,
+    VariantRow,
+    all_best_of,
+)
 from fixturecheck.wording.sentences import SIGNS, shown, wide_spaces
 
 WIDE, HIGH = 640.0, 460.0
@@ -194,7 +202,7 @@ def study_junit(found: StudyFound) -> str:
             suite,
             "testcase",
             name=xml_text(values_words(row)),
-            classname=xml_text(row.variant.setup),
+            classname=xml_text(found.study.named(row.variant.setup)),
             time="0",
         )
         if not found.study.passes(row.verdict):
@@ -215,12 +223,14 @@ def counts_words(found: StudyFound) -> str:
 
 
 def best_words(found: StudyFound) -> str:
-    """Return the variant with the greatest least margin."""
-    best = found.best
+    """Return the variant with the greatest least margin, and how many are as good."""
+    best, *others = all_best_of(found.study, found.sampled) or (None,)
     if best is None:
         return "No variant passes."
     margin = "" if best.least_share is None else f": its least margin is {best.least_share:.3g} of the limit"
-    return f"Best: {values_words(best)}{margin}."
+    as_good = f"{len(others)} others are" if len(others) > 1 else "Another is"
+    tied = f" {as_good} as good; it is the first of them in the study's order." if others else ""
+    return f"Best: {values_words(best)}{margin}.{tied}"
 
 
 def values_words(row: VariantRow) -> str:
@@ -239,10 +249,13 @@ def flip_words(flip: Flip) -> str:
     """Return how far a parameter can go."""
     way = "up" if flip.upward else "down"
     if flip.fails_at is None:
-        return f"{flip.parameter} can go {way} to {flip.passes_at:.6g}, the end of its range."
-    by = f", by {flip.driver}" if flip.driver else ""
-    there = f"at {flip.fails_at:.6g} it is {flip.verdict}{by}"
-    return f"{flip.parameter} can go {way} to {flip.passes_at:.6g}: {there}."
+        there = "" if flip.verdict is Verdict.GO else f", where it is {flip.verdict}"
+        return f"{flip.parameter} can go {way} to {flip.passes_at:.6g}, the end of its range{there}."
+    says = f": {flip.says}" if flip.says else "."
+    return (
+        f"{flip.parameter} can go {way} to {flip.passes_at:.6g}; at {flip.fails_at:.6g} it is "
+        f"{flip.verdict}{says}"
+    )
 
 
 def study_page(found: StudyFound) -> str:
@@ -253,7 +266,7 @@ def study_page(found: StudyFound) -> str:
         title=found.study.name,
         counts=counts_words(found),
         best=best_words(found),
-        verdict="go" if found.best is not None else "no-go",
+        verdict=str(found.verdict),
         flips=[flip_words(f) for f in found.flips],
         maps=list(_maps(found)),
         table=_table(found, rows),
@@ -267,7 +280,8 @@ def _maps(found: StudyFound) -> Iterator[tuple[str, Markup]]:
         rows = [r for r in found.sampled if r.variant.setup == setup]
         for drawn in (region_map(found.study, rows, found.best), parallel_plot(found.study, rows)):
             if drawn:
-                yield setup if several else Path(setup).name, Markup(drawn)  # noqa: S704 -- names in it are escaped where it is drawn
+                told = found.study.named(setup) if several else Path(setup).name
+                yield told, Markup(drawn)  # noqa: S704 -- names in it are escaped where it is drawn
 
 
 def _table(found: StudyFound, rows: Sequence[VariantRow]) -> Table:
@@ -284,10 +298,10 @@ def _table(found: StudyFound, rows: Sequence[VariantRow]) -> Table:
     )
     lines = [
         (
-            *((row.variant.setup,) if several else ()),
+            *((found.study.named(row.variant.setup),) if several else ()),
             *(_value_text(row.variant.values[n]) for n in names),
             Cell(lines=(str(row.verdict),), strong=not found.study.passes(row.verdict)),
-            row.driver or row.says,
+            row.says,
             "" if row.value is None else shown(row.value, row.unit),
             "" if row.limit is None else shown(row.limit, row.unit),
             "" if row.least_share is None else f"{row.least_share:.3g}",

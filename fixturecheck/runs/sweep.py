@@ -95,9 +95,8 @@ def run(
         )
     ):
         found, fresh = swept(study, Path(folder), pool, at_once, flips=flips, progress=progress)
-    best = found.best
-    unknown = any(r.verdict == Verdict.UNKNOWN for r in found.sampled)
-    came = "passes" if best is not None else "unknown" if unknown else "fails"
+    none = {Verdict.UNKNOWN: "unknown", Verdict.NO_GO: "fails"}
+    came = "passes" if found.best is not None else none[found.verdict]
     return came, study_text(found), not fresh, study_junit(found)
 
 

@@ -71,4 +71,6 @@ def _flip(
             good = middle
         else:
             bad, last = middle, row
-    return replace(found, passes_at=good, fails_at=bad, verdict=last.verdict, driver=last.driver)
+    return replace(
+        found, passes_at=good, fails_at=bad, verdict=last.verdict, driver=last.driver, says=last.says
+    )

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from pathlib import Path
 from typing import Any
 
 from fixturecheck.fields import allowed
@@ -150,6 +153,8 @@ class Study:
         Checks to leave out.
     strict : bool
         Whether a caution counts as not passed.
+    home : str
+        The folder from which set-ups are told; empty tells them as they are given.
     """
 
     name: str
@@ -161,6 +166,11 @@ class Study:
     only: tuple[str, ...] | None = None
     skip: tuple[str, ...] = ()
     strict: bool = False
+    home: str = ""
+
+    def named(self, setup: str) -> str:
+        """Return a set-up's path as it is told, the same on every machine."""
+        return Path(os.path.relpath(setup, self.home)).as_posix() if self.home else setup
 
     def passes(self, verdict: Verdict) -> bool:
         """Tell whether a verdict counts as passed."""
@@ -243,8 +253,8 @@ class Flip:
         The first value that was checked and does not; None where all of the range that way passes.
     verdict : Verdict
         What it comes to there.
-    driver : str
-        Id of the finding that decides there.
+    driver, says : str
+        Id of the finding that decides there, and what it says.
     """
 
     setup: str
@@ -254,6 +264,7 @@ class Flip:
     fails_at: float | None
     verdict: Verdict
     driver: str = ""
+    says: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -279,11 +290,33 @@ class StudyFound:
 
     @property
     def best(self) -> VariantRow | None:
-        """The passed variant with the greatest least margin; None where none passes."""
+        """The first of the best variants in the order of the study; None where none passes."""
         return best_of(self.study, self.sampled)
+
+    @property
+    def verdict(self) -> Verdict:
+        """That of the best variant; where none passes, no-go, or unknown while one may still pass."""
+        if self.best is not None:
+            return self.best.verdict
+        unknown = any(r.verdict is Verdict.UNKNOWN for r in self.sampled)
+        return Verdict.UNKNOWN if unknown else Verdict.NO_GO
+
+
+_AS_GOOD = 1e-9
+"""Least margins, as shares of their limits, that differ by less are rounding apart."""
 
 
 def best_of(study: Study, rows: tuple[VariantRow, ...]) -> VariantRow | None:
-    """Return the passed variant with the greatest least margin; None where none passes."""
+    """Return the first of the best variants; None where none passes."""
+    return next(iter(all_best_of(study, rows)), None)
+
+
+def all_best_of(study: Study, rows: tuple[VariantRow, ...]) -> tuple[VariantRow, ...]:
+    """Return the passed variants with the greatest least margin, in their order.
+
+    One without any margin counts less than one with any.
+    """
     passed = [r for r in rows if study.passes(r.verdict)]
-    return max(passed, key=lambda r: -1.0 if r.least_share is None else r.least_share, default=None)
+    shares = [-math.inf if r.least_share is None else r.least_share for r in passed]
+    most = max(shares, default=0.0)
+    return tuple(r for r, share in zip(passed, shares, strict=True) if share >= most - _AS_GOOD)

@@ -71,6 +71,7 @@ def study_of(facts: Stated, path: Path) -> Study:
         only=entry.only,
         skip=entry.skip,
         strict=entry.strict,
+        home=str(path.parent),
     )
 
 

@@ -106,9 +106,15 @@ def table_csv(found: StudyFound) -> str:
             row.says,
         ]
         writer.writerow(
-            [row.variant.setup, *own, str(row.verdict), found.study.passes(row.verdict), *figures,
-             *(row.margins.get(name) for name in margins)]
-        )  # fmt: skip
+            [
+                found.study.named(row.variant.setup),
+                *own,
+                str(row.verdict),
+                found.study.passes(row.verdict),
+                *figures,
+                *(row.margins.get(name) for name in margins),
+            ]
+        )
     return text.getvalue()
 
 
@@ -119,25 +125,26 @@ def study_dict(found: StudyFound) -> dict[str, Any]:
         "tool": {"name": "fixturecheck"},
         "study": found.study.name,
         "counts": counts_of(found.sampled),
-        "best": None if best is None else _best(best),
+        "best": None if best is None else _best(found.study, best),
         "flips": [
             {
-                "setup": f.setup,
+                "setup": found.study.named(f.setup),
                 "parameter": f.parameter,
                 "upward": f.upward,
                 "passes_at": f.passes_at,
                 "fails_at": f.fails_at,
                 "verdict": str(f.verdict),
                 "driver": f.driver,
+                "says": f.says,
             }
             for f in found.flips
         ],
     }
 
 
-def _best(best: VariantRow) -> dict[str, Any]:
+def _best(study: Study, best: VariantRow) -> dict[str, Any]:
     return {
-        "setup": best.variant.setup,
+        "setup": study.named(best.variant.setup),
         "values": dict(best.variant.values),
         "least_share": best.least_share,
     }

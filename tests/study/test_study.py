@@ -7,6 +7,7 @@ import multiprocessing
 import re
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
+from pathlib import Path
 from xml.etree import ElementTree
 
 import numpy as np
@@ -14,13 +15,22 @@ import pytest
 from junitparser import JUnitXml
 
 from fixturecheck.errors import SetupError
-from fixturecheck.report.study import WIDE, parallel_plot, region_map, study_junit
+from fixturecheck.report.study import (
+    WIDE,
+    best_words,
+    flip_words,
+    parallel_plot,
+    region_map,
+    study_junit,
+    study_page,
+    study_text,
+)
 from fixturecheck.result.finding import Verdict
 from fixturecheck.study.flips import flips_of
-from fixturecheck.study.model import StudyFound, Variant, VariantRow, best_of
+from fixturecheck.study.model import Flip, StudyFound, Variant, VariantRow, best_of
 from fixturecheck.study.read import read_study
 from fixturecheck.study.sample import variants_of
-from fixturecheck.study.store import table_csv
+from fixturecheck.study.store import study_dict, table_csv
 from fixturecheck.study.work import work_through
 from tests.report.test_build_files import assert_allowed
 from tests.study.deaths import halved
@@ -150,6 +160,48 @@ def test_the_best_passes_and_has_the_greatest_least_margin(stated):
     assert best_of(study, rows[1:2]) is None
 
 
+def test_of_variants_that_are_as_good_the_first_is_taken_and_the_rest_counted(stated):
+    rows = (row(least=0.1, leg=1), row(least=0.3, leg=2), row(least=0.3 + 1e-15, leg=3), row(leg=4))
+    found = StudyFound(study=stated(RANGE), rows=rows)
+    assert found.best is rows[1]
+    assert best_words(found) == (
+        "Best: leg = 2: its least margin is 0.3 of the limit. Another is as good; it is the first of them in "
+        "the study's order."
+    )
+    assert best_words(replace(found, rows=rows[:2])).endswith("0.3 of the limit.")
+
+
+def test_what_a_study_found_speaks_of_its_folder_in_the_words_of_its_findings(stated):
+    """No path of this machine, and no id where a sentence is read."""
+    says = "a and b stand 12 µm apart."
+    failed = replace(row(Verdict.NO_GO, leg=2.0), driver="nest/gap/a.left/b.right", says=says)
+    study = stated(RANGE)
+    setup = study.setups[0]
+    rows = tuple(replace(r, variant=replace(r.variant, setup=setup)) for r in (row(leg=1.0), failed))
+    flip = Flip(setup=setup, parameter="leg", upward=True, passes_at=1.0, fails_at=2.0, verdict=Verdict.NO_GO,
+                driver=failed.driver, says=says)  # fmt: skip
+    found = StudyFound(study=study, rows=rows, flips=(flip,))
+    assert table_csv(found).splitlines()[1].startswith(f"{Path(setup).name},")
+    told = study_dict(found)
+    assert told["best"]["setup"] == told["flips"][0]["setup"] == Path(setup).name
+    assert told["flips"][0]["says"] == says
+    page = study_page(found)
+    assert page.count(says) == 2
+    assert failed.driver not in page
+    assert study_text(found).endswith(f"leg can go up to 1; at 2 it is no-go: {says}")
+    assert flip_words(replace(flip, fails_at=None, verdict=Verdict.CAUTION)) == (
+        "leg can go up to 1, the end of its range, where it is caution."
+    )
+
+
+def test_where_none_passes_the_page_is_unknown_while_one_may(stated):
+    lost, failed = row(Verdict.UNKNOWN, leg=1.0), row(Verdict.NO_GO, leg=2.0)
+    study = stated(RANGE)
+    assert StudyFound(study=study, rows=(lost, failed)).verdict is Verdict.UNKNOWN
+    assert StudyFound(study=study, rows=(failed,)).verdict is Verdict.NO_GO
+    assert 'is-unknown"' in study_page(StudyFound(study=study, rows=(lost, failed)))
+
+
 def test_the_map_turns_where_the_verdict_does(stated):
     study = stated(RANGE + RANGE.replace('"leg"', '"gap"'))
     rows = [
@@ -180,7 +232,8 @@ def test_a_long_name_at_either_end_stays_in_the_picture(stated):
 
 def test_the_table_has_a_column_for_each_parameter_and_margin(stated):
     one = replace(row(leg=1.0), margins={"nest/gap mm": 0.001})
-    lines = table_csv(StudyFound(study=stated(RANGE), rows=(one,))).splitlines()
+    study = replace(stated(RANGE), home="")
+    lines = table_csv(StudyFound(study=study, rows=(one,))).splitlines()
     heads, values = (line.split(",") for line in lines)
     assert dict(zip(heads, values, strict=True)) | {"says": ""} == {
         "setup": "a.toml", "leg": "1.0", "verdict": "go", "passes": "True", "driver": "", "value": "",
