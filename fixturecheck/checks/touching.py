@@ -51,7 +51,11 @@ def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) ->
     """
     write = stage.setup.write
     pair = seat_outlines(stage, seat, found.faces, found.on_faces) if found.share < seat.min_share else None
-    most_mm2, best = pair.most_shared() if pair is not None else (found.least_area_mm2, np.zeros(2))
+    most_mm2, best = found.least_area_mm2, np.zeros(2)
+    if pair is not None:
+        most_mm2, best = pair.most_shared()
+        # Chords stand for round edges in the outlines, and what touches is known without them.
+        most_mm2 *= found.least_area_mm2 / min(float(pair.moving.area), float(pair.still.area))
     most_mm2 = max(most_mm2, found.area_mm2)
     share = found.area_mm2 / most_mm2
     good = meets(share, at_least=seat.min_share)

@@ -53,6 +53,14 @@ def test_stated_share_is_the_limit():
     assert only.margin == pytest.approx(-0.1, abs=1e-9)
 
 
+def test_a_disc_over_an_edge_falls_short_by_the_area_of_its_segment():
+    """A chord 6 mm from the middle of a disc of 20 mm leaves 1 - (acos u - u sqrt(1 - u^2)) / pi, u = 0.3."""
+    inside = body("part", pin(20, 8, (44, 0, 0), (0, 0, 1)))
+    (only,) = gauged(seat.check, [CHUCK, inside], on("part", "bottom", "chuck", "top", min_share=0.7))
+    share = 1.0 - (math.acos(0.3) - 0.3 * math.sqrt(1.0 - 0.3**2)) / math.pi
+    assert (only.verdict, only.value) == (Verdict.CAUTION, pytest.approx(share, abs=1e-9))
+
+
 def test_open_seat_says_its_gap():
     findings = gauged(seat.check, [CHUCK, body("part", block(20, 10, 5, (0, 0, 0.08)))], PRIMARY)
     assert verdicts(findings) == [Verdict.NO_GO, Verdict.NO_GO]
