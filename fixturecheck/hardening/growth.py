@@ -74,7 +74,7 @@ def growth_of(steel: HardeningSteel, temper_c: float | None) -> Growth:
     Raises
     ------
     NotComputedError
-        The table ends below that temperature.
+        There is no table, or it ends below that temperature.
 
     Notes
     -----
@@ -163,6 +163,12 @@ def stock_to_leave_mm(change: Change, *, sides: int, distortion_mm: float, clean
 
 
 def _change(steel: HardeningSteel, points: Points, at_c: float) -> Change:
+    if not points:
+        message = (
+            f"no table of the size change of {steel.name} was found; measure it on your own bars and state "
+            "growth_share"
+        )
+        raise NotComputedError(message)
     temperatures = [p[0] for p in points]
     if at_c > temperatures[-1]:
         message = f"the size changes of {steel.name} are known up to a temper of {temperatures[-1]:g} C only"

@@ -16,7 +16,7 @@ from fixturecheck.names import row_of
 Points = tuple[tuple[float, ...], ...]
 
 WITHOUT_TABLE = (
-    "steel_52100", "steel_4140", "tool_steel_h13", "tool_steel_m2", "silver_steel", "stainless_416",
+    "steel_52100", "steel_4140", "tool_steel_m2", "silver_steel", "stainless_416",
     "stainless_455",
 )  # fmt: skip
 """Materials that are hardened in practice and of whose hardness and size change no table was found."""
@@ -45,7 +45,8 @@ class HardeningSteel:
     toughness : tuple of (float, float)
         Tempering temperature, C, rising, and impact energy, J; empty where no table of it was found.
     along, across : tuple of (float, float, float, float)
-        Tempering temperature, C, rising, and size change low, usual and high, as a share of the size.
+        Tempering temperature, C, rising, and size change low, usual and high, as a share of the size; empty
+        where no table of it was found.
     source : str
         Where the values come from.
     """
@@ -168,7 +169,8 @@ def tabled_steel(name: str) -> HardeningSteel:
     if name in WITHOUT_TABLE:
         message = (
             f"no table of the hardness and the size change of {name} by temper was found; measure it on your "
-            "own bars and state growth_share, and temper by its maker's sheet"
+            "own bars and state growth_share, and temper by its maker's sheet; there are tables of "
+            f"{', '.join(hardening_steels())}"
         )
         raise NotComputedError(message)
     return hardening_steel(name)

@@ -29,7 +29,7 @@ from fixturecheck.hardening.temper import (
 from fixturecheck.interval import Range
 from fixturecheck.shop.tables import our_materials
 
-A2, O1, D2 = (hardening_steel(f"tool_steel_{name}") for name in ("a2", "o1", "d2"))
+A2, O1, D2, S7, H13 = (hardening_steel(f"tool_steel_{name}") for name in ("a2", "o1", "d2", "s7", "h13"))
 
 # easterntoolsteel.com/data/a-2_1.htm and scribd 55094073: A2 from 1775 F and air; F, HRC, C-notch J.
 A2_TEMPERS = [
@@ -43,12 +43,21 @@ O1_TEMPERS = [
 ]  # fmt: skip
 
 
+# easterntoolsteel.com/data/s7_1.htm and simplytoolsteel.com: S7 from 1775 F and air; F, HRC, C-notch J.
+S7_TEMPERS = [
+    (300, 59, 115), (400, 57, 169), (500, 55, 169), (600, 54, 155), (700, 53, 141), (800, 53, 141),
+    (900, 52, 162), (1000, 51, 203), (1100, 47, 257),
+]  # fmt: skip
+
+
 def celsius(fahrenheit: float) -> float:
     return (fahrenheit - 32.0) / 1.8
 
 
 @pytest.mark.parametrize(
-    ("steel", "row"), [(A2, r) for r in A2_TEMPERS] + [(O1, r) for r in O1_TEMPERS], ids=lambda v: str(v)[:20]
+    ("steel", "row"),
+    [(steel, r) for steel, rows in ((A2, A2_TEMPERS), (O1, O1_TEMPERS), (S7, S7_TEMPERS)) for r in rows],
+    ids=lambda v: str(v)[:20],
 )
 def test_tempers_at_the_points_of_the_sheets(steel, row):
     fahrenheit, hrc, joule = row
@@ -180,6 +189,17 @@ def test_an_unknown_steel_or_process_names_the_nearest():
         hardening_steel("tool_steel_a6")
     with pytest.raises(SetupError, match="did you mean 'vacuum_gas'"):
         hardening_process("vacum_gas")
+
+
+def test_s7_grows_a_thousandth_on_air_quench_and_h13_is_known_by_hardness_alone():
+    """buffaloprecision.com dss7ts: 0.001 in/in. H13: 53 HRC at 600 F, 52 and 53 at 1000 F on two sheets."""
+    assert growth_of(S7, None).along.usual == pytest.approx(0.001)
+    assert hardness_hrc(H13, celsius(600)).middle == pytest.approx(53.0, abs=0.05)
+    tempered = hardness_hrc(H13, celsius(1000))
+    assert tempered.low < 52.0
+    assert tempered.high > 53.0
+    with pytest.raises(NotComputedError, match="no table of the size change of tool_steel_h13"):
+        growth_of(H13, 500.0)
 
 
 def test_steels_without_a_table_are_materials_of_the_shop_and_of_no_table():
