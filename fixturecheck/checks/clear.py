@@ -31,7 +31,7 @@ from fixturecheck.errors import FixturecheckError, NotComputedError
 from fixturecheck.kernel.boolean import Apart, apart
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Solid
-from fixturecheck.machining.as_milled import OF_HOLDER, MilledCut, longer_tool
+from fixturecheck.machining.as_milled import OF_HOLDER, MilledCut, other_tools
 from fixturecheck.machining.clearance import Approach, Undrawn, approaches, kept_clear_mm, too_near, undrawn
 from fixturecheck.machining.cut import GroundCut, Mover
 from fixturecheck.machining.detours import blocking_dodges, larger_wheel, passing, reroutes
@@ -108,9 +108,10 @@ def _ways_past(
 ) -> list[Dodge]:
     """Return the ways past one body: those of path or tool if there are any, else those of the blocking."""
     if isinstance(cut, MilledCut):
-        longer = longer_tool(stage.setup, cut, stage.placed) if close[name] & OF_HOLDER else None
-        if longer is not None or stage.setup.body(name).role != BodyRole.FIXTURE:
-            return [] if longer is None else [longer]
+        every = frozenset(mover for movers in close.values() for mover in movers)
+        tools = [*other_tools(stage.setup, cut, stage.placed, every)] if close[name] & OF_HOLDER else []
+        if tools or stage.setup.body(name).role != BodyRole.FIXTURE:
+            return tools
         return blocking_dodges(stage.setup, cut, stage.placed, name, cut.movers)
     found = list(reroutes(passing(stage.setup, cut, stage.placed, name, close)))
     if found or stage.setup.body(name).role != BodyRole.FIXTURE:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from shapely.geometry import Polygon
@@ -13,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.kernel.boolean import split, united
+from fixturecheck.kernel.boolean import shared_mm3, split, united
 from fixturecheck.kernel.brep.topology import faces_of, solids_of
 from fixturecheck.kernel.construct import compound, pulled
 from fixturecheck.kernel.measure import box_of, hollow_rounds, is_flat, normal_in_middle, volume_mm3
@@ -31,6 +32,7 @@ from fixturecheck.machining.as_ground import (
     taken_of,
     with_layers,
 )
+from fixturecheck.machining.clearance import kept_clear_mm
 from fixturecheck.machining.cut import Mover, PartGround
 from fixturecheck.machining.detours import clears
 from fixturecheck.machining.end_mill import (
@@ -90,6 +92,8 @@ class MilledCut:
         The parts as milled.
     made : CutMade
         The numbers.
+    top_mm : float
+        Height from which a plunge comes down.
     shapes : tuple of NamedShape
         What a report may show.
     """
@@ -102,6 +106,7 @@ class MilledCut:
     movers: Mapping[Mover, Shape]
     parts: tuple[PartGround, ...]
     made: CutMade
+    top_mm: float
     shapes: tuple[NamedShape, ...] = field(default=())
 
     @property
@@ -174,6 +179,7 @@ def mill(setup: Setup, run: EndMilling) -> MilledCut:
         movers=movers,
         parts=parts,
         made=replace(made_of(run.name, parts, None, None), tip_mm=tip_path_mm(every, top_mm)),
+        top_mm=top_mm,
         shapes=tuple(shapes_of(run.name, parts, tool_at(run, every[-1]), Role.CUTTER)),
     )
 
@@ -681,13 +687,17 @@ def _dug(
 OF_HOLDER = frozenset({Mover.SHANK, Mover.NUT, Mover.NOSE})
 """What goes up where a cutter stands out further."""
 _STEP_MM = 0.5
-"""Lengths that a cutter stands out by are named in these."""
+"""Sizes of another cutter are named in these."""
 
 
-def longer_tool(setup: Setup, cut: MilledCut, placed: Mapping[str, Solid]) -> Dodge | None:
-    """Return how much further a cutter must stand out for nut and nose to clear; None where it is no help.
+def other_tools(
+    setup: Setup, cut: MilledCut, placed: Mapping[str, Solid], close: frozenset[Mover]
+) -> Iterator[Dodge]:
+    """Yield the least changes of a cutter by which its shank, or nut and nose, clear everything.
 
-    The part is looked at as milled. The shank grows with it. What is found was tried on the solids.
+    Nut and nose clear where it stands out further, a shank where the flutes are longer or it is thinner. Each
+    was tried on the solids, with the parts as milled, in steps of half a millimetre; longer flutes take
+    nothing more of the drawn parts.
 
     Parameters
     ----------
@@ -697,34 +707,72 @@ def longer_tool(setup: Setup, cut: MilledCut, placed: Mapping[str, Solid]) -> Do
         The run worked out.
     placed : mapping of str to Solid
         Every body where it stands.
+    close : frozenset of Mover
+        What comes too close as it is.
 
-    Returns
-    -------
-    Dodge | None
-        Tried on the solids; None where no length clears.
+    Yields
+    ------
+    Dodge
+        Nothing where no change of one size clears.
     """
-    run, least_mm = cut.run, setup.machine.least_clearance_mm
-    bodies = {**placed, **{p.body: p.ground for p in cut.parts}}
+    run = cut.run
     every = tuple(dict.fromkeys(p for found in cut.passes.values() for p in found))
+    bodies = {**placed, **{p.body: p.ground for p in cut.parts}}
+    least_mm = setup.machine.least_clearance_mm
+    held = frozenset({Mover.NUT, Mover.NOSE})
+
+    def free(tried: EndMilling) -> bool:
+        sweeps = holder_sweeps(tried, every)
+        if any(
+            not clears(shape, [sweep], kept_clear_mm(cut, mover, name, least_mm))
+            for mover, sweep in sweeps.items()
+            for name, shape in bodies.items()
+        ):
+            return False
+        if tried.flute_mm == run.flute_mm:
+            return True
+        flutes, drawn = cutter_sweep(tried, every, cut.top_mm), {p.body: p for p in cut.parts}
+        return all(
+            clears(shape, [flutes], least_mm)
+            if name not in drawn
+            else shared_mm3(flutes, drawn[name].target, f"longer flutes of {run.name} and {name}")
+            <= drawn[name].gouge_mm3 + setup.tolerances.overlap_mm3
+            for name, shape in bodies.items()
+        )
+
     lowest_mm = min(p.z_mm for p in every)
-    top_mm = max(box_of(shape)[5] for shape in bodies.values())
-    needed_mm = math.ceil((top_mm + least_mm - lowest_mm - run.stick_out_mm) / _STEP_MM) * _STEP_MM
+    highest_mm = max(box_of(shape)[5] for shape in bodies.values()) + least_mm - lowest_mm
+    shank_mm = 2.0 * largest_radius_mm(run) if run.shank_mm is None else run.shank_mm
+    stick_out_mm, flute_mm = run.stick_out_mm, run.flute_mm
+    whole_mm = math.floor((stick_out_mm - flute_mm) / _STEP_MM) * _STEP_MM
+    tries: list[tuple[DodgeKind, str, float, float, float]] = []
+    if close & held and Mover.SHANK not in close:
+        tries = [(DodgeKind.STICK_OUT, "stick_out_mm", stick_out_mm, 1.0, highest_mm - stick_out_mm)]
+    elif close & {Mover.SHANK} and not close & held:
+        tries = [
+            (DodgeKind.FLUTES, "flute_mm", flute_mm, 1.0, min(highest_mm - flute_mm, whole_mm)),
+            (DodgeKind.SHANK, "shank_mm", shank_mm, -1.0, 0.5 * shank_mm),
+        ]
+    for kind, name, from_mm, sign, most_mm in tries:
 
-    def works(by_mm: float) -> bool:
-        longer = replace(run, stick_out_mm=run.stick_out_mm + by_mm)
-        sweeps = [s for m, s in holder_sweeps(longer, every).items() if m is not Mover.SHANK]
-        return all(clears(shape, sweeps, least_mm) for shape in bodies.values())
+        def works(by_mm: float, name: str = name, from_mm: float = from_mm, sign: float = sign) -> bool:
+            stated: dict[str, Any] = {name: from_mm + sign * by_mm}
+            return free(replace(run, **stated))
 
-    if needed_mm <= 0.0 or not works(needed_mm):
+        by_mm = _least_step_mm(works, most_mm)
+        if by_mm is not None:
+            yield Dodge(kind=kind, by_mm=by_mm, to_mm=from_mm + sign * by_mm, direction=(0.0, 0.0, 1.0))
+
+
+def _least_step_mm(works: Callable[[float], bool], most_mm: float) -> float | None:
+    """Return the least of some steps up to a most, or the first beyond it, that works; None for none."""
+    low, high = 0, math.ceil(most_mm / _STEP_MM - 1e-9)
+    if high <= 0 or not works(high * _STEP_MM):
         return None
-    low, high = 0, round(needed_mm / _STEP_MM)
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (low, middle) if works(middle * _STEP_MM) else (middle, high)
-    by_mm = high * _STEP_MM
-    return Dodge(
-        kind=DodgeKind.STICK_OUT, by_mm=by_mm, to_mm=run.stick_out_mm + by_mm, direction=(0.0, 0.0, 1.0)
-    )
+    return high * _STEP_MM
 
 
 _STEP_SHARES = (1.0, 0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5)

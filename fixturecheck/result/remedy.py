@@ -186,6 +186,8 @@ class DodgeKind(StrEnum):
     LOWER = "lower"
     RAISE = "raise"
     STICK_OUT = "stick out"
+    FLUTES = "flutes"
+    SHANK = "shank"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -197,10 +199,11 @@ class Dodge:
     kind : DodgeKind
         What is changed.
     by_mm : float
-        How much less overtravel or overrun, how far shifted or moved, how much lower or higher.
+        How much less overtravel or overrun, how far shifted or moved, how much lower or higher, longer or
+        thinner.
     to_mm : float
-        What is then set: overtravel, cross feed, shift, height of the top, how far the tool stands out; the
-        move or rise itself.
+        What is then set: overtravel, cross feed, shift, height of the top, how far the tool stands out,
+        how long its flutes are or how thick its shank; the move or rise itself.
     direction : Vector
         Which way.
     body : str

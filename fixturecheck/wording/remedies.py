@@ -185,6 +185,10 @@ def dodge_words(dodge: Dodge, write: Writing) -> str:
             return _raise_words(dodge, far)
         case DodgeKind.STICK_OUT:
             return f"let the cutter stand out {far} further ({write.length(dodge.to_mm, 'g')} in all)"
+        case DodgeKind.FLUTES:
+            return f"take a cutter with flutes {far} longer ({write.length(dodge.to_mm, 'g')} in all)"
+        case DodgeKind.SHANK:
+            return f"take a cutter with a shank {far} thinner ({write.length(dodge.to_mm, 'g')} thick)"
         case DodgeKind.TRAVEL:
             where = "both ends" if dodge.both_ends else f"the {back} end"
             left = write.length(dodge.to_mm, ".2f", "down")

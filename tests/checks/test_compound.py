@@ -153,6 +153,17 @@ def test_both_stacks_are_told_and_both_errors_reach_the_face(plates):
     assert slope.value == pytest.approx(worst * 1e3, rel=1e-4)
 
 
+def test_a_face_on_both_slopes_is_ground_whole_and_no_deeper(plates):
+    """By hand: 0.1 mm of stock over the level face, 40 x 30 over the cosine of its slope in the drawing."""
+    setup = on_plate(plates, clapper())
+    (cut,) = engine.check(setup, only=["reach"]).cuts
+    area = 40.0 * 30.0 * math.sqrt(1.0 + FALLS_X**2 + FALLS_Y**2)
+    assert cut.removed_mm3 == pytest.approx(0.1 * area, rel=1e-3)
+    # The stacks miss by up to 2e-4 degrees, which is 0.07 um at the ends of the face.
+    assert max(cut.gouge_mm3, cut.leftover_mm3) < 0.5 * 7e-5 * area
+    assert [f.share_made for f in cut.faces] == [pytest.approx(1.0, abs=1e-3)]
+
+
 def test_a_face_that_the_settings_leave_out_of_level_is_told_the_right_ones(plates):
     """Drawn for 9 deg below and 3 deg above toward +X; on a half-turned part both change their way."""
     x, y = -math.tan(math.radians(3.0)), -math.tan(math.radians(9.0)) / math.cos(math.radians(3.0))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from functools import cache
 
@@ -12,7 +13,7 @@ from fixturecheck import engine
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.tools import MillMove
-from tests.machining.test_end_mill import pocketed, run_of
+from tests.machining.test_end_mill import pocketed, ramp, run_of
 
 ASKED = ["reach", "mill", "clear"]
 
@@ -69,6 +70,11 @@ def test_flutes_shorter_than_the_pocket_is_deep():
     assert (flutes.verdict, flutes.limit) == (Verdict.NO_GO, pytest.approx(8.0))
     # The shank is as thick as the flutes and rubs on the walls over the last 2 mm.
     assert any(k in told for k in (Kind.SHANK_RUBS, Kind.SHANK_HITS))
+    # With flutes of 8 the shank would still touch the rim; steps of half a millimetre.
+    (rubs,) = [*told.get(Kind.SHANK_RUBS, []), *told.get(Kind.SHANK_HITS, [])]
+    assert "flutes 2.50 mm longer (8.5 mm in all)" in rubs.remedy
+    # A thinner shank does not help: what the flutes leave above them is in its way.
+    assert "thinner" not in rubs.remedy
     # What is left there is above the flutes: no shorter step would take it.
     (left,) = told[Kind.STOCK_LEFT]
     assert left.remedy is None
@@ -124,3 +130,21 @@ def test_a_ball_is_judged_by_its_ridges():
     (ridge,) = found(setup_of(body, shape="ball", moves=(move,)), "mill")[Kind.SCALLOP]
     assert ridge.verdict is Verdict.NO_GO
     assert (ridge.value, ridge.limit) == (pytest.approx(62.996, abs=0.001), pytest.approx(50.0))
+
+
+@pytest.mark.parametrize(("legs", "verdict"), [(7, Verdict.GO), (6, Verdict.NO_GO)])
+def test_a_ramp_goes_down_no_steeper_than_its_cutter_bears(legs, verdict):
+    """8 mm down over legs of 22 mm: atan(8 / 154) = 2.97 degrees, atan(8 / 132) = 3.47; 8 / tan 3 = 152.6"""
+    (lead,) = found(setup_of(pocketed(30.0, 8.0, 3.99999999), moves=ramp(legs)), "mill")[Kind.LEAD_ANGLE]
+    assert (lead.verdict, lead.limit) == (verdict, pytest.approx(3.0))
+    assert lead.value == pytest.approx(math.degrees(math.atan(8.0 / (22.0 * legs))))
+    if verdict is Verdict.NO_GO:
+        assert "Go over 152.7 mm of way" in lead.remedy
+
+
+def test_a_shank_thicker_than_its_flutes_is_told_both_ways_to_clear():
+    """Flutes just as long as the pocket is deep: the shank of 10 lies on the rim. Steps of 0.5."""
+    told = found(setup_of(pocketed(round_mm=5.0), flute_mm=8.0, shank_mm=10.0), "clear")
+    (rubs,) = [*told.get(Kind.SHANK_RUBS, []), *told.get(Kind.SHANK_HITS, [])]
+    assert "flutes 0.50 mm longer (8.5 mm in all)" in rubs.remedy
+    assert "a shank 2.50 mm thinner (7.5 mm thick)" in rubs.remedy

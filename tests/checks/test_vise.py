@@ -168,6 +168,18 @@ def test_overhang():
         assert (found.verdict, found.value) == (verdict, pytest.approx(high_mm - 35.0))
 
 
+def test_a_spare_jaw_reaches_over_to_an_overhang():
+    """Gripped from 25 to 35 of 60.1: a third of 35.1 over its foot is 11.7, 1.7 above the jaw. Tried."""
+    high = block(low_mm=25.0, high_mm=60.1)
+    (found,) = asked(vise_with(high), Kind.OVERHANG)
+    assert "with a spare jaw 1.7 mm higher than this one" in found.remedy
+    vise = equipment("grinding_vise", name="vise", opening_mm=25.0)
+    spare = Body(name="spare", role="fixture", solid=cq.Solid.makeBox(30, 5, 36.7, cq.Vector(-15, -25, 0)))
+    setup = Setup(name="bench", bodies=(*vise, spare, high), holding=vise_with(high).holding)
+    (cured,) = asked(setup, Kind.OVERHANG)
+    assert (cured.verdict, cured.value) == (Verdict.GO, pytest.approx(60.1 - 36.7))
+
+
 def ring(outer: float, bore: float, zone_mm: float) -> Body:
     """A ring with two flats for the jaws, 20 mm across them, its axis upright."""
     work = cq.Workplane().circle(outer).circle(bore).extrude(20)
