@@ -231,7 +231,7 @@ def test_an_answer_for_another_tolerance_is_not_taken():
     with remembering(memory):
         kept = told(check(stepped_blocks(sizes)))
         for key in memory._answers:
-            if not key.startswith(("faces ", "sweeps ")):  # what no tolerance has a part in
+            if not key.startswith(("faces ", "sweeps ", "apart ")):  # what no tolerance has a part in
                 memory._answers[key] = None
         with pytest.raises((AttributeError, TypeError)):
             check(stepped_blocks(sizes))

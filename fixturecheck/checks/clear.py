@@ -53,9 +53,10 @@ _LIMIT_SOURCE = "machine.least_clearance_mm; common practice, no source"
 
 def check(stage: Stage) -> Iterator[Finding]:
     """Yield one finding for each body that comes too close, and one for whatever clears."""
+    least_mm = stage.setup.machine.least_clearance_mm
     for cut in stage.worked:
         try:
-            found = list(approaches(cut, stage.placed, stage.setup.machine.least_clearance_mm))
+            found = list(approaches(cut, stage.placed, least_mm, kept=True))
         except NotComputedError as reason:
             says = f"Clearances of {cut.name} could not be computed: {reason}"
             yield not_computed(ID, cut.name, says, cut=cut.name)

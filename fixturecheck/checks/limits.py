@@ -22,7 +22,7 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.machining.clearance import ROUNDING_MM
-from fixturecheck.machining.cut import GroundCut, rim_of, targets_of, wheel_path
+from fixturecheck.machining.cut import GroundCut, rim_of, wheel_path
 from fixturecheck.machining.detours import overrun_of, tight_step_mm
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets, not_computed
 from fixturecheck.setup.model import Setup, is_loose
@@ -135,11 +135,11 @@ def _travels(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
 
 def _tighter(setup: Setup, cut: GroundCut) -> str | None:
     """Return the cross feed that ends at the edge of the floor, where the machine has the travel for it."""
-    overrun_mm = overrun_of(cut, rim_of(setup), targets_of(setup, cut.cut))
+    overrun_mm = overrun_of(cut, rim_of(setup), cut.targets)
     step_mm = tight_step_mm(cut, overrun_mm)
     if step_mm is None:
         return None
-    path = wheel_path(replace(cut.cut, cross_feed_mm=step_mm), rim_of(setup), targets_of(setup, cut.cut))
+    path = wheel_path(replace(cut.cut, cross_feed_mm=step_mm), rim_of(setup), cut.targets)
     if path.y_to_mm - path.y_from_mm > setup.machine.travel_y_mm:
         return None
     return f"Feed across by {setup.write.length(step_mm, 'g')} a step: as many passes, and no overrun."

@@ -24,7 +24,7 @@ from fixturecheck.kernel.measure import (
 from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.machining.as_ground import wheel_side_mm
-from fixturecheck.machining.cut import GroundCut, TargetFace, WheelRim, rim_of, targets_of
+from fixturecheck.machining.cut import GroundCut, TargetFace, WheelRim, rim_of
 from fixturecheck.result.dials import CutDials, DialReading, Feed, PassPlan, Side, TargetReading, TouchOff
 from fixturecheck.setup.dials import DialKind, Dials, FeedWay
 from fixturecheck.setup.model import Cut, Setup
@@ -120,7 +120,7 @@ class _Plan:
         self.setup, self.cuts, self.ground, self.cut = setup, cuts, ground, ground.cut
         self.dials = dials_stated(setup)
         self.rim = rim_of(setup)
-        self.first = targets_of(setup, ground.cut)[0]
+        self.first = ground.targets[0]
         bodies = self._standing(placed)
         boxes = [box_of(shape) for shape in bodies.values()]
         self.lifted_z_mm = max(box[5] for box in boxes) + self.dials.lift_mm

@@ -17,7 +17,7 @@ from fixturecheck.kernel.parcel import packed
 
 T = TypeVar("T")
 
-_MOST = 128
+_MOST = 256
 
 
 class Memory:

@@ -356,6 +356,7 @@ def grind(setup: Setup, cut: Cut, *, path: WheelPath | None = None) -> GroundCut
     corners = [p.corner.radius_mm for p in ground if p.corner is not None]
     return GroundCut(
         cut=cut,
+        targets=tuple(parts),
         path=where,
         wheel_sweep=sweeps.wheel,
         flange_sweep=sweeps.flange,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 from fixturecheck.kernel.boolean import Apart, apart, clipped
 from fixturecheck.kernel.brep.topology import solids_of
@@ -18,6 +19,7 @@ from fixturecheck.kernel.measure import (
     box_of,
     loose_box,
 )
+from fixturecheck.kernel.recall import asked_of, recalled
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.cut import CUTS, CutMadeBy, GroundCut, Mover, PartGround
 from fixturecheck.result.hold import ClampKind
@@ -60,11 +62,19 @@ def kept_clear_mm(cut: CutMadeBy, mover: Mover, body: str, least_mm: float) -> f
     return 2 * ROUNDING_MM if own else least_mm
 
 
-def approaches(cut: CutMadeBy, placed: Mapping[str, Solid], least_mm: float) -> Iterator[Approach]:
+def approaches(
+    cut: CutMadeBy, placed: Mapping[str, Solid], least_mm: float, *, kept: bool = False
+) -> Iterator[Approach]:
     """Yield for each mover every body closer than `least_mm`, and the closest one whatever its distance.
 
     Bodies that are cut stand as cut and do not meet what cuts them: what it takes from them is stock or a
     gouge. Boxes bound the distance from below, so far bodies cost nothing.
+
+    Parameters
+    ----------
+    kept : bool
+        Whether a process that stays warm recalls how a mover stands to a body that is not cut. A search must
+        not: what it tries counts, recalled or not.
 
     Raises
     ------
@@ -85,7 +95,10 @@ def approaches(cut: CutMadeBy, placed: Mapping[str, Solid], least_mm: float) -> 
             best_mm = closest.apart.distance_mm if closest else math.inf
             if gaps[name] > max(best_mm, least_mm):
                 break
-            how = apart(swept, bodies[name], f"the {mover} of {cut.name} and {name}")
+            asked = asked_of("apart", (swept, bodies[name])) if kept and name not in ground else ""
+            how = recalled(
+                asked, partial(apart, swept, bodies[name], f"the {mover} of {cut.name} and {name}")
+            )
             if how is None:
                 continue
             found = Approach(mover=mover, body=name, body_shape=bodies[name], apart=how)

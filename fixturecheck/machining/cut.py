@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from itertools import pairwise
@@ -139,9 +139,10 @@ class PartGround:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class GroundCut:
-    """One cut worked out: path, swept volumes, the parts as ground, and the numbers."""
+    """One cut worked out: targets, path, swept volumes, the parts as ground, and the numbers."""
 
     cut: Cut
+    targets: tuple[PartTargets, ...]
     path: WheelPath
     wheel_sweep: Shape
     flange_sweep: Shape
@@ -491,7 +492,7 @@ def run_out_mm(diameter_mm: float, depth_mm: float) -> float:
     return math.sqrt(depth_mm * (diameter_mm - depth_mm))
 
 
-def wheel_path(cut: Cut, rim: WheelRim, parts: list[PartTargets]) -> WheelPath:
+def wheel_path(cut: Cut, rim: WheelRim, parts: Sequence[PartTargets]) -> WheelPath:
     """Return the path of the last pass from the parts as they stand.
 
     Height and wall are those of the first part named, at the centres of its faces: that is where the dials
@@ -522,7 +523,7 @@ def wheel_path(cut: Cut, rim: WheelRim, parts: list[PartTargets]) -> WheelPath:
     )
 
 
-def _wall_sign(cut: Cut, parts: list[PartTargets]) -> int:
+def _wall_sign(cut: Cut, parts: Sequence[PartTargets]) -> int:
     """Return on which side of the wheel the walls lie."""
     signs = {(-1 if p.wall.normal[1] > 0 else 1) if p.wall else 0 for p in parts}
     if len(signs) > 1:
@@ -534,7 +535,7 @@ def _wall_sign(cut: Cut, parts: list[PartTargets]) -> int:
     return signs.pop()
 
 
-def _cross_feed(cut: Cut, rim: WheelRim, parts: list[PartTargets], sign: int) -> tuple[float, float]:
+def _cross_feed(cut: Cut, rim: WheelRim, parts: Sequence[PartTargets], sign: int) -> tuple[float, float]:
     """Return both ends of the front face's travel along Y."""
     if cut.way not in {CutWay.PLUNGE, CutWay.TRAVERSE}:
         message = f"cut {cut.name}: way {cut.way!r} is not known; use plunge or traverse"

@@ -33,7 +33,6 @@ from fixturecheck.machining.cut import (
     rim_of,
     run_out_mm,
     sweep_of,
-    targets_of,
     wheel_path,
 )
 from fixturecheck.result.remedy import Dodge, DodgeKind, WheelChange, WheelChangeKind
@@ -264,7 +263,7 @@ def passing(
     clear_now = [shape for n, shape in placed.items() if n not in close and n not in cut.cut.parts]
     return Passing(
         setup=setup, cut=cut, name=name, shape=placed[name], movers=tuple(sorted(close[name])),
-        rim=rim_of(setup), parts=tuple(targets_of(setup, cut.cut)), clear_now=tuple(clear_now),
+        rim=rim_of(setup), parts=cut.targets, clear_now=tuple(clear_now),
     )  # fmt: skip
 
 
@@ -394,7 +393,7 @@ _UP_MM = 0.1
 def whole_floor(setup: Setup, ground: GroundCut) -> tuple[WheelChange, ...]:
     """Return the changes of which each would take the stock that the wheel passed by."""
     cut = ground.cut
-    rim, parts = rim_of(setup), targets_of(setup, cut)
+    rim, parts = rim_of(setup), ground.targets
     wide_mm = max(p.floor.box[4] for p in parts) - min(p.floor.box[1] for p in parts)
     lack_mm = wide_mm - rim.flat_mm
     changes = []
@@ -426,7 +425,7 @@ def _ends_at_the_floor(setup: Setup, cut: GroundCut) -> tuple[WheelChange, ...]:
     A floor that ends at another wall is covered once the flat of the wheel is at its edge. The wheel's corner
     then stands in the corner of that wall, which needs as much room.
     """
-    rim, parts = rim_of(setup), targets_of(setup, cut.cut)
+    rim, parts = rim_of(setup), cut.targets
     step_mm = tight_step_mm(cut, overrun_of(cut, rim, parts))
     tight = cut.cut
     feed: tuple[WheelChange, ...] = ()
