@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from fixturecheck.arrays import Bools, Floats, Ints
 from fixturecheck.contact.patch import RawPatch, covered, raw_edge, raw_point, raw_segment
 from fixturecheck.contact.patches.valleys import alongside
-from fixturecheck.contact.placed import Standing
+from fixturecheck.contact.placed import Standing, bends_of
 from fixturecheck.kernel.boolean import clip_edge
 from fixturecheck.kernel.brep.face_table import CHORD_MM
 from fixturecheck.kernel.brep.primitives import SurfaceKind, normal_out, signed_distance
@@ -158,10 +158,19 @@ def _corners_on_planes(
 
 def _within(b: Standing, j: int, spot: Floats, touch_mm: float) -> bool:
     """Whether a point of the surface of face j lies within its outline."""
-    if b.table.kinds[j] != SurfaceKind.PLANE or not b.table.exact[j]:
+    if b.table.kinds[j] != SurfaceKind.PLANE:
         return on_face(spot, b.face(j), 2 * touch_mm)
     frame, polygon = b.outline(j)
-    return bool(polygon.distance(shapely.Point(frame.flat(spot[None])[0])) <= touch_mm)
+    seen = shapely.Point(frame.flat(spot[None])[0])
+    away_mm, bends = float(shapely.distance(polygon, seen)), bends_of(b, j)
+    if bends is None:
+        return away_mm <= touch_mm
+    # Only near its round edges does the face end elsewhere than its polygon.
+    if away_mm > 2 * touch_mm + CHORD_MM:
+        return False
+    if away_mm == 0.0 and float(shapely.distance(bends, seen)) > CHORD_MM:
+        return True
+    return on_face(spot, b.face(j), 2 * touch_mm)
 
 
 def _round_edge(view: EdgeView, e: int, j: int) -> Iterator[RawPatch]:
