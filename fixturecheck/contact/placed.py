@@ -208,11 +208,12 @@ def bends_of(body: Standing, face: int) -> Any | None:
         return None
     if face not in body.bends:
         frame, _ = body.outline(face)
-        lines = list[Floats]()
-        for points, edges in zip(body.rings(face), body.table.rings.sides(face), strict=True):
-            sides = np.stack([points, np.roll(points, -1, axis=0)], axis=1)[~body.table.straight[edges]]
-            lines += [frame.flat(side) for side in sides]
-        body.bends[face] = shapely.multilinestrings(lines)
+        sides = [
+            np.stack([points, np.roll(points, -1, axis=0)], axis=1)[~body.table.straight[edges]]
+            for points, edges in zip(body.rings(face), body.table.rings.sides(face), strict=True)
+        ]
+        seen = frame.flat(np.concatenate(sides).reshape(-1, 3)).reshape(-1, 2, 2)
+        body.bends[face] = shapely.multilinestrings(shapely.linestrings(seen))
     return body.bends[face]
 
 

@@ -237,15 +237,15 @@ class _Chords:
 
     def __init__(self, rings: Sequence[_Ring]) -> None:
         self._known: dict[tuple[float, float, float, float], tuple[float, Floats]] = {}
-        lines = []
+        sides = [np.empty((0, 2, 2))]
         for ring in rings:
             of = np.flatnonzero(ring.is_round)
             starts, ends, turns = ring.points[of], ring.ends[of], ring.turns()[of]
-            lines += list(np.stack([starts, ends], axis=1))
+            sides.append(np.stack([starts, ends], axis=1))
             for side, turn, arc in zip(_keys(starts, ends), turns.tolist(), ring.rounds[of], strict=True):
                 self._known[side] = turn, arc
                 self._known[(*side[2:], *side[:2])] = -turn, arc
-        self._lines = shapely.multilinestrings(lines) if lines else None
+        self._lines = shapely.multilinestrings(shapely.linestrings(np.concatenate(sides)))
 
     def rounded(self, polygon: Any) -> SharedArea | None:
         """Return the area of a polygon whose chords stand for arcs; None where one of them was cut."""
@@ -266,7 +266,7 @@ class _Chords:
                 out_mm3 = 2.0 / 3.0 * (arc[2] * math.sin(0.5 * turn)) ** 3
                 area += more
                 moment = moment + more * arc[:2] + out_mm3 * middle / np.linalg.norm(middle)
-            if self._lines is not None and self._is_cut(points[straight], ends[straight]):
+            if self._is_cut(points[straight], ends[straight]):
                 return None
         return SharedArea(polygon=polygon, area_mm2=area, centre=moment / area) if area > 0.0 else None
 
