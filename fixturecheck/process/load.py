@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -64,7 +64,6 @@ def load_job(path: Path, overrides: Mapping[str, str]) -> Job:
         It cannot be read or states something wrong; a line for each mistake.
     """
     stated = read_job_text(path.absolute(), overrides)
-    home = stated.path.parent
     part = _part(stated)
     blank = _blank(stated)
     wrong = Mistakes()
@@ -75,8 +74,6 @@ def load_job(path: Path, overrides: Mapping[str, str]) -> Job:
         if o.solid_before is not None and (solid := wrong.or_else(partial(_stated_solid, stated, o), None))
     }
     wrong.raise_any()
-    files = [home / str(stated.part.file)]
-    files += [home / o.setup for o in stated.operations if o.setup is not None]
     return Job(
         name=stated.head.name or stated.path.stem,
         part=part,
@@ -86,9 +83,24 @@ def load_job(path: Path, overrides: Mapping[str, str]) -> Job:
         stated_solids=solids,
         count=stated.head.count,
         units=stated.head.units,
-        sources=sources_of(stated.path, [part], files[1:]),
+        sources=sources_of(stated.path, [part], _files_of(stated)),
         where=_where_of(stated),
     )
+
+
+def _files_of(stated: StatedJob) -> Iterator[Path]:
+    """Yield the files that a job is read from besides its own and the part's, as far as they are there."""
+    home = stated.path.parent
+    files = [stated.blank.file if stated.blank is not None else None]
+    for operation in stated.operations:
+        files += [operation.solid_before, operation.setup]
+        if operation.setup is not None:
+            inside = Path(operation.setup).parent
+            bodies = setup_text(stated, operation).bodies
+            files += [str(inside / body.file) for body in bodies if body.file is not None and not body.state]
+    for file in files:
+        if file is not None and (home / file).is_file():
+            yield home / file
 
 
 def _where_of(stated: StatedJob) -> dict[str, str]:

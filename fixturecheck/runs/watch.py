@@ -94,8 +94,10 @@ def _answer(
 ) -> CheckAnswer:
     """Check what was read and write everything, or give the last answer again where nothing has changed."""
     from fixturecheck.kernel.recall import Memory, key_of, remembering  # noqa: PLC0415 -- the painter first
+    from fixturecheck.process.model import Job  # noqa: PLC0415 -- the painter first
 
-    key = key_of((given, request))
+    # A job holds functions, which make its set-ups; what they make depends on the files that it is read from.
+    key = key_of((given.sources if isinstance(given, Job) else given, request))
     if before is not None and key == _Kept.key and _Kept.answer is not None:
         shutil.copytree(before, folder, dirs_exist_ok=True)
         return _Kept.answer
