@@ -83,11 +83,11 @@ def up_to_the_tip(_before, after) -> Setup:
     )
 
 
-def route(*changed: Operation, setups=None):
+def route(*changed: Operation, setups=None, **more):
     """The job with some operations changed."""
     by = {o.number: o for o in changed}
     faces = {name: tuple(v * IN for v in at) for name, at in FACES.items()}
-    part = body("lever", lever(), material="tool_steel_o1", finish="ground", faces=faces)
+    part = body("lever", lever(), material="tool_steel_o1", finish="ground", faces=faces, **more)
     operations = tuple(by.get(o.number, o) for o in ROUTE)
     return staged_job(job_of("lever", part, operations, setups=setups, units="inch"), lambda _d, _s: None)
 
@@ -146,3 +146,10 @@ def test_a_face_finished_too_early_and_a_stone_left_out_are_told() -> None:
     stage = route(early, replace(ROUTE[8], measured_from=()), setups={70: up_to_the_tip})
     assert across(stage, "datum") == [(70, ("top",), pytest.approx(LEFT * IN))]
     assert across(stage, "burr") == [(70, ("tip",), pytest.approx(0.003 * IN * 1e3))]
+
+
+def test_a_face_with_stock_on_it_has_no_zone_yet() -> None:
+    """After operation 70 the under side is at its size, and 0.005 in stand on the top."""
+    stage = route(setups={70: up_to_the_tip}, tolerance_mm=0.0127)
+    (part,) = stage.setups[70].setup.parts()
+    assert [part.zone_mm(face) for face in ("under", "finger", "top")] == [0.0127, 0.0127, None]
