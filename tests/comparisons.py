@@ -16,7 +16,7 @@ import pytest
 PAGE = Path(__file__).resolve().parents[1] / "docs" / "validation.md"
 WRITE = os.environ.get("FIXTURECHECK_COMPARISONS") == "write"
 SAME_SHARE = 0.003
-"""Another mesher or another machine moves a field by less."""
+"""How far a row may be from what comes out, as another mesher may make it: chosen here, no source."""
 _NUMBER = re.compile(r"[-+]?\d+(?:\.\d+)?")
 
 

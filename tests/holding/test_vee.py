@@ -120,6 +120,6 @@ def test_nested_it_slides_along_at_friction_times_both_flanks(pulls, compared):
     # `let_go` takes finish and material in the middle.
     pull_n = sum(0.5 * (f.weak_n + f.strong_n) for f in pulls[True].on("bar"))
     slides = MU * (pull_n + 2 * weight_n * math.sqrt(0.5))
-    # A flank that bears unevenly turns a little as it slides: low, the safe side.
+    # What it lies off by is on the safe side.
     assert 0.96 * slides < found.factor.low < 1.002 * slides
     compared("bar nested in the V slides along it", expected=slides, got=found.factor.low)
