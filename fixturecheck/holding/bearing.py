@@ -20,27 +20,31 @@ from numpy.typing import NDArray
 
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import ContactMap, Patch
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.topology import edges_of
+from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.measure import (
     box_of,
     centre_of,
     edge_length_mm,
     is_straight,
+    joined_box,
     volume_mm3,
 )
+from fixturecheck.kernel.place import translation
 from fixturecheck.kernel.sample import (
     edge_points,
     triangles_of,
 )
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.magnet.pull import Pulls
-from fixturecheck.nesting.seating import Base, footings
+from fixturecheck.nesting.seating import TABLE_MM, Base, footings, table_of
 from fixturecheck.numeric import square_to, to_vector
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.shapes import Vector
-from fixturecheck.setup.model import Setup
+from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import BodyRole
 from fixturecheck.shop.tables import weight_n
 from fixturecheck.statics.equilibrium import ContactPoint, Load, Rigid, patch_points
@@ -54,6 +58,8 @@ from fixturecheck.statics.hertz import (
 Part = tuple[Floats, Floats, float]
 """Points, what each counts among them, and what share of the patch they stand for together."""
 
+THE_TABLE = "the table"
+"""What stands below everything, whether or not it is drawn."""
 LEAST_CELLS = 2
 """Cells along either side of the smallest face, and along the shortest line."""
 RIM_SHARE, CORNER_SHARE = 4e-3, 4e-5
@@ -234,7 +240,7 @@ def movers(setup: Setup, contacts: ContactMap) -> tuple[str, ...]:
     """Return the bodies that can move: parts, loose blocking, the jaw of a vise.
 
     Where blocking is not stated it is every fixture of one piece that only its weight, a magnet, a vise or a
-    strap holds to something else. What stands on the table is taken as bolted to it. No pole is loose.
+    strap holds to something else, or that stands loose on the table. No pole is loose.
     """
     holding = setup.holding
     jaws = holding.jaws if holding else frozenset()
@@ -245,11 +251,33 @@ def movers(setup: Setup, contacts: ContactMap) -> tuple[str, ...]:
         loose = {
             name
             for name, footing in footings(setup, contacts).items()
-            if footing.base in {Base.CARRIED, Base.CLAMPED}
+            if footing.base in {Base.LOOSE, Base.CARRIED, Base.CLAMPED}
             and pieces.count(setup.body(name).group or "") <= 1
         }
     loose = {n for n in loose if not setup.body(n).pole and not setup.body(n).poles}
     return tuple(b.name for b in setup.bodies if b.role == BodyRole.PART or b.name in loose | jaws)
+
+
+def on_the_table(
+    setup: Setup, placed: Mapping[str, Solid], contacts: ContactMap, moving: Sequence[str]
+) -> tuple[Patch, ...]:
+    """Return where bodies that can move stand on the bare table, which nobody has drawn.
+
+    Parameters
+    ----------
+    moving : sequence of str
+        Bodies that can move.
+    """
+    jaws = setup.holding.jaws if setup.holding else frozenset()
+    height_mm = table_of(setup, contacts)
+    boxes = {n: box_of(placed[n]) for n in moving if n not in jaws}
+    low = [setup.body(n).placed() for n, b in boxes.items() if b[2] <= height_mm + TABLE_MM]
+    if not low:
+        return ()
+    whole = joined_box([boxes[b.name] for b in low])
+    low_mm, high_mm = (whole[0] - 1.0, whole[1] - 1.0, height_mm - 1.0), (whole[3] + 1.0, whole[4] + 1.0)
+    table = Body(name=THE_TABLE, solid=box(low_mm, (*high_mm, height_mm)), at=translation()).placed()
+    return tuple(p for one in low for p in find_contacts([one, table], setup.tolerances).patches)
 
 
 def rigid_bodies(

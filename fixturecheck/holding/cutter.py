@@ -22,6 +22,7 @@ import shapely
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
+from fixturecheck.holding.bearing import THE_TABLE
 from fixturecheck.holding.corners import corners_round, rim_points
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.holding.process import FAR_MM, NEAR_MM, TRAVEL_MM, Lighter
@@ -71,7 +72,6 @@ from fixturecheck.setup.model import Setup
 from fixturecheck.statics.equilibrium import Load
 from fixturecheck.statics.mechanism import StartingMotion
 
-THE_TABLE = "the table"
 LEAST_DEPTH_MM, DEPTH_STEP_MM = 0.1, 0.05
 """The shallowest cut that a cutter takes and does not rub, and the step of the answer: common practice, no
 source."""
@@ -96,11 +96,14 @@ class Cutter:
     axis_mm : ndarray, shape (3,)
         Lower end of its axis.
     radius_mm, long_mm : float
+    corner_mm : float
+        Radius between its end and its side.
     """
 
     axis_mm: Floats
     radius_mm: float
     long_mm: float
+    corner_mm: float = 0.0
 
     def deep_mm(self, points: Floats) -> float:
         """Return how deep the deepest of some points lies in it; zero where none does."""
@@ -111,7 +114,10 @@ class Cutter:
     def behind_mm(self, points: Floats) -> Floats:
         """Return how far points lie behind its side; below zero outside."""
         apart: Floats = np.hypot(*(points - self.axis_mm)[:, :2].T)
-        return self.radius_mm - apart
+        if self.corner_mm <= 0.0:
+            return self.radius_mm - apart
+        below = np.clip(1.0 - self.above_mm(points) / self.corner_mm, 0.0, 1.0)
+        return self.radius_mm - self.corner_mm * (1.0 - np.sqrt(1.0 - below**2)) - apart
 
     def above_mm(self, points: Floats) -> Floats:
         """Return how far points lie above its end."""
@@ -120,7 +126,7 @@ class Cutter:
 
 
 def cutter_at(axis_mm: Vector, diameter_mm: float) -> Cutter:
-    """Return a cutter with its axis there."""
+    """Return a square cutter with its axis there."""
     return Cutter(
         axis_mm=np.array(axis_mm), radius_mm=0.5 * diameter_mm, long_mm=_LONG_DIAMETERS * diameter_mm
     )
@@ -259,10 +265,17 @@ class MillingProcess:
         if not self.mill.of_run:
             return (last_mm,)
         if last_mm - low_mm > _SAME_MM:
-            message = f"{self.part}.{self.mill.face} is not level, so a push over it is not worked out"
-            raise NotComputedError(message)
+            if not self._is_trough(low_mm, last_mm):
+                message = f"{self.part}.{self.mill.face} is not level, so a push over it is not worked out"
+                raise NotComputedError(message)
+            last_mm = low_mm
         first_mm = box_of(self.placed[self.part])[5] - self.mill.deep_mm
         return (last_mm, first_mm) if first_mm > last_mm + _GRAZE_MM else (last_mm,)
+
+    def _is_trough(self, low_mm: float, high_mm: float) -> bool:
+        """Say whether a face may be what a ball makes with its end at its lowest."""
+        ball = self.mill.of_run and self.mill.corner_mm >= 0.5 * self.mill.cutter_mm - _SAME_MM
+        return ball and high_mm - low_mm <= self.mill.corner_mm + _SAME_MM
 
     def loads(self, case: LoadCase, values: Mapping[str, float]) -> tuple[Load, ...]:
         """Return what the teeth do to the part in a case, at some size of the cutting force."""
@@ -276,7 +289,13 @@ class MillingProcess:
     @property
     def floor_mm(self) -> float:
         """Height of the face that is milled, where the cutter ends."""
-        return box_of(target_faces(self.setup, self.placed, self.part, self.mill.face))[5]
+        low_mm, high_mm = self._face_mm()
+        return low_mm if self._is_trough(low_mm, high_mm) else high_mm
+
+    def _face_mm(self) -> tuple[float, float]:
+        """Return between which heights the face lies that is milled."""
+        faces = box_of(target_faces(self.setup, self.placed, self.part, self.mill.face))
+        return faces[2], faces[5]
 
     def clears(self, shape: Shape) -> bool:
         """Say whether a shape stays below the cutter's end; what stands higher is not known to be clear."""
@@ -345,8 +364,14 @@ class MillingProcess:
         """Return the same cut over the same part held otherwise."""
         return replace(self, setup=setup, placed=placed)
 
-    def scene(self, rig: Rig) -> CutterScene:
-        """Return what stands there, with the table below all of it where it is stated to lie there."""
+    def scene(self, rig: Rig) -> CutterScene | None:
+        """Return what stands there, with the table below all of it where it is stated to lie there.
+
+        What a ball bites of a part that it makes a trough in is not followed.
+        """
+        low_mm, high_mm = self._face_mm()
+        if high_mm - low_mm > _SAME_MM and self._is_trough(low_mm, high_mm):
+            return None
         moving = {b.name for b in rig.bodies}
         return CutterScene(
             process=self,
@@ -449,7 +474,7 @@ class _Ground:
         """Say whether the cutter stands in nothing there."""
         key = (round(x, 6), round(y, 6))
         if key not in self._clear:
-            inside = _inside(self.axis(x, y), self.job.mill.cutter_mm, self._higher)
+            inside = _inside(self.axis(x, y), self.job.mill, self._higher)
             self.met |= inside
             self._clear[key] = not inside
         return self._clear[key]
@@ -516,9 +541,9 @@ def _higher(job: MillingProcess, z_mm: float) -> dict[str, Floats]:
     return {n: points_on(s) for n, s in tall.items() if box_of(s)[5] > z_mm}
 
 
-def _inside(axis_mm: Vector, diameter_mm: float, bodies: Mapping[str, Floats]) -> set[str]:
+def _inside(axis_mm: Vector, mill: Milling, bodies: Mapping[str, Floats]) -> set[str]:
     """Return the bodies that the cutter would stand in."""
-    cutter = cutter_at(axis_mm, diameter_mm)
+    cutter = replace(cutter_at(axis_mm, mill.cutter_mm), corner_mm=mill.corner_mm)
     return {n for n, points in bodies.items() if cutter.deep_mm(points) > _GRAZE_MM}
 
 

@@ -11,6 +11,7 @@ from fixturecheck.holding.bearing import (
     Spot,
     contact_points,
     movers,
+    on_the_table,
     pull_loads,
     rigid_bodies,
     spots,
@@ -96,9 +97,11 @@ def rig_of(setup: Setup, placed: Mapping[str, Solid], contacts: ContactMap, pull
     """Put together what holds a set-up."""
     moving = movers(setup, contacts)
     clamps = pressed(setup, placed)
+    on_table = on_the_table(setup, placed, contacts, moving)
+    whole = replace(contacts, patches=(*contacts.patches, *on_table))
     return Rig(
         bodies=rigid_bodies(setup, placed, moving, guides(clamps)),
-        spots=spots(contacts, moving),
+        spots=spots(whole, moving),
         held=weights(setup, placed, moving),
         clamps=clamps,
         pulls=pulls,

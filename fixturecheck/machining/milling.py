@@ -288,6 +288,7 @@ class CutterWay(StrEnum):
 
 
 _SLICE_RAD = math.radians(3.0)
+_ROUND_SLICES, _TAPER_SLICES = 24, 4
 _LEAST_CHIP_SHARE = 1e-6
 """Of the feed for a tooth: a thinner chip is none."""
 
@@ -472,7 +473,8 @@ def one_turn(cut: Mill, law: Law, way: str, *, steps: int = 9) -> tuple[Turned, 
     tuple of Turned
         The teeth in the cut at each angle.
     """
-    low, high = engaged_rad(cut, way)
+    met = [span for edge in _edges(cut) if (span := _span_rad(cut, way, edge.radius_mm)) is not None]
+    low, high = min(span[0] for span in met), max(span[1] for span in met)
     pitch, lag = 2.0 * math.pi / cut.teeth, _lag_rad(cut)
     # With spiral flutes the upper end of a tooth comes in after its lower end and leaves after it.
     last = max(low - lag, high - pitch)
@@ -491,23 +493,70 @@ def _lag_rad(cut: Mill) -> float:
     return cut.deep_mm * math.tan(math.radians(cut.helix_deg)) / (0.5 * cut.cutter_mm)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Edge:
+    """A piece of a tooth's edge.
+
+    Parameters
+    ----------
+    up_share : float
+        How high it lies, of the depth of the cut.
+    radius_mm : float
+        How far from the axis.
+    sine : float
+        Of the angle from the end of the cutter to the edge: 1 where it is upright.
+    """
+
+    up_share: float
+    radius_mm: float
+    sine: float
+
+
+def _edges(cut: Mill) -> list[_Edge]:
+    """Return the edge of a tooth in pieces of one height, the lowest first."""
+    tilt, corner_mm = math.radians(cut.taper_deg), cut.corner_mm
+    round_mm = corner_mm * (1.0 - math.sin(tilt))
+    count = 1 + math.ceil(_lag_rad(cut) / _SLICE_RAD)
+    count = max(count, _ROUND_SLICES if corner_mm > 0.0 else _TAPER_SLICES if tilt > 0.0 else 1)
+    found = []
+    for k in range(count):
+        share = (k + 0.5) / count
+        up_mm, radius_mm, sine = share * cut.deep_mm, 0.5 * cut.cutter_mm, math.cos(tilt)
+        if up_mm < round_mm:
+            sine = math.sqrt(1.0 - (1.0 - up_mm / corner_mm) ** 2)
+            radius_mm += corner_mm * (sine - 1.0)
+        else:
+            radius_mm += corner_mm * (math.cos(tilt) - 1.0) + (up_mm - round_mm) * math.tan(tilt)
+        found.append(_Edge(up_share=share, radius_mm=radius_mm, sine=sine))
+    return found
+
+
+def _span_rad(cut: Mill, way: str, radius_mm: float) -> tuple[float, float] | None:
+    """Return between which angles an edge that far from the axis is in the cut; None where it never is."""
+    low, high = (y / radius_mm for y in strip_mm(cut, way))
+    if low >= 1.0 or high <= -1.0:
+        return None
+    return math.asin(max(-1.0, low)), math.asin(min(1.0, high))
+
+
 def _tooth(cut: Mill, law: Law, way: str, angle_rad: float) -> Tooth | None:
     """Return a tooth whose lower end stands at an angle; None where it takes no chip.
 
-    It trails upward, against the turn: to the left, where the angle is larger.
+    It trails upward, against the turn: to the left, where the angle is larger. A slanted edge takes a thinner
+    and wider chip, and what is square to it points down as much as it slants.
     """
-    low, high = engaged_rad(cut, way)
-    count = 1 + math.ceil(_lag_rad(cut) / _SLICE_RAD)
-    radius = 0.5 * cut.cutter_mm
+    edges = _edges(cut)
     force, moment, cutting = np.zeros(3), np.zeros(3), 0.0
-    slant = slant_factor(cut, law.exponent)
-    for k in range(count):
-        up_share = (k + 0.5) / count
-        angle = angle_rad + up_share * _lag_rad(cut)
-        if not low - 1e-12 <= angle <= high + 1e-12:
+    thinner = [edge.sine**-law.exponent for edge in edges]
+    # The pieces add up to the closed form however few they are.
+    deep_mm = cut.deep_mm * slant_factor(cut, law.exponent) / math.fsum(thinner)
+    for edge, weight in zip(edges, thinner, strict=True):
+        angle, span = angle_rad + edge.up_share * _lag_rad(cut), _span_rad(cut, way, edge.radius_mm)
+        if span is None or not span[0] - 1e-12 <= angle <= span[1] + 1e-12:
             continue
-        part, along = _slice_n(law, slant * cut.deep_mm / count, cut.feed_mm_tooth, angle)
-        place = (radius * math.cos(angle), radius * math.sin(angle), up_share * cut.deep_mm)
+        part, along = _slice_n(law, weight * deep_mm, cut.feed_mm_tooth, angle, edge.sine)
+        radius = edge.radius_mm
+        place = (radius * math.cos(angle), radius * math.sin(angle), edge.up_share * cut.deep_mm)
         force, moment, cutting = force + part, moment + along * np.array(place), cutting + along
     if cutting <= 0.0:
         return None
@@ -518,7 +567,9 @@ def _tooth(cut: Mill, law: Law, way: str, angle_rad: float) -> Tooth | None:
     )  # fmt: skip
 
 
-def _slice_n(law: Law, deep_mm: float, feed_mm: float, angle_rad: float) -> tuple[NDArray[np.float64], float]:
+def _slice_n(
+    law: Law, deep_mm: float, feed_mm: float, angle_rad: float, sine: float
+) -> tuple[NDArray[np.float64], float]:
     """Return force on the part of a piece of a tooth, and its cutting force.
 
     The chip is the feed times the cosine of the angle (Martellotti [@martellotti1941], from memory).
@@ -533,8 +584,8 @@ def _slice_n(law: Law, deep_mm: float, feed_mm: float, angle_rad: float) -> tupl
         * law.wear_factor
     )
     way = np.array([left, -along, 0.0])
-    outward = np.array([along, left, 0.0])
     up = np.array([0.0, 0.0, 1.0])
+    outward = sine * np.array([along, left, 0.0]) - math.sqrt(1.0 - sine**2) * up
     return cutting * (way + law.radial_ratio * outward + law.axial_ratio * up), cutting
 
 

@@ -172,6 +172,7 @@ class Base(StrEnum):
     """What a fixture stands by."""
 
     TABLE = "table"
+    LOOSE = "loose"
     EQUIPMENT = "equipment"
     FASTENED = "fastened"
     CLAMPED = "clamped"
@@ -191,12 +192,13 @@ class Footing:
     body : str
         The fixture.
     base : Base
-        `table`: on the lowest plane of the set-up. `equipment`: a magnet or a piece of equipment in several
-        bodies, with nothing under it. `fastened`: stated so. `clamped`: a clamp or vise holds it. `carried`:
-        its weight stands on what stands, or a magnet holds it. `attached`: drawn for this set-up, and a face
-        of it lies on the side of what stands; it is taken as screwed to it. `tips`: something that stands is
-        under it, but not under its weight. `leans`: it touches what stands by its side, and would fall.
-        `nothing`: it touches nothing that stands.
+        `table`: on the lowest plane of the set-up, and taken as bolted to it. `loose`: a block there that is
+        not: one of the shop's, or one that only stops parts from the side. `equipment`: a magnet or a piece
+        of equipment in several bodies, with nothing under it. `fastened`: stated so. `clamped`: a clamp or
+        vise holds it. `carried`: its weight stands on what stands, or a magnet holds it. `attached`: drawn
+        for this set-up, and a face of it lies on the side of what stands; it is taken as screwed to it.
+        `tips`: something that stands is under it, but not under its weight. `leans`: it touches what stands
+        by its side, and would fall. `nothing`: it touches nothing that stands.
     on : tuple of str
         The bodies that it stands on, is attached to or leans against.
     """
@@ -290,7 +292,7 @@ class _Graph:
             elif body.name in jaws:
                 base = Base.CLAMPED
             elif self.boxes[body.name][2] <= lowest_mm + TABLE_MM:
-                base = Base.TABLE
+                base = Base.LOOSE if self._is_loose(body) else Base.TABLE
             elif self._is_equipment(body) and not self._has_something_under(body):
                 base = Base.EQUIPMENT
             if base is not None:
@@ -305,6 +307,20 @@ class _Graph:
 
     def _is_equipment(self, body: Body) -> bool:
         return bool(body.pole or body.poles) or len(self._fellows(body)) > 1
+
+    def _is_loose(self, body: Body) -> bool:
+        """Whether a body on the table is a block that only its weight keeps there.
+
+        What parts stand on, drawn for this set-up, is the table itself or a fixture bolted to it.
+        """
+        if self._is_equipment(body):
+            return False
+        if body.group:
+            return True
+        name = body.name
+        patches = self.touching[name]
+        bears = any(_upward(p, _other(p, name)) > _LEVEL or _facing(p, name) in VISE_FACES for p in patches)
+        return not bears and any(not self._is_fixture(_other(p, name)) for p in patches)
 
     def _has_something_under(self, body: Body) -> bool:
         """Whether other fixtures reach lower within the piece's outline from above."""
@@ -350,10 +366,9 @@ class _Graph:
         if patch.contact.kind != ContactKind.AREA:
             return False
         other = _other(patch, name)
-        label = patch.contact.b if patch.bodies[0] == name else patch.contact.a
         jaw = bool(self.holding and other in self.holding.jaws)
         packing = self.known[other].base is Base.CLAMPED and self._is_fixture(other)
-        return jaw or packing or label.face in VISE_FACES
+        return jaw or packing or _facing(patch, name) in VISE_FACES
 
     def _draws(self, patch: Patch, body: Body) -> bool:
         """Whether a magnet that is on holds a body by this patch."""
@@ -494,6 +509,12 @@ def _other(patch: Patch, name: str) -> str:
 
 def _others(patches: Iterable[Patch], name: str) -> tuple[str, ...]:
     return tuple(sorted({_other(p, name) for p in patches}))
+
+
+def _facing(patch: Patch, name: str) -> str:
+    """Return the face of the other body that a body touches by a patch."""
+    other = patch.contact.b if patch.bodies[0] == name else patch.contact.a
+    return other.face
 
 
 def _upward(patch: Patch, name: str) -> float:

@@ -5,17 +5,23 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import cadquery as cq
 import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from fixturecheck.errors import SetupError
+from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.holding.cutter import MillingProcess
+from fixturecheck.holding.factor import load_cases
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.machining.milling import Mill, slant_factor
-from fixturecheck.setup.holding import Holding, Milling
+from fixturecheck.setup.holding import Clamp, Holding, Milling
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.tools import MillMove, milling_loads
+from fixturecheck.shop.tables import weight_n
+from tests.checks.gauged import body as gauged_body
+from tests.holding.blocks import table
+from tests.holding.rigs import rigged
 from tests.machining.test_end_mill import pocketed, run_of
 
 LOADS = {"teeth": 2, "feed_mm_tooth": 0.03, "deep_mm": 2.0, "way": "climb"}
@@ -107,3 +113,51 @@ def test_a_line_loads_the_face_that_it_cuts():
     loads = [milling_loads(run_of(**LOADS, moves=(move,))) for move in (line, slot)]
     assert loads[0] == loads[1]
     assert [load.face for load in loads[0]] == ["floor"]
+
+
+def trough(shape="ball"):
+    """A block of 60 x 40 x 20 under two straps, and a slot along it as a ball of 8 mm makes it, 4 mm deep."""
+    whole = cq.Workplane("XY").box(60, 40, 20, centered=(True, True, False))
+    drawn = whole.cut(cq.Workplane("YZ").center(0, 20).circle(4.0).extrude(60).translate((-30, 0, 0)))
+    part = gauged_body("part", drawn.solids().val(), material="steel_1018", finish={"*": "ground"})
+    line = MillMove(kind="line", face="round", at_mm=((-40.0, 0.0), (40.0, 0.0)), z_mm=16.0)
+    run = replace(run_of(**LOADS, makes=("round",), shape=shape, moves=(line,)), parts=("part",))
+    clamps = tuple(
+        Clamp(name=f"strap_{y}", kind="strap", body="part", at_mm=(0, y, 20), force_n=3000, spread_share=0)
+        for y in (-15, 15)
+    )
+    held = Holding(magnet="off", coolant=False, mu=(0.2, 0.2), clamps=clamps)
+    setup = Setup(name="bench", bodies=(part, table()), end_mills=(run,), holding=held)
+    (mill,) = setup.mills
+    placed = {b.name: b.solid for b in setup.bodies}
+    return MillingProcess(setup=setup, placed=placed, mill=mill, part="part"), rigged(setup)
+
+
+def turns(case, pressed_n):
+    """Times its load at which a block of 60 x 40 that is pressed evenly turns or slides, about any pole."""
+    push = np.sum([tooth.force_n for tooth in case.teeth], axis=0)
+    about = np.sum([np.cross(tooth.at_mm, tooth.force_n) for tooth in case.teeth], axis=0)[2]
+    cells = np.stack(np.meshgrid(np.linspace(-29, 29, 30), np.linspace(-19, 19, 20)), axis=-1).reshape(-1, 2)
+    found = []
+    for x, y in np.stack(np.meshgrid(np.linspace(-90, 90, 91), np.linspace(-90, 90, 91)), axis=-1).reshape(
+        -1, 2
+    ):
+        arm_mm = float(np.hypot(*(cells - (x, y)).T).mean())
+        work = abs(about - x * push[1] + y * push[0])
+        found.append(0.2 * pressed_n * arm_mm / (work + 0.2 * push[2] * arm_mm))
+    return min(f for f in found if f > 0.0)
+
+
+def test_a_trough_that_a_ball_makes_holds_by_a_factor_and_is_not_followed():
+    """Against the best pole to turn about, evenly pressed; teeth that tip it press it unevenly."""
+    job, rig = trough()
+    every = load_cases(rig, job)
+    # Passes of 2 mm: first with the end 2 mm below the top, last at the bottom of the trough.
+    assert {round(t.case.axis_mm[2], 6) for t in every.trials} == {18.0, 16.0}
+    least = every.borne[0]
+    by_hand = turns(least.case, 3000.0 + weight_n("steel_1018", 60 * 40 * 20 - math.pi * 8 * 60))
+    assert 0.85 * by_hand < least.low_factor < 1.01 * by_hand
+    assert job.scene(rig) is None
+    square, _ = trough("square")
+    with pytest.raises(NotComputedError, match="is not level"):
+        square.cases()

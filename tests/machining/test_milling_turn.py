@@ -163,3 +163,32 @@ def test_the_worst_ends_are_taken_of_what_is_square_to_the_cutting_force():
     peak = max(s.cutting_n for s in t.one_turn(cut(CUTTER, teeth=1), found[0], "climb", steps=61))
     assert peak == pytest.approx(one.high, rel=1e-9)
     assert len(t.laws(replace(steel, axial_ratio=Range.exactly(0.2)))) == 2
+
+
+@pytest.mark.parametrize(("way", "wide"), [("climb", CUTTER), ("climb", 3.0), ("conventional", 8.0)])
+@pytest.mark.parametrize("deep_mm", [1.0, 5.0])
+def test_a_ball_is_a_stack_of_thin_square_cutters(way, wide, deep_mm):
+    """Each of its own radius, its chip thinned and its edge lengthened by the sine of the slope there.
+
+    What is square to the edge is turned down by the cosine. A strip beside the axis misses the lowest discs.
+    """
+    law, ball = replace(PLAIN, exponent=0.25), cut(wide, deep_mm=deep_mm, corner_mm=CUTTER / 2, teeth=1)
+    low, high = t.strip_mm(ball, way)
+    turned = t.one_turn(ball, law, way, steps=5)
+    for one in turned[1:-1]:
+        angle, count = one.teeth[0].angle_rad, 4000
+        cutting, torque, square_up = 0.0, 0.0, 0.0
+        for up_mm in (np.arange(count) + 0.5) * deep_mm / count:
+            radius = math.sqrt(25.0 - (5.0 - up_mm) ** 2)
+            sine = radius / 5.0
+            if low <= radius * math.sin(angle) <= high:
+                chip = FEED * sine * math.cos(angle)
+                part = m.specific_force_n_mm2(2000.0, chip, 0.25) * chip * deep_mm / count / sine
+                cutting += part
+                torque += part * radius
+                square_up += part * (0.25 - 0.4 * math.sqrt(1.0 - sine**2))
+        (tooth,) = one.teeth
+        assert tooth.cutting_n == pytest.approx(cutting, rel=0.05)
+        assert tooth.force_n[2] == pytest.approx(square_up, rel=0.05, abs=0.03 * cutting)
+        arm = math.hypot(*tooth.at_mm[:2])
+        assert tooth.cutting_n * arm == pytest.approx(torque, rel=0.05)
