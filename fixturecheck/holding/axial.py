@@ -61,8 +61,8 @@ class AxialProcess:
         The hole, or the run that plunges.
     places_mm : tuple of Vector
         Where the tool meets the part.
-    feed_mm : float
-        The greatest feed in one turn.
+    feed_mm, least_feed_mm : float
+        The greatest feed in one turn, and the least worth setting.
     fed : callable
         What it does there at a greatest feed.
     tool : Tool
@@ -74,6 +74,7 @@ class AxialProcess:
     made: Drilling | EndMilling
     places_mm: tuple[Vector, ...]
     feed_mm: float
+    least_feed_mm: float
     fed: Callable[[float], tuple[AxialForces, ...]]
     tool: Tool
     heaviest: Mapping[str, float] = field(default_factory=lambda: {Driver.SIZE: 1.0, Driver.THRUST: 0.0})
@@ -163,7 +164,7 @@ class AxialProcess:
             Lighter(
                 kind=RemedyKind.FEED_IN_TURN,
                 now_mm=self.feed_mm,
-                least_mm=LEAST_FEED_MM,
+                least_mm=self.least_feed_mm,
                 step_mm=_FEED_STEP_MM,
                 at=lambda value: replace(self, feed_mm=value),
             ),
@@ -225,6 +226,7 @@ def drilling_of(setup: Setup, placed: Mapping[str, Solid], drill: Drilling, part
         made=drill,
         places_mm=(to_vector(hole.start),),
         feed_mm=usual.high,
+        least_feed_mm=drill_feed_mm(drill_mm).low,
         fed=fed,
         tool=Tool.DRILL,
     )
@@ -255,6 +257,7 @@ def plunging_of(setup: Setup, placed: Mapping[str, Solid], run: EndMilling, part
         made=run,
         places_mm=_plunged_mm(placed[part], run),
         feed_mm=teeth * each_mm,
+        least_feed_mm=teeth * LEAST_FEED_MM,
         fed=fed,
         tool=Tool.CUTTER,
     )
