@@ -265,8 +265,17 @@ def on_the_table(
 
     Parameters
     ----------
+    setup : Setup
+    placed : mapping of str to Solid
+        Every body where it stands.
+    contacts : ContactMap
+        Of all bodies that are drawn.
     moving : sequence of str
         Bodies that can move.
+
+    Returns
+    -------
+    tuple of Patch
     """
     jaws = setup.holding.jaws if setup.holding else frozenset()
     height_mm = table_of(setup, contacts)

@@ -24,6 +24,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.bearing import THE_TABLE
 from fixturecheck.holding.corners import corners_round, rim_points
+from fixturecheck.holding.cutter_solid import GRAZE_MM, Cutter, cutter_at, stands_in
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.holding.process import FAR_MM, NEAR_MM, TRAVEL_MM, Lighter
 from fixturecheck.holding.rig import Rig
@@ -82,54 +83,7 @@ LEAST_WIDE_SHARE, WIDTH_STEP_MM = 0.1, 0.5
 _ARC = 25
 _RINGS = (1.0, 0.75, 0.5, 0.25, 0.0)
 _UNDER_MM = 1e-6
-_LONG_DIAMETERS = 3.0
-"""Length of a cutter over its diameter, beyond which its holder begins: common practice, no source."""
 _SPACING_MM, _MOST_POINTS = 1.0, 2500
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Cutter:
-    """A cutter where it stands.
-
-    Parameters
-    ----------
-    axis_mm : ndarray, shape (3,)
-        Lower end of its axis.
-    radius_mm, long_mm : float
-    corner_mm : float
-        Radius between its end and its side.
-    """
-
-    axis_mm: Floats
-    radius_mm: float
-    long_mm: float
-    corner_mm: float = 0.0
-
-    def deep_mm(self, points: Floats) -> float:
-        """Return how deep the deepest of some points lies in it; zero where none does."""
-        inside = np.minimum(self.behind_mm(points), self.above_mm(points))
-        reached = points[:, 2] <= self.axis_mm[2] + self.long_mm
-        return max(0.0, float(np.where(reached, inside, 0.0).max(initial=0.0)))
-
-    def behind_mm(self, points: Floats) -> Floats:
-        """Return how far points lie behind its side; below zero outside."""
-        apart: Floats = np.hypot(*(points - self.axis_mm)[:, :2].T)
-        if self.corner_mm <= 0.0:
-            return self.radius_mm - apart
-        below = np.clip(1.0 - self.above_mm(points) / self.corner_mm, 0.0, 1.0)
-        return self.radius_mm - self.corner_mm * (1.0 - np.sqrt(1.0 - below**2)) - apart
-
-    def above_mm(self, points: Floats) -> Floats:
-        """Return how far points lie above its end."""
-        above: Floats = points[:, 2] - self.axis_mm[2]
-        return above
-
-
-def cutter_at(axis_mm: Vector, diameter_mm: float) -> Cutter:
-    """Return a square cutter with its axis there."""
-    return Cutter(
-        axis_mm=np.array(axis_mm), radius_mm=0.5 * diameter_mm, long_mm=_LONG_DIAMETERS * diameter_mm
-    )
 
 
 def points_on(solid: Solid) -> Floats:
@@ -146,7 +100,6 @@ def face_points(face: Face) -> Floats:
 
 _ANGLES = 7
 _SAME_MM = 1e-6
-_GRAZE_MM = 0.02
 _ENDS = {
     0: ("at the left end", "in the middle", "at the right end"),
     1: ("in front", "in the middle", "behind"),
@@ -255,7 +208,7 @@ class MillingProcess:
         sides = np.diff(box, axis=0)[:2]
         across, along = sorted(sides, key=lambda side: float(np.linalg.norm(side)))
         ways = [along, -along]
-        if float(np.linalg.norm(across)) > self.mill.cutter_mm + _GRAZE_MM:
+        if float(np.linalg.norm(across)) > self.mill.cutter_mm + GRAZE_MM:
             ways += [across, -across]
         return tuple(to_vector(np.array([*(way / np.linalg.norm(way)), 0.0])) for way in ways)
 
@@ -270,7 +223,7 @@ class MillingProcess:
                 raise NotComputedError(message)
             last_mm = low_mm
         first_mm = box_of(self.placed[self.part])[5] - self.mill.deep_mm
-        return (last_mm, first_mm) if first_mm > last_mm + _GRAZE_MM else (last_mm,)
+        return (last_mm, first_mm) if first_mm > last_mm + GRAZE_MM else (last_mm,)
 
     def _is_trough(self, low_mm: float, high_mm: float) -> bool:
         """Say whether a face may be what a ball makes with its end at its lowest."""
@@ -439,7 +392,7 @@ class _Ground:
         self.span, self.across = (extent_along(face, v) for v in self.axes)
         self.corners = corners_round(rim_points(face) @ np.stack(self.axes, axis=1))
         self.met: set[str] = set()
-        self._higher = _higher(job, z + _GRAZE_MM)
+        self._higher = _higher(job, z + GRAZE_MM)
         self._clear: dict[tuple[float, float], bool] = {}
 
     def cases(self, number: int, way: CutterWay) -> Iterator[LoadCase]:
@@ -474,7 +427,7 @@ class _Ground:
         """Say whether the cutter stands in nothing there."""
         key = (round(x, 6), round(y, 6))
         if key not in self._clear:
-            inside = _inside(self.axis(x, y), self.job.mill, self._higher)
+            inside = stands_in(self.axis(x, y), self.job.mill, self._higher)
             self.met |= inside
             self._clear[key] = not inside
         return self._clear[key]
@@ -493,8 +446,8 @@ class _Ground:
         aside = 0.5 * sum(strip_mm(cut_of(self.job.mill), way))
         if high - low < _SAME_MM:
             return [self._strip(0, middle, middle - aside)]
-        corners = [y for y in self.corners[:, 1] if low + _GRAZE_MM < y < high - _GRAZE_MM]
-        rows = sorted({low, middle, high, *(y for y in corners if abs(y - middle) > _GRAZE_MM)})
+        corners = [y for y in self.corners[:, 1] if low + GRAZE_MM < y < high - GRAZE_MM]
+        rows = sorted({low, middle, high, *(y for y in corners if abs(y - middle) > GRAZE_MM)})
         return [self._strip(s, m, m - aside, corners) for s, m in enumerate(rows)]
 
     def _strip(self, number: int, middle_mm: float, axis_mm: float, corners: Sequence[float] = ()) -> _Strip:
@@ -502,7 +455,7 @@ class _Ground:
         half = 0.5 * self.job.mill.wide_mm
         reach = shapely.box(self.span[0], middle_mm - half, self.span[1], middle_mm + half)
         span_mm = shapely.MultiPoint(self.corners).convex_hull.intersection(reach).bounds[::2]
-        rim = any(abs(y - middle_mm) <= _GRAZE_MM for y in corners)
+        rim = any(abs(y - middle_mm) <= GRAZE_MM for y in corners)
         return _Strip(number=number, axis_mm=axis_mm, span_mm=span_mm, has_corner=rim)
 
     def ends(self, angle: Turned, strip: _Strip) -> tuple[tuple[int, float], ...]:
@@ -539,12 +492,6 @@ def _higher(job: MillingProcess, z_mm: float) -> dict[str, Floats]:
     """Return points on the bodies that reach higher than the face that is milled."""
     tall = {n: s for n, s in job.placed.items() if loose_box(s)[5] > z_mm}
     return {n: points_on(s) for n, s in tall.items() if box_of(s)[5] > z_mm}
-
-
-def _inside(axis_mm: Vector, mill: Milling, bodies: Mapping[str, Floats]) -> set[str]:
-    """Return the bodies that the cutter would stand in."""
-    cutter = replace(cutter_at(axis_mm, mill.cutter_mm), corner_mm=mill.corner_mm)
-    return {n for n, points in bodies.items() if cutter.deep_mm(points) > _GRAZE_MM}
 
 
 def _case(

@@ -19,6 +19,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -512,7 +513,8 @@ class _Edge:
     sine: float
 
 
-def _edges(cut: Mill) -> list[_Edge]:
+@cache
+def _edges(cut: Mill) -> tuple[_Edge, ...]:
     """Return the edge of a tooth in pieces of one height, the lowest first."""
     tilt, corner_mm = math.radians(cut.taper_deg), cut.corner_mm
     round_mm = corner_mm * (1.0 - math.sin(tilt))
@@ -528,7 +530,7 @@ def _edges(cut: Mill) -> list[_Edge]:
         else:
             radius_mm += corner_mm * (math.cos(tilt) - 1.0) + (up_mm - round_mm) * math.tan(tilt)
         found.append(_Edge(up_share=share, radius_mm=radius_mm, sine=sine))
-    return found
+    return tuple(found)
 
 
 def _span_rad(cut: Mill, way: str, radius_mm: float) -> tuple[float, float] | None:

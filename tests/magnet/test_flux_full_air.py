@@ -99,6 +99,7 @@ CASES = {
     "block of 10 x 10 x 8 on poles of 100 mm": {"box": (-5, -5, 0, 5, 5, 8), "count": 4, "long_mm": 100.0},
     "block 0.25 mm up": {"box": LARGE, "gap_um": 250.0},
     "block 1 mm up": {"box": LARGE, "gap_um": 1000.0},
+    "rating piece of 100 x 100 x 40": {"box": (-50, -50, 0, 50, 50, 40), "count": 6, "long_mm": 110.0},
 }  # fmt: skip
 
 RECORDED_N = tomllib.loads((Path(__file__).parent / "full_fields.toml").read_text(encoding="utf-8"))["flat"]
@@ -116,6 +117,7 @@ BELOW = {
     ("plate of 40 x 30 x 3", STIFF): 0.15,
     ("plate of 40 x 30 x 3", SOFT): 0.40,
     ("bridge with a slot over the seam", SOFT): 0.30,
+    ("rating piece of 100 x 100 x 40", SOFT): 0.10,
 }
 
 
