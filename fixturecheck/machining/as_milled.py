@@ -634,7 +634,7 @@ def _kept(wall: Walls, by_mm: float) -> AreaBounds:
     return AreaBounds.offsets(wall.pieces, by_mm)
 
 
-def floor_fillet_mm(solid: Solid, floor_mm: float) -> float:
+def floor_fillet_mm(solid: Solid, floor_mm: float) -> float | None:
     """Return the largest drawn radius between a floor at a height and what stands beside it; 0 for none.
 
     Parameters
@@ -646,15 +646,22 @@ def floor_fillet_mm(solid: Solid, floor_mm: float) -> float:
 
     Returns
     -------
-    float
-        mm.
+    float or None
+        mm; None where the bottom is a round itself, with no floor beside it.
     """
     found = [
         fillet.radius_mm
         for fillet in hollow_rounds(solid, along_x=False)
         if abs(fillet.z_mm - floor_mm - fillet.radius_mm) < _TRIM_MM
     ]
+    if found and not any(is_flat(face) and _lies_at(face, floor_mm) for face in faces_of(solid)):
+        return None
     return max(found, default=0.0)
+
+
+def _lies_at(face: Face, height_mm: float) -> bool:
+    box = box_of(face)
+    return abs(box[2] - height_mm) < _TRIM_MM and abs(box[5] - height_mm) < _TRIM_MM
 
 
 def _dug(
@@ -667,7 +674,7 @@ def _dug(
     """Return what of a gouge lies outside the fillet drawn between floor and walls."""
     floor_mm = min(p.z_mm for p in passes)
     drawn_mm = floor_fillet_mm(solid, floor_mm)
-    if gouge is None or drawn_mm <= 0.0:
+    if gouge is None or not drawn_mm:
         return gouge
     by_mm = drawn_mm + _TRIM_MM
     ring = merged([w.area.buffer(by_mm, quad_segs=48) for w in walls])

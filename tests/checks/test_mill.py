@@ -11,6 +11,7 @@ import pytest
 
 from fixturecheck import engine
 from fixturecheck.result.finding import Kind, Verdict
+from fixturecheck.setup.make import body as make_body
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.tools import MillMove
 from tests.machining.test_end_mill import pocketed, ramp, run_of
@@ -148,3 +149,21 @@ def test_a_shank_thicker_than_its_flutes_is_told_both_ways_to_clear():
     (rubs,) = [*told.get(Kind.SHANK_RUBS, []), *told.get(Kind.SHANK_HITS, [])]
     assert "flutes 0.50 mm longer (8.5 mm in all)" in rubs.remedy
     assert "a shank 2.50 mm thinner (7.5 mm thick)" in rubs.remedy
+
+
+@pytest.mark.parametrize(
+    ("shape", "gouge_mm3", "verdict"),
+    [("ball", 0.0, Verdict.GO), ("square", 40.0 * 4.0**2 * (2.0 - math.pi / 2), Verdict.NO_GO)],
+)
+def test_a_slot_with_a_round_bottom_is_no_floor_with_fillets(shape, gouge_mm3, verdict):
+    """A slot 8 wide with a bottom of R 4, 10 deep and 40 long: a square one takes what is beside it."""
+    profile = cq.Workplane("YZ").moveTo(-4, 20).lineTo(-4, 14).threePointArc((0, 10), (4, 14)).lineTo(4, 20)
+    drawn = cq.Workplane().box(40, 30, 20, centered=(True, True, False))
+    faces = {"left": (0, -4, 17), "right": (0, 4, 17), "round": (0, 0, 10)}
+    slot = make_body("block", drawn.cut(profile.close().extrude(30, both=True)), faces=faces)
+    moves = (MillMove(kind="line", at_mm=((-30, 0), (30, 0)), z_mm=10.0),)
+    setup = setup_of(slot, shape=shape, moves=moves, makes=("round", "left", "right"))
+    (gouge,) = found(setup, "reach", "mill")[Kind.GOUGE]
+    assert gouge.verdict is verdict
+    (cut,) = engine.check(setup, only=["mill"]).cuts
+    assert cut.gouge_mm3 == pytest.approx(gouge_mm3, abs=1e-6)
