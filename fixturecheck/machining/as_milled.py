@@ -654,14 +654,10 @@ def floor_fillet_mm(solid: Solid, floor_mm: float) -> float | None:
         for fillet in hollow_rounds(solid, along_x=False)
         if abs(fillet.z_mm - floor_mm - fillet.radius_mm) < _TRIM_MM
     ]
-    if found and not any(is_flat(face) and _lies_at(face, floor_mm) for face in faces_of(solid)):
+    boxes = [box_of(face) for face in faces_of(solid) if is_flat(face)]
+    if found and not any(max(abs(z - floor_mm) for z in (b[2], b[5])) < _TRIM_MM for b in boxes):
         return None
     return max(found, default=0.0)
-
-
-def _lies_at(face: Face, height_mm: float) -> bool:
-    box = box_of(face)
-    return abs(box[2] - height_mm) < _TRIM_MM and abs(box[5] - height_mm) < _TRIM_MM
 
 
 def _dug(
