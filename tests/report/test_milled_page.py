@@ -17,6 +17,7 @@ from fixturecheck.report.terminal import hold_lines
 from fixturecheck.report.write import meshes_of
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Verdict
+from fixturecheck.result.hold import Tool
 from fixturecheck.setup.model import Setup
 from tests.report import staged, staged_hold
 from tests.report.test_hold_page import said
@@ -48,6 +49,7 @@ def milled(outcome: str = "digs in") -> Result:
         drag_n=(0.0, 0.0),
         press_n=(0.0, 0.0),
         milling_n=(40.0, 120.0),
+        tool=Tool.CUTTER,
         outcome=outcome,
         axis_mm=(-25.0, -6.0, 10.0),
         cutter_mm=16.0,
