@@ -18,7 +18,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.interval import Range
 from fixturecheck.kernel.brep.topology import faces_of, solids_of
 from fixturecheck.kernel.construct import segment
-from fixturecheck.kernel.measure import distance, face_frame
+from fixturecheck.kernel.measure import distance, face_frame, is_inside
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.hold import ClampKind
@@ -72,7 +72,7 @@ def pressed(setup: Setup, placed: Mapping[str, Solid]) -> tuple[Pressed, ...]:
     SetupError
         A number makes no sense.
     NotComputedError
-        The pressing face of a jaw is not flat, or a strap or toe presses on nothing.
+        The pressing face of a jaw is not flat, or a strap or toe presses on nothing or inside the body.
     """
     clamps = setup.holding.clamps if setup.holding else ()
     found = tuple(Pressed(clamp=c, force=_force(setup, placed, c)) for c in clamps)
@@ -83,17 +83,23 @@ def pressed(setup: Setup, placed: Mapping[str, Solid]) -> tuple[Pressed, ...]:
 
 
 def _must_meet(setup: Setup, solid: Solid, one: Pressed) -> None:
-    """Refuse a strap or toe in the air, or one that pulls: the way it pushes there must be the body."""
+    """Refuse a strap or toe in the air, one that pulls, and one inside the body: it pushes on its surface."""
     at, along = np.array(one.force.at_mm), np.array(one.force.direction)
     way = segment(at + _OUT_MM * along, at + _REACH_MM * along)
     # Only of a solid does the kernel see its inside, not of a compound that holds one.
-    if any(distance(way, piece)[0] < _OUT_MM / 2 for piece in solids_of(solid)):
-        return
-    message = (
-        f"clamp {one.clamp.name!r} presses on nothing: from at_mm the way it pushes there is no "
-        f"{one.clamp.body} within {setup.write.length(_REACH_MM)}; state a place on it, and the way into it"
-    )
-    raise NotComputedError(message)
+    pieces, name, reach = solids_of(solid), one.clamp.name, setup.write.length(_REACH_MM)
+    if any(is_inside(piece, at - _REACH_MM * along) for piece in pieces):
+        message = (
+            f"clamp {name!r} presses inside {one.clamp.body}, which still is {reach} back from at_mm; "
+            "state a place on its surface, and the way into it"
+        )
+        raise NotComputedError(message)
+    if not any(distance(way, piece)[0] < _OUT_MM / 2 for piece in pieces):
+        message = (
+            f"clamp {name!r} presses on nothing: from at_mm the way it pushes there is no "
+            f"{one.clamp.body} within {reach}; state a place on it, and the way into it"
+        )
+        raise NotComputedError(message)
 
 
 def guides(found: tuple[Pressed, ...]) -> dict[str, NDArray[np.float64]]:

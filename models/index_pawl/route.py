@@ -185,7 +185,7 @@ TOES = tuple(  # on the ends of the pawl, well below the wheel
         down_deg=60.0,
         force_n=600.0,
     )
-    for end, x in (("front", -8.0), ("back", 8.0))
+    for end, x in (("front", -10.0), ("back", 10.0))
 )
 
 
