@@ -14,7 +14,7 @@ from .process.model import Job as Job
 from .process.model import JobResult as JobResult
 from .process.records import Operation as Operation
 from .process.run import check_job as check_job
-from .relief.model import Reliefs as Reliefs
+from .relief.clashes import Reliefs as Reliefs
 from .relief.search import relieve as relieve
 from .report.write import write_report as write_report
 from .result import Result as Result
@@ -38,8 +38,8 @@ from .setup.model import Machine as Machine
 from .setup.model import Seat as Seat
 from .setup.model import Setup as Setup
 from .setup.placed import place_by_seats as place_by_seats
+from .setup.records import OverRolls as OverRolls
 from .setup.records import Relieving as Relieving
-from .setup.rolled import OverRolls as OverRolls
 from .setup.staging import Press as Press
 from .setup.staging import Push as Push
 from .setup.staging import Staging as Staging

@@ -17,8 +17,7 @@ from fixturecheck.result import Result
 from fixturecheck.result.shapes import Role
 from fixturecheck.setup.load import KEY, setup_from_assembly
 from fixturecheck.setup.model import Setup
-from fixturecheck.touching.bodies import assembled
-from fixturecheck.touching.survey import surveyed
+from fixturecheck.touching import assembled, surveyed
 
 __all__ = ["annotate", "check_here", "contacts", "setup_from_assembly", "show"]
 

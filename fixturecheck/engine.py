@@ -13,6 +13,7 @@ from importlib import import_module
 
 from fixturecheck.checks import MODULES, chosen
 from fixturecheck.checks.asked import not_asked
+from fixturecheck.checks.doubts import assumed, suspicions
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.dials.plan import Dialled, dialled
@@ -32,16 +33,7 @@ from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed, worst
 from fixturecheck.result.grouping import grouped
 from fixturecheck.result.shapes import NamedShape, Role
-from fixturecheck.setup.doubts import assumed, suspicions
-from fixturecheck.setup.model import (
-    Body,
-    Cut,
-    Setup,
-    among_its_own,
-    drawings_of,
-    magnet_alone,
-    unstated,
-)
+from fixturecheck.setup.model import Body, Cut, Setup, among_its_own, drawings_of, magnet_alone, unstated
 from fixturecheck.setup.outline import bodies_drawn, facts_of, origin_of
 from fixturecheck.setup.records import BodyRole
 from fixturecheck.sizes.answer import hardening_found

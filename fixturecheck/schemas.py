@@ -136,7 +136,7 @@ SCHEMAS: Mapping[str, Callable[[], Schema]] = {
 """By the name of the file that ships with the program, what makes it."""
 
 
-def written(schema: Schema) -> str:
+def schema_text(schema: Schema) -> str:
     """Return a schema as the text of its file.
 
     Parameters

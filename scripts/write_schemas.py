@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import sys
 
-from fixturecheck.schemas import SCHEMAS, shipped, written
+from fixturecheck.schemas import SCHEMAS, schema_text, shipped
 
 
 def main() -> int:
     """Write every schema."""
     for name, make in SCHEMAS.items():
-        shipped(name).write_text(written(make()), encoding="utf-8")
+        shipped(name).write_text(schema_text(make()), encoding="utf-8")
         print(shipped(name))
     return 0
 

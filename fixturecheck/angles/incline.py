@@ -5,8 +5,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from fixturecheck.angles.angle_blocks import angle_set, angle_stack
-from fixturecheck.angles.gauge_blocks import Stack, gauge_set, stack_error_um, stack_of
+from fixturecheck.angles.gauge_blocks import (
+    Stack,
+    angle_set,
+    angle_stack,
+    gauge_set,
+    stack_error_um,
+    stack_of,
+)
 from fixturecheck.errors import NotComputedError
 
 ARCSEC_PER_DEG = 3600.0

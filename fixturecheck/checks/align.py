@@ -19,7 +19,6 @@ from collections.abc import Iterator
 
 from fixturecheck.checks.slopes import levelling_deg, slopes_of
 from fixturecheck.checks.stage import Stage
-from fixturecheck.dials.squaring import allowed_runout_mm, slant_mm
 from fixturecheck.machining.cut import GroundCut, PartTargets, TargetFace, rim_of, targets_of
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, judge, meets
@@ -258,3 +257,45 @@ def _finding(
 
 def _low(rise_mm: float, axis: str) -> str:
     return f"{'-' if rise_mm >= 0 else '+'}{axis} end"
+
+
+def slant_mm(runout_mm: float, over_mm: float, length_mm: float) -> float:
+    """Return how far a line runs out over a length, from what it runs out over another.
+
+    Parameters
+    ----------
+    runout_mm, over_mm : float
+        How far it runs out, and over what.
+    length_mm : float
+        The other length.
+
+    Returns
+    -------
+    float
+
+    References
+    ----------
+    Similar triangles, closed form.
+    """
+    return runout_mm / over_mm * length_mm
+
+
+def allowed_runout_mm(limit_mm: float, over_mm: float, length_mm: float) -> float:
+    """Return how far a body may run out over a length so that a face keeps its limit over its own.
+
+    Parameters
+    ----------
+    limit_mm, length_mm : float
+        What the face may be out, over its own length.
+    over_mm : float
+        The length over which the body is measured.
+
+    Returns
+    -------
+    float
+
+    References
+    ----------
+    Similar triangles, closed form.
+    """
+    return limit_mm * over_mm / length_mm

@@ -20,7 +20,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
-from fixturecheck.drilling.numbers import (
+from fixturecheck.drilling import (
     depth_for_thread_mm,
     seat_depth_mm,
     spot_depth_mm,

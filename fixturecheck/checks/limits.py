@@ -27,14 +27,7 @@ from fixturecheck.machining.detours import overrun_of, tight_step_mm
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets, not_computed
 from fixturecheck.setup.model import Setup, is_loose
 from fixturecheck.shop.tables import uncited
-from fixturecheck.shop.wheel_speed import (
-    guard_exposure,
-    least_flange_mm,
-    rpm_for,
-    speed_limit,
-    speed_m_s,
-)
-from fixturecheck.shop.wheels import Guard
+from fixturecheck.shop.wheels import Guard, guard_exposure, least_flange_mm, rpm_for, speed_limit, speed_m_s
 from fixturecheck.units import angle_text
 
 ID = "limits"

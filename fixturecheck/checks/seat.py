@@ -48,7 +48,7 @@ from fixturecheck.nesting.seating import (
     holding_nothing,
     nearest_to,
     seating,
-    table_of,
+    table_top_mm,
 )
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
@@ -343,7 +343,7 @@ def _unfounded(stage: Stage, found: Mapping[str, Footing]) -> Iterator[Finding]:
 def _stands_on_nothing(stage: Stage, footing: Footing, standing: list[str]) -> Finding:
     """Report one body that holds nothing, how far it is from what stands, and what would mend it."""
     name, write = footing.body, stage.setup.write
-    near = nearest_to(name, stage.placed, standing, table_of(stage.setup, stage.contacts))
+    near = nearest_to(name, stage.placed, standing, table_top_mm(stage.setup, stage.contacts))
     on = " and ".join(footing.on)
     touched = sorted(
         {b for p in stage.contacts.patches for b in p.bodies if _touches_part(stage, p, name)} - {name}

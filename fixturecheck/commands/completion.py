@@ -6,9 +6,7 @@ import argparse
 from collections.abc import Mapping
 from pathlib import Path
 
-from fixturecheck.commands.shared import (
-    Parser,
-)
+from fixturecheck.commands.shared import Parser
 from fixturecheck.commands.terminal import GO, NOT_COMPUTED, say
 
 SHELLS = ("bash", "zsh", "fish", "tcsh")

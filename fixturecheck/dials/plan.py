@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fixturecheck.dials.moves import moves_of
 from fixturecheck.dials.passes import plan_passes, strokes_for
 from fixturecheck.dials.reading import reading_at, with_backlash_mm
 from fixturecheck.dials.room import Meeting, WheelPose, WheelRoom
@@ -16,19 +15,76 @@ from fixturecheck.dials.touch import NoTouch, pose_of, touch_off, touched
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import (
-    box_of,
-    flat_of,
-    on_face,
-)
+from fixturecheck.kernel.measure import box_of, flat_of, on_face
 from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.machining.as_ground import wheel_side_mm
 from fixturecheck.machining.cut import GroundCut, TargetFace, WheelRim, rim_of
-from fixturecheck.result.dials import CutDials, DialReading, Feed, PassPlan, Side, TargetReading, TouchOff
+from fixturecheck.result.dials import (
+    CutDials,
+    DialMove,
+    DialReading,
+    Feed,
+    MoveKind,
+    PassPlan,
+    Side,
+    TargetReading,
+    TouchOff,
+)
 from fixturecheck.setup.dials import DialKind, Dials, FeedWay
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.setup.records import CutWay
+
+
+def moves_of(
+    dials: Dials,
+    touches: Sequence[TouchOff],
+    targets: Sequence[TargetReading],
+    ends: Sequence[DialReading],
+    passes: PassPlan,
+    rough: DialReading | None,
+) -> Iterator[DialMove]:
+    """Yield every step: touch the side, set zero, lift clear, over, touch the top, set zero, down.
+
+    Parameters
+    ----------
+    touches : sequence of TouchOff
+        The side first, the top last.
+    targets : sequence of TargetReading
+        The floor first, then the wall where there is one.
+    ends : sequence of DialReading
+        The cross feed where the cut starts, then at its far end.
+    rough : DialReading or None
+        Where the rough passes end; None where none of the stock is left for finishing.
+    """
+    lift_mm = dials.lift_mm
+    yield DialMove(kind=MoveKind.RAISE, distance_mm=lift_mm)
+    for touch in touches:
+        if touch.side is Side.SIDE:
+            yield DialMove(kind=MoveKind.LOWER_BESIDE, face=touch.face, distance_mm=touch.contact_mm)
+            yield DialMove(kind=MoveKind.TOUCH_SIDE, face=touch.face)
+            yield DialMove(kind=MoveKind.ZERO_CROSS)
+            yield DialMove(kind=MoveKind.LIFT, distance_mm=lift_mm)
+        else:
+            yield DialMove(kind=MoveKind.OVER, face=touch.face)
+            yield DialMove(kind=MoveKind.TOUCH_TOP, face=touch.face)
+            yield DialMove(kind=MoveKind.ZERO_DOWN)
+            yield DialMove(kind=MoveKind.TO_START, reading=ends[0] if ends else None)
+    floor = targets[0]
+    if rough is not None and passes.rough:
+        yield DialMove(kind=MoveKind.FEED_DOWN, face=floor.face, reading=rough, passes=passes.rough)
+    yield DialMove(
+        kind=MoveKind.FEED_DOWN,
+        face=floor.face,
+        reading=floor.reading,
+        passes=passes.finish if rough is not None else passes.rough,
+    )
+    for wall in targets[1:]:
+        if passes.wall and wall.reading.feed is Feed.CROSS:
+            yield DialMove(kind=MoveKind.FEED_WALL, face=wall.face, reading=wall.reading, passes=passes.wall)
+    if passes.spark_out:
+        yield DialMove(kind=MoveKind.SPARK_OUT, passes=passes.spark_out)
+
 
 _APPROACH_MM = 2.0
 """How far beside a flank the wheel comes down before it is fed to it: common practice, no source."""

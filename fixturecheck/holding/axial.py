@@ -13,7 +13,7 @@ from typing import NoReturn
 
 import numpy as np
 
-from fixturecheck.drilling.numbers import thread_of
+from fixturecheck.drilling import thread_of
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.cutter import LEAST_FEED_MM
 from fixturecheck.holding.model import Borne, LoadCase

@@ -40,7 +40,7 @@ from fixturecheck.kernel.sample import (
 )
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.magnet.pull import Pulls
-from fixturecheck.nesting.seating import TABLE_MM, Base, footings, table_of
+from fixturecheck.nesting.seating import TABLE_MM, Base, footings, table_top_mm
 from fixturecheck.numeric import square_to, to_vector
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.shapes import Vector
@@ -278,7 +278,7 @@ def on_the_table(
     tuple of Patch
     """
     jaws = setup.holding.jaws if setup.holding else frozenset()
-    height_mm = table_of(setup, contacts)
+    height_mm = table_top_mm(setup, contacts)
     boxes = {n: box_of(placed[n]) for n in moving if n not in jaws}
     low = [setup.body(n).placed() for n, b in boxes.items() if b[2] <= height_mm + TABLE_MM]
     if not low:

@@ -12,15 +12,8 @@ from OCP.IntCurvesFace import IntCurvesFace_ShapeIntersector
 
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.construct import compound, vertex
-from fixturecheck.kernel.measure import (
-    box_of,
-    distance,
-    normal_at,
-)
-from fixturecheck.kernel.sample import (
-    inside_points,
-    tessellated,
-)
+from fixturecheck.kernel.measure import box_of, distance, normal_at
+from fixturecheck.kernel.sample import inside_points, tessellated
 from fixturecheck.kernel.shapes import Face, Shape, Solid
 
 

@@ -18,13 +18,7 @@ from pyparsing import ParseBaseException
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import KernelError, SetupError
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
-from fixturecheck.kernel.measure import (
-    distance,
-    face_frame,
-    is_flat,
-    normal_at,
-    on_face,
-)
+from fixturecheck.kernel.measure import distance, face_frame, is_flat, normal_at, on_face
 from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Face, Solid
 from fixturecheck.result.shapes import Vector

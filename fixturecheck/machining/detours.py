@@ -39,8 +39,7 @@ from fixturecheck.result.remedy import Dodge, DodgeKind, WheelChange, WheelChang
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Cut, Setup, is_loose, together
 from fixturecheck.setup.records import CutWay
-from fixturecheck.shop.wheel_speed import least_flange_mm, rpm_for, speed_limit, speed_m_s
-from fixturecheck.shop.wheels import Wheel
+from fixturecheck.shop.wheels import Wheel, least_flange_mm, rpm_for, speed_limit, speed_m_s
 
 STEP_MM = 0.01
 """Answers are rounded to this, to the safe side."""

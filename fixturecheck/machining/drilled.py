@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fixturecheck.arrays import Floats
-from fixturecheck.drilling.numbers import point_length_mm, thread_of
+from fixturecheck.drilling import point_length_mm, thread_of
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.construct import cone_tipped, cylinder

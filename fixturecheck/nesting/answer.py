@@ -13,7 +13,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.kernel.place import location_of, placed_at
 from fixturecheck.nesting.disturbances import order_of_placing, under_hand
-from fixturecheck.nesting.locating import parts_located, targets_of
+from fixturecheck.nesting.locating import critical_places, parts_located
 from fixturecheck.nesting.model import SampledRest, SettlingModel, settling_model_of
 from fixturecheck.nesting.outcome import rest_pose
 from fixturecheck.nesting.settle import (
@@ -156,7 +156,7 @@ def _varies(setup: Setup) -> bool:
 
 def _tolerances(model: SettlingModel, staging: Staging) -> SampledRest:
     setup = model.setup
-    targets = targets_of(setup)
+    targets = critical_places(setup)
     return sampled_rest(setup, staging, targets=targets, draws=staging.draws, seed=staging.seed, model=model)
 
 

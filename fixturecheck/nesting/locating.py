@@ -142,7 +142,7 @@ def _acting(carried: Sequence[LoadedContact], seat: Seat) -> tuple[LoadedContact
 _MOVES = 1e-6
 
 
-def targets_of(setup: Setup) -> tuple[CriticalPlace, ...]:
+def critical_places(setup: Setup) -> tuple[CriticalPlace, ...]:
     """Return the floors and walls of all cuts as places with directions, where they are drawn."""
     return tuple(
         _target(setup, cut.name, part, face)
@@ -169,7 +169,7 @@ def _target(setup: Setup, cut: str, part: str, face: str) -> CriticalPlace:
 
 def parts_located(model: SettlingModel, settled: Settled) -> tuple[PartLocation, ...]:
     """Return how each loose part that has seats is located by those that are closed."""
-    targets = targets_of(model.setup)
+    targets = critical_places(model.setup)
     closing = closing_seats(model, settled.carried, settled.poses)
     out = []
     for name in settled.poses:

@@ -283,7 +283,7 @@ class _Graph:
 
     def _start(self) -> None:
         """Find the fixtures that stand by themselves."""
-        lowest_mm = table_of(self.setup, self.contacts)
+        lowest_mm = table_top_mm(self.setup, self.contacts)
         jaws = self.holding.jaws if self.holding else frozenset()
         for body in self.fixtures:
             base = None
@@ -479,7 +479,7 @@ def _drop_mm(shape: Shape, other: Shape, what: str, *, most_mm: float) -> float 
     return down_mm
 
 
-def table_of(setup: Setup, contacts: ContactMap) -> float:
+def table_top_mm(setup: Setup, contacts: ContactMap) -> float:
     """Return the height of the table, mm: the lowest plane of the fixtures and of the parts set on it.
 
     A part that something carries from below, or that a fixture holds by a clamp or jaw, is not set on the

@@ -9,10 +9,8 @@ from importlib import import_module
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.process.across import MODULES
 from fixturecheck.process.across.stage import JobStage, RouteFinding
-from fixturecheck.process.burred import with_burrs
-from fixturecheck.process.burrs import BurrsOf, MetBurr, burrs_left, burrs_met
-from fixturecheck.process.checked import check_operation
-from fixturecheck.process.handling import comes_off
+from fixturecheck.process.burrs import BurrsOf, MetBurr, burrs_left, burrs_met, with_burrs
+from fixturecheck.process.checked import check_operation, comes_off
 from fixturecheck.process.model import Job, JobResult, OperationFound
 from fixturecheck.process.records import Operation
 from fixturecheck.process.setups import OperationSetup, kept_from_marks, setup_of, used_faces

@@ -21,10 +21,7 @@ from fixturecheck.kernel.place import transformed
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
-from fixturecheck.result.release import (
-    ComesOff,
-    OffKind,
-)
+from fixturecheck.result.release import ComesOff, OffKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.setup.records import BodyRole

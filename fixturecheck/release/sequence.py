@@ -38,15 +38,7 @@ from fixturecheck.numeric import to_vector
 from fixturecheck.release.motions import UP, Room, TouchingFaces, WayOff, support_edges, touches_of, ways_off
 from fixturecheck.result.contact import Sparks
 from fixturecheck.result.hold import ClampKind
-from fixturecheck.result.release import (
-    BodyLeaves,
-    Burr,
-    FirstSteps,
-    OffKind,
-    OffWay,
-    PryAt,
-    SteelKeeps,
-)
+from fixturecheck.result.release import BodyLeaves, Burr, FirstSteps, OffKind, OffWay, PryAt, SteelKeeps
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import BodyRole
 from fixturecheck.shop.tables import material

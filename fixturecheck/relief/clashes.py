@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from itertools import product
 
 import numpy as np
@@ -18,24 +18,85 @@ from fixturecheck.kernel.boolean import common
 from fixturecheck.kernel.brep.topology import faces_of, solids_of
 from fixturecheck.kernel.construct import compound, thickened, vertex
 from fixturecheck.kernel.depth import wall_mm
-from fixturecheck.kernel.measure import (
-    distance,
-    face_frame,
-    volume_mm3,
-)
+from fixturecheck.kernel.measure import distance, face_frame, volume_mm3
 from fixturecheck.kernel.place import location_of, placed_at, world_faces
 from fixturecheck.kernel.sample import inside_points
-from fixturecheck.kernel.shapes import Face, Placed, Shape
+from fixturecheck.kernel.shapes import Face, Placed, Shape, Solid
 from fixturecheck.nesting.model import SURE, SettlingModel, settling_model_of
 from fixturecheck.nesting.outcome import seat_gaps_um
 from fixturecheck.nesting.settle import loads_of, loose_of, moved_back, retreats_of
 from fixturecheck.nesting.tolerance import sampled_rest
-from fixturecheck.relief.model import Clash
+from fixturecheck.result.relief import ClashFaces, ReliefOutcome
 from fixturecheck.result.rest import Ending
 from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.statics.rest import Bounds, settle
 from fixturecheck.units import percent
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Clash:
+    """One place where two bodies are in each other's way when every seat is closed.
+
+    Parameters
+    ----------
+    a, b : str
+        The bodies.
+    faces_a, faces_b : tuple of str
+        Names of the faces of each that bound it.
+    zone : Shape
+        What both would fill, machine's frame, at the intended pose.
+    volume_mm3 : float
+        Size of the zone.
+    zone_b : Shape or None
+        For faces that only land within tolerances: what of `b` lies within reach of `a`; `zone` is then
+        what of `a` lies within reach of `b`. None where the bodies overlap.
+    share_lands : float
+        In how many draws they land; one where they overlap as drawn.
+    """
+
+    a: str
+    b: str
+    faces_a: tuple[str, ...]
+    faces_b: tuple[str, ...]
+    zone: Shape = field(repr=False)
+    volume_mm3: float
+    zone_b: Shape | None = field(repr=False, default=None)
+    share_lands: float = 1.0
+
+    @property
+    def lands(self) -> bool:
+        """True where the bodies are clear as drawn and only tolerances bring them together."""
+        return self.zone_b is not None
+
+    def zone_of(self, body: str) -> Shape:
+        """Return what must be taken from one of the bodies."""
+        return self.zone_b if self.zone_b is not None and body == self.b else self.zone
+
+    @property
+    def between(self) -> ClashFaces:
+        """The faces on either side, and whether only tolerances bring them together."""
+        a, b = FaceRef.of(self.a, *self.faces_a), FaceRef.of(self.b, *self.faces_b)
+        return ClashFaces(a=a, b=b, lands=self.lands)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Reliefs(ReliefOutcome):
+    """What a search for reliefs came to, and the set-up with them.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up with every relief made; the one given where there is none.
+    """
+
+    setup: Setup
+
+    @property
+    def solids(self) -> dict[str, Solid]:
+        """The new solid of every body that was changed, in its own frame."""
+        return {name: self.setup.body(name).solid for r in self.reliefs for name in r.cut.bodies}
+
 
 _ON_MM = 1e-5
 

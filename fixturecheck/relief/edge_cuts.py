@@ -24,11 +24,7 @@ from fixturecheck.kernel.boolean import stepped
 from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.construct import chamfered, filleted
-from fixturecheck.kernel.measure import (
-    distance,
-    edge_ends,
-    extent_along,
-)
+from fixturecheck.kernel.measure import distance, edge_ends, extent_along
 from fixturecheck.kernel.place import matrix_of
 from fixturecheck.kernel.sample import surface_points
 from fixturecheck.kernel.shapes import Placed, Shape, Solid

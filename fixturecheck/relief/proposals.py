@@ -30,17 +30,9 @@ from fixturecheck.kernel.sample import surface_points
 from fixturecheck.kernel.select import nearest_edge, same_faces
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.nesting.seating import seating
+from fixturecheck.relief.clashes import Clash
 from fixturecheck.relief.edge_cuts import EdgeCut, cut_solid, edges_at, smallest_cut, step_box
-from fixturecheck.relief.grooves import (
-    Bevel,
-    BoxCut,
-    bevel_of,
-    corners_at,
-    groove,
-    setbacks,
-    slanted_groove,
-)
-from fixturecheck.relief.model import Clash
+from fixturecheck.relief.grooves import Bevel, BoxCut, bevel_of, corners_at, groove, setbacks, slanted_groove
 from fixturecheck.result.relief import (
     FaceUse,
     GrooveDetail,

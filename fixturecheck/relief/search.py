@@ -31,6 +31,8 @@ from fixturecheck.nesting.model import SURE
 from fixturecheck.nesting.settle import settle_setup
 from fixturecheck.numeric import to_vector
 from fixturecheck.relief.clashes import (
+    Clash,
+    Reliefs,
     band_mm,
     clashes_of,
     clashing_contacts,
@@ -39,7 +41,6 @@ from fixturecheck.relief.clashes import (
     refuse_crossing,
     shares_of,
 )
-from fixturecheck.relief.model import Clash, Reliefs
 from fixturecheck.relief.proposals import (
     CutEffect,
     Proposal,

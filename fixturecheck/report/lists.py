@@ -23,7 +23,7 @@ from fixturecheck.setup.schema import (
 )
 from fixturecheck.shop.catalogue import EquipmentType, Param, equipment, make
 from fixturecheck.shop.tables import finishes, materials, read, uncited
-from fixturecheck.shop.wheel_speed import stripes
+from fixturecheck.shop.wheels import stripes
 
 JOB_RECORDS: Mapping[str, type] = {
     "job": JobEntry,

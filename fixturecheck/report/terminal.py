@@ -12,11 +12,7 @@ from fixturecheck.report.settings_page import dial_lines
 from fixturecheck.report.statements import assumed_line, banner, counted_words
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Verdict
-from fixturecheck.result.hold import (
-    HoldFound,
-    PartHeld,
-    Tool,
-)
+from fixturecheck.result.hold import HoldFound, PartHeld, Tool
 from fixturecheck.result.magnet import MagnetState
 from fixturecheck.units import Writing
 from fixturecheck.wording import groups as words

@@ -104,8 +104,11 @@ def _check_one(
     tuple
         What the check found, without its shapes, and why pictures are missing.
     """
-    from fixturecheck.process.checked import check_operation  # noqa: PLC0415 -- loads the kernel
-    from fixturecheck.process.shown import checked_setup, with_across  # noqa: PLC0415 -- the same
+    from fixturecheck.process.checked import (  # noqa: PLC0415 -- loads the kernel
+        check_operation,
+        checked_setup,
+        with_across,
+    )
 
     made = stage.setups[operation.number]
     if made.setup is None:

@@ -64,10 +64,10 @@ def run(
     def proposed() -> Proposed:
         from fixturecheck.start.choose import propose  # noqa: PLC0415 -- the painter starts first
         from fixturecheck.start.part import read_part  # noqa: PLC0415 -- the painter starts first
-        from fixturecheck.start.write import setup_text  # noqa: PLC0415 -- the painter starts first
+        from fixturecheck.start.write import first_setup_text  # noqa: PLC0415 -- the painter starts first
 
         found = propose(read_part(Path(part)), on=on, count=count, floor=floor)
-        return setup_text(found, Path(out).parent), tuple((b.choice, b.reason) for b in found.because)
+        return first_setup_text(found, Path(out).parent), tuple((b.choice, b.reason) for b in found.because)
 
     return _written_and_checked(part, proposed, out, folder, request, progress, tell)
 

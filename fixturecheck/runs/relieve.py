@@ -13,8 +13,7 @@ from fixturecheck.kernel.mesh.triangles import Tessellator
 from fixturecheck.kernel.place import matrix_of, placed_at
 from fixturecheck.kernel.step import Named, write_step
 from fixturecheck.progress import Progress
-from fixturecheck.relief.clashes import clashes_of
-from fixturecheck.relief.model import Reliefs
+from fixturecheck.relief.clashes import Reliefs, clashes_of
 from fixturecheck.relief.search import relieve
 from fixturecheck.report.folder import PICTURES, RELIEF_PAGE, scratch, written
 from fixturecheck.report.pictures.draw import painted

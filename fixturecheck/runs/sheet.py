@@ -132,9 +132,12 @@ def _pictures(result: Result, setup: Setup, painter: object) -> tuple[Mapping[st
 
 def _of_job(job: Job, request: CheckRequest, progress: Progress) -> Iterator[Made]:
     """Yield the sheet of every operation, in their order."""
-    from fixturecheck.process.checked import check_operation  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.process.checked import (  # noqa: PLC0415 -- the same
+        check_operation,
+        checked_setup,
+        with_across,
+    )
     from fixturecheck.process.run import looked_across, staged_job  # noqa: PLC0415 -- the same
-    from fixturecheck.process.shown import checked_setup, with_across  # noqa: PLC0415 -- the same
     from fixturecheck.sheet.content import measured_of, sheet_of  # noqa: PLC0415 -- the same
     from fixturecheck.sheet.operation import (  # noqa: PLC0415 -- the same
         bare_sheet,

@@ -20,10 +20,8 @@ from fixturecheck.result.finding import Verdict
 from fixturecheck.runs.cluster import cluster
 from fixturecheck.runs.variant import CRASHED, Task, check_variant, prepare, refusal
 from fixturecheck.setup.load import load
-from fixturecheck.study.flips import flips_of
 from fixturecheck.study.model import Flip, Study, StudyFound, Variant, VariantRow, best_of
 from fixturecheck.study.read import read_study
-from fixturecheck.study.sample import variants_of
 from fixturecheck.study.store import (
     DATA,
     PAGE,
@@ -35,6 +33,7 @@ from fixturecheck.study.store import (
     table_csv,
     variant_key,
 )
+from fixturecheck.study.variants import flips_of, variants_of
 from fixturecheck.study.work import LastingWorker, work_through
 
 Pools = Callable[[int], Executor]

@@ -39,8 +39,7 @@ def run(
     """
     with painting(request.pictures) as painter, scratch(Path(folder)):
         progress("load the kernel", 0.02)
-        from fixturecheck.touching.bodies import assembled  # noqa: PLC0415 -- the painter starts first
-        from fixturecheck.touching.survey import surveyed  # noqa: PLC0415 -- the painter starts first
+        from fixturecheck.touching import assembled, surveyed  # noqa: PLC0415 -- the painter starts first
 
         progress(f"read {Path(path).name}", 0.15)
         whole = assembled(path, within_mm=within_mm, units=units)

@@ -26,10 +26,10 @@ from fixturecheck.setup.records import (
     EquipmentEntry,
     HeadEntry,
     Machine,
+    OverRolls,
     Relieving,
     Seat,
 )
-from fixturecheck.setup.rolled import OverRolls
 from fixturecheck.setup.staging import Press, Push, Staging
 from fixturecheck.setup.tools import Drilling, EndMilling, MillMove
 from fixturecheck.shop.tables import Finish, Material

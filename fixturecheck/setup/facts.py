@@ -21,7 +21,7 @@ from fixturecheck.setup.records import (
     EquipmentEntry,
 )
 from fixturecheck.shop import tables
-from fixturecheck.shop.catalogue import checked, equipment
+from fixturecheck.shop.catalogue import checked_params, equipment
 from fixturecheck.units import convert, inch_key
 
 Turn = tuple[str | Sequence[float], float]
@@ -232,7 +232,7 @@ def _kind(entry: Stated) -> str:
     """Return a kind of equipment that the shop has."""
     kind: str = entry.get("kind", "text")
     try:
-        checked(kind, {})
+        checked_params(kind, {})
     except SetupError as reason:
         entry.fail(f"equipment {shortened(entry.values.get('name'))}: {reason}", "kind")
     return kind
@@ -249,7 +249,7 @@ def _params(entry: Stated) -> dict[str, Any]:
     def value_of(name: str) -> Any:
         value = stated.number(name, "anything")
         try:
-            checked(kind, {name: value})
+            checked_params(kind, {name: value})
         except SetupError as reason:
             stated.fail(f"equipment {shortened(entry.values.get('name'))}: {reason}", metric[name])
         return value

@@ -104,7 +104,7 @@ def body_of(facts: BodyFacts, drawn: object, at: Location, **more: Any) -> Body:
         facts.entry.several("", reason)
 
 
-def located(place_stated: PlaceFacts) -> Location:
+def stated_place(place_stated: PlaceFacts) -> Location:
     """Return the place that was stated, as the kernel has it."""
     return place(at=place_stated.at, rotate=place_stated.rotate)
 
@@ -113,7 +113,7 @@ def _equipment(facts: EquipmentFacts) -> tuple[Body, ...]:
     """Make a piece of equipment."""
     try:
         return equipment(
-            facts.kind, name=facts.name, at=located(facts.place), fastened=facts.fastened, **facts.params
+            facts.kind, name=facts.name, at=stated_place(facts.place), fastened=facts.fastened, **facts.params
         )
     except SetupError as reason:
         facts.entry.several("", reason)
@@ -204,7 +204,7 @@ def _body(
         part = read_part(home / facts.file)
     except SetupError as trouble:
         facts.entry.fail(f"body {facts.name!r}: {trouble}", "file")
-    made = body_of(facts, part, located(facts.place), which=facts.solid)
+    made = body_of(facts, part, stated_place(facts.place), which=facts.solid)
     if facts.state is None:
         return made
     if in_state is None:

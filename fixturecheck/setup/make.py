@@ -119,7 +119,7 @@ def body(
     made = Body(
         name=name,
         solid=found,
-        at=located(at),
+        at=location_from(at),
         role=role,
         faces=stated | adopted,
         unclear=unclear,
@@ -167,9 +167,9 @@ def equipment(
     except FixturecheckError as reason:
         message = f"equipment {name!r}: {reason}"
         raise SetupError(message) from reason
-    where = located(at)
+    where = location_from(at)
     first, *others = (replace(_of_piece(piece, name, where), fastened=fastened) for piece in pieces)
-    left = {key: value for key, value in catalogue.checked(kind, params).items() if key not in params}
+    left = {key: value for key, value in catalogue.checked_params(kind, params).items() if key not in params}
     return (replace(first, shop_sizes=left), *others)
 
 
@@ -190,7 +190,7 @@ def _of_piece(piece: Piece, name: str, where: Location) -> Body:
     )
 
 
-def located(at: Place) -> Location:
+def location_from(at: Place) -> Location:
     """Return a location from a location, a point or nothing."""
     if at is None:
         return translation()

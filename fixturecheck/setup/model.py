@@ -28,8 +28,7 @@ from fixturecheck.setup.dials import Dials, Squaring, Transfer
 from fixturecheck.setup.document import Guess
 from fixturecheck.setup.hardening import Hardening
 from fixturecheck.setup.holding import Holding, Milling
-from fixturecheck.setup.records import BodyRole, Cut, Machine, Relieving, Seat
-from fixturecheck.setup.rolled import OverRolls
+from fixturecheck.setup.records import BodyRole, Cut, Machine, OverRolls, Relieving, Seat
 from fixturecheck.setup.staging import Staging
 from fixturecheck.setup.tools import Drilling, EndMilling, loads_by_plunging, milling_loads
 from fixturecheck.setup.validate import all_of, refuse_bad

@@ -18,8 +18,7 @@ from fixturecheck.setup.gangs import StatedPlacing, spread_out
 from fixturecheck.setup.hardening import Hardening, refuse_bad_words
 from fixturecheck.setup.holding import CalibratedChuck, Clamp, Holding, Milling
 from fixturecheck.setup.reader import Stated
-from fixturecheck.setup.records import Cut, HeadEntry, Machine, Relieving, Seat
-from fixturecheck.setup.rolled import OverRolls
+from fixturecheck.setup.records import Cut, HeadEntry, Machine, OverRolls, Relieving, Seat
 from fixturecheck.setup.staging import Staging
 from fixturecheck.setup.tools import (
     Drilling,

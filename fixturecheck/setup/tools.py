@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from fixturecheck.drilling.numbers import thread_of
+from fixturecheck.drilling import thread_of
 from fixturecheck.errors import SetupError, about
 from fixturecheck.fields import HIDDEN, allowed, recorded
 from fixturecheck.names import nearest

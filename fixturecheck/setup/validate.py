@@ -18,8 +18,7 @@ from fixturecheck.result.relief import ReliefKind
 from fixturecheck.setup.dials import refuse_bad_dials
 from fixturecheck.setup.hardening import refuse_bad_hardening
 from fixturecheck.setup.holding import refuse_bad_holding
-from fixturecheck.setup.records import LEAN_MM, ZONE_MM, BodyRole, PoleSign
-from fixturecheck.setup.rolled import refuse_bad_rolls
+from fixturecheck.setup.records import LEAN_MM, ZONE_MM, BodyRole, PoleSign, refuse_bad_rolls
 from fixturecheck.setup.staging import refuse_bad_staging
 from fixturecheck.setup.tools import refuse_bad_drills, refuse_bad_end_mills
 from fixturecheck.shop import tables

@@ -10,7 +10,7 @@ from types import MappingProxyType
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import flat_of
-from fixturecheck.process.handling import comes_off
+from fixturecheck.process.checked import comes_off
 from fixturecheck.report.job import off_words
 from fixturecheck.report.order import numbered
 from fixturecheck.report.statements import QUESTIONS, at_the_machine, banner

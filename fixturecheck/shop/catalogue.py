@@ -85,13 +85,13 @@ def make(name: str, /, **params: Value) -> tuple[Piece, ...]:
     SetupError
         The equipment, a parameter or a material is not known, or a value cannot be used.
     """
-    values = checked(name, params)
+    values = checked_params(name, params)
     # Loaded when a solid is asked for: that takes the kernel. Each kind is made by the function of its name.
     pieces: tuple[Piece, ...] = getattr(import_module("fixturecheck.shop.equipment"), name)(**values)
     return pieces
 
 
-def checked(name: str, params: Mapping[str, object]) -> dict[str, Value]:
+def checked_params(name: str, params: Mapping[str, object]) -> dict[str, Value]:
     """Return all parameters of a kind of equipment, those that are stated and the rest as the shop has them.
 
     Raises

@@ -95,10 +95,10 @@ def profile(wheel: Wheel, *, filled: bool = False) -> Section:
     """
     check_wheel(wheel)
     inner_mm = 0.0 if filled else wheel.bore_mm / 2
-    return rounded(_OUTLINES[wheel.shape](wheel, inner_mm), what=f"a wheel of shape {wheel.shape}")
+    return rounded_section(_OUTLINES[wheel.shape](wheel, inner_mm), what=f"a wheel of shape {wheel.shape}")
 
 
-def rounded(corners: Sequence[Corner], *, what: str) -> Section:
+def rounded_section(corners: Sequence[Corner], *, what: str) -> Section:
     """Return the closed outline through the corners, each with its radius.
 
     Raises

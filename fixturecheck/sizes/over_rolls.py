@@ -21,7 +21,7 @@ from fixturecheck.kernel.shapes import Face
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Setup
-from fixturecheck.setup.rolled import OverRolls
+from fixturecheck.setup.records import OverRolls
 
 _PARALLEL = 1e-9
 _CLEAR_MM = 0.002

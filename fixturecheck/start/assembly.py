@@ -26,6 +26,7 @@ from fixturecheck.start.layout import Because, kept_seats, touching
 from fixturecheck.start.part import FaceNames, Part, Plane, found_part
 from fixturecheck.start.standing import open_floors
 from fixturecheck.start.toml import TomlLine
+from fixturecheck.wording.proposals import LEFT_OUT, part_found_words
 
 _LEVEL = 0.05
 """Upward share of a normal below which a face is a side: about 3 degrees."""
@@ -138,9 +139,7 @@ def set_up_of(file: Path, *, part: str | None = None, floor: str | None = None) 
     seats, shares, _ = kept_seats(wanted, [_named(g) for g in given], contacts_of(given))
     reasons = [Because(choice=f"{' and '.join(parts)} ground", reason=why)]
     if left_out:
-        reasons.append(
-            Because(choice=f"left out: {', '.join(left_out)}", reason="a check drew them into the file")
-        )
+        reasons.append(Because(choice=f"left out: {', '.join(left_out)}", reason=LEFT_OUT))
     return FromAssembly(
         file=file,
         bodies=tuple(given),
@@ -223,8 +222,7 @@ def _parts(bodies: Mapping[str, Body], contacts: ContactMap, wish: str | None) -
     tops = {n: box_of(placed_at(bodies[n].solid, bodies[n].at))[5] for n in free}
     first = max(sorted(free), key=lambda n: (len(beside[n]), round(tops[n], 6)))
     like = [n for n in bodies if n in free and _alike(bodies[n], bodies[first])]
-    why = f"stands, carries nothing, and touches {len(beside[first])} others, the most"
-    return like, why + ("; and its copies" if len(like) > 1 else "")
+    return like, part_found_words(len(beside[first]), copies=len(like) > 1)
 
 
 def _alike(one: Body, other: Body) -> bool:
@@ -380,7 +378,7 @@ def _ranked(touches: Sequence[_Touch]) -> Iterator[tuple[_Touch, Rank]]:
         yield touch, rank
 
 
-def lines_of(given: Given, home_file: str) -> Iterator[TomlLine]:
+def body_lines(given: Given, home_file: str) -> Iterator[TomlLine]:
     """Yield the keys of a body."""
     yield TomlLine(key="name", value=given.body.name)
     yield TomlLine(key="file", value=home_file)

@@ -26,6 +26,15 @@ from fixturecheck.start.standing import (
     shut_in_mm,
     vee_stances,
 )
+from fixturecheck.wording.proposals import (
+    ON_A_RIM,
+    floor_words,
+    in_jaws_words,
+    on_a_plane_words,
+    on_a_round_words,
+    on_two_planes_words,
+    other_way_words,
+)
 
 FLAT_CHUCK, V_BLOCK, VISE = "flat_chuck", "v_block", "vise"
 
@@ -195,13 +204,10 @@ def _because(
     yield Because(choice=f"on {way.on}", reason=_standing_said(stance))
     yield Because(
         choice=f"grind {found.floor}",
-        reason=f"{posed.floor.area_mm2:.4g} mm2, level"
-        + (
-            f", but the part stands up to {shut_in_mm(part, posed):.4g} mm over it, in the way of the wheel"
-            if way.shut_in
-            else ", beside a wall"
-            if posed.wall
-            else ", nothing of the part stands higher"
+        reason=floor_words(
+            posed.floor.area_mm2,
+            shut_in_mm(part, posed) if way.shut_in else None,
+            wall=posed.wall is not None,
         ),
     )
     seen = {_key(way)}
@@ -215,7 +221,7 @@ def _because(
         seen.add(_key(other))
         yield Because(
             choice=_other_said(part, other),
-            reason=f"{_standing_said(other.posed.stance)}; {other.posed.floor.area_mm2:.4g} mm2 to grind",
+            reason=other_way_words(_standing_said(other.posed.stance), other.posed.floor.area_mm2),
         )
 
 
@@ -234,15 +240,12 @@ def _named(part: Part, plane: Plane) -> str:
 
 def _standing_said(stance: Stance) -> str:
     if len(stance.on) == 2:
-        return f"two planes at the angle of the trough bear, {stance.bears_mm2:.4g} mm2 together"
+        return on_two_planes_words(stance.bears_mm2)
     on = stance.on[0]
     if isinstance(on, LowRim):
-        return "it stands on a rim or on corners, since nothing flat is below"
+        return ON_A_RIM
     if isinstance(on, Round):
-        return f"a round of {2 * on.radius_mm:.4g} mm bears on both flanks along lines"
+        return on_a_round_words(on.radius_mm)
     if math.isinf(stance.steady_share):
-        return f"{stance.bears_mm2:.4g} mm2 lie on a parallel or on the bed, and the jaws hold it there"
-    return (
-        f"{stance.bears_mm2:.4g} mm2 bear; the weight lies {stance.margin_mm:.3g} mm inside their border, "
-        f"{stance.height_mm:.3g} mm up"
-    )
+        return in_jaws_words(stance.bears_mm2)
+    return on_a_plane_words(stance.bears_mm2, stance.margin_mm, stance.height_mm)

@@ -148,16 +148,6 @@ def outline(plane: Plane, turn: Floats) -> shapely.Geometry:
     return shapely.union_all(faces)
 
 
-def nest_said(nest: Nest) -> str:
-    """Say why neighbours stand at a pitch."""
-    if nest.early_mm:
-        return (
-            "flat ends lie on each other there, but something lands first: neighbours overlap by up to "
-            f"{nest.early_mm:.2g} mm along the row"
-        )
-    return "the closest pitch at which flat ends lie on each other and nothing overlaps"
-
-
 def nest_seat(nest: Nest, names: FaceNames, copy: str, before: str) -> Seat:
     """Return the seat of a copy of a part on the one before it in the row."""
     high, low = names.name(nest.high.faces, "right"), names.name(nest.low.faces, "left")

@@ -15,7 +15,7 @@ from fixturecheck.kernel.shapes import Box
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.records import Rank, Seat
 from fixturecheck.shop.catalogue import Value, equipment
-from fixturecheck.start.gang import Nest, nest_said, nest_seat, nesting_of, outline
+from fixturecheck.start.gang import Nest, nest_seat, nesting_of, outline
 from fixturecheck.start.layout import (
     CLEAR_MM,
     Because,
@@ -23,12 +23,19 @@ from fixturecheck.start.layout import (
     FirstSetup,
     first_setup,
     part_face_names,
-    row_of,
+    places_in_row,
     size_said,
     turned_box,
 )
 from fixturecheck.start.part import FaceNames, Part, Plane, Round
 from fixturecheck.start.standing import Posed
+from fixturecheck.wording.proposals import (
+    NO_STOP_ON_LAND,
+    nest_words,
+    nested_words,
+    vee_stop_words,
+    vee_words,
+)
 
 ANGLE_DEG = float(equipment()["magnetic_v_block"].params["angle_deg"].default)
 """The trough of the shop's V-block."""
@@ -75,7 +82,7 @@ def in_vee(part: Part, posed: Posed, count: int) -> FirstSetup:
     length = next(v for v in LENGTHS_MM if row + _STOP_LENGTH_MM <= v)
     flank, stop = _trough(part, posed, box, (y_mm, z_mm), half_rad)
     names, first_x = part_face_names(part), (row - _STOP_LENGTH_MM) / 2 - box[3]
-    places = row_of(part, count, pitch, (first_x, y_mm, z_mm))
+    places = places_in_row(part, count, pitch, (first_x, y_mm, z_mm))
     pieces = (_vee(part, box, flank, length, half_rad), *_stop_block(stop, (row - _STOP_LENGTH_MM) / 2))
     wanted = tuple(_seats(posed, names, places, nest, stop is not None))
     first = first_setup(f"{part.name}, in the V-block", part, posed, names, places, pieces, wanted)
@@ -230,7 +237,7 @@ def _vee(part: Part, box: Box, flank_mm: float, length_mm: float, half_rad: floa
     params: dict[str, Value] = {
         "length_mm": length_mm, "width_mm": width, "height_mm": height, "land_mm": width / 2 - flank_mm,
     }  # fmt: skip
-    why = f"the smallest of the usual sizes that takes the row; its lands lie below the floor of {part.name}"
+    why = vee_words(part.name)
     return Equipment(kind="magnetic_v_block", name="vee", at=(0.0, 0.0, 0.0), params=params, why=why)
 
 
@@ -243,7 +250,7 @@ def _stop_block(stop: _Stop | None, end_x_mm: float) -> tuple[Equipment, ...]:
         "height_mm": stop.z_mm[1] - stop.z_mm[0],
     }
     at = (end_x_mm + _STOP_LENGTH_MM / 2, sum(stop.y_mm) / 2, stop.z_mm[0])
-    why = "takes the push of the wheel; it stands on one land, since over both it would short the poles"
+    why = vee_stop_words()
     return (Equipment(kind="blocking_block", name="stop", at=at, params=params, why=why),)
 
 
@@ -269,9 +276,6 @@ def _seats(
 
 def _because(nest: Nest | None, stop: _Stop | None, count: int) -> Iterator[Because]:
     if nest:
-        reason = nest_said(nest)
-        yield Because(choice=f"{count} parts nested, {nest.pitch_mm:.6g} mm apart", reason=reason)
+        yield Because(choice=nested_words(count, nest.pitch_mm), reason=nest_words(nest.early_mm))
     if stop is None:
-        yield Because(
-            choice="no stop", reason="nothing that stands on a land would touch the end of the part: add one"
-        )
+        yield Because(choice="no stop", reason=NO_STOP_ON_LAND)

@@ -26,6 +26,13 @@ from fixturecheck.start.layout import (
 )
 from fixturecheck.start.part import SAME, FaceNames, Part, Plane
 from fixturecheck.start.standing import Posed
+from fixturecheck.wording.proposals import (
+    NO_STOP_IN_VISE,
+    jaws_words,
+    parallel_words,
+    vise_stop_words,
+    vise_words,
+)
 
 PROUD_MM = 3.0
 """How far the floor stands out of the jaws, so that the wheel clears them (common practice, no source)."""
@@ -177,7 +184,7 @@ def _vise(part: Part, laid: _Laid) -> Equipment:
         "jaw_height_mm": size.jaw_height_mm,
         "opening_mm": round(laid.opening_mm, 9),
     }
-    why = f"the smallest of the usual sizes that takes {part.name}; the moving jaw is drawn where it grips"
+    why = vise_words(part.name)
     return Equipment(kind="grinding_vise", name="vise", at=(0.0, 0.0, 0.0), params=params, why=why)
 
 
@@ -196,7 +203,7 @@ def _parallel(laid: _Laid) -> Equipment | None:
         "height_mm": laid.under_mm,
         "chamfer_mm": round(min(0.25, width / 8, laid.under_mm / 8), 3),
     }
-    why = f"raises the part, so that its top stands out of jaws {laid.vise.jaw_height_mm:g} mm tall"
+    why = parallel_words(laid.vise.jaw_height_mm)
     at = (0.0, -laid.opening_mm / 2, 0.0)
     return Equipment(kind="parallel", name="parallel", at=at, params=params, why=why)
 
@@ -217,7 +224,7 @@ def _stop(part: Part, posed: Posed, box: Box, laid: _Laid) -> Equipment | None:
         return None
     params: dict[str, Value] = {"length_mm": _STOP_LENGTH_MM, "width_mm": width, "height_mm": height}
     at = (x + _STOP_LENGTH_MM / 2, -laid.opening_mm / 2, laid.under_mm)
-    why = f"takes the push of the wheel at the end of {part.name}, below the floor that it runs over"
+    why = vise_stop_words(part.name)
     return Equipment(kind="blocking_block", name="stop", at=at, params=params, why=why)
 
 
@@ -249,8 +256,7 @@ def _because(posed: Posed, laid: _Laid, box: Box, stop: Equipment | None) -> Ite
     out = posed.floor.offset_mm - box[2] + laid.under_mm - laid.vise.jaw_height_mm
     yield Because(
         choice=f"a parallel {laid.under_mm:g} mm tall" if laid.under_mm else "no parallel",
-        reason=f"the floor then stands {out:.3g} mm out of the jaws, which hold "
-        f"{laid.vise.jaw_height_mm - laid.under_mm:.3g} mm",
+        reason=jaws_words(out, laid.vise.jaw_height_mm - laid.under_mm),
     )
     if stop is None:
-        yield Because(choice="no stop", reason="none fits between the jaws at the end of the part: add one")
+        yield Because(choice="no stop", reason=NO_STOP_IN_VISE)

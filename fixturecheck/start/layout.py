@@ -26,6 +26,7 @@ from fixturecheck.shop.catalogue import Value
 from fixturecheck.start.part import FaceNames, Part
 from fixturecheck.start.standing import Posed
 from fixturecheck.tolerances import Tolerances
+from fixturecheck.wording.proposals import NOT_TOUCHING
 
 CLEAR_MM = 1.5
 """How far below the finished floor blocks and rails are kept; 1 mm is the least that is no caution."""
@@ -165,7 +166,7 @@ def first_setup(
     )
 
 
-def row_of(part: Part, count: int, pitch_mm: float, first: Vector) -> tuple[tuple[str, Vector], ...]:
+def places_in_row(part: Part, count: int, pitch_mm: float, first: Vector) -> tuple[tuple[str, Vector], ...]:
     """Return the name of each copy of a part and where its origin goes, one behind the other toward -X."""
     x, y, z = first
     return tuple(
@@ -243,9 +244,7 @@ def kept_seats(
         ]
         touch = [c for c in patches if c.kind is not ContactKind.NEAR]
         if not touch:
-            left_out.append(
-                Because(choice=f"no seat of {seat.own} on {seat.other}", reason="they do not touch there")
-            )
+            left_out.append(Because(choice=f"no seat of {seat.own} on {seat.other}", reason=NOT_TOUCHING))
             continue
         area = sum(c.area_mm2 for c in touch)
         least = min(_area(by_name, seat.own), _area(by_name, seat.other))

@@ -15,7 +15,7 @@ from fixturecheck.numeric import to_vector
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.records import Rank, Seat
 from fixturecheck.shop.catalogue import Value
-from fixturecheck.start.gang import Nest, Nesting, nest_said, nest_seat, nesting_of, outline
+from fixturecheck.start.gang import Nest, Nesting, nest_seat, nesting_of, outline
 from fixturecheck.start.layout import (
     BLOCK_MM,
     Because,
@@ -24,12 +24,20 @@ from fixturecheck.start.layout import (
     first_setup,
     low_height,
     part_face_names,
-    row_of,
+    places_in_row,
     size_said,
     turned_box,
 )
 from fixturecheck.start.part import SAME, FaceNames, Part, Plane
 from fixturecheck.start.standing import Posed
+from fixturecheck.wording.proposals import (
+    block_words,
+    nest_words,
+    nested_words,
+    no_nest_words,
+    row_holder_words,
+    spaced_words,
+)
 
 SIZES_MM = ((300.0, 150.0), (400.0, 200.0), (600.0, 300.0), (1000.0, 500.0))
 """Lengths and widths of flat chucks, the smallest first: common practice, no source."""
@@ -69,7 +77,7 @@ def on_chuck(part: Part, posed: Posed, count: int) -> FirstSetup:
     names = part_face_names(part)
     first_x = row / 2 - box[3]
     shift_y = width / 2 - box[4] if posed.back is not None else -(box[1] + box[4]) / 2
-    places = row_of(part, count, pitch, (first_x, shift_y, -box[2]))
+    places = places_in_row(part, count, pitch, (first_x, shift_y, -box[2]))
     chuck = _chuck(length, width, rail, posed)
     blocks = _blocks(part, posed, box, places, spaced, height)
     wanted = tuple(_seats(posed, names, places, nest, blocks))
@@ -119,7 +127,7 @@ def _chuck(length_mm: float, width_mm: float, rail_mm: float, posed: Posed) -> E
         name="chuck",
         at=(0.0, 0.0, 0.0),
         params=params,
-        why=f"the smallest of the usual sizes that takes the row, {length_mm:g} x {width_mm:g} mm",
+        why=row_holder_words(length_mm, width_mm),
     )
 
 
@@ -151,13 +159,12 @@ def _block(
     params: dict[str, Value] = {"length_mm": _BLOCK_LENGTH_MM, "width_mm": width, "height_mm": height_mm}
     if height_mm < 1.0:
         params["chamfer_mm"] = 0.0
-    takes = "takes the push of the wheel" if end else "keeps the row from going back"
     return Equipment(
         kind="blocking_block",
         name=name,
         at=(x_mm, (y_from + y_to) / 2 + at[1], 0.0),
         params=params,
-        why=f"{takes}; {height_mm:g} mm tall, below the floor that the wheel runs over",
+        why=block_words(height_mm, at_the_end=bool(end)),
     )
 
 
@@ -240,10 +247,7 @@ def _because(search: Nesting | None, count: int, row_mm: float) -> Iterator[Beca
     if search is None:
         return
     if search.nest:
-        reason = f"{nest_said(search.nest)}; the row is {row_mm:.4g} mm long"
-        yield Because(choice=f"{count} parts nested, {search.nest.pitch_mm:.6g} mm apart", reason=reason)
+        nest = search.nest
+        yield Because(choice=nested_words(count, nest.pitch_mm), reason=nest_words(nest.early_mm, row_mm))
         return
-    reason = "no two flat ends of neighbours would lie on each other"
-    if search.untried:
-        reason = f"no nest was found; {search.untried} wider ones were not tried"
-    yield Because(choice=f"{count} parts with a block between each two", reason=reason)
+    yield Because(choice=spaced_words(count), reason=no_nest_words(search.untried))

@@ -19,7 +19,7 @@ from fixturecheck.setup.load import setup_of_text
 from fixturecheck.setup.records import BodyRole, Machine, Rank, Seat
 from fixturecheck.setup.schema import first_line
 from fixturecheck.setup.text import read_facts
-from fixturecheck.start.assembly import FromAssembly, lines_of
+from fixturecheck.start.assembly import FromAssembly, body_lines
 from fixturecheck.start.layout import Equipment, FirstSetup
 from fixturecheck.start.part import point_on
 from fixturecheck.start.toml import TomlLine, TomlTable, guesses_in, toml_rows, value_text
@@ -41,7 +41,7 @@ SAME_PLACE_MM = 1e-6
 _TURNS_DEG = (90, 180, -90, 45, -45, 135, -135)
 
 
-def setup_text(proposal: FirstSetup, home: Path) -> str:
+def first_setup_text(proposal: FirstSetup, home: Path) -> str:
     """Return a proposed set-up as TOML; its first line names the schema that lies beside it.
 
     Parts are placed by their seats where these put them where they are meant to stand; else by coordinates.
@@ -110,7 +110,7 @@ def assembly_text(found: FromAssembly, home: Path) -> str:
     tables = [_wheel()]
     for given in found.bodies:
         name = given.body.name
-        lines = (*lines_of(given, _file_from(home, found.file)), *_made_of())
+        lines = (*body_lines(given, _file_from(home, found.file)), *_made_of())
         tables.append(TomlTable(header="[[body]]", path=f"body.{name}", lines=lines))
         if given.faces:
             points = tuple(

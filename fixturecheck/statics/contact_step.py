@@ -284,7 +284,7 @@ def greatest_force(loads: list[SteadyLoad]) -> float:
     return max((float(np.linalg.norm(force)) for force in forces), default=0.0)
 
 
-def frame_of(loads: list[SteadyLoad], unit_n: float) -> LoadArrays:
+def load_arrays(loads: list[SteadyLoad], unit_n: float) -> LoadArrays:
     """Return the loads as arrays.
 
     Parameters
@@ -326,7 +326,7 @@ def wrenches(loads: list[SteadyLoad], poses: Poses) -> Floats:
     ndarray, shape (n, 6)
         Force (N), and moment over the body's size (N).
     """
-    return frame_of(loads, 1.0).wrench(poses)
+    return load_arrays(loads, 1.0).wrench(poses)
 
 
 def forces_at(loads: list[SteadyLoad], poses: Poses, rows: CandidateRows, touch_mm: float) -> Floats:
@@ -361,7 +361,7 @@ def forces_at(loads: list[SteadyLoad], poses: Poses, rows: CandidateRows, touch_
     nothing = np.zeros(len(rows.gap_mm))
     if greatest == 0.0 or len(nothing) == 0:
         return nothing
-    frame = frame_of(loads, greatest)
+    frame = load_arrays(loads, greatest)
     solved = programme(frame, poses, rows, FINEST_MM, closed_mm=AT_REST_MM, slack_mm=touch_mm)
     if solved is None:
         message = "the contacts at rest contradict each other, so their forces could not be worked out"

@@ -21,9 +21,9 @@ from fixturecheck.statics.contact_step import (
     FINEST_MM,
     LoadArrays,
     SteadyLoad,
-    frame_of,
     gentled,
     greatest_force,
+    load_arrays,
     metric_of,
     programme,
 )
@@ -172,7 +172,7 @@ def _settled(loads: list[SteadyLoad], start: Poses, find: Finder, bounds: Bounds
         nothing = np.zeros(len(rows.gap_mm))
         body = loads[0].body if loads else -1
         return _ended(Ending.NO_PUSH, start, rows, nothing, (0.0, 0.0), 0, body)
-    return _Walk(frame_of(loads, greatest), start, find, bounds).run()
+    return _Walk(load_arrays(loads, greatest), start, find, bounds).run()
 
 
 class _Walk:

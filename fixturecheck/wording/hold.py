@@ -18,20 +18,8 @@ from fixturecheck.result.hold import (
     PartHeld,
     Tool,
 )
-from fixturecheck.result.magnet import (
-    MagnetState,
-    MagnetUsed,
-    PullNote,
-    PullNoteKind,
-)
-from fixturecheck.result.release import (
-    Burr,
-    FirstSteps,
-    OffKind,
-    OffWay,
-    PryAt,
-    SteelKeeps,
-)
+from fixturecheck.result.magnet import MagnetState, MagnetUsed, PullNote, PullNoteKind
+from fixturecheck.result.release import Burr, FirstSteps, OffKind, OffWay, PryAt, SteelKeeps
 from fixturecheck.result.remedy import RemedyUnknown
 from fixturecheck.result.shapes import Vector
 from fixturecheck.units import METRIC, Writing

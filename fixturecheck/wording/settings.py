@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from fixturecheck.angles.angle_blocks import dms
-from fixturecheck.angles.gauge_blocks import Stack, gauge_set
+from fixturecheck.angles.gauge_blocks import Stack, dms, gauge_set
 from fixturecheck.angles.incline import ARCSEC_PER_DEG, Incline
 from fixturecheck.result.dials import DialMove, DialReading, MoveKind
 from fixturecheck.result.hardening import (

@@ -10,11 +10,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from fixturecheck.checks.doubts import assumed
 from fixturecheck.kernel.brep.canonical import canonical_form
 from fixturecheck.kernel.brep.topology import brep_bytes
 from fixturecheck.kernel.place import matrix_of
 from fixturecheck.magnet.iron import ferrous_bodies
-from fixturecheck.setup.doubts import assumed
 from fixturecheck.setup.load import load
 from fixturecheck.units import Writing
 from tests.doors import command

@@ -8,9 +8,11 @@ import math
 import numpy as np
 import pytest
 
-from fixturecheck.angles.angle_blocks import angle_set, angle_stack, dms
 from fixturecheck.angles.gauge_blocks import (
     GaugeSet,
+    angle_set,
+    angle_stack,
+    dms,
     gauge_set,
     gauge_sets,
     sizes_mm,

@@ -11,8 +11,7 @@ from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.result.finding import Finding, Kind
 from fixturecheck.setup.model import Body, Seat, Setup
-
-LOOKS = {"right": (1, 0, 0), "left": (-1, 0, 0), "back": (0, 1, 0), "front": (0, -1, 0), "top": (0, 0, 1), "bottom": (0, 0, -1)}  # fmt: skip  # noqa: E501  a table
+from tests.contact.staging import AXES
 
 
 def body(name: str, drawn: cq.Workplane | cq.Solid, at: cq.Location | None = None, **given) -> Body:
@@ -27,7 +26,7 @@ def body(name: str, drawn: cq.Workplane | cq.Solid, at: cq.Location | None = Non
         called, level = "round", 0.0
         if face.geomType() == "PLANE":
             normal = face.normalAt()
-            called = max(LOOKS, key=lambda look, n=normal: n.dot(cq.Vector(*LOOKS[look])))
+            called = max(AXES, key=lambda look, n=normal: n.dot(cq.Vector(*AXES[look])))
             level = round(normal.dot(face.Center()), 6)
         planes.setdefault(called, {}).setdefault(level, []).append(index)
     named = {}

@@ -150,13 +150,12 @@ def test_an_overhang_lets_the_wheel_stand_where_the_part_goes_down():
     assert found.verdict is Verdict.NO_GO
 
 
-@pytest.mark.parametrize(("at_x_mm", "alone"), [(0.0, True), (12.5, False)])
-def test_a_part_on_one_pole_is_told_why_it_does_not_hold(at_x_mm, alone):
-    """The middle pole of the chuck is 20 mm wide, and so is the part: no flux finds a way back through it."""
+def hold_of_thin_part(wide_mm: float, at, **holding):
+    """The first finding about the hold of a part 20 mm long and 2 mm thick on a bare chuck."""
     part = body(
         "part",
-        box((-10, -8, 0), (10, 8, 2)),
-        at=(at_x_mm, 0, 0),
+        box((-10, -wide_mm / 2, 0), (10, wide_mm / 2, 2)),
+        at=at,
         material="steel_1018",
         finish="ground",
         faces={"floor": ">Z", "seat": "<Z"},
@@ -167,9 +166,16 @@ def test_a_part_on_one_pole_is_told_why_it_does_not_hold(at_x_mm, alone):
         seats=(Seat(body="part", face="seat", on="chuck_plate", on_face="top", rank="primary"),),
         cuts=(Cut(name="top", parts=("part",), floor="floor", stock_mm=0.05, downfeed_mm=0.02),),
         wheel=WHEEL,
-        holding=Holding(magnet="full", rated_pull_n_cm2=80.0, least_factor=100.0),
+        holding=Holding(magnet="full", rated_pull_n_cm2=80.0, **holding),
     )
     (found, *_) = told(setup, "hold")
+    return found
+
+
+@pytest.mark.parametrize(("at_x_mm", "alone"), [(0.0, True), (12.5, False)])
+def test_a_part_on_one_pole_is_told_why_it_does_not_hold(at_x_mm, alone):
+    """The middle pole of the chuck is 20 mm wide, and so is the part: no flux finds a way back through it."""
+    found = hold_of_thin_part(16.0, (at_x_mm, 0, 0), least_factor=100.0)
     assert found.verdict is not Verdict.GO
     assert found.says.startswith("part lets go at ")
     assert ("It stands on one pole only, chuck_pole_" in found.says) is alone
@@ -178,22 +184,6 @@ def test_a_part_on_one_pole_is_told_why_it_does_not_hold(at_x_mm, alone):
 
 def test_a_part_on_the_frame_of_the_chuck_is_told_where_its_poles_begin():
     """The plate ends at Y 75 and its poles 10 mm before: a part from 66.5 on stands 1.5 mm beside them."""
-    part = body(
-        "part",
-        box((-10, -4, 0), (10, 4, 2)),
-        at=(0, 70.5, 0),
-        material="steel_1018",
-        finish="ground",
-        faces={"floor": ">Z", "seat": "<Z"},
-    )
-    setup = Setup(
-        name="on the frame",
-        bodies=(*equipment("flat_magnetic_chuck", name="chuck", back_rail_height_mm=0.0), part),
-        seats=(Seat(body="part", face="seat", on="chuck_plate", on_face="top", rank="primary"),),
-        cuts=(Cut(name="top", parts=("part",), floor="floor", stock_mm=0.05, downfeed_mm=0.02),),
-        wheel=WHEEL,
-        holding=Holding(magnet="full", rated_pull_n_cm2=80.0),
-    )
-    (found, *_) = told(setup, "hold")
+    found = hold_of_thin_part(8.0, (0, 70.5, 0))
     assert found.verdict is Verdict.NO_GO
     assert "the nearest begins 1.5 mm toward -Y. Set it over the poles." in found.says

@@ -20,8 +20,7 @@ LEFT = Staging(push={"part": Push(direction=(-1, 0, 0))})
 
 
 def found(cut, *fixtures, seats=(BASE, BACK)):
-    table = Shapes.body("table", Shapes.box(200, 200, 20, (0, 0, -20)), top=">Z")
-    stop = Shapes.body("stop", Shapes.box(10, 100, 20, (-5, 0, 0)), face=">X")
+    table, stop = Shapes.table_and_stop()
     block = Shapes.box(30, 20, 20, (15, 0, 0))
     part = Shapes.body("part", block, "part", base="<Z", back="<X", top=">Z", end=">X", side=">Y")
     setup = replace(Shapes.setup(table, stop, *fixtures, part, seats=seats), cuts=(cut,), staging=LEFT)

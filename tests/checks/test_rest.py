@@ -24,8 +24,7 @@ SEATS = (
 
 
 def found(part, staging=LEFT, **names):
-    table = Shapes.body("table", Shapes.box(200, 200, 20, (0, 0, -20)), top=">Z")
-    stop = Shapes.body("stop", Shapes.box(10, 100, 20, (-5, 0, 0)), face=">X")
+    table, stop = Shapes.table_and_stop()
     setup = Shapes.setup(table, stop, Shapes.body("part", part, "part", **names), seats=SEATS)
     setup = replace(setup, staging=staging)
     return list(rest.check(SimpleNamespace(setup=setup, answered=staging_answer(setup))))

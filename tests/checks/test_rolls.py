@@ -14,7 +14,7 @@ from fixturecheck.errors import SetupError
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.make import body, place
 from fixturecheck.setup.model import Setup
-from fixturecheck.setup.rolled import OverRolls
+from fixturecheck.setup.records import OverRolls
 
 HIGH = 12.0
 

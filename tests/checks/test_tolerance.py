@@ -167,8 +167,7 @@ def test_where_contacts_change_over_many_zones_the_worst_is_still_that_of_the_zo
 
 def channel(clear_mm):
     """A block between two walls with little room, pushed to one of them."""
-    table = Shapes.body("table", Shapes.box(200, 200, 20, (0, 0, -20)), top=">Z")
-    stop = Shapes.body("stop", Shapes.box(10, 100, 20, (-5, 0, 0)), face=">X")
+    table, stop = Shapes.table_and_stop()
     far = Shapes.body("far", Shapes.box(10, 100, 20, (35 + clear_mm, 0, 0)), face="<X")
     names = {"base": "<Z", "back": "<X", "front": ">X", "floor": ">Z"}
     zones = {"back": 0.02, "front": 0.02}

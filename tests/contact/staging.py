@@ -28,6 +28,12 @@ def anywhere() -> cq.Location:
     return place(at, axis, angle_deg)
 
 
+def corner_with_fillet(radius_mm: float) -> cq.Workplane:
+    """Floor at z = 0, wall at x = 0, and a fillet between them."""
+    drawn = block(60, 20, 10, (0, 0, -10)).union(block(20, 20, 30, (-10, 0, 0)))
+    return drawn.edges(cq.NearestToPointSelector((0, 0, 0))).fillet(radius_mm)
+
+
 def put(name: str, drawn: cq.Workplane | cq.Shape, at: cq.Location | None = None) -> Placed:
     """Name a drawn solid and its faces: a flat face by the axis it looks along, any other by its kind."""
     shape = drawn.val() if isinstance(drawn, cq.Workplane) else drawn
@@ -36,7 +42,7 @@ def put(name: str, drawn: cq.Workplane | cq.Shape, at: cq.Location | None = None
     return Placed(name=name, solid=solid, face_names=names, at=at or cq.Location())
 
 
-_AXES = {"right": (1, 0, 0), "left": (-1, 0, 0), "back": (0, 1, 0), "front": (0, -1, 0), "top": (0, 0, 1), "bottom": (0, 0, -1)}  # fmt: skip  # noqa: E501  a table
+AXES = {"right": (1, 0, 0), "left": (-1, 0, 0), "back": (0, 1, 0), "front": (0, -1, 0), "top": (0, 0, 1), "bottom": (0, 0, -1)}  # fmt: skip  # noqa: E501  a table
 
 
 def _name(face: cq.Face) -> str:
@@ -44,7 +50,7 @@ def _name(face: cq.Face) -> str:
     if kind != "plane":
         return kind
     normal = face.normalAt().toTuple()
-    return next((n for n, axis in _AXES.items() if np.allclose(normal, axis, atol=1e-9)), "slope")
+    return next((n for n, axis in AXES.items() if np.allclose(normal, axis, atol=1e-9)), "slope")
 
 
 def block(x: float, y: float, z: float, at=(0.0, 0.0, 0.0)) -> cq.Workplane:

@@ -10,7 +10,7 @@ import pytest
 
 from fixturecheck.checks import align
 from fixturecheck.checks import dials as check_dials
-from fixturecheck.dials.squaring import allowed_runout_mm, slant_mm
+from fixturecheck.checks.align import allowed_runout_mm, slant_mm
 from fixturecheck.dials.transfer import datum_offset, offset_mm
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.machining.cut import targets_of

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from fixturecheck.drilling.numbers import (
+from fixturecheck.drilling import (
     depth_for_thread_mm,
     point_length_mm,
     seat_depth_mm,

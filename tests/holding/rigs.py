@@ -2,15 +2,19 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from fixturecheck.checks import hold
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.patches.contact_map import find_contacts
+from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.cutter import MillingProcess
 from fixturecheck.holding.factor import load_cases, part_hold, single_losses
 from fixturecheck.holding.model import Held
 from fixturecheck.holding.rig import Rig, rig_of
 from fixturecheck.holding.wheel import grinding_of
 from fixturecheck.machining.as_ground import grind
+from fixturecheck.magnet.pull import FacePull
 from fixturecheck.result.hold import Driver
 from fixturecheck.statics.collapse import collapse
 from fixturecheck.statics.equilibrium import Load
@@ -84,3 +88,13 @@ def _rig(setup, pulls):
     placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
     return placed, contacts, rig_of(setup, placed, contacts, pulls)
+
+
+def magnet_pull(a, b, size_n, area_mm2=1600.0):
+    """The pull of a magnet between two faces, straight down in the middle."""
+    return FacePull(
+        a=FaceRef(a), b=FaceRef(b), weak_n=size_n, strong_n=size_n, weak_at_mm=np.zeros(3),
+        strong_at_mm=np.zeros(3),
+        toward=np.array([0.0, 0.0, -1.0]), area_mm2=area_mm2, flux_density_t=0.5, low_share=1.0,
+        high_share=1.0, points_mm=np.zeros((1, 3)), pressure_n_mm2=np.zeros(1),
+    )  # fmt: skip

@@ -10,7 +10,6 @@ from scipy.optimize import brentq
 
 from fixturecheck import Clamp, Cut, Holding, Setup, Wheel, body
 from fixturecheck.errors import NotComputedError
-from fixturecheck.faceref import FaceRef
 from fixturecheck.hold import trial_hold_of
 from fixturecheck.holding.blocking import STEP_MM, between_jaws, fastened, stopped
 from fixturecheck.holding.more_pull import larger_seat, more_magnet, most_in_a_plane_mm2, roughest_of
@@ -19,11 +18,11 @@ from fixturecheck.holding.wheel import DEPTH_STEP_MM
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import box, cylinder
 from fixturecheck.machining import grinding
-from fixturecheck.magnet.pull import FacePull, Pulls
+from fixturecheck.magnet.pull import Pulls
 from fixturecheck.result.hold import Driver
 from fixturecheck.shop.tables import finishes
 from fixturecheck.wording.remedies import remedy_words
-from tests.holding.rigs import ground, judged
+from tests.holding.rigs import ground, judged, magnet_pull
 
 DIAMETER_MM, WIDE_MM, RPM, TABLE_M_MIN = 178.0, 20.0, 2850.0, 12.0
 GRAVITY = 9.80665
@@ -218,15 +217,6 @@ def looking(setup, name, up):
     stated = setup.body(name)
     faces = zip(stated.face_names(), faces_of(stated.solid), strict=True)
     return next(f"{name}.{n}" for n, f in faces if f.normalAt().z * up > 0.9)
-
-
-def magnet_pull(a, b, size_n, area_mm2=1600.0):
-    return FacePull(
-        a=FaceRef(a), b=FaceRef(b), weak_n=size_n, strong_n=size_n, weak_at_mm=np.zeros(3),
-        strong_at_mm=np.zeros(3),
-        toward=np.array([0.0, 0.0, -1.0]), area_mm2=area_mm2, flux_density_t=0.5, low_share=1.0,
-        high_share=1.0, points_mm=np.zeros((1, 3)), pressure_n_mm2=np.zeros(1),
-    )  # fmt: skip
 
 
 def test_a_trifle_is_turned_up_as_far_as_the_sliding_block_asks():

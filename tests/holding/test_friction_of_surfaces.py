@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 
 from fixturecheck.checks import hold
+from fixturecheck.checks.doubts import suspicions
 from fixturecheck.holding import outcome as told
-from fixturecheck.setup.doubts import suspicions
 from fixturecheck.shop import tables
 from fixturecheck.shop.tables import Material, Own
 from fixturecheck.wording.hold import friction_words

@@ -8,21 +8,19 @@ import math
 from dataclasses import replace
 from types import SimpleNamespace
 
-import numpy as np
 import pytest
 
 from fixturecheck import Clamp, Holding, Machine, Milling, Setup, body
-from fixturecheck.faceref import FaceRef
 from fixturecheck.hold import trial_hold_of
 from fixturecheck.holding.blocking import STEP_MM, between_jaws, fastened, stopped
 from fixturecheck.holding.cutter import DEPTH_STEP_MM, FEED_STEP_MM, WIDTH_STEP_MM
 from fixturecheck.holding.more_pull import larger_seat, more_magnet
 from fixturecheck.holding.remedies import CLAMP_STEP, cut_another_way, dried, lighter_cut, tighter_clamps
 from fixturecheck.kernel.construct import box
-from fixturecheck.magnet.pull import FacePull, Pulls
+from fixturecheck.magnet.pull import Pulls
 from fixturecheck.result.remedy import RemedyKind
 from fixturecheck.wording.remedies import remedy_words
-from tests.holding.rigs import milled
+from tests.holding.rigs import magnet_pull, milled
 
 pytestmark = pytest.mark.slow
 
@@ -180,16 +178,7 @@ def test_dry_it_holds_half_as_much_again():
 
 
 def pulled(size_n, area_mm2=400.0):
-    return Pulls(
-        faces=(
-            FacePull(
-                a=FaceRef("part.face_5"), b=FaceRef("plate.face_6"), weak_n=size_n, strong_n=size_n,
-                weak_at_mm=np.zeros(3), strong_at_mm=np.zeros(3), toward=np.array([0.0, 0.0, -1.0]),
-                area_mm2=area_mm2, flux_density_t=0.5, low_share=1.0, high_share=1.0,
-                points_mm=np.zeros((1, 3)), pressure_n_mm2=np.zeros(1),
-            ),
-        )
-    )  # fmt: skip
+    return Pulls(faces=(magnet_pull("part.face_5", "plate.face_6", size_n, area_mm2),))
 
 
 def test_a_low_block_on_a_chuck_is_switched_on_or_seated_wider():

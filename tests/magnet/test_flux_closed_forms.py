@@ -17,8 +17,7 @@ from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet.air_gaps import Band, gap_regions
-from fixturecheck.magnet.arches import arched_regions
-from fixturecheck.magnet.circuit import Fineness
+from fixturecheck.magnet.circuit import Fineness, arched_regions
 from fixturecheck.magnet.field.bh import fit_law, linear_law
 from fixturecheck.magnet.field.elements import IronBody
 from fixturecheck.magnet.field.frame import Kept

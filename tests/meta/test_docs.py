@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import ast
 import importlib
 import re
 import shlex
+from collections.abc import Iterator
 from functools import cache
 
 import pytest
@@ -12,7 +14,7 @@ import pytest
 from docs.make import pages
 from fixturecheck.checks import MODULES
 from fixturecheck.cli import parser
-from tests.meta.source import ROOT
+from tests.meta.source import PACKAGE, ROOT, modules
 
 README, DEVELOPERS, CI = ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / ".ci" / "run"
 TESTS = "python -m pytest -n auto --dist loadfile"
@@ -108,3 +110,24 @@ def test_each_check_is_in_the_reference(name: str) -> None:
     assert f"[`{name}`](#{name})" in page
     section = page.split(f"\n## `{name}`", 1)[1].split("\n## ", 1)[0]
     assert [s for s in SECTIONS if not re.search(rf"^{s}s?\n:   \S", section, re.MULTILINE)] == []
+
+
+def test_the_map_names_modules_that_are_there() -> None:
+    """Each room's row names its modules, or what they define; a module that went away is seen here."""
+    rows = re.findall(r"^\| `([a-z_]+(?:/[a-z_]+)*)/` \|(.*)$", DEVELOPERS.read_text("utf-8"), re.MULTILINE)
+    assert len(rows) > 20
+    stems = {m.name.rsplit(".", 1)[-1] for m in modules()}
+    own = {name for m in modules() for name in defined(m.tree)}
+    named = {(room, n) for room, says in rows for n in re.findall(r"`([a-z_]+(?:/[a-z_]+)*)`", says)}
+    assert {
+        (room, n)
+        for room, n in named
+        if not ((ROOT / PACKAGE / n).exists() or (ROOT / n).exists())
+        and not (ROOT / PACKAGE / f"{n}.py").exists()
+        and not ((ROOT / PACKAGE / room / f"{n}.py").exists() or n in stems | own)
+    } == set()
+
+
+def defined(tree: ast.Module) -> Iterator[str]:
+    """Yield the functions and classes of a module."""
+    return (n.name for n in tree.body if isinstance(n, ast.FunctionDef | ast.ClassDef))

@@ -65,7 +65,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "hold": MADE | {"holding", "release"},
     "relief": SETTLED,
     "dials": STATED | MECHANICS | {"machining"},
-    "start": TOUCHED,
+    "start": TOUCHED | {"wording"},
     "touching": SETTLED | {"wording"},
     # Results held together, and variants: no solids.
     "comparing": LEAVES,

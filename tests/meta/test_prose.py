@@ -42,7 +42,7 @@ READERS = {
     "setup.reader": "the kinds of value that a key takes",
     "setup.text": "names that a set-up gives",
     "shop.catalogue": "the table of equipment",
-    "shop.wheel_speed": "the marking of a wheel",
+    "shop.wheels": "the marking of a wheel",
     "shop.tables": "tables and their sources",
     # Identifiers of ours.
     "faceref": "the one place that puts `body.face` together and takes it apart",
@@ -109,13 +109,13 @@ def test_what_takes_text_apart_is_seen(line: str, cuts: bool) -> None:
 
 SOLVERS = {
     "angles", "comparing", "contact", "dials", "drilling", "hardening", "hold", "holding", "machining",
-    "magnet", "nesting", "placing", "process", "relief", "release", "result", "rigid", "sizes", "statics",
-    "tolerancing", "touching",
+    "magnet", "nesting", "placing", "process", "relief", "release", "result", "rigid", "sizes", "start",
+    "statics", "tolerancing", "touching",
 }  # fmt: skip
 """Rooms that compute: what they find is data, and `wording`, `report` or a check makes a sentence of it."""
 
-ANSWERS = {"process.across", "process.load", "process.order", "process.text"}
-"""Of these rooms, the checks of a whole job, and what refuses a job that cannot be."""
+ANSWERS = {"process.across", "process.load", "process.order", "process.text", "start.write"}
+"""Of these rooms, the checks of a whole job, what refuses a job that cannot be, and what writes a file."""
 
 PHRASES: Mapping[str, tuple[int, str]] = {
     "hold": (2, "why nothing is known"),
@@ -131,15 +131,17 @@ PHRASES: Mapping[str, tuple[int, str]] = {
     "machining.grinding": (1, "where the numbers of a pass come from"),
     "magnet.calibration": (2, "a message, and the indices of a sum"),
     "magnet.rating": (1, "the piece that a chuck is rated with"),
-    "process.burred": (1, "why nothing is known"),
+    "process.burrs": (1, "why nothing is known"),
     "process.run": (2, "why nothing is known"),
     "process.states": (2, "what the kernel is at"),
     "relief.proposals": (1, "a line of code"),
     "result.hold": (2, "labels of inputs"),
     "result.remedy": (1, "a label of what is looked for"),
     "sizes.answer": (1, "why nothing is known"),
+    "start.assembly": (1, "the remark of a key"),
+    "start.choose": (5, "messages"),
     "tolerancing.linear_rest": (1, "a message"),
-    "touching.survey": (6, "why nothing is known, and where the numbers come from"),
+    "touching": (6, "why nothing is known, and where the numbers come from"),
 }
 """How many phrases modules of the solvers may still hold, and what they are; only ever lower it."""
 

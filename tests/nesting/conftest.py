@@ -16,6 +16,12 @@ class Shapes:
     """Makers of plain solids and bodies."""
 
     @staticmethod
+    def table_and_stop():
+        """A table with its top at Z 0, and a stop whose face stands at X 0."""
+        table = Shapes.body("table", Shapes.box(200, 200, 20, (0, 0, -20)), top=">Z")
+        return table, Shapes.body("stop", Shapes.box(10, 100, 20, (-5, 0, 0)), face=">X")
+
+    @staticmethod
     def box(x, y, z, at=(0, 0, 0)):
         """A box with the middle of its bottom at a place."""
         return cq.Workplane().box(x, y, z).translate((at[0], at[1], at[2] + z / 2)).val()

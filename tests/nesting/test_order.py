@@ -185,6 +185,7 @@ def row(shapes, count):
 def test_orders_in_which_a_part_takes_the_place_of_another_count_for_nothing_and_are_told(shapes):
     told = order_of_placing(*row(shapes, 3))
     assert told.fits
+    assert told.spread_um < 1e-2
     assert order_words(told, METRIC) == (
         "the parts rest in the same place however they are staged; they cannot be staged in reverse order, "
         "as p2 takes the place of p0, nor in 2 other orders"

@@ -11,7 +11,7 @@ import pytest
 
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.nesting import tolerance
-from fixturecheck.nesting.disturbances import order_of_placing, under_hand
+from fixturecheck.nesting.disturbances import under_hand
 from fixturecheck.nesting.tolerance import sampled_rest
 from fixturecheck.result.rest import Ending
 from fixturecheck.result.tolerance import CriticalPlace
@@ -151,13 +151,3 @@ class TestUnderHand:
         outside = under_hand(setup, Staging(), "part", at_mm=(59, 0, 30), force_n=(0, 0, -60))
         assert inside.stays
         assert not outside.stays
-
-
-def test_a_row_of_parts_rests_the_same_however_it_is_staged(shapes):
-    table = shapes.body("table", shapes.box(200, 200, 20, (0, 0, -20)))
-    stop = shapes.body("stop", shapes.box(10, 100, 20, (-5, 0, 0)))
-    solid = shapes.box(8, 20, 20, (0, 0, -10))
-    gang = [shapes.body(f"p{i}", solid, "part", at=(4 + 8 * i, 0, 10)) for i in range(3)]
-    told = order_of_placing(shapes.setup(table, stop, *gang), Staging(push={"*": Push(direction=(-1, 0, 0))}))
-    assert told.fits
-    assert told.spread_um < 1e-2

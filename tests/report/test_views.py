@@ -16,12 +16,9 @@ from fixturecheck.report.pictures.views import (
     up_for,
     what_is_seen,
 )
+from tests.report.staged import box
 
 X, Y, Z = np.eye(3)
-
-
-def box(x0: float, y0: float, z0: float, x1: float, y1: float, z1: float) -> cq.Solid:
-    return cq.Solid.makeBox(x1 - x0, y1 - y0, z1 - z0, cq.Vector(x0, y0, z0))
 
 
 def triangles(*solids: cq.Solid) -> Triangles:

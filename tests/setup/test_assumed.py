@@ -22,8 +22,8 @@ from fixturecheck import (
     body,
     equipment,
 )
+from fixturecheck.checks.doubts import assumed
 from fixturecheck.result import Assumed
-from fixturecheck.setup.doubts import assumed
 from fixturecheck.setup.load import load
 
 BLOCK = cq.Workplane().box(10, 20, 5)

@@ -5,9 +5,9 @@ from dataclasses import replace
 import pytest
 
 from fixturecheck import Clamp, Holding, Seat, Setup, body, equipment
+from fixturecheck.checks.doubts import suspicions
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.finding import Kind
-from fixturecheck.setup.doubts import suspicions
 
 STRAP = Clamp(name="strap", kind="strap", body="bit", at_mm=(0, 0, 8), force_n=500.0)
 

@@ -8,9 +8,9 @@ import cadquery as cq
 import pytest
 
 from fixturecheck import Setup, body, own_shop
+from fixturecheck.checks.doubts import assumed
 from fixturecheck.engine import check
 from fixturecheck.errors import SetupError
-from fixturecheck.setup.doubts import assumed
 from fixturecheck.setup.load import load
 from fixturecheck.shop.tables import material, materials
 

@@ -11,12 +11,12 @@ import pytest
 
 from fixturecheck import Body, Cut, Flange, Guard, Machine, Seat, Setup, Tolerances, Wheel, body, equipment
 from fixturecheck.checks import MODULES
+from fixturecheck.checks.doubts import suspicions
 from fixturecheck.errors import SetupError
 from fixturecheck.names import CHECKS
 from fixturecheck.result import Source
 from fixturecheck.result.finding import Verdict
 from fixturecheck.setup import validate
-from fixturecheck.setup.doubts import suspicions
 
 
 def one(name: str = "block", **more: Any) -> Body:

@@ -12,7 +12,7 @@ from fixturecheck.kernel.measure import box_of, volume_mm3
 from fixturecheck.shop.wheel_profile import (
     Section,
     profile,
-    rounded,
+    rounded_section,
 )
 from fixturecheck.shop.wheels import Wheel
 
@@ -158,7 +158,7 @@ def test_a_rounded_corner_is_a_tangent_arc_of_its_radius(
     one, other = [(at[0] + 10 * math.cos(t), at[1] + 10 * math.sin(t)) for t in (a, b)]
     # The tangent length r / tan(angle/2) may not exceed the 10 mm sides.
     radius_mm = share * 10 * math.tan(math.radians(angle_deg / 2))
-    section = rounded([(one, 0.0), (at, radius_mm), (other, 0.0)], what="a corner")
+    section = rounded_section([(one, 0.0), (at, radius_mm), (other, 0.0)], what="a corner")
     (arc,) = [s for s in section.segments if s[0] == "arc"]
     centre_mm = radius_mm / math.sin(math.radians(angle_deg / 2))
     bisector = math.radians(turn_deg + angle_deg / 2)

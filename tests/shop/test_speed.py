@@ -6,8 +6,9 @@ import pytest
 
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.shop.tables import read
-from fixturecheck.shop.wheel_speed import (
+from fixturecheck.shop.wheels import (
     SFPM_IN_M_S,
+    Wheel,
     bond_of,
     guard_exposure,
     least_flange_mm,
@@ -16,7 +17,6 @@ from fixturecheck.shop.wheel_speed import (
     speed_m_s,
     stripes,
 )
-from fixturecheck.shop.wheels import Wheel
 
 
 # 6 in at 6500 sfpm: themacgrinders.com/pages/wheel-speed (3.82 V / D); 7 and 8 in: the same closed form.

@@ -32,7 +32,7 @@ from fixturecheck.start import gang
 from fixturecheck.start.choose import propose
 from fixturecheck.start.part import Part, read_part
 from fixturecheck.start.standing import flat_stances, poses, vee_stances
-from fixturecheck.start.write import setup_text, turns_of
+from fixturecheck.start.write import first_setup_text, turns_of
 from tests.doors import command
 
 ROOT = Path(__file__).parents[2]
@@ -55,7 +55,7 @@ def part_of(drawn: cq.Workplane | cq.Shape, folder: Path) -> Part:
 def proposed(path: Path, folder: Path, **wishes: object) -> Setup:
     """The set-up proposed for a part, as the file that is written reads."""
     out = folder / f"{path.stem}.toml"
-    out.write_text(setup_text(propose(read_part(path), **wishes), folder))  # type: ignore[arg-type]  # as given
+    out.write_text(first_setup_text(propose(read_part(path), **wishes), folder))  # type: ignore[arg-type]  # as given
     return load(out)
 
 
@@ -104,7 +104,7 @@ def test_a_gang_of_pawls_nests_at_its_pitch(tmp_path: Path) -> None:
 @pytest.mark.parametrize("path", MODELS, ids=lambda p: p.stem)
 def test_a_part_is_stated_by_its_seats_and_stands_where_it_is_proposed_to(path: Path, tmp_path: Path) -> None:
     proposal = propose(read_part(path))
-    text = setup_text(proposal, tmp_path)
+    text = first_setup_text(proposal, tmp_path)
     (body,) = tomllib.loads(text)["body"]
     assert "at" not in body
     assert {s["rank"] for s in body["seats"]} >= {"primary", "secondary"}
@@ -116,7 +116,7 @@ def test_a_part_is_stated_by_its_seats_and_stands_where_it_is_proposed_to(path: 
 
 def test_a_gang_is_one_entry_and_its_guesses_are_found(tmp_path: Path) -> None:
     path = ROOT / "models" / "index_pawl" / "pawl_b.step"
-    text = setup_text(propose(read_part(path), count=4), tmp_path)
+    text = first_setup_text(propose(read_part(path), count=4), tmp_path)
     (body,) = tomllib.loads(text)["body"]
     assert (body["count"], body["against"]) == (4, "nest")
     assert text.count("[[seat]]") == 0
@@ -128,7 +128,7 @@ def test_a_gang_is_one_entry_and_its_guesses_are_found(tmp_path: Path) -> None:
 def test_where_seats_leave_a_freedom_the_place_is_stated(tmp_path: Path) -> None:
     """A round plate on a chuck: its rim touches rail and blocks along lines, and it could turn."""
     disc = step_of(cq.Workplane().circle(20).extrude(8), tmp_path / "disc.step")
-    stated = tomllib.loads(setup_text(propose(read_part(disc)), tmp_path))
+    stated = tomllib.loads(first_setup_text(propose(read_part(disc)), tmp_path))
     (body,) = stated["body"]
     assert ("at" in body) != ("seats" in body)
     # Places are those of a drawing: 20 mm from the middle to the rim, and no rounding of the kernel's.

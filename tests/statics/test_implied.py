@@ -10,7 +10,7 @@ from scipy.spatial import ConvexHull
 
 from fixturecheck.contact.proximity.candidates import Candidates
 from fixturecheck.rigid.motion import Poses
-from fixturecheck.statics.contact_step import SteadyLoad, frame_of, outermost, programme
+from fixturecheck.statics.contact_step import SteadyLoad, load_arrays, outermost, programme
 
 
 def over_a_face(points, gaps, normal=(0.0, 0.0, 1.0), face=0):
@@ -98,7 +98,7 @@ def test_a_step_is_the_same_with_what_is_implied(seed, monkeypatch):
         centre_mm=np.array([0.0, 0.0, 5.0]),
         size_mm=12.0,
     )
-    poses, frame = Poses.drawn(2), frame_of([one], 1.0)
+    poses, frame = Poses.drawn(2), load_arrays([one], 1.0)
     move, force = programme(frame, poses, rows, 2.0)
     monkeypatch.setattr("fixturecheck.statics.contact_step.outermost", lambda _, some: some)
     whole, whole_force = programme(frame, poses, rows, 2.0)

@@ -22,8 +22,8 @@ from fixturecheck.runs.sweep import swept
 from fixturecheck.runs.variant import check_parcel, check_sent, check_variant
 from fixturecheck.setup.load import load
 from fixturecheck.study.read import read_study
-from fixturecheck.study.sample import variants_of
 from fixturecheck.study.store import ROWS
+from fixturecheck.study.variants import variants_of
 from tests.study.test_sweep import SCRIPT, quiet
 
 GAPS = [0.0, 0.1, 0.2, 0.3]

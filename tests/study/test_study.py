@@ -26,11 +26,10 @@ from fixturecheck.report.study import (
     study_text,
 )
 from fixturecheck.result.finding import Verdict
-from fixturecheck.study.flips import flips_of
 from fixturecheck.study.model import Flip, StudyFound, Variant, VariantRow, best_of
 from fixturecheck.study.read import read_study
-from fixturecheck.study.sample import variants_of
 from fixturecheck.study.store import study_dict, table_csv
+from fixturecheck.study.variants import flips_of, variants_of
 from fixturecheck.study.work import work_through
 from tests.report.test_build_files import assert_allowed
 from tests.study.deaths import halved

@@ -6,8 +6,7 @@ import cadquery as cq
 
 from fixturecheck.result import Result
 from fixturecheck.result.touching import BodyFree, BodyPair, Touching
-from fixturecheck.touching.bodies import assembled
-from fixturecheck.touching.survey import surveyed
+from fixturecheck.touching import assembled, surveyed
 
 
 def box(x: float, y: float, z: float, at: tuple[float, float, float] = (0, 0, 0)) -> cq.Workplane:

@@ -12,8 +12,7 @@ import pytest
 
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.step import read
-from fixturecheck.touching.bodies import assembled
-from fixturecheck.touching.survey import surveyed
+from fixturecheck.touching import assembled, surveyed
 from tests.doors import Answer, command
 from tests.touching.blocks import ball, box, lying_rod, rod
 
@@ -167,7 +166,7 @@ def test_mistakes_in_the_command_are_all_told(tmp_path: Path) -> None:
 
 
 def test_too_many_bodies_are_refused_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("fixturecheck.touching.bodies.MOST_BODIES", 2)
+    monkeypatch.setattr("fixturecheck.touching.MOST_BODIES", 2)
     with pytest.raises(SetupError, match="holds 3 solids; at most 2 are compared"):
         assembled([box(1, 1, 1)] * 3, within_mm=0.5)
 

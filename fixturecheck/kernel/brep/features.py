@@ -18,7 +18,15 @@ from numpy.typing import NDArray
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.errors import KernelError
-from fixturecheck.kernel.brep.free_form import SMOOTH, Curve, Smooth, Target, curves_of, smooth_of, targets_of
+from fixturecheck.kernel.brep.free_form import (
+    SMOOTH,
+    Curve,
+    Smooth,
+    Target,
+    curves_of,
+    followed_targets,
+    smooth_of,
+)
 from fixturecheck.kernel.brep.primitives import CurveKind, Rim, SurfaceKind, SweptPrimitive
 from fixturecheck.kernel.brep.table import (
     BrepTable,
@@ -327,7 +335,7 @@ def _features(table: BrepTable) -> Features:
         triangulation=cache(partial(surface_triangulation, solid)),
         smooth=tuple(free),
         sharp_count=on_edges,
-        targets=cache(partial(targets_of, table)),
+        targets=cache(partial(followed_targets, table)),
         curves=cache(partial(curves_of, table)),
     )
 

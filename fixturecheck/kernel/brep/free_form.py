@@ -281,7 +281,7 @@ def _lines(adaptor: BRepAdaptor_Surface, parameter: str) -> int:
     return min(max(_FEWEST, _EACH * pieces + 1), _MOST)
 
 
-def targets_of(table: BrepTable) -> tuple[Target, ...]:
+def followed_targets(table: BrepTable) -> tuple[Target, ...]:
     """Return every face of a solid as something to come down on."""
     return tuple(_target(row) for row in table.faces)
 

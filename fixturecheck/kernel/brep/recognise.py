@@ -36,14 +36,7 @@ from OCP.Standard import Standard_Failure
 from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum, TopAbs_State
 from OCP.TopExp import TopExp
 from OCP.TopLoc import TopLoc_Location
-from OCP.TopoDS import (
-    TopoDS,
-    TopoDS_Face,
-    TopoDS_Iterator,
-    TopoDS_Shell,
-    TopoDS_Solid,
-    TopoDS_Wire,
-)
+from OCP.TopoDS import TopoDS, TopoDS_Face, TopoDS_Iterator, TopoDS_Shell, TopoDS_Solid, TopoDS_Wire
 from OCP.TopTools import TopTools_IndexedMapOfShape
 
 from fixturecheck.arrays import Floats

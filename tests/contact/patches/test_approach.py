@@ -15,16 +15,10 @@ from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import NotComputedError
 from fixturecheck.relief.edge_cuts import relieve_edge
 from fixturecheck.tolerances import Tolerances
-from tests.contact.staging import anywhere, ball, block, pin, place, plate, put
+from tests.contact.staging import anywhere, ball, block, corner_with_fillet, pin, place, plate, put
 
 CLOSE_MM = 1e-4
 LEFT = np.array([-1.0, 0.0, 0.0])
-
-
-def corner_with_fillet(radius_mm: float) -> cq.Workplane:
-    """Floor at z = 0, wall at x = 0, and a fillet between them."""
-    drawn = block(60, 20, 10, (0, 0, -10)).union(block(20, 20, 30, (-10, 0, 0)))
-    return drawn.edges(cq.NearestToPointSelector((0, 0, 0))).fillet(radius_mm)
 
 
 def early_mm(radius_mm: float, height_mm: float) -> float:

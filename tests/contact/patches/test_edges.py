@@ -7,7 +7,19 @@ import math
 import cadquery as cq
 import pytest
 
-from tests.contact.staging import anywhere, ball, block, contacts, found, only, pin, place, plate, put
+from tests.contact.staging import (
+    anywhere,
+    ball,
+    block,
+    contacts,
+    corner_with_fillet,
+    found,
+    only,
+    pin,
+    place,
+    plate,
+    put,
+)
 
 EXACT = 1e-9
 CUBE = block(10, 10, 10, (0, 0, -5))
@@ -65,12 +77,6 @@ def test_edge_along_edge():
 def test_blocks_that_meet_diagonally(at, kind, length_mm):
     contact = only(put("a", block(20, 10, 5)), put("b", block(20, 10, 5, at)))
     assert (contact.kind, contact.length_mm) == (kind, pytest.approx(length_mm, abs=1e-9))
-
-
-def corner_with_fillet(radius_mm: float) -> cq.Workplane:
-    """Floor at z = 0, wall at x = 0, and a fillet between them."""
-    drawn = block(60, 20, 10, (0, 0, -10)).union(block(20, 20, 30, (-10, 0, 0)))
-    return drawn.edges(cq.NearestToPointSelector((0, 0, 0))).fillet(radius_mm)
 
 
 @pytest.mark.parametrize(("radius_mm", "height_mm"), [(3.0, 1.0), (4.0, 0.5), (2.0, 1.5)])

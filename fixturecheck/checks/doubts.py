@@ -25,7 +25,7 @@ from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.setup.records import BodyRole, CutWay
 from fixturecheck.setup.validate import TABLE_MM
 from fixturecheck.shop import tables
-from fixturecheck.shop.wheel_speed import speed_limit
+from fixturecheck.shop.wheels import speed_limit
 from fixturecheck.units import Writing, metric_unit
 
 LARGE_MM = 2000.0
@@ -41,7 +41,18 @@ PLAIN_STEEL = "steel_1018"
 
 
 def suspicions(setup: Setup) -> tuple[Finding, ...]:
-    """Return a caution for each thing that can be checked but was probably not meant so."""
+    """Return a caution for each thing that can be checked but was probably not meant so.
+
+    Parameters
+    ----------
+    setup : Setup
+        As it is stated.
+
+    Returns
+    -------
+    tuple of Finding
+        Cautions about sizes, units, heights, passes, seats, zones, friction and pull, in this order.
+    """
     return tuple(
         itertools.chain(
             _sizes(setup),
@@ -291,6 +302,11 @@ class _Defaults:
 
 def assumed(setup: Setup) -> tuple[Assumed, ...]:
     """Return what is guessed or was used without being stated; like values of like things are listed once.
+
+    Parameters
+    ----------
+    setup : Setup
+        As it is stated.
 
     Returns
     -------

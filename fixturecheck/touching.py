@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
@@ -14,16 +16,19 @@ from fixturecheck.contact.patches.approach import shortest_parting
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.contact.proximity.query import find_candidates
 from fixturecheck.effort import BOOLEAN, SEAT, Budget, SpentError, spend, spending
-from fixturecheck.errors import KernelError
+from fixturecheck.errors import KernelError, Mistakes, SetupError
 from fixturecheck.kernel.depth import reach_mm
 from fixturecheck.kernel.measure import centre_of, centroid_of, distance, volume_mm3
-from fixturecheck.kernel.place import placed_at
+from fixturecheck.kernel.place import placed_at, taken_apart
+from fixturecheck.kernel.script import DrawnSolid, drawn_solids
 from fixturecheck.kernel.shapes import Solid
+from fixturecheck.kernel.step import faces_outside, read
+from fixturecheck.names import distinct
 from fixturecheck.nesting.model import settling_model_of
 from fixturecheck.nesting.outcome import LOOK_MM, freedoms_among
 from fixturecheck.numeric import to_vector
 from fixturecheck.progress import Progress, silent
-from fixturecheck.result import Result
+from fixturecheck.result import Result, Source
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, worst
 from fixturecheck.result.grouping import grouped
@@ -31,15 +36,112 @@ from fixturecheck.result.shapes import NamedShape, Role, Vector
 from fixturecheck.result.touching import BodyFree, BodyPair, PairState, Touching
 from fixturecheck.rigid.freedoms import opening_motion
 from fixturecheck.rigid.motion import jacobian
-from fixturecheck.setup.model import Setup, drawings_of
-from fixturecheck.touching.bodies import Assembled
+from fixturecheck.setup.make import body
+from fixturecheck.setup.model import Body, Setup, drawings_of
+from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import FREEDOM, Writing
 from fixturecheck.wording.motion import free_says, pair_says, parting_says
+
+MOST_BODIES = 1000
+"""Bodies that are compared at most."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Assembled:
+    """The bodies of an assembly.
+
+    Parameters
+    ----------
+    setup : Setup
+        The bodies, with nothing stated about them.
+    called : mapping of str to str
+        What the file or the script calls each body.
+    """
+
+    setup: Setup
+    called: dict[str, str]
+
+
+def assembled(thing: object, *, within_mm: float, name: str = "", units: str = "mm") -> Assembled:
+    """Return the bodies of what was drawn, or of the file that holds them.
+
+    Parameters
+    ----------
+    thing : object
+        As `drawn_solids` takes it, or the path of a STEP or BREP file.
+    within_mm : float
+        How far bodies may be apart to be told.
+    name : str
+        What the whole is called; its own name or its file's where it is empty.
+    units : str
+        `mm` or `inch`: what reports show.
+
+    Raises
+    ------
+    SetupError
+        There are fewer than two solids or too many, one is not sound, or something else is in it.
+    """
+    sources: tuple[Source, ...] = ()
+    if isinstance(thing, str | os.PathLike):
+        found, source = _in_file(Path(thing))
+        sources, own, what = (source,), Path(thing).stem, Path(thing).name
+    else:
+        found = drawn_solids(thing)
+        own = str(getattr(thing, "name", "") or getattr(thing, "label", ""))
+        what = own or "the assembly"
+    if len(found) < 2:
+        message = f"{what} holds one solid; give an assembly of two or more to see what touches"
+        raise SetupError(message)
+    if len(found) > MOST_BODIES:
+        message = (
+            f"{what} holds {len(found)} solids; at most {MOST_BODIES} are compared, so give a part of it"
+        )
+        raise SetupError(message)
+    names = list(distinct(one.name for one in found))
+    bodies = _bodies(found, names)
+    setup = Setup(
+        name=_printable(name or own) or "assembly",
+        units=units,
+        bodies=bodies,
+        tolerances=Tolerances(near_mm=within_mm),
+        sources=sources,
+    )
+    return Assembled(setup=setup, called={n: d.name for n, d in zip(names, found, strict=True)})
+
+
+def _in_file(path: Path) -> tuple[list[DrawnSolid], Source]:
+    file = read(path)
+    if file.loose:
+        message = f"{path.name} holds {faces_outside(file.loose)}; only solids touch and overlap"
+        raise SetupError(message)
+    if file.unshown:
+        message = f"{path.name} holds {file.unshown} more solids that no product of it shows; export it again"
+        raise SetupError(message)
+    found = []
+    for one in file.solids:
+        solid, at = taken_apart(one.solid)
+        found.append(DrawnSolid(name=one.name, solid=solid, at=at, faces=one.faces))
+    return found, Source(path=path.name, sha256=file.sha256)
+
+
+def _bodies(found: Sequence[DrawnSolid], names: Sequence[str]) -> tuple[Body, ...]:
+    wrong = Mistakes()
+    made = wrong.each(
+        zip(found, names, strict=True),
+        lambda one: body(one[1], one[0].solid, at=one[0].at, named=one[0].faces),
+    )
+    wrong.raise_any()
+    return made
+
+
+def _printable(name: str) -> str:
+    return "".join(c for c in name if c.isprintable()).strip()
+
 
 _ORDER = (PairState.OVERLAP, PairState.TOUCH, PairState.CLEAR)
 
 
-def body_pairs(setup: Setup, placed: Mapping[str, Solid], contacts: ContactMap) -> tuple[BodyPair, ...]:
+def _body_pairs(setup: Setup, placed: Mapping[str, Solid], contacts: ContactMap) -> tuple[BodyPair, ...]:
     """Return every pair of bodies that overlaps, touches or clears by no more than the near band.
 
     Parameters
@@ -141,7 +243,7 @@ def _depth_mm(a: Solid, b: Solid, shared: Overlap) -> float | None:
     return min((r for r in reaches if r is not None), default=None)
 
 
-def touched_by(pairs: Sequence[BodyPair], setup: Setup) -> dict[str, frozenset[str]]:
+def _touched_by(pairs: Sequence[BodyPair], setup: Setup) -> dict[str, frozenset[str]]:
     """Return the bodies that each body touches."""
 
     def sides() -> Iterator[tuple[str, str]]:
@@ -161,7 +263,7 @@ _STRAIGHT = 1e-6
 """A slide that closes no gap faster than this, in mm for each mm, closes none."""
 
 
-def free_bodies(
+def _free_bodies(
     setup: Setup, called: Mapping[str, str], touched: Mapping[str, frozenset[str]], overlap: frozenset[str]
 ) -> tuple[BodyFree, ...]:
     """Return what each body is free to do.
@@ -290,10 +392,10 @@ def surveyed(assembly: Assembled, *, progress: Progress = silent) -> Result:
     placed = {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
     progress("pairs", 0.5)
-    pairs = body_pairs(setup, placed, contacts)
+    pairs = _body_pairs(setup, placed, contacts)
     progress("freedoms", 0.8)
     overlap = frozenset(n for p in pairs if p.state is PairState.OVERLAP for n in (p.a, p.b))
-    free = free_bodies(setup, assembly.called, touched_by(pairs, setup), overlap)
+    free = _free_bodies(setup, assembly.called, _touched_by(pairs, setup), overlap)
     findings = tuple(_findings(pairs, free, (placed, contacts), setup.write))
     return Result(
         verdict=worst(f.verdict for f in findings),
@@ -324,8 +426,8 @@ def _findings(
         shapes.setdefault(frozenset(shape.bodies), []).append(shape)
     for pair in pairs:
         yield _of_pair(pair, tuple(shapes[frozenset((pair.a, pair.b))]), write)
-    for body in free:
-        yield _of_body(body, placed[body.body], write)
+    for one in free:
+        yield _of_body(one, placed[one.body], write)
 
 
 def _of_pair(pair: BodyPair, shapes: tuple[NamedShape, ...], write: Writing) -> Finding:

@@ -23,7 +23,7 @@ def threads() -> Mapping[str, tuple[float, float]]:
     -------
     mapping of str to (float, float)
     """
-    tables = shipped_table("drilling", "threads")
+    tables = shipped_table("shop/tables", "threads")
     return MappingProxyType(
         {
             name: (row[0], row[1])

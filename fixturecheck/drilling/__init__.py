@@ -1,1 +1,0 @@
-"""Drilled and tapped holes in pure numbers, and the threads there are."""
