@@ -300,7 +300,7 @@ class Holding:
         By material without a B-H curve, two materials that have one and that it lies between.
     blocking : tuple of str or None
         Fixtures that stand loose and are held like the parts; None takes every fixture of one piece that
-        stands on another.
+        stands on another, and every block on the bare table that only stops parts.
     least_factor : float
         Times the cutting load that the hold must reach.
     """

@@ -44,13 +44,13 @@ class Drilling:
     nose_mm : float
         Diameter of what turns above the nut.
     spot_deg : float or None
-        Included angle of the spot drill that goes first; None where nothing does.
+        Included angle of the spot drill that goes first; None drills without one.
     seat_mm : float or None
-        Diameter of the flat seat that an end mill makes first; None where none is made.
+        Diameter of the flat seat that an end mill makes first; None starts on the part as it is.
     breaks_through_mm : float
         How far the full diameter goes out of the other side of a through hole.
     thread : str or None
-        The thread that is tapped in it, such as `M6` or `u1_4_20`; None where none is.
+        The thread that is tapped in it, such as `M6` or `u1_4_20`; None taps nothing.
     thread_mm : float or None
         Depth of full thread; None is the whole of a through hole.
     lead_pitches : float
@@ -285,8 +285,8 @@ class EndMilling:
     moves : tuple of MillMove
         Where it goes, in order; each is one list entry `[[end_mill.moves]]`.
     stock_mm : float or None
-        What stands on each face that it makes, which is then flat; None where they bound a pocket, slot or
-        step, which is full before.
+        What stands on each face that it makes, which is then flat; None makes a pocket, slot or step of them,
+        which is full before.
     shape : str
         `square`, `bull` (a square one with rounded corners), `ball` or `tapered`.
     diameter_mm : float

@@ -64,7 +64,7 @@ class Material:
     youngs_modulus_mpa, friction_on_steel : tuple of float
         Low and high.
     coercivity_a_m : tuple of float or None
-        Low and high; None where no value is known.
+        Low and high; None says that no value is known.
     name : str
         What it is called in a set-up; letters, digits, `_` and `-`.
     says : str
