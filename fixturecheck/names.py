@@ -19,7 +19,7 @@ NAME = re.compile(r"[A-Za-z0-9_-]+")
 
 CHECKS = (
     "seat", "nest", "rest", "location", "tolerance", "hold", "crash", "reach", "clear", "align", "limits",
-    "dials", "release", "angle", "rolls", "drill", "mill", "vise", "hardening",
+    "dials", "release", "angle", "rolls", "drill", "mill", "vise", "wall", "hardening",
 )  # fmt: skip
 """The checks by their names, for what may be stated of them."""
 

@@ -29,4 +29,4 @@ def test_no_other_module_takes_a_face_name_apart() -> None:
     """Elsewhere only keys of a TOML file and the names of mesh files are split at dots."""
     apart = ('split(".', 'partition(".', 'split("+")', '" on "')
     found = {m.name for m in modules() if any(a in m.text for a in apart)}
-    assert found == {"faceref", "setup.document", "report.solids"}
+    assert found == {"faceref", "setup.document", "report.write"}

@@ -9,6 +9,7 @@ import contextlib
 import os
 import pickle
 import signal
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from multiprocessing.connection import Connection, Pipe, wait
@@ -20,6 +21,7 @@ from fixturecheck.errors import FixturecheckError
 K = TypeVar("K")
 
 _THREADS = Path("/proc/self/task")
+_JOINED_S = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,10 +55,16 @@ def can_fork() -> bool:
     """
     if not hasattr(os, "fork"):
         return False
+    # The system lists a thread for a moment after Python has joined it.
+    until = time.monotonic() + _JOINED_S
     try:
-        return len(list(_THREADS.iterdir())) == 1
+        while len(list(_THREADS.iterdir())) > 1:
+            if time.monotonic() > until:
+                return False
+            time.sleep(_JOINED_S / 20)
     except OSError:
         return False
+    return True
 
 
 def run_side_by_side(

@@ -13,6 +13,7 @@ from fixturecheck.holding.failure_path import first_met, follow
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.kernel.boolean import united
 from fixturecheck.kernel.construct import box
+from fixturecheck.kernel.measure import box_of
 from fixturecheck.result.hold import Outcome
 from fixturecheck.statics import equilibrium
 from fixturecheck.statics.collapse import collapse
@@ -30,7 +31,8 @@ PLATE = box((-80, -60, -10), (80, 60, 0))
 BLOCK = box((-LONG / 2, -ACROSS / 2, 0), (LONG / 2, ACROSS / 2, TALL))
 
 
-def bench(part=BLOCK, *others, face=">Z", blocking=(), **more):
+def bench(part=BLOCK, *others, face=">Z", blocking=(), strap_mm=None, **more):
+    """A part under a strap over its middle: at that height, or else on its highest face."""
     facts = {
         "cutter_mm": 2 * RADIUS,
         "teeth": 2,
@@ -40,7 +42,8 @@ def bench(part=BLOCK, *others, face=">Z", blocking=(), **more):
         "way": "climb",
     }
     mill = Milling(name="mill", parts=("part",), face="floor", **{**facts, **more})
-    strap = Clamp(name="strap", kind="strap", body="part", at_mm=(0, 0, TALL), force_n=2000.0)
+    at_mm = (0, 0, strap_mm or box_of(part)[5])
+    strap = Clamp(name="strap", kind="strap", body="part", at_mm=at_mm, force_n=2000.0)
     setup = Setup(
         name="bench",
         bodies=(
@@ -177,7 +180,7 @@ def test_a_shoulder_of_its_own_is_bitten_into_further_on():
     part = united(
         [BLOCK, box((-LONG / 2, ACROSS / 2 - 4.0, TALL), (LONG / 2, ACROSS / 2, TALL + 8))], "the part"
     )
-    here = bench(part, face=(0, 0, TALL))
+    here = bench(part, face=(0, 0, TALL), strap_mm=TALL)
     case = at(here, y=0.0)
     motion = moving(velocity=(0, -1, 0))
     near, _ = bitten(here, motion, case=case)

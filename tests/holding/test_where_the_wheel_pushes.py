@@ -8,6 +8,7 @@ import pytest
 from fixturecheck import Clamp, Cut, Holding, Seat, Setup, body
 from fixturecheck.kernel.boolean import cut as without
 from fixturecheck.kernel.construct import box
+from fixturecheck.kernel.measure import box_of
 from fixturecheck.result.hold import Driver
 from fixturecheck.statics.collapse import collapse
 from tests.holding.rigs import ground, unfollowed
@@ -26,7 +27,12 @@ def pressed(solid, faces, **cut):
     )
     part = body("block", solid, finish="ground", faces={"seat": "<Z", **faces})
     strap = Clamp(
-        name="strap", kind="strap", body="block", at_mm=(0, 0, 12), force_n=2 * PRESS_N, spread_share=0.0
+        name="strap",
+        kind="strap",
+        body="block",
+        at_mm=(0, 0, box_of(solid)[5]),
+        force_n=2 * PRESS_N,
+        spread_share=0.0,
     )
     return Setup(
         name="block under a strap",

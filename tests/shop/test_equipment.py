@@ -108,8 +108,8 @@ def test_every_number_changes_the_solids(name: str) -> None:
 
 def test_listing_needs_no_kernel() -> None:
     code = (
-        "import sys; from fixturecheck.shop import catalogue, tables, wheel_speed;"
-        "catalogue.equipment(); tables.materials(); tables.finishes(); wheel_speed.stripes();"
+        "import sys; from fixturecheck.shop import catalogue, tables, wheels;"
+        "catalogue.equipment(); tables.materials(); tables.finishes(); wheels.stripes();"
         "sys.exit(any(m in sys.modules for m in ('OCP', 'cadquery', 'vtkmodules', 'numpy')))"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
