@@ -9,6 +9,7 @@ import contextlib
 import os
 import pickle
 import signal
+import sys
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -55,6 +56,8 @@ def can_fork() -> bool:
     """
     if not hasattr(os, "fork"):
         return False
+    if "OCP" in sys.modules:
+        _end_threads_of_kernel()
     # The system lists a thread for a moment after Python has joined it.
     until = time.monotonic() + _JOINED_S
     try:
@@ -65,6 +68,13 @@ def can_fork() -> bool:
     except OSError:
         return False
     return True
+
+
+def _end_threads_of_kernel() -> None:
+    """End the threads that a boolean of a script may have started; later ones run on the calling thread."""
+    from OCP.OSD import OSD_ThreadPool  # noqa: PLC0415 -- the kernel is loaded, or has no threads
+
+    OSD_ThreadPool.DefaultPool_s(1).Init(1)
 
 
 def run_side_by_side(
