@@ -175,34 +175,40 @@ def top_up(_before, after) -> Setup:
     return _in_vee(after, "square up", cut)
 
 
-TOES = tuple(  # on the ends of the pawl, well below the wheel
+TOES = tuple(  # low on the near end: whichever way they lie, the wheel clears them; one is enough
     Clamp(
-        name=f"toe_{end}",
+        name=f"toe_{name}",
         kind="toe",
         body="pawl",
-        at_mm=(x, -15.0, 49.0),
-        inward=(-x, 0.0, 0.0),
-        down_deg=60.0,
+        at_mm=(-10.0, y, 45.5),
+        inward=(10.0, 0.0, 0.0),
+        down_deg=20.0,
         force_n=600.0,
+        screw_mm=4.0,
     )
-    for end, x in (("front", -10.0), ("back", 10.0))
+    for name, y in (("low", -17.0), ("high", -14.0))
 )
 
 
 def angle(_before, after) -> Setup:
     """The right flank, level: the pawl stands on its top on a sine plate, its left side against the stop.
 
-    Two toes press it down from its ends: its top is too narrow for a magnet.
+    Two toes press it down and against a block at its far end: its top is too narrow for a magnet.
     """
     plate = equipment("sine_plate", name="sine", angle_deg=45.0, stop_mm=8.0)
+    (block,) = equipment("blocking_block", name="end_stop", length_mm=12.0, width_mm=8.0, height_mm=8.0)
     lies = replace(after, at=place(at=(0, 20, 60), rotate=[("x", 135), ("z", 180)]))
     seats = (
+        Seat(body="end_stop", face="base", on="sine_plate", on_face="top", rank="primary"),
+        Seat(body="end_stop", face="minus_y", on="sine_plate", on_face="stop", rank="secondary"),
         Seat(body="pawl", face="top", on="sine_plate", on_face="top", rank="primary"),
         Seat(body="pawl", face="left_side", on="sine_plate", on_face="stop", rank="secondary"),
+        Seat(body="pawl", face="back", on="end_stop", on_face="minus_x", rank="stop", min_share=0.3),
     )
+    bodies = (*plate, replace(block, fastened=True), lies)
     return Setup(
         name="angle",
-        bodies=place_by_seats((*plate, lies), seats, names=["pawl"], along_mm={"pawl": 0.0}),
+        bodies=place_by_seats(bodies, seats, names=["end_stop", "pawl"], along_mm={"end_stop": 16.0}),
         seats=seats,
         cuts=(
             Cut(

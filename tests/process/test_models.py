@@ -32,12 +32,11 @@ def checked(tmp_path_factory):
 
 @pytest.mark.slow
 def test_the_job_is_go_and_every_operation_has_its_report(checked) -> None:
-    """The one caution is of toes that are not drawn: whether the wheel clears their bars is not known."""
     run, out = checked
     assert run.returncode == 0, run.stdout + run.stderr
     result = json.loads((out / "result.json").read_text())
     told = {o["number"]: o["verdict"] for o in result["operations"]}
-    assert told == {n: "caution" if n == 20 else "go" for n in (10, 20, 30, 40, 50, 60, 70)}
+    assert told == dict.fromkeys((10, 20, 30, 40, 50, 60, 70), "go")
     page = (out / "report.html").read_text()
     for number in (10, 20, 30, 40, 50, 60, 70):
         assert f'href="operations/{number}/report.html"' in page
@@ -49,7 +48,7 @@ def test_the_job_is_go_and_every_operation_has_its_report(checked) -> None:
     ("number", "asked"), [(10, "hold crash release"), (20, "hold"), (30, "hold"), (40, "hold crash release")]
 )
 def test_an_operation_holds_its_parts(sound, number, asked) -> None:
-    """A magnet and a stop, the toes on the sine plate, the wall, a vise.
+    """A magnet and a stop, toes toward a block on the sine plate, the wall, a vise.
 
     Cautions are of what happens if one let go. The gang holds by what holds the wall, and takes longer.
     """
@@ -170,7 +169,7 @@ def test_step_and_heel_are_milled_whole_as_script_and_as_text(sound) -> None:
 
 
 def test_what_holds_is_stated_alike_as_script_and_as_text(sound) -> None:
-    """The V-block with its magnet on, two toes on the sine plate, the vise by its torque."""
+    """The V-block with its magnet on, two toes toward a block on the sine plate, the vise by its torque."""
     held = (10, 20, 30, 40, 70)
     script, text = ({n: sound[kind][n].setup for n in held} for kind in ("py", "toml"))
     for number in held:
