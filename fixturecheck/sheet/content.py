@@ -351,7 +351,9 @@ _RANKS = {Rank.STOP: "up to", Rank.NEST: "nested on"}
 
 
 def _goes_on(setup: Setup, bodies: Sequence[Body]) -> str:
-    """Return what a body seats on, in the order of its seats."""
+    """Return what a body seats on, in the order of its seats, or that it is fastened where it stands."""
+    if all(b.fastened for b in bodies):
+        return ": screw or clamp it down"
     names = {b.name for b in bodies}
     seats = [s for s in setup.seats if s.body in names]
     onto = "; ".join(f"{s.face} {_RANKS.get(Rank(s.rank), 'on')} {s.other}" for s in seats)

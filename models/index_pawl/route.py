@@ -198,17 +198,22 @@ def angle(_before, after) -> Setup:
     plate = equipment("sine_plate", name="sine", angle_deg=45.0, stop_mm=8.0)
     (block,) = equipment("blocking_block", name="end_stop", length_mm=12.0, width_mm=8.0, height_mm=8.0)
     lies = replace(after, at=place(at=(0, 20, 60), rotate=[("x", 135), ("z", 180)]))
-    seats = (
+    stands = (
         Seat(body="end_stop", face="base", on="sine_plate", on_face="top", rank="primary"),
         Seat(body="end_stop", face="minus_y", on="sine_plate", on_face="stop", rank="secondary"),
+    )
+    seats = (
         Seat(body="pawl", face="top", on="sine_plate", on_face="top", rank="primary"),
         Seat(body="pawl", face="left_side", on="sine_plate", on_face="stop", rank="secondary"),
         Seat(body="pawl", face="back", on="end_stop", on_face="minus_x", rank="stop", min_share=0.3),
     )
     bodies = (*plate, replace(block, fastened=True), lies)
+    placed = place_by_seats(
+        bodies, (*stands, *seats), names=["end_stop", "pawl"], along_mm={"end_stop": 16.0}
+    )
     return Setup(
         name="angle",
-        bodies=place_by_seats(bodies, seats, names=["end_stop", "pawl"], along_mm={"end_stop": 16.0}),
+        bodies=placed,
         seats=seats,
         cuts=(
             Cut(
