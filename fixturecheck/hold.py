@@ -77,8 +77,9 @@ def held(
     there = {name: solid for name, solid in placed.items() if name not in idle}
     loose = {*movers(left, contacts.without(idle))} - setup.holding.jaws
     kept = kept_of(setup, standing, loose)
-    source = partial(find_sources, magnet_alone(left), mesher := mesher or TetMesher())
-    sources = partial(recalled, magnet_key and f"{magnet_key} without {sorted(idle)}", source)
+    mesher = mesher or TetMesher()
+    find = partial(find_sources, magnet_alone(left), mesher)
+    sources = partial(recalled, magnet_key and f"{magnet_key} without {sorted(idle)}", find)
     found = _worked_out(left, there, contacts.without(idle), cuts, asked, mesher, sources, progress)
     return replace(found, kept=kept, left_out=tuple(sorted(idle)))
 

@@ -279,14 +279,6 @@ def _fastest(shape: Shape, motion: StartingMotion) -> float:
     return math.hypot(*motion.velocity) + math.hypot(*motion.rotation_rad_mm) * arm_mm
 
 
-def _gap_mm(a: Shape, b: Shape, what: str, *, sunk: bool) -> float:
-    """Return the distance of two solids, zero where they overlap; `sunk` where one may stand in the other."""
-    if not sunk:
-        return distance(a, b)[0]
-    how = apart(a, b, what)
-    return 0.0 if how is None else how.distance_mm
-
-
 def _meets(shape: Shape, motion: StartingMotion, other: Shape, speed: float, reach_mm: float) -> float | None:
     """Return how far a body moves until it meets another; None within reach, or where they touch already.
 
@@ -298,7 +290,8 @@ def _meets(shape: Shape, motion: StartingMotion, other: Shape, speed: float, rea
         now = transformed(shape, *motion.pose_after(after_mm))
         gap_mm = box_gap_mm(loose_box(now), box)
         if gap_mm <= 1.0:
-            gap_mm = _gap_mm(other, now, f"{motion.body} on its way and what it meets", sunk=step == 0)
+            how = apart(other, now, f"{motion.body} on its way and what it meets") if step == 0 else None
+            gap_mm = distance(other, now)[0] if how is None else how.distance_mm
         if gap_mm <= NEAR_MM:
             return after_mm if step > 0 else None
         after_mm += gap_mm / speed

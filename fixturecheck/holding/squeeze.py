@@ -123,15 +123,14 @@ def squeezed_parts(
     passes = [(*_giver_and_taker(p, grip), p) for p in contacts.patches if _takes_push(p, grip)]
     passes = [one for one in passes if one[0] != grip.jaw or one[2] in grip.patches]
     shares, through = _flow(passes, grip)
-    order = {name: i for i, name in enumerate(shares)}
-    for name in sorted(shares, key=order.__getitem__):
+    for name, share in shares.items():
         body = setup.body(name)
         if body.role != BodyRole.PART:
             continue
         yield SqueezedPart(
             body=body,
             solid=placed[name],
-            share=shares[name],
+            share=share,
             presses=tuple(
                 FlatPress(patch=p, share=through.get(id(p), 0.0), front=taker == name)
                 for giver, taker, p in passes

@@ -16,21 +16,18 @@ from OCP.BRepBndLib import BRepBndLib
 from OCP.BRepBuilderAPI import BRepBuilderAPI_Transform
 from OCP.BRepExtrema import BRepExtrema_DistShapeShape
 from OCP.BRepGProp import BRepGProp
-from OCP.BRepTopAdaptor import BRepTopAdaptor_FClass2d
-from OCP.ElSLib import ElSLib
 from OCP.GCPnts import GCPnts_AbscissaPoint
-from OCP.GeomAbs import GeomAbs_CurveType, GeomAbs_Shape, GeomAbs_SurfaceType
+from OCP.GeomAbs import GeomAbs_CurveType, GeomAbs_Shape
 from OCP.GeomAPI import GeomAPI_ProjectPointOnCurve
-from OCP.gp import gp_Ax3, gp_Dir, gp_Pnt, gp_Pnt2d, gp_Trsf, gp_Vec
+from OCP.gp import gp_Ax3, gp_Dir, gp_Pnt, gp_Trsf, gp_Vec
 from OCP.GProp import GProp_GProps
 from OCP.Standard import Standard_Failure
 from OCP.TColStd import TColStd_Array1OfReal
-from OCP.TopAbs import TopAbs_State
-from OCP.TopoDS import TopoDS
 
 from fixturecheck.arrays import Bools, Floats
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.brep.primitives import CurveKind, SurfaceKind
+from fixturecheck.kernel.brep.table import Probe
 from fixturecheck.kernel.construct import vertex
 from fixturecheck.kernel.shapes import Box, Edge, Face, Shape, Solid, cq_shape
 from fixturecheck.numeric import to_vector
@@ -340,19 +337,14 @@ def all_on_face(points: Floats, face: Face, within_mm: float) -> Bools:
     """
     low, high = np.array(loose_box(face)).reshape(2, 3) + np.array([[-within_mm], [within_mm]])
     found: Bools = ((points >= low) & (points <= high)).all(axis=1)
-    wrapped = TopoDS.Face_s(face.wrapped)
-    surface = BRepAdaptor_Surface(wrapped, False)
-    if surface.GetType() != GeomAbs_SurfaceType.GeomAbs_Plane:
-        found[found] = [on_face(p, face, within_mm) for p in points[found]]
-        return found
-    plane, outline = surface.Plane(), BRepTopAdaptor_FClass2d(wrapped, within_mm)
+    probe = Probe(face) if is_flat(face) else None
 
     def lies_on(point: Floats) -> bool:
-        place = gp_Pnt(*point.tolist())
-        if plane.Distance(place) > within_mm:
-            return False
-        place_uv = gp_Pnt2d(*ElSLib.Parameters_s(plane, place))
-        return outline.Perform(place_uv) == TopAbs_State.TopAbs_IN or on_face(point, face, within_mm)
+        if probe is not None:
+            gap_mm, _, inside = probe.gap(point)
+            if inside or abs(gap_mm) > within_mm:
+                return abs(gap_mm) <= within_mm
+        return on_face(point, face, within_mm)
 
     found[found] = [lies_on(p) for p in points[found]]
     return found
