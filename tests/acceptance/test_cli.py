@@ -149,14 +149,12 @@ def test_a_no_go_exits_1_and_repeats_its_bytes(script: Path, tmp_path: Path) -> 
 def test_a_wrong_command_exits_2_with_one_line(
     script: Path, tmp_path: Path, arguments: list[str], says: str
 ) -> None:
-    started = time.monotonic()
     done = run(*arguments, cwd=tmp_path)
     assert done.returncode == 2
     assert one_line(done.stderr), done.stderr
     assert says in done.stderr
     assert done.stdout == ""
     assert [p.name for p in tmp_path.iterdir()] == ["block.py"]
-    assert time.monotonic() - started < 20
 
 
 @pytest.mark.parametrize(

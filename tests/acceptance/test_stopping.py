@@ -121,7 +121,7 @@ class Bench:
                 continue
         return found
 
-    def all_gone(self, seconds: float = 2.0) -> bool:
+    def all_gone(self, seconds: float = 20.0) -> bool:
         until = time.monotonic() + seconds
         while self.processes():
             if time.monotonic() > until:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import time
 
 import cadquery as cq
 import manifold3d
@@ -250,17 +249,13 @@ def test_faces_that_look_the_wrong_way_are_refused():
         ground_of(*both, stock_mm=0.2)
 
 
-def test_a_gang_of_four_is_ground_in_good_time_with_unique_names():
+def test_a_gang_of_four_is_ground_with_unique_names():
     bodies = [pawl(f"pawl_{i}", at=(21 * i, 0, 50)) for i in range(4)]
     cut = Cut(
         name="floor_cut", parts=tuple(b.name for b in bodies), floor="floor", wall="wall", wall_stock_mm=0.1
     )
     setup = Setup(name="gang", bodies=(*bodies, block("rail", (100, 5, 5), (0, -20, 0))), cuts=(cut,))
-    start = time.perf_counter()
     found = grind(setup, cut)
-    assert (
-        time.perf_counter() - start < 15.0
-    )  # a tenth of that on a quiet machine; guards against growth only
     names = [s.name for s in found.shapes]
     assert len(names) == len(set(names))
     assert {"wheel floor_cut", "ground floor_cut pawl_1", "leftover floor_cut pawl_3"} <= set(names)

@@ -79,9 +79,10 @@ def is_pure(module: Module) -> bool:
     return module.place in PURE_PLACES or module.name.startswith(PURE_MODULES)
 
 
-def imports_of(module: Module) -> Iterator[Import]:
-    """Yield what a module imports, wherever in it the statement stands."""
-    yield from _imports(module.tree, at_load=True, package=_package_of(module))
+@cache
+def imports_of(module: Module) -> tuple[Import, ...]:
+    """Return what a module imports, wherever in it the statement stands."""
+    return tuple(_imports(module.tree, at_load=True, package=_package_of(module)))
 
 
 def _package_of(module: Module) -> list[str]:

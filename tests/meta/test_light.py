@@ -83,10 +83,8 @@ def test_a_missing_setup_is_refused_before_anything_is_loaded() -> None:
 
 
 TYPO = """
-import time
 from fixturecheck.cli import main
 assert main(['check', {path!r}, '--out', {out!r}]) == 2
-print('seconds:', time.process_time())
 """
 
 
@@ -95,7 +93,6 @@ def test_a_slip_of_the_pen_is_answered_before_the_kernel_loads(tmp_path: Path) -
     path.write_text("[wheel]\ndiametre_mm = 100\n")
     told = TYPO.format(path=str(path), out=str(tmp_path / "out"))
     assert not _loaded_after(told) & set(HEAVY)
-    assert float(_run(told).split("seconds:")[1]) < 0.5
 
 
 BOX_ON_BOX = """
