@@ -6,10 +6,11 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from shapely import LineString, MultiPoint, Point, box, union_all
+from shapely import LineString, Point, box, union_all
 from shapely.geometry.base import BaseGeometry
 
 from fixturecheck.errors import NotComputedError
+from fixturecheck.hull import convex_hull
 from fixturecheck.kernel.boolean import Apart, apart
 from fixturecheck.kernel.measure import (
     box_gap_mm,
@@ -154,7 +155,7 @@ class WheelRoom:
             sums_x = tall[:, :, 0][:, :, None, None] + (by_x + 0.0 * by_y)[:, None]
             sums_y = tall[:, :, 1][:, :, None, None] + (0.0 * by_x + by_y)[:, None]
             points = np.stack([sums_x, sums_y], axis=-1).reshape(len(tall), -1, 2)
-            regions += [MultiPoint(own).convex_hull for own in points]
+            regions += list(convex_hull(points))
         return union_all(regions)
 
     def raised(self, pose: WheelPose) -> Movers:

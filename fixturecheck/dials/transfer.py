@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from shapely import LineString, MultiPoint, box
+from shapely import LineString, box
 
 from fixturecheck.dials.reading import lines_for, with_backlash_mm
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
+from fixturecheck.hull import convex_hull
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import (
     axis_of,
@@ -130,7 +131,7 @@ def _barred(setup: Setup, transfer: Transfer, stop: Shape, high_mm: float) -> bo
         triangles = places[corners]
         triangles = triangles[triangles[:, :, 2].max(axis=1) > tip_mm]
         for one in triangles:
-            seen = MultiPoint(np.column_stack([sign * one[:, axis], one[:, across]])).convex_hull
+            seen = convex_hull(np.column_stack([sign * one[:, axis], one[:, across]]))
             met = seen.intersection(front)
             if not met.is_empty:
                 half_mm = transfer.finder_mm / 2

@@ -23,6 +23,7 @@ from fixturecheck.contact.patch import ContactMap, Patch
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
+from fixturecheck.hull import convex_hull, farthest_out
 from fixturecheck.kernel.brep.topology import edges_of
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.measure import (
@@ -103,7 +104,7 @@ def _over(patch: Patch, cell_mm: float) -> list[Part]:
     across = square_to(np.array(patch.contact.normal))
     middles, areas = cells(triangles_of(cast("Shape", patch.shape.geometry)), across, cell_mm)
     rim, lengths, chain = _pieces(patch, cell_mm)
-    hull = shapely.MultiPoint(chain @ across.T).convex_hull
+    hull = convex_hull(chain @ across.T)
     off_mm = shapely.distance(hull.boundary, shapely.points(rim @ across.T))
     outer = off_mm < _SAME_SHARE * hull.length
     corners = outermost(chain, across)
@@ -170,9 +171,7 @@ def _lifted(seen: Floats, flat: Floats, triangles: Floats, which: NDArray[np.int
 def outermost(points: Floats, across: Floats) -> Floats:
     """Return the points that lie farthest out in a few directions in the plane, each once."""
     # Not square to the edges of a plain face, along which all points would be as far out.
-    angles = np.arange(_DIRECTIONS) * 2 * np.pi / _DIRECTIONS + 0.1
-    ways = np.stack([np.cos(angles), np.sin(angles)], axis=1) @ across
-    return points[sorted({int(i) for i in np.argmax(points @ ways.T, axis=0)})]
+    return points[np.unique(farthest_out(points @ across.T, _DIRECTIONS, turned_rad=0.1))]
 
 
 def _count(side_mm: float, cell_mm: float) -> int:

@@ -8,9 +8,9 @@ the box round an L, loads a part where there is none of it.
 from __future__ import annotations
 
 import numpy as np
-import shapely
 
 from fixturecheck.arrays import Floats
+from fixturecheck.hull import convex_hull, hull_corners
 from fixturecheck.kernel.brep.topology import edges_of
 from fixturecheck.kernel.sample import edge_points
 from fixturecheck.kernel.shapes import Shape
@@ -49,13 +49,8 @@ def corners_round(points: Floats, *, most: int = MOST_CORNERS, more_share: float
     ----------
     Closed form: where two lines meet.
     """
-    hull = shapely.convex_hull(shapely.multipoints(np.round(points, 9)))
-    if hull.geom_type != "Polygon":
-        corners = np.array(hull.coords)
-        return corners[np.lexsort(corners.T[::-1])]
-    # From one corner on whatever the order of the points, so that ties fall alike.
-    corners = np.array(shapely.normalize(hull).exterior.coords)[:-1]
-    spare_mm2 = more_share * hull.area
+    corners = hull_corners(np.round(points, 9))
+    spare_mm2 = more_share * float(convex_hull(corners).area)
     while len(corners) > 3:
         meets, added_mm2 = _beyond_edges(corners)
         least = int(np.argmin(np.round(added_mm2, 6)))

@@ -29,6 +29,7 @@ from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.holding.process import FAR_MM, NEAR_MM, TRAVEL_MM, Lighter
 from fixturecheck.holding.rig import Rig
 from fixturecheck.holding.wheel import target_faces
+from fixturecheck.hull import convex_hull
 from fixturecheck.interval import Range
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import box
@@ -454,7 +455,7 @@ class _Ground:
         """Return a strip of the face, as long as the face is there."""
         half = 0.5 * self.job.mill.wide_mm
         reach = shapely.box(self.span[0], middle_mm - half, self.span[1], middle_mm + half)
-        span_mm = shapely.MultiPoint(self.corners).convex_hull.intersection(reach).bounds[::2]
+        span_mm = convex_hull(self.corners).intersection(reach).bounds[::2]
         rim = any(abs(y - middle_mm) <= GRAZE_MM for y in corners)
         return _Strip(number=number, axis_mm=axis_mm, span_mm=span_mm, has_corner=rim)
 

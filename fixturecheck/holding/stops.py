@@ -16,6 +16,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.cutter import points_on
 from fixturecheck.holding.process import FAR_MM, NEAR_MM, TRAVEL_MM
+from fixturecheck.hull import farthest_out
 from fixturecheck.kernel.boolean import apart
 from fixturecheck.kernel.brep.topology import solids_of
 from fixturecheck.kernel.place import transformed
@@ -152,10 +153,8 @@ def _outermost(points: Floats, normal: Floats, motion: StartingMotion) -> tuple[
     out = normal if np.dot(motion.velocity_at(to_vector(middle)), normal) >= 0.0 else -normal
     across = np.linalg.svd(normal[None, :])[2][1:]
     # Not square to the edges of a plain piece, along which all points would be as far out.
-    turn = 2.0 * math.pi * (np.arange(_OUTERMOST) + 0.25) / _OUTERMOST
     flat = points @ across.T
-    rays = np.stack((np.cos(turn), np.sin(turn)))
-    farthest = np.argmax(flat @ rays, axis=0)
+    farthest = farthest_out(flat, _OUTERMOST, turned_rad=0.5 * math.pi / _OUTERMOST)
     # Points that differ along the direction only carry alike.
     _, chosen = np.unique(np.round(flat[farthest], 3), axis=0, return_index=True)
     at_mm = points[farthest[chosen]]

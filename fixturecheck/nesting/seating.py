@@ -17,6 +17,7 @@ import shapely
 
 from fixturecheck.contact.patch import ContactMap, Patch
 from fixturecheck.errors import NotComputedError
+from fixturecheck.hull import convex_hull
 from fixturecheck.kernel.boolean import apart
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import (
@@ -387,7 +388,7 @@ class _Graph:
         if not under:
             return False
         points = np.vstack([p.outline_mm() for p in under])[:, :2]
-        hull = shapely.convex_hull(shapely.multipoints(points))
+        hull = convex_hull(points)
         away_mm = float(shapely.distance(hull, shapely.points(centre_of(self.placed[name])[:2])))
         if hull.area > _BALANCED_MM**2:
             return away_mm <= self.setup.tolerances.touch_mm

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import cast
 
 import numpy as np
@@ -15,6 +14,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.bearing import outermost, spots
+from fixturecheck.hull import convex_hull, hull_corners
 from fixturecheck.kernel.boolean import common_solid
 from fixturecheck.kernel.measure import box_gap_mm, box_of, extent_along
 from fixturecheck.kernel.place import transformed
@@ -338,14 +338,12 @@ def support_edges(touches: Sequence[TouchingFaces]) -> list[tuple[Floats, Floats
     points = np.vstack([t.points_mm for t in under])
     # A round outline is tipped about in a few directions: all of its pieces would be too short.
     corners = np.vstack([outermost(t.points_mm, np.eye(3)[:2]) for t in under])
-    hull = shapely.MultiPoint(corners[:, :2]).convex_hull
-    if hull.geom_type != "Polygon":
+    ring = hull_corners(corners[:, :2])[::-1]
+    if len(ring) < 3:
         return []
-    ring = np.array(shapely.simplify(shapely.normalize(hull), 1e-6).exterior.coords)[::-1]
-    # Counter-clockwise after the turn-round: `normalize` runs clockwise.
-    shortest = _SHORTEST_SHARE * _least_width_mm(hull)
+    shortest = _SHORTEST_SHARE * _least_width_mm(ring)
     out = []
-    for start, end in pairwise(ring):
+    for start, end in zip(np.roll(ring, 1, axis=0), ring, strict=True):
         length = float(np.linalg.norm(end - start))
         if length < shortest:
             continue
@@ -361,6 +359,6 @@ def support_edges(touches: Sequence[TouchingFaces]) -> list[tuple[Floats, Floats
     return out
 
 
-def _least_width_mm(hull: shapely.Polygon) -> float:
-    box = np.array(shapely.oriented_envelope(hull).exterior.coords)
+def _least_width_mm(corners: Floats) -> float:
+    box = np.array(shapely.oriented_envelope(convex_hull(corners)).exterior.coords)
     return float(np.linalg.norm(np.diff(box, axis=0), axis=1)[:4].min())

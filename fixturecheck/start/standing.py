@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from fixturecheck.arrays import Floats
+from fixturecheck.hull import convex_hull
 from fixturecheck.start.part import PLANE_MM, SAME, Part, Plane, Round
 
 LEAST_TILT = 0.05
@@ -159,7 +160,7 @@ def _lowest_of(centre: Floats, axis: Floats, radius_mm: float, down: Floats) -> 
 def _steady(part: Part, on: Plane | LowRim, down: Floats, points: Floats, area_mm2: float) -> Stance | None:
     """Return the stance on a plane that touches at some points, if the weight lies well over them."""
     across = _basis(down)
-    hull = shapely.MultiPoint(points @ across.T).convex_hull
+    hull = convex_hull(points @ across.T)
     weight = shapely.Point(across @ part.centre)
     height = on.offset_mm - float(part.centre @ down)
     if hull.geom_type != "Polygon" or not hull.contains(weight):

@@ -74,7 +74,9 @@ def corners_of_zone(outline: Floats) -> Floats:
 
     Notes
     -----
-    Of a rounder outline the corners furthest in evenly spread directions are kept.
+    Of a rounder outline the corners furthest in evenly spread directions are kept. The hull is Qhull's, as in
+    `vertices`: of points that all but coincide, as differences do, it keeps one. What is drawn of a zone
+    depends on which corner comes first.
     """
     corners = outline[ConvexHull(outline).vertices]
     if len(corners) > MOST_SIDES:

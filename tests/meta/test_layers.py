@@ -11,8 +11,8 @@ from collections.abc import Iterator, Mapping
 from tests.meta.source import ROOT, Import, Module, faults, imports_of, modules, own_imports_of
 
 LEAVES = {
-    "arrays", "cache", "compiled", "effort", "errors", "faceref", "fields", "files", "interval", "names",
-    "numeric", "progress", "result", "stopping", "tolerances", "units",
+    "arrays", "cache", "compiled", "effort", "errors", "faceref", "fields", "files", "hull", "interval",
+    "names", "numeric", "progress", "result", "stopping", "tolerances", "units",
 }  # fmt: skip
 
 GEOMETRY = LEAVES | {"kernel"}
@@ -38,6 +38,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "names": {"errors"},
     "units": {"errors"},
     "interval": {"arrays", "errors"},
+    "hull": {"arrays"},
     "numeric": {"arrays"},
     "tolerances": {"fields"},
     "faceref": set(),

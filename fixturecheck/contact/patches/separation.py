@@ -14,6 +14,7 @@ import shapely
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.contact.placed import Standing, bends_of
+from fixturecheck.hull import convex_hull
 from fixturecheck.kernel.brep.face_table import CHORD_MM
 from fixturecheck.kernel.brep.primitives import SurfaceKind
 
@@ -118,7 +119,7 @@ def _seen_apart(a: Standing, i: int, b: Standing, j: int, by: Floats, apart_mm: 
     if b.table.kinds[j] != SurfaceKind.PLANE:
         hull = b.table.hull
         held = hull.faces == j
-        seen = shapely.convex_hull(shapely.multipoints(frame.flat(b.points(hull.centres[held]) + by)))
+        seen = convex_hull(frame.flat(b.points(hull.centres[held]) + by))
         return _apart(seen, polygon, bends, apart_mm + float((hull.radii[held] + hull.balls[held]).max()))
     own, outline = b.outline(j)
     rounds = bends_of(b, j)
