@@ -9,7 +9,7 @@ from bench_timing import interleaved_s, ratio_of, shown_s
 from fixturecheck.kernel.measure import volume_mm3
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.kernel.sweep import Segment, Travel, swept_outline
-from fixturecheck.machining.as_milled import cutter_sweep
+from fixturecheck.machining.cutter_sweep import cutter_sweep
 from fixturecheck.machining.end_mill import CutterPass, passes_of
 from fixturecheck.setup.tools import EndMilling, MillMove
 from tests.machining.test_end_mill import pocketed, run_of

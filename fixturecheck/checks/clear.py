@@ -31,10 +31,14 @@ from fixturecheck.errors import FixturecheckError, NotComputedError
 from fixturecheck.kernel.boolean import Apart, apart
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Solid
-from fixturecheck.machining.as_milled import OF_HOLDER, MilledCut, other_tools
+from fixturecheck.machining.as_milled import (
+    OF_HOLDER,
+    MilledCut,
+)
 from fixturecheck.machining.clearance import Approach, Undrawn, approaches, kept_clear_mm, too_near, undrawn
 from fixturecheck.machining.cut import GroundCut, Mover
 from fixturecheck.machining.detours import blocking_dodges, larger_wheel, passing, reroutes
+from fixturecheck.machining.other_cutters import other_cutters
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.remedy import Dodge
 from fixturecheck.result.shapes import NamedShape, Role, Vector
@@ -110,7 +114,7 @@ def _ways_past(
     """Return the ways past one body: those of path or tool if there are any, else those of the blocking."""
     if isinstance(cut, MilledCut):
         every = frozenset(mover for movers in close.values() for mover in movers)
-        tools = [*other_tools(stage.setup, cut, stage.placed, every)] if close[name] & OF_HOLDER else []
+        tools = [*other_cutters(stage.setup, cut, stage.placed, every)] if close[name] & OF_HOLDER else []
         if tools or stage.setup.body(name).role != BodyRole.FIXTURE:
             return tools
         return blocking_dodges(stage.setup, cut, stage.placed, name, cut.movers)
@@ -179,7 +183,7 @@ def _too_close(stage: Stage, cut: GroundCut | MilledCut, a: Approach, ways: list
 
 def _clamps(stage: Stage, cut: GroundCut | MilledCut) -> Iterator[Finding]:
     """Hold the space of the clamps that are not drawn against the wheel and what goes with it."""
-    for clamp in stage.setup.holding.clamps if stage.setup.holding else ():
+    for clamp in stage.setup.clamps:
         space = undrawn(clamp)
         if space is None:
             continue

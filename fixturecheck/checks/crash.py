@@ -22,7 +22,7 @@ from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.holding.model import PartHold, Way
-from fixturecheck.machining.milling import Bitten
+from fixturecheck.machining.bite import Bitten
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.hold import FILM, Outcome, Tool
 from fixturecheck.statics.mechanism import Crash, crash_verdict

@@ -22,7 +22,7 @@ import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.checks.stage import Stage
-from fixturecheck.holding.clamping import Pressed, pressed
+from fixturecheck.holding.clamping import Pressed, pressed_by
 from fixturecheck.holding.jaws import (
     LEVEL,
     UP,
@@ -57,9 +57,10 @@ _THIN = 0.25
 
 def check(stage: Stage) -> Iterator[Finding]:
     """Yield the findings of each jaw."""
-    for clamp in pressed(stage.setup, stage.placed):
-        if clamp.clamp.kind != ClampKind.VISE:
+    for stated in stage.setup.clamps:
+        if stated.kind != ClampKind.VISE:
             continue
+        clamp = pressed_by(stage.setup, stage.placed, stated)
         grip = grip_of(stage.contacts, clamp)
         if grip is None:
             yield _presses_nothing(stage, clamp)

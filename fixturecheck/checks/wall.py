@@ -22,8 +22,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from fixturecheck.checks.stage import Stage
+from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.holding.clamping import Pressed, pressed
+from fixturecheck.holding.clamping import Pressed, pressed_by
 from fixturecheck.holding.jaws import Grip, grip_of
 from fixturecheck.holding.squeeze import bearing_from_behind, squeezed_parts
 from fixturecheck.kernel.brep.topology import faces_of
@@ -31,7 +32,7 @@ from fixturecheck.kernel.construct import vertex
 from fixturecheck.kernel.measure import extent_along, face_frame, is_flat, on_face
 from fixturecheck.kernel.walls import FlatPush, Wall, walls_behind
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.finding import Finding, Kind, Verdict, judge
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.hold import ClampKind
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import BodyRole
@@ -78,7 +79,14 @@ def check(stage: Stage) -> Iterator[Finding]:
     ------
     Finding
     """
-    for clamp in pressed(stage.setup, stage.placed):
+    for stated in stage.setup.clamps:
+        try:
+            clamp = pressed_by(stage.setup, stage.placed, stated)
+        except NotComputedError as reason:
+            yield not_computed(
+                ID, stated.name, reason, about=(stated.body,), named=stated.name, asks=Kind.THIN_WALL
+            )
+            continue
         found = _by_jaw if clamp.clamp.kind == ClampKind.VISE else _by_tip
         presses = [press for press in found(stage, clamp) if press.force_n > 0.0]
         told = [finding for press in presses if (finding := _wall(stage, clamp, press)) is not None]

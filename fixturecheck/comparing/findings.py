@@ -9,7 +9,11 @@ from dataclasses import replace
 from fixturecheck.comparing.model import FindingChange, Renames, Trend
 from fixturecheck.comparing.solids import paired
 from fixturecheck.faceref import FaceRef
-from fixturecheck.result.finding import BADNESS, Finding, name_of
+from fixturecheck.result.finding import (
+    BADNESS,
+    Finding,
+)
+from fixturecheck.result.finding_id import name_of
 
 _NOISE = 2e-6
 """Numbers are kept to 1e-6; margins that differ by less, or by this share of themselves, are one."""

@@ -19,7 +19,12 @@ from fixturecheck.kernel.measure import box_of, flat_of, on_face
 from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.machining.as_ground import wheel_side_mm
-from fixturecheck.machining.cut import GroundCut, TargetFace, WheelRim, rim_of
+from fixturecheck.machining.cut import GroundCut
+from fixturecheck.machining.targets import TargetFace
+from fixturecheck.machining.wheel_path import (
+    WheelRim,
+    rim_of,
+)
 from fixturecheck.result.dials import (
     CutDials,
     DialMove,

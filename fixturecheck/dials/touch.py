@@ -24,7 +24,7 @@ from fixturecheck.kernel.measure import (
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Box, Face
-from fixturecheck.machining.cut import WheelRim
+from fixturecheck.machining.wheel_path import WheelRim
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.dials import Side, TouchOff
 from fixturecheck.result.shapes import Vector

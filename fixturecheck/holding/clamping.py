@@ -74,12 +74,15 @@ def pressed(setup: Setup, placed: Mapping[str, Solid]) -> tuple[Pressed, ...]:
     NotComputedError
         The pressing face of a jaw is not flat, or a strap or toe presses on nothing or inside the body.
     """
-    clamps = setup.holding.clamps if setup.holding else ()
-    found = tuple(Pressed(clamp=c, force=_force(setup, placed, c)) for c in clamps)
-    for one in found:
-        if one.clamp.kind != ClampKind.VISE:
-            _must_meet(setup, placed[one.clamp.body], one)
-    return found
+    return tuple(pressed_by(setup, placed, clamp) for clamp in setup.clamps)
+
+
+def pressed_by(setup: Setup, placed: Mapping[str, Solid], clamp: Clamp) -> Pressed:
+    """Return one clamp as a force; raises what `pressed` does."""
+    one = Pressed(clamp=clamp, force=_force(setup, placed, clamp))
+    if clamp.kind != ClampKind.VISE:
+        _must_meet(setup, placed[clamp.body], one)
+    return one
 
 
 def _must_meet(setup: Setup, solid: Solid, one: Pressed) -> None:

@@ -44,17 +44,19 @@ from fixturecheck.kernel.sample import (
     grid_on_face,
 )
 from fixturecheck.kernel.shapes import Box, Face, Shape, Solid
-from fixturecheck.machining.milling import (
+from fixturecheck.machining.bite import (
     GIVE_MM,
     Bite,
     Bitten,
     Chip,
+    follow_bite,
+)
+from fixturecheck.machining.milling import (
     CutterWay,
     Mill,
     Shearing,
     Turned,
     engaged_rad,
-    follow_bite,
     laws,
     one_turn,
     shearing,

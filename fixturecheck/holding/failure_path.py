@@ -19,7 +19,7 @@ from fixturecheck.kernel.boolean import apart
 from fixturecheck.kernel.measure import box_gap_mm, distance, loose_box
 from fixturecheck.kernel.place import transformed
 from fixturecheck.kernel.shapes import Shape
-from fixturecheck.machining.milling import Bitten
+from fixturecheck.machining.bite import Bitten
 from fixturecheck.result.hold import MotionKind, Outcome
 from fixturecheck.statics.collapse import Collapse, collapse
 from fixturecheck.statics.mechanism import StartingMotion

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 from fixturecheck.holding.bearing import Spot
 from fixturecheck.interval import Range
+from fixturecheck.machining.bite import Bitten
 from fixturecheck.machining.boring import AxialStroke
 from fixturecheck.machining.grinding import Stroke
-from fixturecheck.machining.milling import Bitten, CutterWay
+from fixturecheck.machining.milling import CutterWay
 from fixturecheck.magnet.pull import Pulls
 from fixturecheck.result.hold import (
     KeptFixture,

@@ -14,7 +14,7 @@ from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.holding.rig import Rig
 from fixturecheck.interval import Range
 from fixturecheck.kernel.shapes import Shape, Solid
-from fixturecheck.machining.milling import Bitten
+from fixturecheck.machining.bite import Bitten
 from fixturecheck.result.hold import Tool
 from fixturecheck.result.remedy import RemedyKind
 from fixturecheck.setup.model import Setup

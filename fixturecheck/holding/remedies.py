@@ -118,7 +118,7 @@ def cut_another_way(bench: TrialHold) -> Iterator[Remedy]:
 def tighter_clamps(bench: TrialHold) -> Iterator[Remedy]:
     """Look for how much harder all clamps together must press."""
     setup = bench.setup
-    if setup.holding is None or not setup.holding.clamps:
+    if not setup.clamps:
         return
 
     def at(ratio: float) -> Changed:
@@ -128,7 +128,7 @@ def tighter_clamps(bench: TrialHold) -> Iterator[Remedy]:
     found = bench.least(at, now=1.0, most=MOST_CLAMP_RATIO, step=CLAMP_STEP)
     if found is not None:
         ratio, factor = found
-        amounts = tightened_amounts(setup.holding.clamps, ratio)
+        amounts = tightened_amounts(setup.clamps, ratio)
         yield bench.remedy(RemedyKind.CLAMPS, factor, ratio, amounts=amounts)
 
 

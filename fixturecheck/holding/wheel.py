@@ -26,9 +26,14 @@ from fixturecheck.kernel.construct import compound
 from fixturecheck.kernel.measure import box_of, face_frame, loose_box
 from fixturecheck.kernel.place import shifted, transformed
 from fixturecheck.kernel.shapes import Box, Shape, Solid
-from fixturecheck.machining.cut import GroundCut, Sweeps, rim_of, sweeps_of
+from fixturecheck.machining.cut import GroundCut
 from fixturecheck.machining.detours import clears
 from fixturecheck.machining.grinding import Abrasion, Forces, Pass, Stroke, abrasion, cut_loads, pass_forces
+from fixturecheck.machining.wheel_path import (
+    Sweeps,
+    rim_of,
+    sweeps_of,
+)
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.hold import (
     Driver,

@@ -20,12 +20,16 @@ from fixturecheck.machining.cut import (
     CornerMade,
     GroundCut,
     PartGround,
-    PartTargets,
     WheelPath,
+)
+from fixturecheck.machining.targets import (
+    PartTargets,
+    targets_of,
+)
+from fixturecheck.machining.wheel_path import (
     WheelRim,
     rim_of,
     sweeps_of,
-    targets_of,
     wheel_at,
     wheel_path,
 )

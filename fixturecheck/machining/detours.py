@@ -27,8 +27,10 @@ from fixturecheck.machining.cut import (
     GroundCut,
     Mover,
     PartGround,
-    PartTargets,
     WheelPath,
+)
+from fixturecheck.machining.targets import PartTargets
+from fixturecheck.machining.wheel_path import (
     WheelRim,
     rim_of,
     run_out_mm,

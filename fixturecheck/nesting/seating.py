@@ -279,7 +279,7 @@ class _Graph:
         self.sharing = [{o.a, o.b} for o in contacts.overlaps if {o.a, o.b} <= set(self.boxes)]
         self.known: dict[str, Footing] = {}
         self.holding = setup.holding
-        self.pressed = {c.body for c in self.holding.clamps} if self.holding else set()
+        self.pressed = {c.body for c in setup.clamps}
         self._start()
 
     def _start(self) -> None:
@@ -491,8 +491,7 @@ def table_top_mm(setup: Setup, contacts: ContactMap) -> float:
     contacts : ContactMap
         Of all bodies, where they are drawn.
     """
-    clamps = setup.holding.clamps if setup.holding else ()
-    pressing = {c.body for c in clamps} | (setup.holding.jaws if setup.holding else frozenset())
+    pressing = {c.body for c in setup.clamps} | (setup.holding.jaws if setup.holding else frozenset())
     carried = {name for overlap in contacts.overlaps for name in (overlap.a, overlap.b)}
     for patch in contacts.patches:
         labels = (patch.contact.a, patch.contact.b)

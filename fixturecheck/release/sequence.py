@@ -313,16 +313,15 @@ def first_steps(setup: Setup, *, keeps: bool) -> FirstSteps:
     keeps : bool
         Some of the steel keeps magnetism.
     """
-    holding, poles = setup.holding, bool(setup.poles())
-    clamps = holding.clamps if holding else ()
+    poles = bool(setup.poles())
     return FirstSteps(
         grinds=bool(setup.cuts),
         mills=bool(setup.mills or setup.end_mills),
         drills=bool(setup.drills),
         magnet_off=poles,
         demagnetise=poles and keeps,
-        opened=tuple(c.body for c in clamps if c.kind == ClampKind.VISE),
-        loosened=tuple(c.name for c in clamps if c.kind != ClampKind.VISE),
+        opened=tuple(c.body for c in setup.clamps if c.kind == ClampKind.VISE),
+        loosened=tuple(c.name for c in setup.clamps if c.kind != ClampKind.VISE),
     )
 
 

@@ -28,7 +28,7 @@ from fixturecheck.kernel.measure import distance, edge_ends, extent_along
 from fixturecheck.kernel.place import matrix_of
 from fixturecheck.kernel.sample import surface_points
 from fixturecheck.kernel.shapes import Placed, Shape, Solid
-from fixturecheck.relief.grooves import setbacks
+from fixturecheck.relief.setbacks import setbacks
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.relief import ReliefKind
 from fixturecheck.tolerances import Tolerances

@@ -196,9 +196,9 @@ def _of_lists(setup: Setup, units: str) -> Iterator[tuple[str, str]]:
             yield f"push of {name}", _of_record(push, units)
         for press in setup.staging.press:
             yield "press", _of_record(press, units)
+    for clamp in setup.clamps:
+        yield f"clamp {clamp.name}", _of_record(clamp, units)
     if setup.holding is not None:
-        for clamp in setup.holding.clamps:
-            yield f"clamp {clamp.name}", _of_record(clamp, units)
         for mill in setup.holding.milling:
             yield f"mill {mill.name}", _of_record(mill, units)
     yield from ((f"transfer {one.name}", _of_record(one, units)) for one in setup.transfers)

@@ -7,7 +7,8 @@ from importlib import import_module
 
 from fixturecheck.result.contact import Contact, CutMade
 from fixturecheck.result.dials import CutDials, DatumOffset
-from fixturecheck.result.finding import Finding, Group, NotAsked, Verdict, identified
+from fixturecheck.result.finding import Finding, Group, NotAsked, Verdict
+from fixturecheck.result.finding_id import identified
 from fixturecheck.result.hardening import HardeningFound
 from fixturecheck.result.hold import HoldFound
 from fixturecheck.result.rest import Rest

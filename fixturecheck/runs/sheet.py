@@ -113,7 +113,8 @@ Made = tuple["Sheet", Mapping[str, bytes], str | None]
 def _of_setup(setup: Setup, request: CheckRequest, progress: Progress) -> Made:
     """Return the sheet of one set-up."""
     from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
-    from fixturecheck.sheet.content import measured_of, sheet_of  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.content import sheet_of  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.measured import measured_of  # noqa: PLC0415 -- the same
 
     with painting(request.pictures) as painter:
         result = check(setup, skip=request.skip, progress=progress)
@@ -138,7 +139,8 @@ def _of_job(job: Job, request: CheckRequest, progress: Progress) -> Iterator[Mad
         with_across,
     )
     from fixturecheck.process.run import looked_across, staged_job  # noqa: PLC0415 -- the same
-    from fixturecheck.sheet.content import measured_of, sheet_of  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.content import sheet_of  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.measured import measured_of  # noqa: PLC0415 -- the same
     from fixturecheck.sheet.operation import (  # noqa: PLC0415 -- the same
         bare_sheet,
         edges_stoned,

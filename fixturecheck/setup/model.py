@@ -27,7 +27,7 @@ from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.dials import Dials, Squaring, Transfer
 from fixturecheck.setup.document import Guess
 from fixturecheck.setup.hardening import Hardening
-from fixturecheck.setup.holding import Holding, Milling
+from fixturecheck.setup.holding import Clamp, Holding, Milling
 from fixturecheck.setup.records import BodyRole, Cut, Machine, OverRolls, Relieving, Seat
 from fixturecheck.setup.staging import Staging
 from fixturecheck.setup.tools import Drilling, EndMilling, loads_by_plunging, milling_loads
@@ -290,6 +290,11 @@ class Setup:
     def shown_in(self) -> str:
         """What reports write lengths in: `mm`, `inch`, or `thou` for inches and thousandths."""
         return shown_in(self.units, self.small_lengths)
+
+    @property
+    def clamps(self) -> tuple[Clamp, ...]:
+        """Vises, straps and toes; none where no holding is stated."""
+        return self.holding.clamps if self.holding else ()
 
     @property
     def mills(self) -> tuple[Milling, ...]:

@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from fixturecheck.result import Result, Source
-from fixturecheck.result.finding import BADNESS, Finding, Verdict, question_of
+from fixturecheck.result.finding import BADNESS, Finding, Verdict
+from fixturecheck.result.finding_id import question_of
 from fixturecheck.study.model import Variant, VariantRow
 
 

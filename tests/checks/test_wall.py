@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import cadquery as cq
 import pytest
@@ -133,6 +134,17 @@ def test_a_strap_between_two_parallels_bends_the_plate():
 
 def test_a_strap_over_a_parallel_bends_nothing():
     assert walls(plate_on_parallels(-35.0)) == []
+
+
+def test_a_toe_inside_the_part_leaves_its_own_wall_unknown_and_no_other():
+    """The strap is judged as without it, and `vise`, which has no jaw to answer for, says nothing of it."""
+    setup = plate_on_parallels(0.0)
+    toe = Clamp(name="toe", kind="toe", body="plate", at_mm=(-40, 15, 22), inward=(1, 0, 0), force_n=100.0)
+    both = replace(setup, holding=Holding(clamps=(*setup.holding.clamps, toe)))
+    unknown, bent = sorted(engine.check(both, only=["wall", "vise"]).findings, key=lambda f: f.value or 0.0)
+    assert (unknown.verdict, unknown.named, unknown.about) == (Verdict.UNKNOWN, "toe", ("plate",))
+    assert "presses inside plate" in unknown.says
+    assert [bent.value] == [f.value for f in walls(setup)]
 
 
 def test_a_torque_is_named_that_the_wall_bears():

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-from fixturecheck.result.finding import Finding, Kind, identified, judge, worst
+from fixturecheck.result.finding import (
+    Finding,
+    Kind,
+    judge,
+    worst,
+)
+from fixturecheck.result.finding_id import identified
 from fixturecheck.result.shapes import BodyDrawn, FaceDrawn
 from fixturecheck.result.stored import SCHEMA_VERSION, StoredResult
 

@@ -18,9 +18,11 @@ from fixturecheck.kernel.outline import Arc, Line
 from fixturecheck.kernel.turned import along_path, straight_down
 from fixturecheck.machining.as_milled import (
     MilledCut,
-    cutter_sweep,
     floor_fillet_mm,
     mill,
+)
+from fixturecheck.machining.cutter_sweep import (
+    cutter_sweep,
     ridge_mm,
     ridge_of_rounds_mm,
     swept_by_sections_mm3,

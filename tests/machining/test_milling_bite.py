@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.machining.milling import (
+from fixturecheck.machining.bite import (
     GIVE_MM,
     MOST_LOAD_RATIO,
     NOTICED_RATIO,
@@ -14,8 +14,8 @@ from fixturecheck.machining.milling import (
     Chip,
     follow_bite,
     load_ratio,
-    specific_force_n_mm2,
 )
+from fixturecheck.machining.milling import specific_force_n_mm2
 from fixturecheck.result.hold import Outcome
 
 CHIP = Chip(thick_mm=0.05, deep_mm=2.0, exponent=0.2)

@@ -69,6 +69,7 @@ PURE_MODULES = (
     "magnet.source_fit",
     "machining.grinding",
     "machining.milling",
+    "machining.bite",
     "machining.boring",
     "interval",
 )

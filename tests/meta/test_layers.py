@@ -109,6 +109,7 @@ PURE: Mapping[str, set[str]] = {
     "magnet.source_fit": {"magnet.field"},
     "machining.grinding": set(),
     "machining.milling": {"machining.grinding", "statics", "rigid"},
+    "machining.bite": set(),
     "machining.boring": {"machining.milling"},
 }
 """Pure numbers in rooms that also see solids: what they may import besides the leaves and their own place."""

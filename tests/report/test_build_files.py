@@ -25,7 +25,8 @@ from fixturecheck.report.build_files import (
     sarif_dict,
     summary_markdown,
 )
-from fixturecheck.result.finding import Finding, Kind, NotAsked, Origin, Verdict, WhyNotAsked, identified
+from fixturecheck.result.finding import Finding, Kind, NotAsked, Origin, Verdict, WhyNotAsked
+from fixturecheck.result.finding_id import identified
 from fixturecheck.result.stored import SCHEMA_VERSION, StoredResult
 
 OPEN = Finding(

@@ -10,7 +10,16 @@ from hypothesis import strategies as st
 
 from fixturecheck.checks import nest
 from fixturecheck.result import Result
-from fixturecheck.result.finding import EITHER_WAY, Finding, Kind, Verdict, identified, name_of
+from fixturecheck.result.finding import (
+    Finding,
+    Kind,
+    Verdict,
+)
+from fixturecheck.result.finding_id import (
+    EITHER_WAY,
+    identified,
+    name_of,
+)
 from tests.checks.gauged import all_gauged, body
 from tests.checks.test_nest import NEST
 from tests.contact.staging import block

@@ -25,12 +25,14 @@ from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.setup.tools import EndMilling, MillMove
 from fixturecheck.sheet import pages
 from fixturecheck.sheet.content import (
-    MeasureRow,
     burrs_together,
-    gauge_for,
-    measured_of,
     sheet_of,
     staged_steps,
+)
+from fixturecheck.sheet.measured import (
+    MeasureRow,
+    gauge_for,
+    measured_of,
 )
 from fixturecheck.sheet.operation import bare_sheet, edges_stoned, with_operation, with_whole
 from fixturecheck.sheet.picture import staged_scenes

@@ -200,8 +200,7 @@ def _stands_fixed(setup: Setup, name: str) -> bool:
     body = setup.body(name)
     if body.role == BodyRole.PART:
         return False
-    clamps = setup.holding.clamps if setup.holding is not None else ()
-    return "moving_jaw" not in body.faces and all(c.body != name for c in clamps)
+    return "moving_jaw" not in body.faces and all(c.body != name for c in setup.clamps)
 
 
 def _between(setup: Setup, pair: tuple[tuple[FaceRef, FaceRef], ...]) -> _Fit | None:

@@ -1,0 +1,277 @@
+"""Where the wheel goes in a cut, and what it sweeps with its flanges and its guard."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.kernel.boolean import united
+from fixturecheck.kernel.shapes import Shape, Solid
+from fixturecheck.kernel.sweep import Hood, Outline, Point, Travel, swept_disc, swept_hood, swept_outline
+from fixturecheck.machining.cut import Mover, WheelPath
+from fixturecheck.machining.targets import PartTargets
+from fixturecheck.setup.model import Cut, Machine, Setup
+from fixturecheck.setup.records import CutWay
+from fixturecheck.shop.wheel_profile import Section, Segment, profile
+
+_LEVEL_MM = 1e-9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WheelRim:
+    """The wheel as it meets the work, y from its front face, mm.
+
+    Parameters
+    ----------
+    outline : sequence of segment
+        Radius over y from front to rear face.
+    radius_mm, thickness_mm : float
+        The greatest radius, and the length of the outline along y.
+    flat_from_mm, flat_to_mm : float
+        Where the outline is at its greatest radius; equal when it only crests there.
+    clamp_front_mm, clamp_rear_mm : float
+        Where the two flanges bear.
+    """
+
+    outline: Outline
+    radius_mm: float
+    thickness_mm: float
+    flat_from_mm: float
+    flat_to_mm: float
+    clamp_front_mm: float
+    clamp_rear_mm: float
+
+    @property
+    def flat_mm(self) -> float:
+        """Width of the flat that makes a floor."""
+        return self.flat_to_mm - self.flat_from_mm
+
+
+def rim_of(setup: Setup) -> WheelRim:
+    """Read the rim off the wheel's section.
+
+    The wheel counts as filled from its outline to the axis: arbor and flange fill most of a bore or
+    recess, and below the axis nothing that the traverse crosses could stand inside a cup untouched.
+
+    Raises
+    ------
+    SetupError
+        The dimensions do not make a wheel.
+    NotComputedError
+        The outline turns back in y, so no single radius passes each y.
+    """
+    section = profile(setup.wheel, filled=True)
+    outline = tuple(_over_the_rim(section))
+    radius_mm = section.largest_radius_mm
+    y0_mm, y1_mm = section.y_range_mm
+    crests = [y for y, r in section.extremes() if r > radius_mm - _LEVEL_MM]
+    clamped = list(_clamped_y(section, setup.machine.flange.diameter_mm / 2))
+    return WheelRim(
+        outline=outline,
+        radius_mm=radius_mm,
+        thickness_mm=y1_mm - y0_mm,
+        flat_from_mm=min(crests),
+        flat_to_mm=max(crests),
+        clamp_front_mm=min(clamped),
+        clamp_rear_mm=max(clamped),
+    )
+
+
+def _over_the_rim(section: Section) -> Iterator[Segment]:
+    """Yield the segments from the outermost point of the front face to that of the rear face."""
+    y0, y1 = section.y_range_mm
+    starts = [s[1] for s in section.segments]
+    n = len(starts)
+    first = max((i for i in range(n) if abs(starts[i][0] - y0) <= _LEVEL_MM), key=lambda i: starts[i][1])
+    last = max((i for i in range(n) if abs(starts[i][0] - y1) <= _LEVEL_MM), key=lambda i: starts[i][1])
+    for step in range((last - first) % n):
+        segment = section.segments[(first + step) % n]
+        if _turns_back(segment):
+            message = "the wheel's outline turns back along its axis; where it grinds was not computed"
+            raise NotComputedError(message)
+        yield segment
+
+
+def _turns_back(segment: Segment) -> bool:
+    """Say whether a segment ever runs toward the front."""
+    ys = [p[0] for p in segment[1:] if isinstance(p, tuple)]
+    return any(b < a - _LEVEL_MM for a, b in pairwise(ys))
+
+
+def _clamped_y(section: Section, flange_radius_mm: float) -> Iterator[float]:
+    """Yield the y of the section's points within the flange's radius."""
+    for segment in section.segments:
+        start: Point = segment[1]
+        end: Point = segment[-1]
+        inside = [p for p in (start, end) if p[1] <= flange_radius_mm + _LEVEL_MM]
+        yield from (p[0] for p in inside)
+        if len(inside) == 1 and not math.isclose(start[1], end[1]):
+            share = (flange_radius_mm - start[1]) / (end[1] - start[1])
+            yield start[0] + share * (end[0] - start[0])
+
+
+_WHOLE_STEP = 1e-9
+"""A feed that is a whole number of steps but for this share takes no further step."""
+
+
+def run_out_mm(diameter_mm: float, depth_mm: float) -> float:
+    """Return how far past an edge the spindle stands when a wheel that deep has just left it.
+
+    Half the chord that the depth cuts off the wheel: sqrt(a (D - a)).
+
+    References
+    ----------
+    Chord of a circle, closed form; a wheel of 200 mm at 5 mm depth needs 31.225 mm.
+    """
+    if not 0 <= depth_mm <= diameter_mm / 2:
+        message = f"a depth of {depth_mm:g} mm is not between 0 and half of a {diameter_mm:g} mm wheel"
+        raise SetupError(message)
+    return math.sqrt(depth_mm * (diameter_mm - depth_mm))
+
+
+def wheel_path(cut: Cut, rim: WheelRim, parts: Sequence[PartTargets]) -> WheelPath:
+    """Return the path of the last pass from the parts as they stand.
+
+    Height and wall are those of the first part named, at the centres of its faces: that is where the dials
+    are set. Other parts that stand differently, and faces that are tilted, keep their error; `align` reports
+    it and the part as ground shows it. The traverse covers the floors of all parts and runs out at both
+    ends until the wheel has left the stock on the floor, then the overtravel. With a wall the wheel's side
+    stops at the wall; a traverse feeds away from it by whole steps until the flat of the wheel has passed
+    the far edge. Without a wall the wheel is centred over the floor, or beside by the stated shift.
+
+    Raises
+    ------
+    SetupError
+        The walls of a gang lie on opposite sides, or the way of cutting is not known.
+    """
+    first = parts[0]
+    x0 = min(p.floor.box[0] for p in parts)
+    x1 = max(p.floor.box[3] for p in parts)
+    out_mm = run_out_mm(2 * rim.radius_mm, cut.stock_mm) + cut.overtravel_mm
+    sign = _wall_sign(cut, parts)
+    y_from, y_to = _cross_feed(cut, rim, parts, sign)
+    return WheelPath(
+        floor_z_mm=first.floor.centre[2],
+        x_from_mm=x0 - out_mm,
+        x_to_mm=x1 + out_mm,
+        y_from_mm=y_from,
+        y_to_mm=y_to,
+        wall_sign=sign,
+    )
+
+
+def _wall_sign(cut: Cut, parts: Sequence[PartTargets]) -> int:
+    """Return on which side of the wheel the walls lie."""
+    signs = {(-1 if p.wall.normal[1] > 0 else 1) if p.wall else 0 for p in parts}
+    if len(signs) > 1:
+        message = (
+            f"cut {cut.name}: the walls {cut.wall!r} of its parts look both ways along Y; "
+            "grind them in two cuts, or turn parts round"
+        )
+        raise SetupError(message)
+    return signs.pop()
+
+
+def _cross_feed(cut: Cut, rim: WheelRim, parts: Sequence[PartTargets], sign: int) -> tuple[float, float]:
+    """Return both ends of the front face's travel along Y."""
+    if cut.way not in {CutWay.PLUNGE, CutWay.TRAVERSE}:
+        message = f"cut {cut.name}: way {cut.way!r} is not known; use plunge or traverse"
+        raise SetupError(message)
+    edge0 = min(p.floor.box[1] for p in parts)
+    edge1 = max(p.floor.box[4] for p in parts)
+    wall = parts[0].wall
+    if wall is None:
+        centred = (edge0 + edge1) / 2 - (rim.flat_from_mm + rim.flat_to_mm) / 2 + cut.feed_shift_mm
+        feed = _whole_steps(cut, edge1 - edge0 - rim.flat_mm) if cut.way == CutWay.TRAVERSE else 0.0
+        return centred - feed / 2, centred + feed / 2
+    at_wall = wall.centre[1] - (rim.thickness_mm if sign > 0 else 0.0)
+    if cut.way == CutWay.PLUNGE:
+        return at_wall, at_wall
+    if sign > 0:
+        feed = _whole_steps(cut, at_wall + rim.flat_from_mm - edge0)
+        return at_wall - feed, at_wall
+    feed = _whole_steps(cut, edge1 - at_wall - rim.flat_to_mm)
+    return at_wall, at_wall + feed
+
+
+def _whole_steps(cut: Cut, needed_mm: float) -> float:
+    """Return the least whole number of cross-feed steps that covers what is needed."""
+    if needed_mm <= 0:
+        return 0.0
+    if cut.cross_feed_mm <= 0:
+        message = f"cut {cut.name}: a traverse needs a cross feed above zero, got {cut.cross_feed_mm:g} mm"
+        raise SetupError(message)
+    return math.ceil(needed_mm / cut.cross_feed_mm - _WHOLE_STEP) * cut.cross_feed_mm
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sweeps:
+    """Swept solids of the wheel, of both flanges and of the guard; None where there is no guard."""
+
+    wheel: Solid
+    flange: Shape
+    guard: Shape | None
+
+
+def travel_of(path: WheelPath, rim: WheelRim) -> Travel:
+    """Return the travel of the spindle axis in the last pass."""
+    return Travel(
+        x_from_mm=path.x_from_mm,
+        x_to_mm=path.x_to_mm,
+        y_from_mm=path.y_from_mm,
+        y_to_mm=path.y_to_mm,
+        axis_z_mm=path.floor_z_mm + rim.radius_mm,
+    )
+
+
+def sweeps_of(machine: Machine, rim: WheelRim, path: WheelPath) -> Sweeps:
+    """Return the swept solids of one path."""
+    travel = travel_of(path, rim)
+    return Sweeps(
+        wheel=swept_outline(rim.outline, travel),
+        flange=_flanges(machine, rim, travel),
+        guard=_hood(machine, rim, travel),
+    )
+
+
+def sweep_of(mover: Mover, machine: Machine, rim: WheelRim, path: WheelPath) -> Shape | None:
+    """Return the swept solid of one mover alone; None without a guard."""
+    travel = travel_of(path, rim)
+    if mover == Mover.WHEEL:
+        return swept_outline(rim.outline, travel)
+    return _flanges(machine, rim, travel) if mover == Mover.FLANGE else _hood(machine, rim, travel)
+
+
+def wheel_at(rim: WheelRim, path: WheelPath) -> Solid:
+    """Return the wheel itself where the last pass ends."""
+    z_mm = path.floor_z_mm + rim.radius_mm
+    x_mm, y_mm = path.x_to_mm, path.y_from_mm if path.wall_sign < 0 else path.y_to_mm
+    still = Travel(x_from_mm=x_mm, x_to_mm=x_mm, y_from_mm=y_mm, y_to_mm=y_mm, axis_z_mm=z_mm)
+    return swept_outline(rim.outline, still)
+
+
+def _flanges(machine: Machine, rim: WheelRim, travel: Travel) -> Shape:
+    """Sweep both flanges; a cross feed longer than the wheel is thick makes them meet."""
+    radius_mm, thick_mm = machine.flange.diameter_mm / 2, machine.flange.thickness_mm
+    front = swept_disc(radius_mm, rim.clamp_front_mm - thick_mm, rim.clamp_front_mm, travel)
+    rear = swept_disc(radius_mm, rim.clamp_rear_mm, rim.clamp_rear_mm + thick_mm, travel)
+    return united([front, rear], "the flanges' sweeps")
+
+
+def _hood(machine: Machine, rim: WheelRim, travel: Travel) -> Shape | None:
+    guard = machine.guard
+    if guard is None:
+        return None
+    inner_mm = rim.radius_mm + guard.radial_gap_mm
+    hood = Hood(
+        opening_deg=guard.opening_deg,
+        inner_mm=inner_mm,
+        outer_mm=inner_mm + guard.wall_mm,
+        y0_mm=-guard.side_gap_mm,
+        y1_mm=rim.thickness_mm + guard.side_gap_mm,
+        wall_mm=guard.wall_mm,
+    )
+    return swept_hood(hood, travel)
