@@ -43,6 +43,7 @@ SIZES_MM = ((300.0, 150.0), (400.0, 200.0), (600.0, 300.0), (1000.0, 500.0))
 """Lengths and widths of flat chucks, the smallest first: common practice, no source."""
 
 RAIL_MM = 8.0
+_RAIL = "chuck_back_rail"
 _BLOCK_LENGTH_MM = 40.0
 _BLOCK_WIDTHS_MM = (25.0, 20.0, 16.0, 12.0, 8.0)
 _HALF = 0.5
@@ -72,13 +73,40 @@ def on_chuck(part: Part, posed: Posed, count: int) -> FirstSetup:
     pitch = nest.pitch_mm if nest else one + (_BLOCK_LENGTH_MM if spaced else 0.0)
     row = (count - 1) * pitch + one
     length, width = _chuck_for(part, box, row, count)
-    floor_mm = posed.floor.offset_mm - box[2]
-    rail, height = low_height(floor_mm, RAIL_MM), low_height(floor_mm, BLOCK_MM)
+    because = tuple(_because(search, count, row))
+    for stood, rail_mm in _against(posed):
+        shift_y = width / 2 - box[4] if stood.back is not None else -(box[1] + box[4]) / 2
+        places = places_in_row(part, count, pitch, (row / 2 - box[3], shift_y, -box[2]))
+        first = _arranged(part, stood, box, places, nest, spaced, _chuck(length, width, rail_mm, box, stood))
+        if stood.back is None or any(s.on == _RAIL for s in first.seats):
+            break
+    return replace(first, because=(*because, *first.because))
+
+
+def _against(posed: Posed) -> Iterator[tuple[Posed, float]]:
+    """Yield how a part may stand to the rail, and how high the rail is, the usual first.
+
+    A back that begins higher up than the usual rail may meet one as high as the blocks. Where it does not,
+    the part stands clear of the rail: a fence that only its edges touch would turn it.
+    """
+    if posed.back is not None:
+        yield posed, RAIL_MM
+        yield posed, BLOCK_MM
+    yield replace(posed, back=None), 0.0
+
+
+def _arranged(
+    part: Part,
+    posed: Posed,
+    box: Box,
+    places: tuple[tuple[str, Vector], ...],
+    nest: Nest | None,
+    spaced: bool,
+    chuck: Equipment,
+) -> FirstSetup:
+    """Return a set-up of parts at their places, with the blocks that they touch."""
+    height = low_height(posed.floor.offset_mm - box[2], BLOCK_MM)
     names = part_face_names(part)
-    first_x = row / 2 - box[3]
-    shift_y = width / 2 - box[4] if posed.back is not None else -(box[1] + box[4]) / 2
-    places = places_in_row(part, count, pitch, (first_x, shift_y, -box[2]))
-    chuck = _chuck(length, width, rail, posed)
     blocks = _blocks(part, posed, box, places, spaced, height)
     wanted = tuple(_seats(posed, names, places, nest, blocks))
     pieces = (chuck, *blocks)
@@ -89,9 +117,8 @@ def on_chuck(part: Part, posed: Posed, count: int) -> FirstSetup:
     return replace(
         first,
         equipment=tuple(p for p in pieces if p.name not in idle),
-        push=(float(stopped), 0.5 if "chuck_back_rail" in used else 0.0, 0.0),
+        push=(float(stopped), 0.5 if _RAIL in used else 0.0, 0.0),
         push_at=_push_at(part, posed, places[0], blocks[0] if stopped else None, height),
-        because=(*_because(search, count, row), *first.because),
     )
 
 
@@ -114,13 +141,14 @@ def _chuck_for(part: Part, box: Box, row_mm: float, count: int) -> tuple[float, 
     raise SetupError(message)
 
 
-def _chuck(length_mm: float, width_mm: float, rail_mm: float, posed: Posed) -> Equipment:
+def _chuck(length_mm: float, width_mm: float, most_mm: float, box: Box, posed: Posed) -> Equipment:
+    """Return a chuck with a back rail up to a height that its finished floor allows, or none."""
     params: dict[str, Value] = {}
     if (length_mm, width_mm) != SIZES_MM[0]:
         params |= {"length_mm": length_mm, "width_mm": width_mm}
     if posed.back is None:
         params["back_rail_height_mm"] = 0.0
-    elif rail_mm != RAIL_MM:
+    elif (rail_mm := low_height(posed.floor.offset_mm - box[2], most_mm)) != RAIL_MM:
         params["back_rail_height_mm"] = rail_mm
     return Equipment(
         kind="flat_magnetic_chuck",
@@ -208,7 +236,7 @@ def _seats(
     for n, (name, _) in enumerate(places):
         yield Seat(body=name, face=bottom, on="chuck_plate", on_face="top", rank=Rank.PRIMARY)
         if back:
-            yield Seat(body=name, face=back, on="chuck_back_rail", on_face="fence", rank=Rank.SECONDARY)
+            yield Seat(body=name, face=back, on=_RAIL, on_face="fence", rank=Rank.SECONDARY)
         if n == 0 and right:
             yield Seat(body=name, face=right, on=right_block.name, on_face="minus_x", rank=Rank.STOP)
         elif n and nest:

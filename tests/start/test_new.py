@@ -283,6 +283,25 @@ def test_a_part_whose_stop_lies_off_its_middle_is_pushed_in_line_with_it_and_res
     assert {f.verdict for f in found.findings if f.check == "rest"} == {Verdict.GO}
 
 
+@pytest.mark.parametrize(("foot_mm", "rail_mm"), [(6.0, 8.0), (9.0, 12.0), (15.0, 0.0)])
+def test_the_rail_reaches_the_side_of_a_head_that_begins_higher_up_or_is_not_used(
+    foot_mm: float, rail_mm: float, tmp_path: Path
+) -> None:
+    """By hand: a T turned over, 20 mm tall; rails are 8 or 12 mm high, and its side begins above its foot."""
+    tee = cq.Workplane().box(80, 20, foot_mm, centered=(True, True, False))
+    tee = tee.union(
+        cq.Workplane("XY", (0, 0, foot_mm)).box(80, 30, 20 - foot_mm, centered=(True, True, False))
+    )
+    path = step_of(tee, tmp_path / "tee.step")
+    body = read_part(path).body
+    top = max(zip(faces_of(body.solid), body.face_names(), strict=True), key=lambda one: one[0].Center().z)[1]
+    setup = proposed(path, tmp_path, on="flat_chuck", floor=top)
+    rails = [b for b in setup.bodies if b.name == "chuck_back_rail"]
+    assert [box_of(b.solid)[5] for b in rails] == ([rail_mm] if rail_mm else [])
+    assert any(s.on == "chuck_back_rail" for s in setup.seats) == bool(rails)
+    assert touching(setup)[1] == 0
+
+
 BAD_IN_VISE = {
     "wide": (cq.Workplane().box(400, 250, 240), {}, "largest vise opens 200 mm"),
     "two": (cq.Workplane().box(30, 20, 12), {"count": 2}, "a vise is set up for one part"),
