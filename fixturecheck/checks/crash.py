@@ -27,7 +27,7 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_compu
 from fixturecheck.result.hold import FILM, Outcome, Tool
 from fixturecheck.statics.mechanism import Crash, crash_verdict
 from fixturecheck.units import Writing, factor_text
-from fixturecheck.wording.hold import loss_words, over_words
+from fixturecheck.wording.hold import case_words, loss_words, over_words
 from fixturecheck.wording.motion import motion_words
 from fixturecheck.wording.sentences import first_up
 
@@ -81,7 +81,7 @@ def _round_the_tool(stage: Stage, part: PartHold) -> Iterator[Finding]:
         whom = f"{first_up(loss_words(lost))}, {part.part}" if lost else part.part
         verb = "holds" if lost or factor >= least else "lets go at"
         says = f"{whom} {verb} {factor_text(factor)} times thrust and torque of the {part.tool} ({least:g} "
-        says += f"required; {case.label})."
+        says += f"required; {case_words(case.of_cut, stage.setup.write)})."
         if found.motions:
             says += f" Beyond that {motion_words(found.motions[0], stage.setup.write)}."
         says += (
@@ -168,7 +168,7 @@ def _judge(stage: Stage, part: PartHold) -> Finding:
         says = f"Where {part.part} goes if it lets go is not known: {way.reason}."
         return _unknown(part, says)
     verdict = crash_verdict(way.crash.outcome, way.factor, safe_factor=least)
-    says = f"{_begins(part.part, way, least)} {_tale(way, stage.setup.write)}"
+    says = f"{_begins(part.part, way, least, stage.setup.write)} {_tale(way, stage.setup.write)}"
     return _finding(stage, part, way, verdict, says, "")
 
 
@@ -207,13 +207,14 @@ def _finding(stage: Stage, part: PartHold, way: Way, verdict: Verdict, says: str
     )
 
 
-def _begins(part: str, way: Way, least: float) -> str:
+def _begins(part: str, way: Way, least: float, write: Writing) -> str:
     """Say at what factor a part lets go, and in which case."""
+    case = case_words(way.case.of_cut, write)
     if way.factor <= 0.0:
-        return f"{part} does not stay put before the cut begins ({way.case.label})."
+        return f"{part} does not stay put before the cut begins ({case})."
     verb = "holds" if way.factor >= least else "lets go at"
     at = f"{factor_text(way.factor)} times the cutting load"
-    return f"{part} {verb} {at} ({least:g} required; {way.case.label})."
+    return f"{part} {verb} {at} ({least:g} required; {case})."
 
 
 def _tale(way: Way, write: Writing) -> str:

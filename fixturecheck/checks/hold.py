@@ -30,7 +30,7 @@ from fixturecheck.result.hold import FILM, Tool
 from fixturecheck.result.shapes import Vector
 from fixturecheck.shop import tables
 from fixturecheck.units import percent
-from fixturecheck.wording.hold import loss_words
+from fixturecheck.wording.hold import case_words, loss_words
 from fixturecheck.wording.motion import hold_words, lets_go_words, toward
 from fixturecheck.wording.remedies import any_of
 from fixturecheck.wording.sentences import first_up
@@ -114,8 +114,11 @@ def _factor(stage: Stage, part: PartHold) -> Finding:
         # Beyond the search nothing is known.
         verdict = Verdict.UNKNOWN if worst.at_least else Verdict.NO_GO
     motion = worst.motions[0] if worst.motions else None
-    says = f"{hold_words(part.part, worst.failure, least, stage.setup.write)} Weakest at: {part.case.label}."
-    says += _why(stage, part, verdict)
+    write = stage.setup.write
+    says = (
+        f"{hold_words(part.part, worst.failure, least, write)} "
+        f"Weakest at: {case_words(part.case.of_cut, write)}.{_why(stage, part, verdict)}"
+    )
     return judge(
         low,
         unit=TIMES,
@@ -220,6 +223,7 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
             )
         elif loss.collapse.factor.low < 1.0:
             how = lets_go_words(loss.collapse.failure, stage.setup.write)
+            case = case_words(loss.borne[0].case.of_cut, stage.setup.write)
             yield judge(
                 loss.collapse.factor.low,
                 unit=TIMES,
@@ -230,7 +234,7 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
                 kind=kind,
                 about=about,
                 cut=part.cut,
-                says=f"{first_up(words)}, {part.part} {how} ({loss.borne[0].case.label}).",
+                says=f"{first_up(words)}, {part.part} {how} ({case}).",
                 source=_source(part),
                 location_mm=loss.borne[0].case.at_mm,
             )

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from itertools import product
 from typing import NoReturn
 
 import numpy as np
@@ -25,7 +26,6 @@ from fixturecheck.kernel.place import matrix_of
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.boring import (
     AxialForces,
-    AxialStroke,
     drill_feed_mm,
     drill_forces,
     plunge_forces,
@@ -34,7 +34,7 @@ from fixturecheck.machining.boring import (
 from fixturecheck.machining.drilled import hole_of
 from fixturecheck.machining.milling import shearing
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.hold import Driver, Tool
+from fixturecheck.result.hold import AxialStroke, CutCase, Driver, Tool
 from fixturecheck.result.remedy import RemedyKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Setup
@@ -113,15 +113,15 @@ class AxialProcess:
 
     def cases(self) -> tuple[LoadCase, ...]:
         """Return each stroke at each place."""
-        write = self.setup.write
-        found: list[LoadCase] = []
-        for forces in self.strokes:
-            for place in self.places_mm:
-                at = f" at ({', '.join(write.number(v, 'mm', '.1f') for v in place[:2])}) {write.name('mm')}"
-                where = at if len(self.places_mm) > 1 else ""
-                label, group = f"{forces.stroke}{where}", (len(found),)
-                found.append(LoadCase(label=label, stroke=forces.stroke, at_mm=place, group=group))
-        return tuple(found)
+        several = len(self.places_mm) > 1
+        return tuple(
+            LoadCase(
+                of_cut=CutCase(stroke=forces.stroke, at_mm=place[:2] if several else None),
+                at_mm=place,
+                group=(number,),
+            )
+            for number, (forces, place) in enumerate(product(self.strokes, self.places_mm))
+        )
 
     def loads(self, case: LoadCase, values: Mapping[str, float]) -> tuple[Load, ...]:
         """Return thrust and torque in a case."""

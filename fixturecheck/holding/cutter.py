@@ -52,7 +52,6 @@ from fixturecheck.machining.bite import (
     follow_bite,
 )
 from fixturecheck.machining.milling import (
-    CutterWay,
     Mill,
     Shearing,
     Turned,
@@ -66,7 +65,11 @@ from fixturecheck.machining.milling import (
 )
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.hold import (
+    CutCase,
+    CutterWay,
     Driver,
+    Edge,
+    End,
     Tool,
 )
 from fixturecheck.result.remedy import RemedyKind
@@ -103,10 +106,6 @@ def face_points(face: Face) -> Floats:
 
 _ANGLES = 7
 _SAME_MM = 1e-6
-_ENDS = {
-    0: ("at the left end", "in the middle", "at the right end"),
-    1: ("in front", "in the middle", "behind"),
-}
 
 
 def cut_of(mill: Milling) -> Mill:
@@ -413,8 +412,16 @@ class _Ground:
                 for p, x in places:
                     teeth = self.teeth(angle, x, strip)
                     if teeth:
-                        case = _case(self.job, way, self.words(p), self.axis(x, strip.axis_mm), teeth)
-                        yield replace(case, feed=self.feed, group=(number, strip.number, p, law, self.number))
+                        case = replace(self.place(p, way), force_n=_force_n(teeth))
+                        yield LoadCase(
+                            of_cut=case,
+                            # Where the tooth stands that pushes hardest.
+                            at_mm=max(teeth, key=lambda t: math.hypot(*t.force_n)).at_mm,
+                            axis_mm=self.axis(x, strip.axis_mm),
+                            group=(number, strip.number, p, law, self.number),
+                            feed=self.feed,
+                            teeth=teeth,
+                        )
 
     def _middle(self, angle: Turned, strip: _Strip) -> float:
         """Return where a foremost tooth stands in mid face, of a run where a wall lets it."""
@@ -485,10 +492,12 @@ class _Ground:
                 found.append(Load(body=self.job.part, force_n=to_vector(force), at_mm=place, label="cut"))
         return tuple(found)
 
-    def words(self, place: int) -> str:
-        """Return an end of the face, as it lies in front of the operator."""
-        axis = 0 if abs(self.feed[0]) >= abs(self.feed[1]) else 1
-        return _ENDS[axis][place if self.feed[axis] > 0.0 else 2 - place]
+    def place(self, place: int, way: CutterWay) -> CutCase:
+        """Return the case at the beginning, in the middle or at the end of the feed over the face."""
+        x, y, _ = self.feed
+        if abs(x) >= abs(y):
+            return CutCase(stroke=way, end=tuple(End)[place if x > 0.0 else 2 - place])
+        return CutCase(stroke=way, edge=tuple(Edge)[place if y > 0.0 else 2 - place])
 
 
 def _higher(job: MillingProcess, z_mm: float) -> dict[str, Floats]:
@@ -497,23 +506,9 @@ def _higher(job: MillingProcess, z_mm: float) -> dict[str, Floats]:
     return {n: points_on(s) for n, s in tall.items() if box_of(s)[5] > z_mm}
 
 
-def _case(
-    job: MillingProcess,
-    way: CutterWay,
-    where: str,
-    axis_mm: Vector,
-    teeth: tuple[Load, ...],
-) -> LoadCase:
-    """Return the case of some teeth; it is placed at the one that pushes hardest."""
-    whole = math.hypot(*(sum(t.force_n[i] for t in teeth) for i in range(3)))
-    hardest = max(teeth, key=lambda t: math.hypot(*t.force_n))
-    return LoadCase(
-        label=f"milling force of {job.setup.write.force(whole)}, {way} milling, {where}",
-        stroke=way,
-        at_mm=hardest.at_mm,
-        axis_mm=axis_mm,
-        teeth=teeth,
-    )
+def _force_n(teeth: Sequence[Load]) -> float:
+    """Return the force of all teeth together."""
+    return math.hypot(*(sum(t.force_n[i] for t in teeth) for i in range(3)))
 
 
 def _over(place_mm: float, span: tuple[float, float]) -> bool:
@@ -560,7 +555,7 @@ class CutterScene:
             The case says nothing of its axis.
         """
         if case.axis_mm is None:
-            message = f"where the cutter stands is not said: {case.label}"
+            message = f"where the cutter stands in {self.process.cut_name} is not said"
             raise NotComputedError(message)
         return cutter_at(case.axis_mm, self.process.mill.cutter_mm)
 

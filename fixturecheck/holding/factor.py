@@ -134,7 +134,7 @@ def load_cases(
         Trial(case=case, problem=problem, rank_factor=rank, load=load)
         for case, problem, rank in zip(cases, problems, _ranks(problems), strict=True)
     ]
-    ranked.sort(key=lambda t: (t.rank_factor, t.case.label, t.case.at_mm))
+    ranked.sort(key=lambda t: (t.rank_factor, t.case.of_cut.order, t.case.at_mm))
     return Loaded(trials=tuple(ranked), borne=_least_of(rig, ranked, target_factor))
 
 
@@ -188,13 +188,13 @@ def least_settled(rig: Rig, found: Iterable[Borne]) -> tuple[Borne, ...]:
     NotComputedError
         As `settled` does.
     """
-    coarse = sorted(found, key=lambda b: (b.low_factor, b.case.label))
+    coarse = sorted(found, key=lambda b: (b.low_factor, b.case.of_cut.order))
     done: list[Borne] = []
     for one in coarse:
         if done and one.low_factor * (1.0 - SAME_SHARE) >= min(b.low_factor for b in done):
             break
         done.append(settled(rig, one))
-    return tuple(sorted((*done, *coarse[len(done) :]), key=lambda b: (b.low_factor, b.case.label)))
+    return tuple(sorted((*done, *coarse[len(done) :]), key=lambda b: (b.low_factor, b.case.of_cut.order)))
 
 
 def settled(rig: Rig, one: Borne) -> Borne:

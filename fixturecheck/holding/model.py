@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from fixturecheck.holding.bearing import Spot
 from fixturecheck.interval import Range
 from fixturecheck.machining.bite import Bitten
-from fixturecheck.machining.boring import AxialStroke
-from fixturecheck.machining.grinding import Stroke
-from fixturecheck.machining.milling import CutterWay
 from fixturecheck.magnet.pull import Pulls
 from fixturecheck.result.hold import (
+    AxialStroke,
+    CutCase,
+    CutterWay,
     KeptFixture,
     Outcome,
+    Stroke,
     Tool,
 )
 from fixturecheck.result.release import (
@@ -35,11 +36,8 @@ class LoadCase:
 
     Parameters
     ----------
-    label : str
-        In words.
-    stroke : Stroke, CutterWay or AxialStroke
-        Which way the table goes; of a milling cut, how the cutter stands to what it cuts; of a tool that goes
-        down its own axis, what it does there.
+    of_cut : CutCase
+        The stroke, and what the case is known by.
     at_mm : Vector
         The wheel's lowest point; of a milling cut, where the tooth that pushes hardest meets the part; of a
         tool that goes down its own axis, a point on that.
@@ -54,13 +52,17 @@ class LoadCase:
         What the teeth of a cutter do to the part there at their greatest force; empty for a wheel.
     """
 
-    label: str
-    stroke: Stroke | CutterWay | AxialStroke
+    of_cut: CutCase
     at_mm: Vector
     axis_mm: Vector | None = None
     group: tuple[int, ...] = ()
     feed: Vector | None = None
     teeth: tuple[Load, ...] = ()
+
+    @property
+    def stroke(self) -> Stroke | CutterWay | AxialStroke:
+        """What the tool does."""
+        return self.of_cut.stroke
 
 
 Change = Callable[[EquilibriumProblem], EquilibriumProblem]

@@ -112,7 +112,7 @@ def _part(p: PartHold, setup: Setup) -> PartHeld:
     return PartHeld(
         part=p.part,
         cut=p.cut,
-        case=p.case.label,
+        case=p.case.of_cut,
         factor_low=p.factors.factor.low,
         factor_high=min(p.factors.factor.high, CEILING),
         pull_n=_pair(p.pull_n),

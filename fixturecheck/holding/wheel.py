@@ -28,7 +28,7 @@ from fixturecheck.kernel.place import shifted, transformed
 from fixturecheck.kernel.shapes import Box, Shape, Solid
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.machining.detours import clears
-from fixturecheck.machining.grinding import Abrasion, Forces, Pass, Stroke, abrasion, cut_loads, pass_forces
+from fixturecheck.machining.grinding import Abrasion, Forces, Pass, abrasion, cut_loads, pass_forces
 from fixturecheck.machining.wheel_path import (
     Sweeps,
     rim_of,
@@ -36,8 +36,12 @@ from fixturecheck.machining.wheel_path import (
 )
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.hold import (
+    CutCase,
     Driver,
+    Edge,
+    End,
     Outcome,
+    Stroke,
     Tool,
 )
 from fixturecheck.result.remedy import RemedyKind
@@ -123,38 +127,34 @@ class GrindingProcess:
         half = min(self.made.width_mm, floor[4] - floor[1]) / 2
         rim = rim_points(faces)[:, :2]
         rim[:, 1] = np.clip(rim[:, 1], floor[1] + half, floor[4] - half)
-        places = product(Stroke, self._passes_mm(floor[5]).items(), corners_round(rim).tolist())
+        places = product(Stroke, enumerate(self._passes_mm(floor[5])), corners_round(rim).tolist())
         return tuple(
             LoadCase(
-                label=f"{stroke}, wheel at {self._where(x, y, floor, half)}{which}",
-                stroke=stroke,
+                of_cut=replace(self._case(stroke, x, y, floor, half), first_pass=earlier > 0),
                 at_mm=(x, y, z),
                 group=(number,),
             )
-            for number, (stroke, (which, z), (x, y)) in enumerate(places)
+            for number, (stroke, (earlier, z), (x, y)) in enumerate(places)
         )
 
-    def _passes_mm(self, floor_mm: float) -> dict[str, float]:
+    def _passes_mm(self, floor_mm: float) -> tuple[float, ...]:
         """Return the height of the last pass, and of the first where that lies far higher."""
         cut, low_mm = self.ground.cut, box_of(self.placed[self.part])[2]
         first_mm = floor_mm + max(cut.stock_mm - cut.downfeed_mm, 0.0)
-        last = {"": floor_mm}
         far = first_mm - floor_mm > _SAME_LEVER * (floor_mm - low_mm)
-        return {**last, ", first pass": first_mm} if far else last
+        return (floor_mm, first_mm) if far else (floor_mm,)
 
-    def _where(self, x_mm: float, y_mm: float, floor: Box, half_mm: float) -> str:
-        """Say where the wheel stands: at a corner of the box round the floor, else by numbers."""
-        ends = {"left": floor[0], "right": floor[3]}
-        edges = {"front": floor[1] + half_mm, "back": floor[4] - half_mm}
-        if edges["back"] - edges["front"] < _SAME_MM:
-            edges = {"middle": (floor[1] + floor[4]) / 2}
-        at_end = [name for name, x in ends.items() if abs(x_mm - x) < _SAME_MM]
-        at_edge = [name for name, y in edges.items() if abs(y_mm - y) < _SAME_MM]
-        if at_end and at_edge:
-            return f"the {at_end[0]} end, {at_edge[0]}"
-        write = self.setup.write
-        x, y = (write.number(place, "mm", ".1f") for place in (x_mm, y_mm))
-        return f"X {x}, Y {y} {write.name('mm')}"
+    def _case(self, stroke: Stroke, x_mm: float, y_mm: float, floor: Box, half_mm: float) -> CutCase:
+        """Return a case by the corner of the floor's box where the wheel stands, else by its place."""
+        ends = {End.LEFT: floor[0], End.RIGHT: floor[3]}
+        edges = {Edge.FRONT: floor[1] + half_mm, Edge.BACK: floor[4] - half_mm}
+        if edges[Edge.BACK] - edges[Edge.FRONT] < _SAME_MM:
+            edges = {Edge.MIDDLE: (floor[1] + floor[4]) / 2}
+        end = next((name for name, x in ends.items() if abs(x_mm - x) < _SAME_MM), None)
+        edge = next((name for name, y in edges.items() if abs(y_mm - y) < _SAME_MM), None)
+        if end is None or edge is None:
+            return CutCase(stroke=stroke, at_mm=(x_mm, y_mm))
+        return CutCase(stroke=stroke, end=end, edge=edge)
 
     def loads(self, case: LoadCase, values: Mapping[str, float]) -> tuple[Load, ...]:
         """Return the load of a case at given sizes of its forces; a cross feed is positive to the column."""

@@ -9,25 +9,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from enum import StrEnum
 
 from fixturecheck.files import shipped_table
 from fixturecheck.interval import Range, over_ends
 from fixturecheck.machining.milling import Shearing, specific_force_n_mm2
+from fixturecheck.result.hold import AxialStroke
 
 _THREAD_DEEP_PITCHES = 0.613
 """Depth of an external thread of 60 degrees, in pitches."""
-
-
-class AxialStroke(StrEnum):
-    """What a tool does on its way down, or back."""
-
-    DRILLS = "drilling"
-    BREAKS_THROUGH = "breaking through"
-    SEATS = "making the seat"
-    TAPS = "tapping"
-    BACKS_OUT = "backing the tap out"
-    PLUNGES = "plunging"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

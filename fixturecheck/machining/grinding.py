@@ -12,13 +12,13 @@ import itertools
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import Any
 
 from fixturecheck.errors import SetupError
 from fixturecheck.files import shipped_table
 from fixturecheck.interval import Range, over_ends
 from fixturecheck.result.contact import Sparks
+from fixturecheck.result.hold import Stroke
 
 Vector = tuple[float, float, float]
 
@@ -121,18 +121,6 @@ class Forces:
     def side_share(self) -> float:
         """Share of the drag that acts on a wall, where both are greatest."""
         return self.side_n.high / self.tangential_n.high if self.tangential_n.high > 0.0 else 0.0
-
-
-class Stroke(StrEnum):
-    """Which way the table goes."""
-
-    RIGHT = "table to the right"
-    LEFT = "table to the left"
-
-    @property
-    def travel(self) -> float:
-        """Sign of the table's travel along X."""
-        return 1.0 if self is Stroke.RIGHT else -1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

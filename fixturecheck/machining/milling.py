@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from enum import StrEnum
 from functools import cache
 
 import numpy as np
@@ -272,14 +271,6 @@ def _check(cut: Mill) -> None:
         if not (math.isfinite(value) and value > 0.0):
             message = f"milling cut: {name} is {value}; it must be a number above zero"
             raise SetupError(message)
-
-
-class CutterWay(StrEnum):
-    """How a cutter stands to what it cuts."""
-
-    CLIMB = "climb"
-    CONVENTIONAL = "conventional"
-    CENTRED = "centred"
 
 
 _SLICE_RAD = math.radians(3.0)

@@ -19,6 +19,7 @@ from fixturecheck.wording.hold import (
     amount,
     bounded_factor,
     burr_words,
+    case_words,
     digits,
     factor_words,
     first_words,
@@ -125,7 +126,7 @@ def _factors(hold: HoldFound, write: Writing) -> Table:
             Cell(lines=(factor_words(p, hold),), below=f"asked {digits(hold.least_factor)}"),
             range_words(p.pull_n, "N", write.units) if any(p.pull_n) else "none",
             _cutting(p, write.units),
-            Cell(lines=(how_words(p.failure, write),), below=_where(p)),
+            Cell(lines=(how_words(p.failure, write),), below=_where(p, write)),
         )
         for p in hold.parts
     ]
@@ -154,8 +155,9 @@ def _cutting(part: PartHeld, units: str) -> Cell:
     return Cell(lines=(*lines, *turns))
 
 
-def _where(part: PartHeld) -> str:
-    return f"{part.case}. {_outcome(part)}" if part.goes else part.case
+def _where(part: PartHeld, write: Writing) -> str:
+    case = case_words(part.case, write)
+    return f"{case}. {_outcome(part)}" if part.goes else case
 
 
 def _outcome(part: PartHeld) -> str:

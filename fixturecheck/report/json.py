@@ -13,7 +13,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.result import Assumed, Result
 from fixturecheck.result.contact import Contact, CutMade
 from fixturecheck.result.finding import Finding, Group, NotAsked
-from fixturecheck.result.hold import BodyMotion, HoldFound, HoldLoss, KeptFixture, PartHeld
+from fixturecheck.result.hold import BodyMotion, CutCase, HoldFound, HoldLoss, KeptFixture, PartHeld
 from fixturecheck.result.magnet import PullNote
 from fixturecheck.result.release import BodyLeaves, Burr, OffWay, PryAt
 from fixturecheck.result.remedy import Remedy, RemedyUnknown
@@ -32,6 +32,7 @@ from fixturecheck.result.tolerance import Chances, SeatChance, TargetSpread
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import (
     burr_words,
+    case_words,
     first_words,
     kept_words,
     loss_words,
@@ -168,6 +169,7 @@ def _hold_writer(write: Writing) -> _Plain:
             OffWay: lambda way: way_words(way, write),
             PryAt: lambda pry: pry_words(pry, write),
             PartHeld: lambda part: _part_held(part, write),
+            CutCase: lambda case: case_words(case, write),
             HoldLoss: lambda loss: {
                 "lost": loss_words(loss.lost),
                 "factor": loss.factor,

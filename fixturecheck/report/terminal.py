@@ -21,6 +21,7 @@ from fixturecheck.wording.hold import (
     amount,
     bounded_factor,
     burr_words,
+    case_words,
     digits,
     factor_words,
     first_words,
@@ -145,7 +146,8 @@ def _part(part: PartHeld, hold: HoldFound, units: str) -> list[str]:
     ]
     if part.goes:
         hits = f", then runs into {part.hits}" if part.hits else ""
-        lines.append(f"least at: {part.case}; {part.goes} goes first, {outcome_words(part)}{hits}")
+        case = case_words(part.case, Writing(units=units))
+        lines.append(f"least at: {case}; {part.goes} goes first, {outcome_words(part)}{hits}")
     if part.losses:
         left = (f"{_left(loss.factor, hold)} {loss_words(loss.lost)}" for loss in part.losses)
         lines.append(f"what is left: {', '.join(left)}")

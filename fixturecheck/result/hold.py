@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Any
 
 from fixturecheck.result.magnet import FaceHeld, FluxSection, MagnetUsed, PullMap, PullNote
 from fixturecheck.result.release import BodyLeaves, Burr, FirstSteps
@@ -52,6 +53,86 @@ class Tool(StrEnum):
     WHEEL = "wheel"
     CUTTER = "cutter"
     DRILL = "drill"
+
+
+class Stroke(StrEnum):
+    """Which way the table goes."""
+
+    RIGHT = "table to the right"
+    LEFT = "table to the left"
+
+    @property
+    def travel(self) -> float:
+        """Sign of the table's travel along X."""
+        return 1.0 if self is Stroke.RIGHT else -1.0
+
+
+class CutterWay(StrEnum):
+    """How a cutter stands to what it cuts."""
+
+    CLIMB = "climb"
+    CONVENTIONAL = "conventional"
+    CENTRED = "centred"
+
+
+class AxialStroke(StrEnum):
+    """What a tool does on its way down, or back."""
+
+    DRILLS = "drilling"
+    BREAKS_THROUGH = "breaking through"
+    SEATS = "making the seat"
+    TAPS = "tapping"
+    BACKS_OUT = "backing the tap out"
+    PLUNGES = "plunging"
+
+
+class End(StrEnum):
+    """Where along X a tool stands on a face."""
+
+    LEFT = "left"
+    MIDDLE = "middle"
+    RIGHT = "right"
+
+
+class Edge(StrEnum):
+    """Where along Y a tool stands on a face."""
+
+    FRONT = "front"
+    MIDDLE = "middle"
+    BACK = "back"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CutCase:
+    """What one case of a cut is known by: the stroke, and where the tool stands.
+
+    Parameters
+    ----------
+    stroke : Stroke, CutterWay or AxialStroke
+        Which way the table goes; of a milling cut, how the cutter stands to what it cuts; of a tool that goes
+        down its own axis, what it does there.
+    end, edge : End or None, Edge or None
+        Where it stands on the face: a wheel at one of each, a cutter at either, along its feed.
+    at_mm : tuple of float or None
+        X and Y of the place, where the face's ends and edges do not tell it from others.
+    first_pass : bool
+        The wheel is in its first pass, which lies higher than the last.
+    force_n : float
+        Force of all teeth of a milling cutter together; zero for other tools.
+    """
+
+    stroke: Stroke | CutterWay | AxialStroke
+    end: End | None = None
+    edge: Edge | None = None
+    at_mm: tuple[float, float] | None = None
+    first_pass: bool = False
+    force_n: float = 0.0
+
+    @property
+    def order(self) -> tuple[Any, ...]:
+        """What sorts cases that are borne alike, however they were found: the greatest force first."""
+        place = self.end is None, self.end or "", self.edge or "", self.at_mm or ()
+        return -round(self.force_n, 3), self.stroke, *place, self.first_pass
 
 
 class Driver(StrEnum):
@@ -185,8 +266,10 @@ class PartHeld:
 
     Parameters
     ----------
-    part, cut, case : str
-        The part, the cut, and the stroke and place that it bears least.
+    part, cut : str
+        Names of the part and the cut.
+    case : CutCase
+        The stroke and place that it bears least.
     factor_low, factor_high : float
         Times the cutting load at which it lets go.
     pull_n, drag_n, press_n, wall_n : (float, float)
@@ -226,7 +309,7 @@ class PartHeld:
 
     part: str
     cut: str
-    case: str
+    case: CutCase
     factor_low: float
     factor_high: float
     pull_n: tuple[float, float]

@@ -143,17 +143,17 @@ class Remedy:
 class RemedySearch(StrEnum):
     """A kind of change that is looked for."""
 
-    LIGHTER_CUT = "a lighter cut"
-    CLAMPS = "tighter clamps"
-    ANOTHER_WAY = "another way of cutting"
-    FASTENED = "a loose block fastened"
-    STOP = "a block added"
-    PLACE = "another place on the poles"
-    SEAT = "a larger seat"
-    MAGNET = "more magnet"
-    FINISH = "a finer finish"
-    DRY = "dry contacts"
-    VISE = "a vise"
+    LIGHTER_CUT = "lighter cut"
+    CLAMPS = "clamps"
+    ANOTHER_WAY = "another way"
+    FASTENED = "fastened"
+    STOP = "stop"
+    PLACE = "place"
+    SEAT = "seat"
+    MAGNET = "magnet"
+    FINISH = "finish"
+    DRY = "dry"
+    VISE = "vise"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

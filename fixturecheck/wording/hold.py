@@ -7,7 +7,12 @@ from collections.abc import Sequence
 
 from fixturecheck.result.hold import (
     FILM,
+    AxialStroke,
+    CutCase,
+    CutterWay,
     Driver,
+    Edge,
+    End,
     FrictionUsed,
     HoldFound,
     HoldInput,
@@ -16,11 +21,12 @@ from fixturecheck.result.hold import (
     KeptReason,
     Outcome,
     PartHeld,
+    Stroke,
     Tool,
 )
 from fixturecheck.result.magnet import MagnetState, MagnetUsed, PullNote, PullNoteKind
 from fixturecheck.result.release import Burr, FirstSteps, OffKind, OffWay, PryAt, SteelKeeps
-from fixturecheck.result.remedy import RemedyUnknown
+from fixturecheck.result.remedy import RemedySearch, RemedyUnknown
 from fixturecheck.result.shapes import Vector
 from fixturecheck.units import METRIC, Writing
 from fixturecheck.wording.motion import how_words
@@ -91,6 +97,25 @@ def input_span(found: HoldInput, units: str) -> str:
     return " to ".join(ends) if ends else range_words(found.span, found.unit, units)
 
 
+def case_words(case: CutCase, write: Writing) -> str:
+    """Return the stroke of a cut, and where the tool stands."""
+    x, y = (write.number(place, "mm", ".1f") for place in case.at_mm or (0.0, 0.0))
+    unit = write.name("mm")
+    match case.stroke:
+        case Stroke():
+            at = f"X {x}, Y {y} {unit}" if case.at_mm else f"the {case.end} end, {case.edge}"
+            return f"{case.stroke}, wheel at {at}{', first pass' if case.first_pass else ''}"
+        case CutterWay():
+            at = _AT_END[case.end] if case.end else _AT_EDGE[case.edge or Edge.MIDDLE]
+            return f"milling force of {write.force(case.force_n)}, {case.stroke} milling, {at}"
+        case AxialStroke():
+            return f"{case.stroke} at ({x}, {y}) {unit}" if case.at_mm else str(case.stroke)
+
+
+_AT_END = {End.LEFT: "at the left end", End.MIDDLE: "in the middle", End.RIGHT: "at the right end"}
+_AT_EDGE = {Edge.FRONT: "in front", Edge.MIDDLE: "in the middle", Edge.BACK: "behind"}
+
+
 def friction_words(used: FrictionUsed) -> str:
     """Say what friction the factors are worked out with, and whether it is that of a wet contact."""
     mu, dry = range_words(used.mu, "", "mm"), range_words(used.dry_mu, "", "mm")
@@ -118,6 +143,21 @@ _KEPT = {
 }
 
 
+_SEARCHED = {
+    RemedySearch.LIGHTER_CUT: "a lighter cut",
+    RemedySearch.CLAMPS: "tighter clamps",
+    RemedySearch.ANOTHER_WAY: "another way of cutting",
+    RemedySearch.FASTENED: "a loose block fastened",
+    RemedySearch.STOP: "a block added",
+    RemedySearch.PLACE: "another place on the poles",
+    RemedySearch.SEAT: "a larger seat",
+    RemedySearch.MAGNET: "more magnet",
+    RemedySearch.FINISH: "a finer finish",
+    RemedySearch.DRY: "dry contacts",
+    RemedySearch.VISE: "a vise",
+}
+
+
 def note_words(note: PullNote | RemedyUnknown, write: Writing) -> str:
     """Return what there is to know of the pull, or a remedy that could not be looked for.
 
@@ -136,7 +176,7 @@ def note_words(note: PullNote | RemedyUnknown, write: Writing) -> str:
     if isinstance(note, RemedyUnknown):
         if note.search is None:
             return f"not every cure for {note.part} in {note.cut} was looked for: {note.reason}"
-        return f"{note.search} for {note.part} in {note.cut} was not found: {note.reason}"
+        return f"{_SEARCHED[note.search]} for {note.part} in {note.cut} was not found: {note.reason}"
     match note.kind:
         case PullNoteKind.COARSE:
             return f"{note.of} was meshed coarser than asked, {write.length(note.mesh_mm, '.1f')}"

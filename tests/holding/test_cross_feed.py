@@ -11,8 +11,7 @@ from fixturecheck import Cut, body
 from fixturecheck.holding.factor import load_cases
 from fixturecheck.holding.model import LoadCase
 from fixturecheck.kernel.construct import box
-from fixturecheck.machining.grinding import Stroke
-from fixturecheck.result.hold import Driver
+from fixturecheck.result.hold import CutCase, Driver, Stroke
 from fixturecheck.statics.collapse import collapse
 from tests.holding.rigs import ground
 from tests.holding.test_film import SCREW_N, WEIGHT_N, W, strapped
@@ -31,7 +30,7 @@ def set_up(cut=TRAVERSE, rail=()):
 def test_it_slides_under_the_resultant_of_drag_and_push_across(compared):
     rig, bearing = set_up()
     # Over the middle of the seat nothing turns it, and at the foot nothing tips it.
-    case = LoadCase(label="foot", stroke=Stroke.RIGHT, at_mm=(0.0, 0.0, 0.5))
+    case = LoadCase(of_cut=CutCase(stroke=Stroke.RIGHT), at_mm=(0.0, 0.0, 0.5))
     drag_n, press_n = bearing.sizes.tangential_n.high, bearing.sizes.normal_n.low
     across_n = bearing.sizes.cross_n.high
     assert across_n == pytest.approx(0.1 * bearing.sizes.normal_n.high)

@@ -10,9 +10,8 @@ import pytest
 from fixturecheck import engine
 from fixturecheck.holding.axial import drilling_of, plunging_of
 from fixturecheck.holding.factor import load_cases
-from fixturecheck.machining.boring import AxialStroke
 from fixturecheck.result.finding import Kind, Verdict
-from fixturecheck.result.hold import Driver, Tool
+from fixturecheck.result.hold import AxialStroke, Driver, Tool
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.tools import Drilling, EndMilling, MillMove

@@ -10,9 +10,8 @@ from fixturecheck.holding.failure_path import follow
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.holding.stops import touch_of
 from fixturecheck.kernel.construct import box
-from fixturecheck.machining.milling import CutterWay
 from fixturecheck.result.finding import Verdict
-from fixturecheck.result.hold import Outcome
+from fixturecheck.result.hold import CutCase, CutterWay, Outcome
 from fixturecheck.statics import equilibrium
 from fixturecheck.statics.collapse import collapse
 from fixturecheck.statics.equilibrium import ContactPoint, Load, Rigid
@@ -42,7 +41,9 @@ def pushed(here, at_mm=TALL, mu=MU):
         cutting=(Load(body="part", force_n=(-PUSH_N, 0, 0), at_mm=(0, 0, at_mm)),),
     )
     case = LoadCase(
-        label="", stroke=CutterWay.CLIMB, at_mm=(0, -2 * RADIUS, TALL + 1), axis_mm=(0, -RADIUS, TALL)
+        of_cut=CutCase(stroke=CutterWay.CLIMB),
+        at_mm=(0, -2 * RADIUS, TALL + 1),
+        axis_mm=(0, -RADIUS, TALL),
     )
     return Borne(
         case=case, values={}, problem=problem, collapse=collapse(problem, ceiling=100.0), settled=True

@@ -14,7 +14,7 @@ from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.kernel.boolean import united
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.measure import box_of
-from fixturecheck.result.hold import Outcome
+from fixturecheck.result.hold import CutCase, Outcome
 from fixturecheck.statics import equilibrium
 from fixturecheck.statics.collapse import collapse
 from fixturecheck.statics.equilibrium import ContactPoint, Load, Rigid
@@ -61,7 +61,7 @@ def at(here, x=0.0, y=-RADIUS):
     """The axis there; by default climb milling with all that is cut to the right of it, well on the face."""
     (way,) = here.process.ways
     tooth = {"climb": (x, y - RADIUS), "conventional": (x, y + RADIUS), "centred": (x + RADIUS, y)}[way]
-    return LoadCase(label="", stroke=way, at_mm=(*tooth, TALL + 1), axis_mm=(x, y, TALL))
+    return LoadCase(of_cut=CutCase(stroke=way), at_mm=(*tooth, TALL + 1), axis_mm=(x, y, TALL))
 
 
 def moving(*, velocity=(0, 0, 0), turn=(0, 0, 0), about=(0, 0, TALL / 2), name="part"):

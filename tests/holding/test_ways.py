@@ -15,8 +15,7 @@ from fixturecheck.holding.wheel import follow_away, follow_into
 from fixturecheck.interval import Range
 from fixturecheck.kernel.boolean import united
 from fixturecheck.kernel.construct import box
-from fixturecheck.machining.grinding import Stroke
-from fixturecheck.result.hold import Outcome
+from fixturecheck.result.hold import CutCase, Outcome, Stroke
 from fixturecheck.statics.equilibrium import Rigid
 from fixturecheck.statics.mechanism import starting_motions
 from tests.holding.rigs import ground
@@ -54,7 +53,7 @@ def tower(low_x=-10.0, high_x=10.0):
 
 
 def at(x, stroke=Stroke.RIGHT):
-    return LoadCase(label=f"{stroke}, {x}", stroke=stroke, at_mm=(x, 0.0, TALL_MM))
+    return LoadCase(of_cut=CutCase(stroke=stroke), at_mm=(x, 0.0, TALL_MM))
 
 
 def moving(*, velocity=(0, 0, 0), turn=(0, 0, 0), about=(0, 0, TALL_MM / 2)):
@@ -174,7 +173,7 @@ def test_a_wall_that_moves_into_the_wheels_side_digs_in():
         wheel=Wheel(diameter_mm=2 * RADIUS_MM, thickness_mm=WIDE_MM),
     )
     bench = scene_under(setup)
-    wheel = bench.wheel_at(LoadCase(label="", stroke=Stroke.RIGHT, at_mm=(0, 0, 10))).wheel
+    wheel = bench.wheel_at(LoadCase(of_cut=CutCase(stroke=Stroke.RIGHT), at_mm=(0, 0, 10))).wheel
     toward = follow_into(bench, moving(velocity=(0, -1, 0)), wheel)
     assert toward.outcome is Outcome.DIGS_IN
     # Half the chord at the top of the wall is 26.6 mm, more than half the wall: all of it but what lies
@@ -205,7 +204,7 @@ def test_a_slide_that_brings_a_shoulder_into_the_wheel_digs_in_further_on():
         wheel=Wheel(diameter_mm=2 * RADIUS_MM, thickness_mm=WIDE_MM),
     )
     bench = scene_under(setup)
-    case = LoadCase(label="", stroke=Stroke.RIGHT, at_mm=(0.0, 9.0, 10.0))
+    case = LoadCase(of_cut=CutCase(stroke=Stroke.RIGHT), at_mm=(0.0, 9.0, 10.0))
     wheel = bench.wheel_at(case)
     slide = moving(velocity=(0, -1, 0))
     assert follow_into(bench, slide, wheel.wheel).outcome is Outcome.STAYS

@@ -17,9 +17,8 @@ from fixturecheck.holding.model import Borne, LoadCase, Way
 from fixturecheck.interval import Range
 from fixturecheck.kernel.construct import box, cylinder, polygon_face
 from fixturecheck.kernel.sample import triangles_of
-from fixturecheck.machining.grinding import Stroke
 from fixturecheck.result.finding import Verdict
-from fixturecheck.result.hold import FILM, Driver
+from fixturecheck.result.hold import FILM, CutCase, Driver, Stroke
 from fixturecheck.statics.collapse import collapse
 from fixturecheck.statics.equilibrium import Load
 from tests.holding.rigs import ground, rigged, unfollowed
@@ -222,7 +221,7 @@ def test_two_straps_are_one_of_both_forces_between_them(bare, places):
 
 
 def case(at):
-    return LoadCase(label="", stroke=Stroke.LEFT, at_mm=at)
+    return LoadCase(of_cut=CutCase(stroke=Stroke.LEFT), at_mm=at)
 
 
 def test_a_wrong_factor_by_cells_too_coarse_for_where_it_is_pressed(bare, monkeypatch):

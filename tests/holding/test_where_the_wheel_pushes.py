@@ -63,7 +63,7 @@ def test_a_wrong_go_by_the_last_pass_of_a_deep_cut(compared):
         kept / max(tips(high, n) for n in (press.low, press.high))
         for high in (TALL + STOCK_MM - DOWNFEED_MM, TALL)
     )
-    assert part.borne.case.label.endswith(", first pass")
+    assert part.borne.case.of_cut.first_pass
     assert 0.96 * first < part.factors.factor.low < 1.005 * first < 0.9 * last
     what = "block tips under the first pass of a deep cut"
     compared(what, expected=first, got=part.factors.factor.low)

@@ -7,7 +7,6 @@ from scipy.integrate import quad
 
 from fixturecheck.interval import Range
 from fixturecheck.machining.boring import (
-    AxialStroke,
     drill_feed_mm,
     drill_forces,
     lip_torque_nmm,
@@ -15,6 +14,7 @@ from fixturecheck.machining.boring import (
     tap_forces,
 )
 from fixturecheck.machining.milling import shearing
+from fixturecheck.result.hold import AxialStroke
 
 MILD = shearing("soft_steel")
 LBF_N, IN_MM, KG_MM2_PSI = 4.4482, 25.4, 1422.3

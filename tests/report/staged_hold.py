@@ -11,6 +11,9 @@ from fixturecheck.result import Result
 from fixturecheck.result.hold import (
     FILM,
     BodyMotion,
+    CutCase,
+    Edge,
+    End,
     FrictionUsed,
     HoldFound,
     HoldInput,
@@ -21,6 +24,7 @@ from fixturecheck.result.hold import (
     MotionKind,
     Outcome,
     PartHeld,
+    Stroke,
 )
 from fixturecheck.result.magnet import (
     FaceHeld,
@@ -81,7 +85,7 @@ SLIDE = OffWay(kind=OffKind.SLIDE, along=(1.0, 0.0, 0.0), about_bottom=False, fo
 WEAK = PartHeld(
     part="gib_2",
     cut="top_flat",
-    case="table to the left, wheel at the left end",
+    case=CutCase(stroke=Stroke.LEFT, end=End.LEFT, edge=Edge.FRONT),
     factor_low=1.2345,
     factor_high=30.0,
     pull_n=(100.0, 200.0),

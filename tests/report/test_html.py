@@ -144,7 +144,7 @@ def test_a_name_with_markup_in_it_shows_as_text_wherever_it_stands() -> None:
         for f in one.findings
     )
     cuts = tuple(replace(c, name=name) for c in one.cuts)
-    parts = tuple(replace(p, part=name, cut=name, case=name, hits=name) for p in one.holding.parts)
+    parts = tuple(replace(p, part=name, cut=name, hits=name) for p in one.holding.parts)
     note = PullNote(kind=PullNoteKind.NO_FLUX, of=name)
     kept = KeptFixture(body=name, reason=KeptReason.PIECE, of=(name,))
     held = replace(one.holding, parts=parts, missing=((name, name),), notes=(note,), kept=(kept,))

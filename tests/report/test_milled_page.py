@@ -17,7 +17,7 @@ from fixturecheck.report.terminal import hold_lines
 from fixturecheck.report.write import meshes_of
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Verdict
-from fixturecheck.result.hold import Tool
+from fixturecheck.result.hold import CutCase, CutterWay, End, Tool
 from fixturecheck.setup.model import Setup
 from tests.report import staged, staged_hold
 from tests.report.test_hold_page import said
@@ -45,7 +45,7 @@ MILL = Milling(
 def milled(outcome: str = "digs in") -> Result:
     part = replace(
         staged_hold.WEAK,
-        case="milling force of 150 N, climb milling, at the left end",
+        case=CutCase(stroke=CutterWay.CLIMB, end=End.LEFT, force_n=150.0),
         drag_n=(0.0, 0.0),
         press_n=(0.0, 0.0),
         milling_n=(40.0, 120.0),
