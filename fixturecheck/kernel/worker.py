@@ -24,6 +24,7 @@ import threading
 import time
 import traceback
 from collections.abc import Callable
+from enum import StrEnum
 from types import TracebackType
 from typing import IO, Any, TextIO
 
@@ -34,6 +35,24 @@ _GRACE_S = 2.0
 _LOOKS_UP_S = 0.2
 _MOST_FILES = 65536
 _LONGEST_TRACE = 20_000
+
+
+class _Says(StrEnum):
+    """What a message of the child holds; the last three end a call.
+
+    `STEP`: what it is at and how far it is. `TOLD`: a thing that is told before the answer. `PRINTED`: text.
+    `ANSWER`: the value. `ERROR`: an error of the project's tree. `UNFORESEEN`: words and trace of any other.
+    """
+
+    STEP = "step"
+    TOLD = "told"
+    PRINTED = "printed"
+    ANSWER = "answer"
+    ERROR = "error"
+    UNFORESEEN = "unforeseen"
+
+
+_Message = tuple[_Says, Any]
 
 
 class CrashError(KernelError):
@@ -204,7 +223,7 @@ class _Child:
             # Out of reach of what a terminal sends to its group, from the very first.
             start_new_session=True,
         )
-        self._queue: queue.SimpleQueue[tuple[str, Any] | None] = queue.SimpleQueue()
+        self._queue: queue.SimpleQueue[_Message | None] = queue.SimpleQueue()
         threading.Thread(target=self._read, daemon=True).start()
 
     def end(self) -> str:
@@ -232,28 +251,27 @@ class _Child:
         timeout_s: float | None,
     ) -> Any:
         """Return the child's value; raise what it raised, or how it ended."""
-        pass_on: dict[str, Callable[[Any], object] | None] = {"told": hear, "printed": prints}
         step = "start"
         while (message := self._next(step, deadline, timeout_s)) is not None:
-            kind, value = message
-            if kind == "step":
-                step = value[0]
-                if progress is not None:
-                    progress(*value)
-            elif kind in pass_on:
-                heard_by = pass_on[kind]
-                if heard_by is not None:
-                    heard_by(value)
-            elif kind == "answer":
-                return value
-            elif kind == "error":
-                raise value
-            else:
-                says = f"internal error in step '{step}': {value[0]}"
-                raise UnforeseenError(says, value[1])
+            match message:
+                case _Says.STEP, (step, share):
+                    if progress is not None:
+                        progress(step, share)
+                case _Says.TOLD, thing:
+                    if hear is not None:
+                        hear(thing)
+                case _Says.PRINTED, text:
+                    prints(text)
+                case _Says.ANSWER, value:
+                    return value
+                case _Says.ERROR, trouble:
+                    raise trouble
+                case _Says.UNFORESEEN, (words, trace):
+                    says = f"internal error in step '{step}': {words}"
+                    raise UnforeseenError(says, trace)
         raise self._crash(step)
 
-    def _next(self, step: str, deadline: float | None, timeout_s: float | None) -> tuple[str, Any] | None:
+    def _next(self, step: str, deadline: float | None, timeout_s: float | None) -> _Message | None:
         """Wait for a message; None when there will be no more."""
         while deadline is None or time.monotonic() < deadline:
             # A signal may reach another thread, and only wakes this one when it looks up.
@@ -300,7 +318,7 @@ def serve(*, once: bool) -> None:
     outlet = os.fdopen(os.dup(1), "wb")
     calls = os.fdopen(os.dup(0), "rb")
 
-    def send(kind: str, value: Any) -> None:
+    def send(kind: _Says, value: Any) -> None:
         outlet.write(pickle.dumps((kind, value)))
         outlet.flush()
 
@@ -335,33 +353,33 @@ def collect_rarely() -> None:
 
 
 def _answered(
-    call: tuple[str, tuple[Any, ...], bool], send: Callable[[str, Any], None], passed: _Passed
-) -> tuple[str, Any]:
-    """Make a call; return what kind of message it ends in, and what that holds."""
+    call: tuple[str, tuple[Any, ...], bool], send: Callable[[_Says, Any], None], passed: _Passed
+) -> _Message:
+    """Make a call; return the message that it ends in."""
     target, args, tells = call
-    more = {"tell": lambda thing: send("told", thing)} if tells else {}
+    more = {"tell": lambda thing: send(_Says.TOLD, thing)} if tells else {}
     try:
         module, name = target.split(":")
         function = getattr(importlib.import_module(module), name)
-        value = function(*args, progress=lambda doing, share: send("step", (doing, share)), **more)
+        value = function(*args, progress=lambda doing, share: send(_Says.STEP, (doing, share)), **more)
     except FixturecheckError as trouble:
-        return "error", _portable(trouble)
+        return _Says.ERROR, _portable(trouble)
     except Exception as trouble:  # noqa: BLE001 -- whatever it is, the parent must hear of it
-        return "unforeseen", (f"{type(trouble).__name__}: {trouble}", traceback.format_exc())
+        return _Says.UNFORESEEN, (f"{type(trouble).__name__}: {trouble}", traceback.format_exc())
     finally:
         passed.finish()
         from fixturecheck.cache import current  # noqa: PLC0415 -- NumPy, which the run itself has loaded
 
         if (kept := current()).trouble:
-            send("printed", f"fixturecheck: {kept.trouble}\n")
+            send(_Says.PRINTED, f"fixturecheck: {kept.trouble}\n")
             kept.trouble = ""
-    return "answer", value
+    return _Says.ANSWER, value
 
 
 class _Passed(io.TextIOBase):
     """Standard output of the child: what is printed goes to the parent, line by line."""
 
-    def __init__(self, send: Callable[[str, Any], None]) -> None:
+    def __init__(self, send: Callable[[_Says, Any], None]) -> None:
         self._send = send
         self._begun = ""
 
@@ -371,13 +389,13 @@ class _Passed(io.TextIOBase):
     def write(self, text: str) -> int:
         whole, newline, self._begun = (self._begun + text).rpartition("\n")
         if newline:
-            self._send("printed", whole + newline)
+            self._send(_Says.PRINTED, whole + newline)
         return len(text)
 
     def finish(self) -> None:
         """Pass on a line that was not ended."""
         if self._begun:
-            self._send("printed", f"{self._begun}\n")
+            self._send(_Says.PRINTED, f"{self._begun}\n")
             self._begun = ""
 
 
