@@ -98,7 +98,20 @@ def input_span(found: HoldInput, units: str) -> str:
 
 
 def case_words(case: CutCase, write: Writing) -> str:
-    """Return the stroke of a cut, and where the tool stands."""
+    """Return the stroke of a cut, and where the tool stands.
+
+    Parameters
+    ----------
+    case : CutCase
+        The case.
+    write : Writing
+        What writes lengths and forces.
+
+    Returns
+    -------
+    str
+        Without a full stop.
+    """
     x, y = (write.number(place, "mm", ".1f") for place in case.at_mm or (0.0, 0.0))
     unit = write.name("mm")
     match case.stroke:
