@@ -29,7 +29,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
 from fixturecheck.statics.equilibrium import Equations
 from fixturecheck.statics.limit import limit_factor, solve_conic
-from fixturecheck.statics.loading_loops import answer, descend, newton, summed_forces, summed_stiffness
+from fixturecheck.statics.loading_loops import StepArrays, answer, newton, summed_forces, summed_stiffness
 
 # Springs to a frame that moves with the last state: they take the freedoms that nothing resists.
 DRAG = 1e-10
@@ -38,6 +38,8 @@ LOOSE = 1e-5
 BOUND_UPDATES = 16
 # How much stiffer than at last the springs are, one solution after the other.
 EASED = tuple(10.0**n for n in range(10, -1, -1))
+UNBOUNDED = np.empty(0)
+"""Friction that grows with the normal force."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -82,6 +84,13 @@ class Task:
     scale_n: float
     heading: Floats
     drag_n_mm: float
+
+    def arrays(self) -> StepArrays:
+        """Return what the loops take."""
+        e, before = self.equations, self.before
+        contacts = e.freedom, e.parts, e.mu, e.normal_n_mm, e.shear_n_mm
+        loads = self.held_n, self.unit, self.drag_n_mm, self.scale_n
+        return StepArrays(*contacts, before.freedoms_mm, before.carried_n, *loads)
 
     def start(self) -> Floats:
         """Return the freedoms moved on by the stride the way they went."""
@@ -145,29 +154,24 @@ def solve(task: Task) -> Step | None:
         None where no equilibrium was found.
     """
     try:
-        step, _ = _newton(task, task.start())
+        step, *_ = _newton(task, task.start())
         return step or _ease(task) or _update_bounds(task)
     except np.linalg.LinAlgError:
         return None
 
 
-def _newton(task: Task, freedoms: Floats) -> tuple[Step | None, Floats]:
-    """Newton on the coupled problem, with backtracking on the residual."""
-    equations, found = task.equations, freedoms.copy()
-    carried = np.empty((len(equations.mu), 3))
-    balances = newton(
-        *(equations.freedom, equations.parts, equations.mu, equations.normal_n_mm, equations.shear_n_mm),
-        *(task.before.freedoms_mm, task.before.carried_n, task.held_n, task.unit),
-        *(task.drag_n_mm, task.scale_n, found, carried),
-    )
-    return (task.step(found, carried) if balances else None), found
+def _newton(task: Task, freedoms: Floats, bound_n: Floats = UNBOUNDED) -> tuple[Step | None, Floats, Floats]:
+    """Newton from some freedoms: the step if it balances, where it ended, and what contacts carry there."""
+    found, carried = freedoms.copy(), np.empty((len(task.equations.mu), 3))
+    balances = newton(task.arrays(), bound_n, found, carried)
+    return (task.step(found, carried) if balances else None), found, carried
 
 
 def _ease(task: Task) -> Step | None:
     """Solve with stiff springs on every freedom first, then from there with ever softer ones."""
     freedoms, step = task.start(), None
     for times in EASED:
-        step, found = _newton(replace(task, drag_n_mm=times * task.drag_n_mm), freedoms)
+        step, found, _ = _newton(replace(task, drag_n_mm=times * task.drag_n_mm), freedoms)
         if step is not None:
             freedoms = found
     return step
@@ -175,20 +179,13 @@ def _ease(task: Task) -> Step | None:
 
 def _update_bounds(task: Task) -> Step | None:
     """Alternate descent at fixed friction bounds with bringing the bounds up to date."""
-    equations, freedoms = task.equations, task.start()
-    contacts = (
-        *(equations.freedom, equations.parts, equations.mu, equations.normal_n_mm, equations.shear_n_mm),
-        *(task.before.freedoms_mm, task.before.carried_n),
-    )
-    count = len(equations.mu)
-    carried = np.empty((count, 3))
-    answer(*contacts, freedoms, np.empty(0), carried, np.empty((count, 3, 3)))
+    mu, freedoms = task.equations.mu, task.start()
+    carried = np.empty((len(mu), 3))
+    answer(task.arrays(), freedoms, UNBOUNDED, carried, np.empty((len(mu), 3, 3)))
     for update in range(BOUND_UPDATES):
-        bound = equations.mu * carried[:, 0]
-        loads = task.held_n, task.unit, task.drag_n_mm, task.scale_n
-        descend(*contacts, *loads, bound, freedoms, carried)
+        _, freedoms, carried = _newton(task, freedoms, mu * carried[:, 0])
         if update % 4 == 3:
-            step, _ = _newton(task, freedoms)
+            step, *_ = _newton(task, freedoms)
             if step is not None:
                 return step
     return None
@@ -305,12 +302,12 @@ def _under_full_load(equations: Equations, start: State) -> State | None:
         drag_n_mm=FULL_LOAD_DRAG * float(equations.normal_n_mm.max(initial=1.0)),
     )
     try:
-        step, _ = _newton(task, task.start())
+        step, *_ = _newton(task, task.start())
         rest = rest_at_bounds(equations, None)
         for _ in range(FRICTION_UPDATES):
             if step is not None or rest is None:
                 break
-            step, _ = _newton(task, rest.freedoms_mm)
+            step, *_ = _newton(task, rest.freedoms_mm)
             rest = rest_at_bounds(equations, equations.mu * rest.carried_n[:, 0])
     except np.linalg.LinAlgError:
         return None

@@ -6,33 +6,22 @@ A contact point answers to the twelve freedoms of two bodies at most, so all is 
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.compiled import compiled
 
-NEWTON_ITERATIONS = 14
-DESCENT_ITERATIONS = 15
+NEWTON_MOVES, DESCENT_MOVES = 14, 15
+SHORTENED = (0.5, 0.25, 0.1)
+"""Shares of a move that are tried one after the other where the whole move does not bring less residual."""
 RESIDUAL = 1e-7
 _TINY = 1e-300
 
 
-@compiled
-def answer(
-    freedom: Ints,
-    parts: Floats,
-    mu: Floats,
-    normal_n_mm: Floats,
-    shear_n_mm: Floats,
-    before_mm: Floats,
-    before_n: Floats,
-    freedoms_mm: Floats,
-    bound_n: Floats,
-    carried: Floats,
-    local: Floats,
-) -> None:
-    """Write what contacts carry, and its derivative, for given freedoms.
+class StepArrays(NamedTuple):
+    """One step as the loops take it: n contacts between bodies of m freedoms, and loads.
 
     Parameters
     ----------
@@ -42,6 +31,35 @@ def answer(
         Friction and stiffnesses.
     before_mm, before_n : ndarray, shapes (m,) and (n, 3)
         Freedoms and contact forces at the start of the step.
+    held_n, unit : ndarray, shape (m,)
+        Held loads, and the direction of the load that is followed; zero where there is none.
+    drag_n_mm : float
+        Stiffness of springs on every freedom.
+    scale_n : float
+        Size of the loads, against which a residual counts as nothing.
+    """
+
+    freedom: Ints
+    parts: Floats
+    mu: Floats
+    normal_n_mm: Floats
+    shear_n_mm: Floats
+    before_mm: Floats
+    before_n: Floats
+    held_n: Floats
+    unit: Floats
+    drag_n_mm: float
+    scale_n: float
+
+
+@compiled
+def answer(step: StepArrays, freedoms_mm: Floats, bound_n: Floats, carried: Floats, local: Floats) -> None:
+    """Write what contacts carry, and its derivative, for given freedoms.
+
+    Parameters
+    ----------
+    step : StepArrays
+        The contacts, and where the step starts.
     freedoms_mm : ndarray, shape (m,)
         Where the freedoms stand.
     bound_n : ndarray, shape (n,) or (0,)
@@ -51,6 +69,9 @@ def answer(
     local : ndarray, shape (n, 3, 3)
         Written: derivative of it by approach and slips, N/mm.
     """
+    freedom, parts, mu = step.freedom, step.parts, step.mu
+    normal_n_mm, shear_n_mm = step.normal_n_mm, step.shear_n_mm
+    before_mm, before_n = step.before_mm, step.before_n
     fixed = len(bound_n) > 0
     for i in range(len(mu)):
         normal, first, second = 0.0, before_n[i, 1], before_n[i, 2]
@@ -159,33 +180,18 @@ def across(residual: Floats, unit: Floats) -> float:
 
 
 @compiled
-def newton(
-    freedom: Ints,
-    parts: Floats,
-    mu: Floats,
-    normal_n_mm: Floats,
-    shear_n_mm: Floats,
-    before_mm: Floats,
-    before_n: Floats,
-    held_n: Floats,
-    unit: Floats,
-    drag_n_mm: float,
-    scale_n: float,
-    freedoms_mm: Floats,
-    carried: Floats,
-) -> bool:
-    """Find the equilibrium of one step by Newton's method, with backtracking on the residual.
+def newton(step: StepArrays, bound_n: Floats, freedoms_mm: Floats, carried: Floats) -> bool:
+    """Find the equilibrium of one step by Newton's method, each move as far as it brings it nearer.
+
+    Friction that grows with the normal force has no energy: a move is shortened until the residual falls. At
+    fixed friction bounds the equilibrium has the least energy, and a move goes to the least along it.
 
     Parameters
     ----------
-    freedom, parts, mu, normal_n_mm, shear_n_mm, before_mm, before_n
+    step : StepArrays
+        Contacts, loads, and where the step starts.
+    bound_n : ndarray, shape (n,) or (0,)
         As in `answer`.
-    held_n, unit : ndarray, shape (m,)
-        Held loads, and the direction of the load that is followed; zero where there is none.
-    drag_n_mm : float
-        Stiffness of springs on every freedom.
-    scale_n : float
-        Size of the loads, against which a residual counts as nothing.
     freedoms_mm : ndarray, shape (m,)
         Where it starts; where it ends is written into it.
     carried : ndarray, shape (n, 3)
@@ -201,104 +207,40 @@ def newton(
     numpy.linalg.LinAlgError
         The stiffness is singular.
     """
-    width = len(unit)
-    none = np.empty(0)
-    local = np.empty((len(mu), 3, 3))
-    residual, trial = np.empty(width), np.empty(width)
-    off = 0.0
-    for iteration in range(NEWTON_ITERATIONS + 1):
-        if iteration == 0:
-            answer(
-                *(freedom, parts, mu, normal_n_mm, shear_n_mm, before_mm, before_n),
-                *(freedoms_mm, none, carried, local),
-            )
-            _residual(freedom, parts, before_mm, held_n, drag_n_mm, freedoms_mm, carried, residual)
-            off = across(residual, unit)
-        if off <= RESIDUAL * _largest(scale_n, carried):
+    fixed, width = len(bound_n) > 0, len(step.unit)
+    local, residual, trial = np.empty((len(step.mu), 3, 3)), np.empty(width), np.empty(width)
+    answer(step, freedoms_mm, bound_n, carried, local)
+    _residual(step, freedoms_mm, carried, residual)
+    off = across(residual, step.unit)
+    for made in range(DESCENT_MOVES if fixed else NEWTON_MOVES):
+        if off <= RESIDUAL * (step.scale_n if fixed else _largest(step.scale_n, carried)):
             return True
-        if iteration == NEWTON_ITERATIONS:
-            break
-        move = _move(freedom, parts, local, unit, drag_n_mm, residual)
-        now = 0.0
-        for shrink in (1.0, 0.5, 0.25, 0.1):
-            for j in range(width):
-                trial[j] = freedoms_mm[j] + shrink * move[j]
-            answer(
-                *(freedom, parts, mu, normal_n_mm, shear_n_mm, before_mm, before_n),
-                *(trial, none, carried, local),
-            )
-            _residual(freedom, parts, before_mm, held_n, drag_n_mm, trial, carried, residual)
-            now = across(residual, unit)
-            # The first guess has the wrong contacts shut: its residual says nothing yet.
-            if now < 0.95 * off or iteration < 2:
-                break
+        move = _move(step, local, residual)[:width]
+        now, share, slope_first = off, 1.0, min(_slope(move, residual, step.unit), -_TINY)
+        for tried in range(8 if fixed else 4):
+            trial[:] = freedoms_mm + share * move
+            answer(step, trial, bound_n, carried, local)
+            _residual(step, trial, carried, residual)
+            now = across(residual, step.unit)
+            if fixed:
+                slope = _slope(move, residual, step.unit)
+                if slope <= 0.1 * abs(slope_first):
+                    break
+                share *= max(0.1, -slope_first / (slope - slope_first))
+            else:
+                # The first guess has the wrong contacts shut: its residual says nothing yet.
+                if now < 0.95 * off or made < 2:
+                    break
+                share = SHORTENED[min(tried, 2)]
         freedoms_mm[:] = trial
         off = now
-    return False
+    return off <= RESIDUAL * (step.scale_n if fixed else _largest(step.scale_n, carried))
 
 
 @compiled
-def descend(
-    freedom: Ints,
-    parts: Floats,
-    mu: Floats,
-    normal_n_mm: Floats,
-    shear_n_mm: Floats,
-    before_mm: Floats,
-    before_n: Floats,
-    held_n: Floats,
-    unit: Floats,
-    drag_n_mm: float,
-    scale_n: float,
-    bound_n: Floats,
-    freedoms_mm: Floats,
-    carried: Floats,
-) -> None:
-    """Minimise the energy at fixed friction bounds: Newton's direction with a search for its least.
-
-    Parameters
-    ----------
-    freedom, parts, mu, normal_n_mm, shear_n_mm, before_mm, before_n, bound_n
-        As in `answer`.
-    held_n, unit, drag_n_mm, scale_n
-        As in `newton`.
-    freedoms_mm : ndarray, shape (m,)
-        Where it starts; where it ends is written into it.
-    carried : ndarray, shape (n, 3)
-        Written: what contacts carry there.
-
-    Raises
-    ------
-    numpy.linalg.LinAlgError
-        The stiffness is singular.
-    """
-    width = len(unit)
-    local = np.empty((len(mu), 3, 3))
-    residual, off, trial = np.empty(width), np.empty(width), freedoms_mm.copy()
-    answer(
-        *(freedom, parts, mu, normal_n_mm, shear_n_mm, before_mm, before_n),
-        *(trial, bound_n, carried, local),
-    )
-    for _ in range(DESCENT_ITERATIONS):
-        _residual(freedom, parts, before_mm, held_n, drag_n_mm, freedoms_mm, carried, residual)
-        if across(residual, unit) <= RESIDUAL * scale_n:
-            break
-        off[:] = residual - (residual * unit).sum() * unit
-        move = _move(freedom, parts, local, unit, drag_n_mm, residual)[:width]
-        high, slope_low = 1.0, min((move * off).sum(), -_TINY)
-        for _ in range(8):
-            trial[:] = freedoms_mm + high * move
-            answer(
-                *(freedom, parts, mu, normal_n_mm, shear_n_mm, before_mm, before_n),
-                *(trial, bound_n, carried, local),
-            )
-            _residual(freedom, parts, before_mm, held_n, drag_n_mm, trial, carried, residual)
-            off[:] = residual - (residual * unit).sum() * unit
-            slope = (move * off).sum()
-            if slope <= 0.1 * abs(slope_low):
-                break
-            high *= max(0.1, -slope_low / (slope - slope_low))
-        freedoms_mm[:] = trial
+def _slope(move: Floats, residual: Floats, unit: Floats) -> float:
+    """Return how fast the energy grows along a move, as far as the load that is followed does no work."""
+    return float((move * (residual - (residual * unit).sum() * unit)).sum())
 
 
 @compiled
@@ -312,15 +254,14 @@ def _largest(scale_n: float, carried: Floats) -> float:
 
 
 @compiled
-def _move(
-    freedom: Ints, parts: Floats, local: Floats, unit: Floats, drag_n_mm: float, residual: Floats
-) -> Floats:
+def _move(step: StepArrays, local: Floats, residual: Floats) -> Floats:
     """Return Newton's move of the freedoms, square to the load; what follows them is the load's own share."""
+    unit = step.unit
     width = len(unit)
     bordered, right = np.zeros((width + 1, width + 1)), np.zeros(width + 1)
-    summed_stiffness(freedom, parts, local, bordered)
+    summed_stiffness(step.freedom, step.parts, local, bordered)
     for j in range(width):
-        bordered[j, j] += drag_n_mm
+        bordered[j, j] += step.drag_n_mm
         bordered[j, width], bordered[width, j] = -unit[j], unit[j]
         right[j] = -residual[j]
     if not unit.any():
@@ -332,17 +273,8 @@ def _move(
 
 
 @compiled
-def _residual(
-    freedom: Ints,
-    parts: Floats,
-    before_mm: Floats,
-    held_n: Floats,
-    drag_n_mm: float,
-    freedoms_mm: Floats,
-    carried: Floats,
-    residual: Floats,
-) -> None:
+def _residual(step: StepArrays, freedoms_mm: Floats, carried: Floats, residual: Floats) -> None:
     """Write contact forces and drag less held loads, on each freedom, N."""
-    for j in range(len(held_n)):
-        residual[j] = drag_n_mm * (freedoms_mm[j] - before_mm[j]) - held_n[j]
-    summed_forces(freedom, parts, carried, residual)
+    for j in range(len(residual)):
+        residual[j] = step.drag_n_mm * (freedoms_mm[j] - step.before_mm[j]) - step.held_n[j]
+    summed_forces(step.freedom, step.parts, carried, residual)

@@ -22,7 +22,7 @@ from fixturecheck.statics.equilibrium import (
 )
 from fixturecheck.statics.limit import limit_factor
 from fixturecheck.statics.loading import assemble, load_path, settle_held
-from fixturecheck.statics.loading_loops import answer, summed_forces
+from fixturecheck.statics.loading_loops import StepArrays, answer, summed_forces
 
 NOWHERE = (0.0, 0.0, 0.0)
 
@@ -456,10 +456,15 @@ def test_contact_stiffness_is_the_derivative_of_what_contacts_carry(seed):
 
     def forces(freedoms):
         carried, local, total = np.empty((n, 3)), np.empty((n, 3, 3)), np.zeros(m)
-        answer(
-            *(equations.freedom, equations.parts, equations.mu, equations.normal_n_mm, equations.shear_n_mm),
-            *(before_mm, before_n, freedoms, np.empty(0), carried, local),
+        contacts = (
+            equations.freedom,
+            equations.parts,
+            equations.mu,
+            equations.normal_n_mm,
+            equations.shear_n_mm,
         )
+        step = StepArrays(*contacts, before_mm, before_n, np.zeros(m), np.zeros(m), 0.0, 1.0)
+        answer(step, freedoms, np.empty(0), carried, local)
         summed_forces(equations.freedom, equations.parts, carried, total)
         assert total == pytest.approx(np.einsum("nij,ni->j", equations.approach, carried), abs=1e-9)
         return total, carried, local
