@@ -14,14 +14,12 @@ from fixturecheck.report.pictures.figures import body_colours
 from fixturecheck.report.terminal import table
 from fixturecheck.report.viewer.things import LAYER_OF, LAYERS
 from fixturecheck.result import Result
-from fixturecheck.result.shapes import Role
+from fixturecheck.result.shapes import BODIES
 from fixturecheck.setup.load import KEY, setup_from_assembly
 from fixturecheck.setup.model import Setup
 from fixturecheck.touching import assembled, surveyed
 
 __all__ = ["annotate", "check_here", "contacts", "setup_from_assembly", "show"]
-
-_BODIES = (Role.PART, Role.FIXTURE)
 
 
 def contacts(assembly: object, *, within_mm: float = 0.5, name: str = "") -> Result:
@@ -109,7 +107,7 @@ def _found(result: Result) -> cq.Assembly:
     """Return what was found, without the bodies, in layers."""
     colours, layers = body_colours(result.shapes), dict[str, cq.Assembly]()
     for shape in result.shapes:
-        if shape.role in _BODIES or not isinstance(shape.geometry, cq.Shape):
+        if shape.role in BODIES or not isinstance(shape.geometry, cq.Shape):
             continue
         words = LAYERS[LAYER_OF[shape.role]]
         layer = layers.setdefault(words, cq.Assembly(name=words))
@@ -125,7 +123,7 @@ def _drawn(result: Result) -> cq.Assembly:
     colours, whole = body_colours(result.shapes), cq.Assembly(name=result.name)
     bodies = cq.Assembly(name="bodies")
     for shape in result.shapes:
-        if shape.role in _BODIES and isinstance(shape.geometry, cq.Shape):
+        if shape.role in BODIES and isinstance(shape.geometry, cq.Shape):
             bodies.add(shape.geometry, name=shape.name, color=_colour(colours[shape.name], _SEEN_THROUGH))
     return whole.add(bodies).add(_found(result))
 

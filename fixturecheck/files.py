@@ -3,12 +3,38 @@
 from __future__ import annotations
 
 import os
+import re
 import tomllib
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 from fixturecheck.errors import FixturecheckError
+
+SETUP_SUFFIXES = (".py", ".toml")
+"""Endings of files that hold a set-up."""
+STEP_SUFFIXES = (".step", ".stp", ".p21")
+BREP_SUFFIXES = (".brep", ".brp")
+PART_SUFFIXES = (*STEP_SUFFIXES, *BREP_SUFFIXES)
+"""Endings of files that hold a part."""
+
+_CITED = re.compile(r"\s*\[@\w+\]")
+
+
+def uncited(source: str) -> str:
+    """Return a source in words, without the keys of works that it cites in brackets.
+
+    Parameters
+    ----------
+    source : str
+        As a table or a docstring gives it.
+
+    Returns
+    -------
+    str
+        The same for people.
+    """
+    return _CITED.sub("", source)
 
 
 def shipped_table(room: str, name: str) -> dict[str, Any]:

@@ -18,6 +18,7 @@ import pytest
 from fixturecheck.checks import MODULES
 from fixturecheck.comparing.baseline import Baseline, read_baseline
 from fixturecheck.errors import FixturecheckError, SetupError
+from fixturecheck.files import SETUP_SUFFIXES
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.testing import checked, failure_lines
@@ -26,7 +27,6 @@ PATTERN = "*.setup.toml"
 SETUPS, KNOWN, STRICT = "fixturecheck_setups", "fixturecheck_known", "fixturecheck_strict"
 MARK = "known_shortfall"
 
-_FILES = frozenset({".py", ".toml"})
 _OF_THE_SETUP = "describe"
 """What is doubtful in what was stated; it is asked with every check."""
 
@@ -64,7 +64,7 @@ def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> pytest.Col
     """Collect a set-up."""
     config = parent.config
     listed = (PATTERN, *config.getini(SETUPS))
-    if file_path.suffix.lower() not in _FILES:
+    if file_path.suffix.lower() not in SETUP_SUFFIXES:
         return None
     here = file_path.relative_to(config.rootpath) if file_path.is_relative_to(config.rootpath) else file_path
     if not any(here.match(pattern) for pattern in listed):

@@ -105,11 +105,9 @@ def _reached(setup: Setup, offset: DatumOffset) -> Finding:
 def _met(setup: Setup, offset: DatumOffset) -> Finding:
     """Hold what a transfer leaves at its target against half the tolerance."""
     write, subject = setup.write, f"{offset.name}/{offset.target}"
-    way = offset.toward if offset.move_mm >= 0 else _BACK[offset.toward]
     far = write.length(abs(offset.set_mm), "g")
-    says = (
-        f"Transfer {offset.name}: from where the finder touches it is {far} toward {way} to {offset.target}"
-    )
+    says = f"Transfer {offset.name}: from where the finder touches it is {far} toward {offset.way} to "
+    says += f"{offset.target}"
     if offset.error_mm is None:
         says += ", going the other way than the finder touched. The backlash is not stated, so where that is "
         says += f"met is not known. State {write.key('backlash_mm')} of the transfer, 0 for a read-out."
@@ -131,9 +129,6 @@ def _met(setup: Setup, offset: DatumOffset) -> Finding:
         remedy=_finer(setup, offset),
         source=_TOLERANCE,
     )
-
-
-_BACK = {"+x": "-x", "-x": "+x", "+y": "-y", "-y": "+y"}
 
 
 def _finer(setup: Setup, offset: DatumOffset) -> str | None:

@@ -23,11 +23,11 @@ from collections.abc import Iterator
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
+from fixturecheck.files import uncited
 from fixturecheck.hardening.steels import hardening_process, hardening_processes
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.hardening import DIAMETER, HardeningFound, HardnessSpot, SizeChange, SteelTempered
 from fixturecheck.setup.hardening import HardenedWhen, Hardening, hardened_parts
-from fixturecheck.shop.tables import uncited
 from fixturecheck.units import Writing
 from fixturecheck.wording.groups import listed
 from fixturecheck.wording.sentences import first_up

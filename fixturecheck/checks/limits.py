@@ -20,6 +20,7 @@ from dataclasses import replace
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
+from fixturecheck.files import uncited
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.machining.clearance import ROUNDING_MM
 from fixturecheck.machining.cut import GroundCut
@@ -30,7 +31,6 @@ from fixturecheck.machining.wheel_path import (
 )
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets, not_computed
 from fixturecheck.setup.model import Setup, is_loose
-from fixturecheck.shop.tables import uncited
 from fixturecheck.shop.wheels import Guard, guard_exposure, least_flange_mm, rpm_for, speed_limit, speed_m_s
 from fixturecheck.units import angle_text
 

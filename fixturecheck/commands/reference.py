@@ -14,7 +14,7 @@ from fixturecheck.commands.shared import Parser
 from fixturecheck.commands.terminal import GO, NOT_COMPUTED, say
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import shortened
-from fixturecheck.files import shipped_table
+from fixturecheck.files import shipped_table, uncited
 from fixturecheck.names import close_to, nearest
 
 _SHELVES = ("equipment", "materials", "finishes", "wheels")
@@ -58,7 +58,6 @@ def _keys(options: argparse.Namespace) -> int:
 
 _WIDE = 100
 _VERDICT = re.compile(r"^\s*(?:\d+\s+)?(?:\S\s+)?(?:GO|CAUTION|NO-GO|UNKNOWN)\b[^:,]*?\s+(?=[a-z])")
-_CITED = re.compile(r"\s*\[@\w+\]")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -230,18 +229,14 @@ def _checks() -> Iterator[tuple[str, _Topic]]:
             found = description_of(check)
             yield found.question
             if found.before:
-                yield _uncited(found.before)
-            yield from (f"{name}: {_uncited(text)}" for name, text in found.sections)
+                yield uncited(found.before)
+            yield from (f"{name}: {uncited(text)}" for name, text in found.sections)
             yield f"alone: fixturecheck check SETUP --only {check}"
 
         return lines
 
     for check in MODULES:
         yield check, _Topic(what=f"{check}, a check", lines=of(check))
-
-
-def _uncited(text: str) -> str:
-    return _CITED.sub("", text)
 
 
 def _kinds() -> Mapping[str, str]:

@@ -29,6 +29,7 @@ from fixturecheck.commands.terminal import (
     screen,
 )
 from fixturecheck.errors import FixturecheckError, SetupError
+from fixturecheck.files import PART_SUFFIXES, SETUP_SUFFIXES
 
 if TYPE_CHECKING:
     from fixturecheck.commands.live_page import LivePage
@@ -45,7 +46,6 @@ _SETTLES_S = 0.05
 """A file that is being written is left to its writer for so long."""
 _MOST_SHOWN = 12
 """Lines of what has been found so far that the foot of the page has room for."""
-_SUFFIXES = (".py", ".toml", ".step", ".stp", ".brep", ".brp")
 
 
 def add(commands: argparse._SubParsersAction[Parser]) -> None:
@@ -133,7 +133,8 @@ def _seen(files: Iterable[Path]) -> dict[Path, tuple[int, int]]:
 def _beside(setup: Path) -> tuple[Path, ...]:
     """Return what a set-up that could not be read may be read from."""
     folder = setup.absolute().parent
-    return tuple(sorted(p.resolve() for p in folder.iterdir() if p.suffix.lower() in _SUFFIXES))
+    looked_at = (*SETUP_SUFFIXES, *PART_SUFFIXES)
+    return tuple(sorted(p.resolve() for p in folder.iterdir() if p.suffix.lower() in looked_at))
 
 
 @dataclass(kw_only=True)

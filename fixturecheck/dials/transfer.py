@@ -19,8 +19,8 @@ from fixturecheck.kernel.measure import (
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.sample import tessellated
 from fixturecheck.kernel.shapes import Face, Shape
-from fixturecheck.result.dials import DatumOffset, Unreachable
-from fixturecheck.setup.dials import Toward, Transfer
+from fixturecheck.result.dials import DatumOffset, Toward, Unreachable
+from fixturecheck.setup.dials import Transfer
 from fixturecheck.setup.model import Setup
 
 _ALONG = 1.0 - 1e-9
@@ -94,7 +94,7 @@ def datum_offset(setup: Setup, transfer: Transfer) -> DatumOffset:
     return DatumOffset(
         name=transfer.name,
         stop=transfer.stop,
-        toward=transfer.toward,
+        toward=Toward(transfer.toward),
         target=target,
         block_mm=transfer.block_mm or 0.0,
         radius_mm=transfer.finder_mm / 2,

@@ -43,14 +43,13 @@ from OCP.XCAFDoc import XCAFDoc_ColorType, XCAFDoc_DocumentTool
 from OCP.XSControl import XSControl_WorkSession
 
 from fixturecheck.errors import KernelError, SetupError
+from fixturecheck.files import BREP_SUFFIXES, STEP_SUFFIXES
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.shapes import Shape, Solid
 
 MOST_BYTES = 300_000_000
 """A part of a hundred thousand faces is a tenth of this."""
 
-STEP_SUFFIXES = (".step", ".stp", ".p21")
-BREP_SUFFIXES = (".brep", ".brp")
 
 _NO_NAME = {"", "NONE", "SOLID", "COMPOUND", "SHELL"}
 """What writers put where they have no name to give; the last three are the kernel's own stopgaps."""

@@ -19,8 +19,7 @@ from fixturecheck.files import shipped_table
 from fixturecheck.interval import Range, over_ends
 from fixturecheck.result.contact import Sparks
 from fixturecheck.result.hold import Stroke
-
-Vector = tuple[float, float, float]
+from fixturecheck.result.shapes import Vector
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,8 +22,7 @@ from scipy.special import beta, betainc
 from fixturecheck.errors import SetupError
 from fixturecheck.files import shipped_table
 from fixturecheck.interval import Range, over_ends
-
-Vector = tuple[float, float, float]
+from fixturecheck.result.shapes import Vector
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

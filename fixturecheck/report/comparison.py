@@ -20,11 +20,11 @@ from fixturecheck.faceref import on
 from fixturecheck.report.json import json_number
 from fixturecheck.report.markup import Cell, Picture, Table, picture_of, render_page, table_of
 from fixturecheck.report.pictures.figures import body_colours
-from fixturecheck.report.pictures.scene import BODIES, actor, camera, fit, legend_of
+from fixturecheck.report.pictures.scene import actor, camera, fit, legend_of
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.report.terminal import folded
 from fixturecheck.result.finding import Finding, Verdict
-from fixturecheck.result.shapes import NamedShape, StatedValue
+from fixturecheck.result.shapes import BODIES, NamedShape, StatedValue
 from fixturecheck.units import Writing, angle_text, metric_unit
 from fixturecheck.wording.groups import asked, names_listed
 from fixturecheck.wording.sentences import first_up, plural, shown, wide_spaces

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Callable, Iterable, Mapping
 
 from fixturecheck.errors import SetupError
+from fixturecheck.files import uncited
 from fixturecheck.names import CHECKS, SEVERITIES, nearest, unknown
 from fixturecheck.process.records import BlankEntry, JobEntry, Operation
 from fixturecheck.process.text import NOT_OF_PART
@@ -22,7 +23,7 @@ from fixturecheck.setup.schema import (
     purpose_of_record,
 )
 from fixturecheck.shop.catalogue import EquipmentType, Param, equipment, make
-from fixturecheck.shop.tables import finishes, materials, read, uncited
+from fixturecheck.shop.tables import finishes, materials, read
 from fixturecheck.shop.wheels import stripes
 
 JOB_RECORDS: Mapping[str, type] = {

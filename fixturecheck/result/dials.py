@@ -233,6 +233,21 @@ class CutDials:
     passes: PassPlan
 
 
+class Toward(StrEnum):
+    """The way from a stop to the part."""
+
+    PLUS_X = "+x"
+    MINUS_X = "-x"
+    PLUS_Y = "+y"
+    MINUS_Y = "-y"
+
+    @property
+    def back(self) -> Toward:
+        """The other way along the same axis."""
+        opposite = {Toward.PLUS_X: Toward.MINUS_X, Toward.PLUS_Y: Toward.MINUS_Y}
+        return opposite.get(self) or next(way for way, back in opposite.items() if back is self)
+
+
 class Unreachable(StrEnum):
     """Why an edge finder cannot touch a stop itself; barred, neither it nor a block has room there."""
 
@@ -249,8 +264,8 @@ class DatumOffset:
     ----------
     name, stop : str
         Of the transfer, and the body of the stop.
-    toward : str
-        The way from the stop to the part: `+x`, `-x`, `+y` or `-y`.
+    toward : Toward
+        The way from the stop to the part.
     target : FaceRef
         What is to be met.
     block_mm, radius_mm : float
@@ -273,7 +288,7 @@ class DatumOffset:
 
     name: str
     stop: str
-    toward: str
+    toward: Toward
     target: FaceRef
     block_mm: float
     radius_mm: float
@@ -284,3 +299,8 @@ class DatumOffset:
     error_mm: float | None
     limit_mm: float | None
     unreachable: Unreachable | None
+
+    @property
+    def way(self) -> Toward:
+        """Which way the axis goes to the target: toward the part, or back toward the stop."""
+        return self.toward if self.move_mm >= 0 else self.toward.back

@@ -34,6 +34,12 @@ class Role(StrEnum):
     MOVED = "moved"
 
 
+BODIES = (Role.PART, Role.FIXTURE)
+"""What stands in the set-up."""
+PATCHES = (Role.AREA, Role.LINE, Role.POINT, Role.NEAR, Role.POLE, Role.BURR)
+"""What lies on bodies and has no inside."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NamedShape:
     """A piece of geometry that a finding, contact or body is about.

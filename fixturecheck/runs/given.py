@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 from fixturecheck.comparing.jobs import called_in, of_operation, with_operations
 from fixturecheck.errors import SetupError
+from fixturecheck.files import SETUP_SUFFIXES
 from fixturecheck.process.text import is_job
 from fixturecheck.progress import Progress
 from fixturecheck.report.folder import OPERATIONS, RESULT, STEP
@@ -26,9 +27,6 @@ from fixturecheck.runs.request import CheckRequest
 if TYPE_CHECKING:
     from fixturecheck.kernel.shapes import Solid
     from fixturecheck.result.shapes import BodyDrawn
-
-
-_SETUPS = frozenset({".py", ".toml"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -58,7 +56,7 @@ def given_result(spec: str, request: CheckRequest, progress: Progress) -> GivenR
     path = Path(spec)
     if path.is_dir() or path.suffix == ".json":
         return _stored(spec, path)
-    if path.suffix.lower() in _SETUPS and path.exists():
+    if path.suffix.lower() in SETUP_SUFFIXES and path.exists():
         return _checked(spec, path, request, progress)
     revision, colon, inside = spec.partition(":")
     if colon and revision and inside and not path.exists():

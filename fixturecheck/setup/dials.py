@@ -12,6 +12,7 @@ from fixturecheck.errors import Mistakes, SetupError, about
 from fixturecheck.faceref import FaceRef
 from fixturecheck.fields import HIDDEN, allowed, recorded
 from fixturecheck.names import allowed_name, nearest
+from fixturecheck.result.dials import Toward
 from fixturecheck.units import UNITS
 
 if TYPE_CHECKING:
@@ -142,15 +143,6 @@ class Dials:
         default=5.0, metadata=allowed(0.01, 600.0, or_zero=True, matters="time of the batch")
     )
     stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
-
-
-class Toward(StrEnum):
-    """A direction in which a part lies from its stop."""
-
-    PLUS_X = "+x"
-    MINUS_X = "-x"
-    PLUS_Y = "+y"
-    MINUS_Y = "-y"
 
 
 @recorded

@@ -11,6 +11,7 @@ from pathlib import Path, PurePath
 from typing import Any
 
 from fixturecheck.errors import Mistakes, Problem, SetupError
+from fixturecheck.files import PART_SUFFIXES, SETUP_SUFFIXES
 from fixturecheck.kernel.script import Assembly, Node, Ran, is_assembly, nodes_of, run, tagged
 from fixturecheck.kernel.shapes import Location
 from fixturecheck.kernel.step import PartFile, read
@@ -358,9 +359,9 @@ def load(path: str | Path, overrides: Mapping[str, str] = _NO_OVERRIDES) -> Setu
         message = f"{path} does not exist; give a set-up file ending in .py or .toml"
         raise SetupError(message)
     suffix = file.suffix.lower()
-    if not file.is_file() or suffix not in {".py", ".toml"}:
+    if not file.is_file() or suffix not in SETUP_SUFFIXES:
         message = f"{path} is no set-up file: give a script ending in .py or a description ending in .toml"
-        if suffix in {".step", ".stp", ".brep", ".brp"}:
+        if suffix in PART_SUFFIXES:
             message += "; name this part in the [[body]] of a .toml file"
         raise SetupError(message)
     if suffix == ".toml":

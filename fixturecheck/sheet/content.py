@@ -364,20 +364,16 @@ def _hold(result: Result, setup: Setup) -> Iterator[SheetLine]:
         yield SheetLine(text=f"Tug every part and every block by hand before the {turns} turns.")
 
 
-_BACK = {"+x": "-x", "-x": "+x", "+y": "-y", "-y": "+y"}
-
-
 def _datums(result: Result, write: Writing) -> Iterator[SheetLine]:
     """Yield what is set parallel to the travel, and the offset of each edge finder."""
     yield from (SheetLine(text=f.says) for f in result.findings if f.kind is Kind.SQUARED)
     for one in result.offsets:
-        toward = one.toward if one.move_mm >= 0 else _BACK[one.toward]
         tip = write.length(one.radius_mm, "g")
         block = f"a block of {write.length(one.block_mm, 'g')} against it and " if one.block_mm else ""
         yield SheetLine(
             text=f"{one.name}: from {one.stop}, {block}half the tip of {tip}: the axis "
             f"is at {write.length(one.offset_mm, 'g')} when the finder touches. From there "
-            f"{write.length(abs(one.set_mm), 'g')} toward {toward} to {one.target}."
+            f"{write.length(abs(one.set_mm), 'g')} toward {one.way} to {one.target}."
         )
 
 

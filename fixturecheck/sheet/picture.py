@@ -12,11 +12,11 @@ import numpy as np
 
 from fixturecheck.report.pictures.draw import painted
 from fixturecheck.report.pictures.painter import Painter
-from fixturecheck.report.pictures.scene import BODIES, MeshedResult, camera, fit, overview, set_stage
+from fixturecheck.report.pictures.scene import MeshedResult, camera, fit, overview, set_stage
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.report.write import meshes_of
 from fixturecheck.result import Result
-from fixturecheck.result.shapes import Role
+from fixturecheck.result.shapes import BODIES, Role
 from fixturecheck.sheet.content import StagedBody
 
 WHOLE, NEAR = "staged.png", "near.png"

@@ -6,7 +6,6 @@ A set-up may bring materials and finishes of its own; they are looked up among o
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -43,7 +42,6 @@ _LEAST_SLOPE = 0.999
 LEAST_SOURCE = 8
 """Letters of a source; fewer name none."""
 
-_CITED = re.compile(r"\s*\[@\w+\]")
 
 Range = tuple[float, float]
 """Low and high of what is not known better."""
@@ -329,11 +327,6 @@ def finish(name: str) -> Finish:
         No finish has the name; the nearest ones are named.
     """
     return row_of(name, finishes(), what="finish")
-
-
-def uncited(source: str) -> str:
-    """Return a source in words, without the keys of works that it cites in brackets."""
-    return _CITED.sub("", source)
 
 
 def read(table: str) -> dict[str, Any]:

@@ -9,8 +9,7 @@ from typing import Any
 from fixturecheck.errors import SetupError, refuse_unless_positive
 from fixturecheck.files import shipped_table
 from fixturecheck.interval import Range, over_ends
-
-Vector = tuple[float, float, float]
+from fixturecheck.result.shapes import Vector
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

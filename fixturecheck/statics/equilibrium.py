@@ -17,9 +17,8 @@ import numpy.typing as npt
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.errors import SetupError
+from fixturecheck.result.shapes import Vector
 from fixturecheck.statics.contact_step import outermost_of
-
-Vector = tuple[float, float, float]
 
 # Tangential over normal stiffness of an elastic contact, 2(1-nu)/(2-nu) with nu = 0.3 (Mindlin 1949,
 # from memory). Sliding starts earlier or later with it; a full slide does not depend on it.

@@ -18,7 +18,8 @@ from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.finding import Verdict
 from fixturecheck.result.hold import BodyMotion, MotionKind, Outcome
-from fixturecheck.statics.equilibrium import Rigid, Vector
+from fixturecheck.result.shapes import Vector
+from fixturecheck.statics.equilibrium import Rigid
 
 # Share of the fastest body's speed below which a body counts as standing still (its springs still give).
 STANDS = 0.02

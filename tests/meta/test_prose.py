@@ -23,6 +23,7 @@ READERS = {
     "commands.live_page": "the page as written, into which the news are put",
     "commands.shared": "arguments of the command line",
     "commands.terminal": "white space, to put a message on one line",
+    "files": "sources, out of which the keys of works are left",
     "kernel.script": "overrides of a script's parameters",
     "kernel.step": "STEP files",
     "kernel.worker": "what a child process wrote",
@@ -43,7 +44,6 @@ READERS = {
     "setup.text": "names that a set-up gives",
     "shop.catalogue": "the table of equipment",
     "shop.wheels": "the marking of a wheel",
-    "shop.tables": "tables and their sources",
     # Identifiers of ours.
     "faceref": "the one place that puts `body.face` together and takes it apart",
     "report.json": "the unit at the end of a field's name",

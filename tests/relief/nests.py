@@ -7,9 +7,24 @@ import math
 import cadquery as cq
 
 from fixturecheck import Push, Relieving, Seat, Setup, Staging, body
+from fixturecheck.nesting.settle import settle_setup
 from fixturecheck.result.relief import Rejected, ThinWall
 
 SHELF_Z = 6.0
+
+
+def opening_um(setup):
+    """Return how far the worst seat stands open once the parts are at rest."""
+    settled = settle_setup(setup, setup.staging)
+    assert settled.rests
+    return max(s.gap_max_um for s in settled.seats)
+
+
+def volume_by_its_line_mm3(relief):
+    """Return the volume of the part once the line of code that a relief names has been run."""
+    scope = {"cq": cq, "part": cq.Workplane(relief.before)}
+    exec(relief.line, scope)  # noqa: S102 -- the line is what is tested
+    return scope["part"].val().Volume()
 
 
 def walls_against(refused):

@@ -13,21 +13,14 @@ from fixturecheck import relieve
 from fixturecheck.contact.placed import place_bodies
 from fixturecheck.kernel.boolean import stepped
 from fixturecheck.kernel.measure import distance
-from fixturecheck.nesting.settle import settle_setup
 from fixturecheck.relief.clashes import clashes_of
 from fixturecheck.relief.grooves import corners_at, groove
 from fixturecheck.relief.search import redrawn, with_body
 from fixturecheck.result.relief import NoCut
 from fixturecheck.wording.relief import relief_words
-from tests.relief.nests import angle_setup, walls_against
+from tests.relief.nests import angle_setup, opening_um, volume_by_its_line_mm3, walls_against
 
 GROOVE = ("groove",)
-
-
-def opening_um(setup):
-    settled = settle_setup(setup, setup.staging)
-    assert settled.rests
-    return max(s.gap_max_um for s in settled.seats)
 
 
 def proposed(setup):
@@ -97,9 +90,7 @@ def test_the_groove_takes_no_more_of_floor_and_wall_than_the_fillet_did():
 
 def test_the_line_of_code_makes_the_same_groove():
     (relief,) = relieve(angle_setup(0.8, turn_deg=25.0, kinds=GROOVE)).reliefs
-    scope = {"cq": cq, "part": cq.Workplane(relief.before)}
-    exec(relief.line, scope)  # noqa: S102 -- the line is what is tested
-    assert scope["part"].val().Volume() == pytest.approx(relief.solid.Volume(), abs=1e-4)
+    assert volume_by_its_line_mm3(relief) == pytest.approx(relief.solid.Volume(), abs=1e-4)
 
 
 def test_a_corner_with_function_is_not_grooved():

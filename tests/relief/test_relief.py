@@ -13,21 +13,14 @@ from hypothesis import strategies as st
 from fixturecheck import relieve
 from fixturecheck.contact.placed import place_bodies
 from fixturecheck.kernel.sample import surface_points
-from fixturecheck.nesting.settle import settle_setup
 from fixturecheck.relief.clashes import clashes_of
 from fixturecheck.relief.edge_cuts import cut_solid, edges_at, smallest_cut
 from fixturecheck.relief.search import redrawn, with_body
 from fixturecheck.result.relief import NoCut
 from fixturecheck.wording.relief import marked_words, relief_words
-from tests.relief.nests import keeper_setup, walls_against
+from tests.relief.nests import keeper_setup, opening_um, volume_by_its_line_mm3, walls_against
 
 pytestmark = pytest.mark.slow
-
-
-def opening_um(setup):
-    settled = settle_setup(setup, setup.staging)
-    assert settled.rests
-    return max(s.gap_max_um for s in settled.seats)
 
 
 @seed(20)
@@ -67,9 +60,7 @@ def test_the_line_of_code_makes_the_same_part():
     for kind in ("chamfer", "fillet", "undercut"):
         found = relieve(keeper_setup(1.0, 0.2, kinds=(kind,)))
         (relief,) = found.reliefs
-        scope = {"cq": cq, "part": cq.Workplane(relief.before)}
-        exec(relief.line, scope)  # noqa: S102 -- the line is what is tested
-        assert scope["part"].val().Volume() == pytest.approx(relief.solid.Volume(), abs=1e-6)
+        assert volume_by_its_line_mm3(relief) == pytest.approx(relief.solid.Volume(), abs=1e-6)
 
 
 def test_a_relief_that_leaves_too_thin_a_wall_is_refused_with_the_wall():

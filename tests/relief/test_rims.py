@@ -15,7 +15,7 @@ from fixturecheck.nesting.settle import settle_setup
 from fixturecheck.relief.clashes import clashes_of
 from fixturecheck.relief.edge_cuts import cut_solid, edges_at, is_rim, smallest_cut
 from fixturecheck.relief.search import redrawn, with_body
-from tests.relief.nests import plug_setup
+from tests.relief.nests import plug_setup, volume_by_its_line_mm3
 
 
 def test_a_plug_is_chamfered_round_by_what_the_burr_leaves_it():
@@ -61,9 +61,7 @@ def test_the_line_of_code_rounds_the_rim():
     (relief,) = relieve(plug_setup(0.8, burr=True, kinds=("fillet",))).reliefs
     # A circle in the corner that just misses the line s + t = 0.6: R (2 - sqrt 2) = 0.6.
     assert relief.cut.size_mm[0] == pytest.approx(0.6 / (2 - math.sqrt(2)), abs=0.0101)
-    scope = {"cq": cq, "part": cq.Workplane(relief.before)}
-    exec(relief.line, scope)  # noqa: S102 -- the line is what is tested
-    assert scope["part"].val().Volume() == pytest.approx(relief.solid.Volume(), abs=1e-6)
+    assert volume_by_its_line_mm3(relief) == pytest.approx(relief.solid.Volume(), abs=1e-6)
 
 
 def test_mouths_of_holes_are_rims_and_their_bottoms_are_not():

@@ -15,23 +15,16 @@ from fixturecheck.contact.placed import place_bodies
 from fixturecheck.kernel.boolean import stepped
 from fixturecheck.kernel.construct import oriented_box
 from fixturecheck.kernel.measure import distance
-from fixturecheck.nesting.settle import settle_setup
 from fixturecheck.relief.clashes import clashes_of
 from fixturecheck.relief.grooves import corners_at, slanted_groove
 from fixturecheck.relief.search import redrawn, with_body
 from fixturecheck.result.relief import NoCut
 from fixturecheck.wording.relief import groove_notes, relief_words
-from tests.relief.nests import dovetail_setup, walls_against
+from tests.relief.nests import dovetail_setup, opening_um, volume_by_its_line_mm3, walls_against
 
 GROOVE = ("groove",)
 ROUNDING_MM = 0.0121
 """Depths are rounded up to a hundredth with at least 2 um of air."""
-
-
-def opening_um(setup):
-    settled = settle_setup(setup, setup.staging)
-    assert settled.rests
-    return max(s.gap_max_um for s in settled.seats)
 
 
 def proposed(setup):
@@ -157,9 +150,7 @@ def test_the_volume_taken_is_the_groove_less_the_air_over_the_fillet():
 def test_the_line_of_code_makes_the_same_groove():
     for angle in (60.0, 120.0):
         (relief,) = relieve(dovetail_setup(0.8, angle, turn_deg=25.0, kinds=GROOVE)).reliefs
-        scope = {"cq": cq, "part": cq.Workplane(relief.before)}
-        exec(relief.line, scope)  # noqa: S102 -- the line is what is tested
-        assert scope["part"].val().Volume() == pytest.approx(relief.solid.Volume(), abs=1e-3)
+        assert volume_by_its_line_mm3(relief) == pytest.approx(relief.solid.Volume(), abs=1e-3)
 
 
 def test_a_corner_with_function_is_not_grooved():

@@ -6,27 +6,26 @@ The judge is jsonschema, a general library.
 from __future__ import annotations
 
 import copy
-import math
 import re
 import tomllib
-from collections.abc import Iterator
-from dataclasses import MISSING, Field
+from dataclasses import MISSING
 from pathlib import Path
-from typing import Any, get_args, get_origin
+from typing import Any
 
 import jsonschema
 import pytest
 
 from fixturecheck.errors import SetupError
-from fixturecheck.fields import allowed_in, own_fields
+from fixturecheck.fields import own_fields
 from fixturecheck.schemas import SCHEMAS, shipped
 from fixturecheck.setup.document import BY_OTHER_KEYS, RECORDS
-from fixturecheck.setup.reader import Stated, types_of
+from fixturecheck.setup.reader import Stated
 from fixturecheck.setup.schema import setup_schema
 from fixturecheck.setup.text import read_facts
 from fixturecheck.shop.catalogue import equipment
 from fixturecheck.units import inch_key, to_inch_key
 from tests.docs.fences import PAGES, Fence, fences
+from tests.setup.values import POOL, tried
 
 ROOT = Path(__file__).parents[2]
 SETUPS = sorted(p for p in ROOT.glob("models/*/*.toml") if not p.stem.startswith("job"))
@@ -183,12 +182,6 @@ TRIED = [table for table, place in PLACES.items() if place[0] in BASE]
 BESIDE = dict.fromkeys(("seat", "body", "body.seats", "cut"), ("equipment", "body"))
 """Tables that name bodies, and what those stand in."""
 
-POOL: tuple[Any, ...] = (
-    7, -1, 2.5, 4.0, "x", "", True, ["x"], ["x", 1], [1, 2], [1, 2, 3], [[1, 2], [3, 4]], {"a": 1},
-    {"a": "x"}, [{"a": 1}], math.inf,
-)  # fmt: skip
-"""One value of every kind; most are wrong for most keys."""
-
 READER_KNOWS = re.compile(
     "does not belong to this shape|must be smaller than|dressed profile must|no body is named|is not known|"
     "cannot be read|no regular file|which is not stated|not magnetic, and with|between must name|"
@@ -220,40 +213,6 @@ def changed(table: str, key: str, value: Any, *, without: str = "") -> dict[str,
     return document
 
 
-def shaped(value: float, field: Field[Any]) -> Any:
-    """A number as a field takes it: alone, or in a list of the length of its type."""
-    hint = types_of(OWNER[field])[field.name]
-    args = get_args(hint)
-    if get_origin(hint) is not tuple:
-        return value
-    if get_origin(args[0]) is tuple:
-        return [[value] * len(get_args(args[0]))]
-    return [value] * (1 if args[-1] is Ellipsis else len(args))
-
-
-OWNER = {f: record for record in RECORDS.values() for f in own_fields(record)}
-
-
-def tried(table: str, field: Field[Any]) -> Iterator[tuple[str, Any]]:
-    """Keys and values to try for a field: the pool, words, both sides of its ends, a typo."""
-    rule = allowed_in(field)
-    yield f"{field.name}x", 1
-    yield from ((field.name, value) for value in POOL)
-    for word in rule.words if rule else ():
-        yield from ((field.name, v) for v in (str(word), f"{word}x", [str(word)]))
-    if rule is None or math.isinf(rule.least):
-        return
-    step = 1 if types_of(OWNER[field])[field.name] is int else 1e-6 * (rule.most - rule.least)
-    for number in (rule.least - step, rule.least, rule.most, rule.most + step):
-        value = number if table in {"body", "equipment"} else shaped(number, field)
-        yield field.name, value
-    inch = inch_key(field.name)
-    if inch is not None:
-        for share in (0.999, 1.001):
-            value = shaped(share * to_inch_key(rule.most, key=field.name), field)
-            yield inch, value
-
-
 def test_reader_and_schema_take_the_document_that_is_changed() -> None:
     assert reader_says(BASE) == ""
     assert VALIDATOR.is_valid(BASE)
@@ -266,7 +225,7 @@ def test_reader_and_schema_refuse_the_same(table: str) -> None:
     for field in own_fields(RECORDS[table]):
         if field.name in BY_OTHER_KEYS.get(table, ()) and f"{table}.{field.name}" not in RECORDS:
             continue
-        for key, value in tried(table, field):
+        for key, value in tried(RECORDS[table], field, inches=True):
             document = changed(table, key, value, without="" if key == field.name else field.name)
             says, taken_by_schema = reader_says(document), VALIDATOR.is_valid(document)
             refused, taken = refused + bool(says), taken + (not says)

@@ -5,25 +5,25 @@ from __future__ import annotations
 import copy
 import re
 import tomllib
-from collections.abc import Callable, Iterator
-from dataclasses import MISSING, Field, dataclass
+from collections.abc import Callable
+from dataclasses import MISSING, dataclass
 from pathlib import Path
-from typing import Any, get_args, get_origin
+from typing import Any
 
 import jsonschema
 import pytest
 
 from fixturecheck.errors import SetupError
-from fixturecheck.fields import allowed_in, own_fields
+from fixturecheck.fields import own_fields
 from fixturecheck.process.records import BlankEntry, JobEntry, Operation
 from fixturecheck.process.text import NOT_OF_PART, is_job, job_of, read_job_text
 from fixturecheck.schemas import SCHEMAS, shipped
-from fixturecheck.setup.reader import Stated, types_of
+from fixturecheck.setup.reader import Stated
 from fixturecheck.setup.records import BodyEntry
 from fixturecheck.study.model import ParameterEntry, StudyEntry
 from fixturecheck.study.read import study_of
 from tests.docs.fences import PAGES, fences
-from tests.setup.test_schema import POOL
+from tests.setup.values import tried
 
 ROOT = Path(__file__).parents[2]
 PAWL = ROOT / "models" / "index_pawl"
@@ -122,23 +122,6 @@ def says(kind: Kind, document: dict[str, Any]) -> str:
     except SetupError as reason:
         return "; ".join(reason.problems)
     return ""
-
-
-def tried(record: type, field: Field[Any]) -> Iterator[tuple[str, Any]]:
-    """Keys and values to try for a field: one of every kind, words, both sides of its ends, a typo."""
-    rule = allowed_in(field)
-    yield f"{field.name}x", 1
-    yield from ((field.name, value) for value in POOL)
-    for word in rule.words if rule else ():
-        yield from ((field.name, v) for v in (str(word), f"{word}x", [str(word)]))
-    if rule is None or abs(rule.least) == float("inf"):
-        return
-    hint = types_of(record)[field.name]
-    args = get_args(hint)
-    listed = get_origin(hint) is tuple
-    step = 1 if int in (hint, *args) else 1e-6 * (rule.most - rule.least)
-    for number in (rule.least - step, rule.least, rule.most, rule.most + step):
-        yield field.name, [number] * (rule.items if args[-1] is Ellipsis else len(args)) if listed else number
 
 
 def changed(kind: Kind, place: tuple[str | int, ...], key: str, value: Any) -> dict[str, Any]:

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from fixturecheck.errors import SetupError
 from fixturecheck.setup.load import load
+from tests.setup.values import refused
 
 HEAD = """\
 import cadquery as cq
@@ -36,14 +36,6 @@ def script(tmp_path: Path) -> Path:
     path = tmp_path / "blocks.py"
     path.write_text(HEAD + TAIL)
     return path
-
-
-def refused(path: Path, overrides: dict[str, str] | None = None) -> str:
-    with pytest.raises(SetupError) as caught:
-        load(path, overrides or {})
-    message = str(caught.value)
-    assert "\n" not in message
-    return message
 
 
 def test_parameters_of_every_kind_can_be_set(script: Path) -> None:

@@ -16,6 +16,7 @@ from fixturecheck.errors import SetupError
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.setup.document import lines_of
 from fixturecheck.setup.load import load
+from tests.setup.values import refused
 
 SMALL = """\
 [setup]
@@ -56,14 +57,6 @@ def rewritten(path: Path, old: str, new: str) -> Path:
     assert text.count(old) == 1, old
     path.write_text(text.replace(old, new))
     return path
-
-
-def refused(path: Path, overrides: dict[str, str] | None = None) -> str:
-    with pytest.raises(SetupError) as caught:
-        load(path, overrides or {})
-    message = str(caught.value)
-    assert "\n" not in message
-    return message
 
 
 def test_reads_what_is_stated(small: Path) -> None:

@@ -26,14 +26,13 @@ from fixturecheck.result import Result
 from fixturecheck.result.finding import Verdict, worst
 from fixturecheck.result.hold import BodyMotion, HoldFound, PartHeld, Tool
 from fixturecheck.result.magnet import FluxSection, PullMap
-from fixturecheck.result.shapes import NamedShape, Role
+from fixturecheck.result.shapes import BODIES, NamedShape, Role
 from fixturecheck.wording.hold import amount, digits, magnet_state, outcome_words, range_words
 from fixturecheck.wording.sentences import plain_name, sized
 
 Drawn = tuple[dict[str, Any], list[Figure]]
 
-_BODIES = (Role.PART, Role.FIXTURE)
-_STANDING = (*_BODIES, Role.POLE)
+_STANDING = (*BODIES, Role.POLE)
 _VIEWS = (FRONT_RIGHT, (0.42, -0.62, 0.75), (0.2, -0.75, 0.75), (0.15, -0.6, 0.95), (0.1, -0.2, 0.97))
 """From the operator's side, so that X runs to the right."""
 
@@ -115,7 +114,7 @@ def _joined(name: str, pieces: list[tuple[Floats, Any, Any]]) -> Figure:
 def _loose(stage: MeshedResult, hold: HoldFound) -> list[str]:
     """Return the bodies that lie on the magnet, as the result names them."""
     named = {face.body for m in hold.maps for face in (m.a, m.b)}
-    return [s.name for s in stage.result.shapes if s.role in _BODIES and s.name in named]
+    return [s.name for s in stage.result.shapes if s.role in BODIES and s.name in named]
 
 
 def _total(stage: MeshedResult, hold: HoldFound, name: str) -> dict[str, Any]:
@@ -160,7 +159,7 @@ def _flux(stage: MeshedResult, section: FluxSection) -> Drawn:
         lines_mm=tuple(np.array(piece) for _, pieces in section.outlines for piece in pieces),
     )
     colours = body_colours(stage.result.shapes)
-    bodies = [s for s in stage.result.shapes if s.role in _BODIES]
+    bodies = [s for s in stage.result.shapes if s.role in BODIES]
     tall = float(np.ptp(points @ up))
     at = np.array(section.at_mm)
     # The scale stands beside the arrows, not on them.

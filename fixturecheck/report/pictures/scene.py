@@ -34,14 +34,12 @@ from fixturecheck.result import Result
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.rest import PartLocation
-from fixturecheck.result.shapes import NamedShape, Role, wheel_name
+from fixturecheck.result.shapes import BODIES, PATCHES, NamedShape, Role, wheel_name
 from fixturecheck.units import Writing
 from fixturecheck.wording.sentences import shown_plain
 
-BODIES = (Role.PART, Role.FIXTURE)
 TOOLS = (Role.WHEEL, Role.CUTTER)
 _REGIONS = (Role.OVERLAP, Role.COLLISION, Role.LEFTOVER, Role.GOUGE)
-_PATCHES = (Role.AREA, Role.LINE, Role.POINT, Role.NEAR, Role.POLE, Role.BURR)
 _MOST_TAGS = 14
 _LAYERS = {
     **dict.fromkeys((*BODIES, *TOOLS, Role.REST, Role.TRAVEL), 0.0),
@@ -123,7 +121,7 @@ def close_up(stage: MeshedResult, row: Numbered) -> dict[str, Any]:
     frame = framed(
         finding,
         regions=[stage.meshes[s.name].all_points_mm() for s in regions],
-        patches=[stage.meshes[s.name].all_points_mm() for s in shapes if s.role in _PATCHES],
+        patches=[stage.meshes[s.name].all_points_mm() for s in shapes if s.role in PATCHES],
         bodies={name: stage.meshes[name].all_points_mm() for name in (*involved, *travels)},
         gap_mm=_near_gap_mm(stage.result, shapes),
         whole_mm=_whole(stage),
@@ -244,7 +242,7 @@ def actor(
         "role": str(shape.role),
         "rgb": [round(c) for c in rgb.tolist()],
         "opacity": opacity_share,
-        "solid": shape.role not in _PATCHES,
+        "solid": shape.role not in PATCHES,
         "layer": _LAYERS.get(shape.role, 1.0),
     }
 

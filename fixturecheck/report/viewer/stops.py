@@ -26,7 +26,6 @@ from fixturecheck.report.order import (
 from fixturecheck.report.pictures.draw import Drawing
 from fixturecheck.report.pictures.figures import body_colours
 from fixturecheck.report.pictures.scene import (
-    BODIES,
     MeshedResult,
     actor,
     bodies_about,
@@ -39,7 +38,7 @@ from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.report.viewer.things import scale_colours
 from fixturecheck.result.contact import Contact, ContactKind
 from fixturecheck.result.finding import Finding
-from fixturecheck.result.shapes import wheel_name
+from fixturecheck.result.shapes import BODIES, wheel_name
 from fixturecheck.wording import groups as words
 from fixturecheck.wording.sentences import shown, verdict_words
 

@@ -15,7 +15,7 @@ from fixturecheck.report.pictures.figures import ROLES, WORDS, Figure, body_colo
 from fixturecheck.report.viewer.view import Store
 from fixturecheck.result import Result
 from fixturecheck.result.contact import Contact
-from fixturecheck.result.shapes import NamedShape, Role
+from fixturecheck.result.shapes import PATCHES, NamedShape, Role
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.wheel_profile import Segment, profile
 from fixturecheck.wording.sentences import shown
@@ -61,7 +61,6 @@ LAYER_OF: Mapping[Role, str] = {
 _OPACITY = {Role.WHEEL: 0.3, Role.CUTTER: 0.4, Role.TRAVEL: 0.15}
 """What passes over the work is seen through."""
 
-_THIN = (Role.AREA, Role.LINE, Role.POINT, Role.NEAR, Role.POLE, Role.BURR)
 _ARC_STEPS = 8
 _WHEEL_TURN = 96
 
@@ -84,7 +83,7 @@ def things_of(result: Result, setup: Setup, meshes: Mapping[str, Mesh], store: S
             "role": str(shape.role),
             "words": WORDS[shape.role],
             "rgb": list(colours[shape.name]),
-            "solid": shape.role not in _THIN,
+            "solid": shape.role not in PATCHES,
             "opacity": _OPACITY.get(shape.role, 1.0),
             "bodies": list(shape.bodies),
             **_form(shape, setup, meshes[shape.name], store),
