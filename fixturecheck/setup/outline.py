@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import ast
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import fields, is_dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -201,42 +199,6 @@ def _entries(facts: Stated, kind: str) -> list[Stated]:
 def _at(key: tuple[str, ...], facts: Stated, path: KeyPath) -> dict[tuple[str, ...], Origin]:
     spot = facts.where(path)
     return {key: Origin(file=spot.file, line=spot.line)} if isinstance(spot, TextSpot) else {}
-
-
-def origins_in_script(setup: Setup, files: Iterable[tuple[str, Path]]) -> dict[tuple[str, ...], Origin]:
-    """Return where the names of a set-up's bodies, equipment, cuts and clamps first stand in a script.
-
-    Parameters
-    ----------
-    files : iterable of (str, Path)
-        The script, then the modules that it imported: how each is called, and where it is.
-    """
-    files = list(files)
-    holding = setup.holding
-    wanted: dict[str, tuple[str, ...]] = {}
-    named: list[tuple[str, Iterable[Any]]] = [("body", setup.bodies), ("cut", setup.cuts)]
-    if holding is not None:
-        named += [("clamp", holding.clamps), ("mill", holding.milling)]
-    for kind, things in named:
-        wanted |= {thing.name: (kind, thing.name) for thing in things}
-    wanted |= {b.group: ("equipment", b.group) for b in setup.bodies if b.group}
-    found: dict[tuple[str, ...], Origin] = {(): Origin(file=files[0][0])} if files else {}
-    for called, path in files:
-        for text, line in _texts(path):
-            if text in wanted:
-                found.setdefault(wanted[text], Origin(file=called, line=line))
-    return found
-
-
-def _texts(path: Path) -> Iterator[tuple[str, int]]:
-    """Yield each text in quotes of a script with its line, from the top."""
-    tree = ast.parse(path.read_bytes())
-    texts = [
-        (node.value, node.lineno)
-        for node in ast.walk(tree)
-        if isinstance(node, ast.Constant) and isinstance(node.value, str)
-    ]
-    yield from sorted(texts, key=lambda found: found[1])
 
 
 def origin_of(setup: Setup, finding: Finding) -> Origin | None:

@@ -41,6 +41,7 @@ READERS = {
     "setup.schema": "docstrings of the data classes, from which the reference of keys is made",
     "setup.make": "references to faces as a set-up states them",
     "setup.reader": "the kinds of value that a key takes",
+    "setup.script_lines": "the texts of a script, by which names are found in it",
     "setup.text": "names that a set-up gives",
     "shop.catalogue": "the table of equipment",
     "shop.wheels": "the marking of a wheel",

@@ -1,0 +1,116 @@
+"""Where in a script, and in the modules that it imports, the things of a set-up are stated."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from fixturecheck.faceref import FaceRef
+from fixturecheck.result.finding import Origin
+from fixturecheck.setup.model import Setup
+
+
+def origins_in_script(setup: Setup, files: Iterable[tuple[str, Path]]) -> dict[tuple[str, ...], Origin]:
+    """Return where a set-up's bodies, equipment, cuts, clamps and seats stand in a script.
+
+    A thing stands where a call of its kind is given its name: `Cut(name="top")`. Else any call that is given
+    the name makes it, else the name is mentioned; the first of several.
+
+    Parameters
+    ----------
+    files : iterable of (str, Path)
+        The script, then the modules that it imported: how each is called, and where it is.
+    """
+    files = list(files)
+    holding = setup.holding
+    named: list[tuple[str, Iterable[Any]]] = [
+        ("body", setup.bodies), ("cut", setup.cuts), ("drill", setup.drills), ("end_mill", setup.end_mills)
+    ]  # fmt: skip
+    if holding is not None:
+        named += [("clamp", holding.clamps), ("mill", holding.milling)]
+    wanted = {(kind, thing.name) for kind, things in named for thing in things}
+    wanted |= {("equipment", b.group) for b in setup.bodies if b.group}
+    found: dict[tuple[str, ...], Origin] = {(): Origin(file=files[0][0])} if files else {}
+    mentions: list[_Mention] = []
+    for number, (called, path) in enumerate(files):
+        tree = ast.parse(path.read_bytes())
+        mentions += _mentions(tree, called, number)
+        for key, line in _seats(tree):
+            found.setdefault(key, Origin(file=called, line=line))
+    for kind, name in wanted:
+        of_it = [m for m in mentions if m.names.fullmatch(name)]
+        if of_it:
+            best = min(of_it, key=lambda m: (m.rank(kind), m.number, m.line))
+            found[kind, name] = Origin(file=best.file, line=best.line)
+    return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Mention:
+    """A text in a script: what it reads, and the call that it names something to."""
+
+    names: re.Pattern[str]
+    exact: bool
+    call: str | None
+    file: str
+    number: int
+    line: int
+
+    def rank(self, kind: str) -> int:
+        """Return how far it is from making a thing of a kind; 0 makes it."""
+        if self.call is None:
+            return 4 + (not self.exact)
+        made = kind.replace("_", "") in self.call.replace("_", "").lower()
+        return (0 if made else 2) + (not self.exact)
+
+
+def _mentions(tree: ast.AST, file: str, number: int) -> Iterator[_Mention]:
+    """Yield the texts of a script; what a text is put together with counts as anything."""
+    given: dict[ast.AST, str] = {}
+    inside: set[ast.AST] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call):
+            named = [word.value for word in node.keywords if word.arg == "name"]
+            given |= dict.fromkeys(named or node.args[:1], _called(node))
+        elif isinstance(node, ast.JoinedStr):
+            inside |= set(node.values)
+    for node in ast.walk(tree):
+        parts = [] if node in inside else _parts(node)
+        if any(parts):
+            yield _Mention(
+                names=re.compile("".join(".+" if part is None else re.escape(part) for part in parts)),
+                exact=None not in parts,
+                call=given.get(node),
+                file=file,
+                number=number,
+                line=getattr(node, "lineno", 1),
+            )
+
+
+def _parts(node: ast.AST) -> list[str | None]:
+    """Return the pieces of a text, None for what is put in; none of what is no text."""
+    pieces = node.values if isinstance(node, ast.JoinedStr) else [node]
+    texts = [p.value if isinstance(p, ast.Constant) and isinstance(p.value, str) else None for p in pieces]
+    return texts if isinstance(node, ast.JoinedStr) or any(texts) else []
+
+
+def _called(call: ast.Call) -> str:
+    """Return the last name of what is called: `Cut` of `fixturecheck.Cut(...)`."""
+    function = call.func
+    if isinstance(function, ast.Attribute):
+        return function.attr
+    return function.id if isinstance(function, ast.Name) else ""
+
+
+def _seats(tree: ast.AST) -> Iterator[tuple[tuple[str, ...], int]]:
+    """Yield the seats of a script whose faces are written out, each with its line."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and _called(node) == "Seat":
+            said = {w.arg: w.value.value for w in node.keywords if isinstance(w.value, ast.Constant)}
+            if {"body", "face", "on", "on_face"} <= said.keys():
+                own, other = (str(said["body"]), str(said["face"])), (str(said["on"]), str(said["on_face"]))
+                yield ("seat", FaceRef.of(*own), FaceRef.of(*other)), node.lineno
