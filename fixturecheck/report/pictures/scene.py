@@ -44,8 +44,10 @@ _MOST_TAGS = 14
 _LAYERS = {
     **dict.fromkeys((*BODIES, *TOOLS, Role.REST, Role.TRAVEL), 0.0),
     Role.POLE: 0.5,
+    Role.MOVED: 1.5,
 }
-"""What shares a plane is drawn in layers: poles on bodies, evidence on both (1)."""
+"""What shares a plane is drawn in layers: poles on bodies, evidence on both (1), and on what was added there
+the faces that it moved."""
 
 GHOST = 0.28
 """Opacity of a part where it is meant to be, beside where it rests."""
