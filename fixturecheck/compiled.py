@@ -62,6 +62,13 @@ def _stamp() -> str:
     return hashlib.sha256(b"".join(texts)).hexdigest()
 
 
+def loops_kept() -> bool:
+    """Tell whether loops of this version were compiled before, and kept on this machine."""
+    kept: Any = dot
+    file = getattr(kept._cache, "_cache_file", None)  # noqa: SLF001 -- as above
+    return file is not None and Path(file._index_path).is_file()  # noqa: SLF001 -- as above
+
+
 @compiled
 def row(rows: Floats, i: int) -> Vector:
     """Return a row (n, 3) as a vector."""

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from html import escape
-from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -22,6 +21,7 @@ from fixturecheck.study.model import (
     Study,
     StudyFound,
     StudyParameter,
+    Take,
     VariantRow,
     all_best_of,
 )
@@ -36,6 +36,8 @@ _PAINT = {
     Verdict.UNKNOWN: "#b4b4c2",
 }
 _MOST_SIGNS = 400
+_MOST_MAPS = 6
+_MOST_TICKS = 8
 _NAME_PX = 8.5
 """Room for one letter of an axis's name."""
 
@@ -67,8 +69,8 @@ def region_map(study: Study, rows: Sequence[VariantRow], best: VariantRow | None
     if len(rows) <= _MOST_SIGNS:
         pieces += [_sign(unit[i], rows[i], best) for i in range(len(rows))]
     names = [p.name for p in axes]
-    pieces += _axis_across(names[0], float(low[0]), float(high[0]))
-    pieces += _axis_up(names[1], float(low[1]), float(high[1])) if len(axes) > 1 else []
+    pieces += _axis_across(names[0], _ticks(points[:, 0]))
+    pieces += _axis_up(names[1], _ticks(points[:, 1])) if len(axes) > 1 else []
     title = f"Where {study.name} is go, over {' and '.join(names)}"
     return svg(title, (WIDE, HIGH), pieces, font_px=13)
 
@@ -128,20 +130,29 @@ def _sign(at: Floats, row: VariantRow, best: VariantRow | None) -> str:
     return text + (ring if best is not None and row.key == best.key else "")
 
 
-def _axis_across(name: str, low: float, high: float) -> list[str]:
+def _ticks(values: Floats) -> list[tuple[float, float]]:
+    """Return the values that are written on an axis, each with its share of it: all, or the two ends."""
+    marked = np.unique(values)
+    low, high = float(marked[0]), float(marked[-1])
+    written = marked.tolist() if len(marked) <= _MOST_TICKS else [low, high]
+    return [(value, (value - low) / (high - low) if high > low else 0.0) for value in written]
+
+
+def _axis_across(name: str, ticks: Sequence[tuple[float, float]]) -> list[str]:
     foot = HIGH - _FOOT + 18
     return [
-        f'<text x="{_x(0):.1f}" y="{foot:.1f}">{low:.4g}</text>',
-        f'<text x="{_x(1):.1f}" y="{foot:.1f}">{high:.4g}</text>',
+        *(f'<text x="{_x(share):.1f}" y="{foot:.1f}">{value:.4g}</text>' for value, share in ticks),
         f'<text x="{(_x(0) + _x(1)) / 2:.1f}" y="{foot + 24:.1f}" font-weight="600">{escape(name)}</text>',
     ]
 
 
-def _axis_up(name: str, low: float, high: float) -> list[str]:
+def _axis_up(name: str, ticks: Sequence[tuple[float, float]]) -> list[str]:
     middle = (_y(0) + _y(1)) / 2
     return [
-        f'<text x="{_LEFT - 8:.1f}" y="{_y(0) + 4:.1f}" text-anchor="end">{low:.4g}</text>',
-        f'<text x="{_LEFT - 8:.1f}" y="{_y(1) + 4:.1f}" text-anchor="end">{high:.4g}</text>',
+        *(
+            f'<text x="{_LEFT - 8:.1f}" y="{_y(share) + 4:.1f}" text-anchor="end">{value:.4g}</text>'
+            for value, share in ticks
+        ),
         f'<text x="18" y="{middle:.1f}" font-weight="600" transform="rotate(-90 18 {middle:.1f})">'
         f"{escape(name)}</text>",
     ]
@@ -185,9 +196,9 @@ _MOST_UNKNOWN = 5
 def study_text(found: StudyFound) -> str:
     """Return what a study found, for the terminal."""
     lines = [found.study.name, counts_words(found), "", best_words(found)]
-    lines += [flip_words(f) for f in found.flips]
+    lines += [flip_words(found.study, f) for f in found.flips]
     unknown = [r for r in found.sampled if r.verdict is Verdict.UNKNOWN and r.says]
-    lines += [f"unknown at {values_words(r)}: {r.says}" for r in unknown[:_MOST_UNKNOWN]]
+    lines += [f"unknown at {told_words(found.study, r)}: {r.says}" for r in unknown[:_MOST_UNKNOWN]]
     lines += [f"and {len(unknown) - _MOST_UNKNOWN} more unknown"] if len(unknown) > _MOST_UNKNOWN else []
     return wide_spaces("\n".join(lines))
 
@@ -230,7 +241,13 @@ def best_words(found: StudyFound) -> str:
     margin = "" if best.least_share is None else f": its least margin is {best.least_share:.3g} of the limit"
     as_good = f"{len(others)} others are" if len(others) > 1 else "Another is"
     tied = f" {as_good} as good; it is the first of them in the study's order." if others else ""
-    return f"Best: {values_words(best)}{margin}.{tied}"
+    return f"Best: {told_words(found.study, best)}{margin}.{tied}"
+
+
+def told_words(study: Study, row: VariantRow) -> str:
+    """Return the values of a variant, and of which set-up it is where a study has several."""
+    several = len(study.setups) > 1 and bool(row.variant.values)
+    return f"{study.named(row.variant.setup)} with {values_words(row)}" if several else values_words(row)
 
 
 def values_words(row: VariantRow) -> str:
@@ -245,17 +262,15 @@ def _value_text(value: ParameterValue) -> str:
     return f"{value:.6g}" if isinstance(value, float) else str(value)
 
 
-def flip_words(flip: Flip) -> str:
-    """Return how far a parameter can go."""
+def flip_words(study: Study, flip: Flip) -> str:
+    """Return how far a parameter can go, and in which set-up where a study has several."""
+    name = f"{study.named(flip.setup)}: {flip.parameter}" if len(study.setups) > 1 else flip.parameter
     way = "up" if flip.upward else "down"
     if flip.fails_at is None:
         there = "" if flip.verdict is Verdict.GO else f", where it is {flip.verdict}"
-        return f"{flip.parameter} can go {way} to {flip.passes_at:.6g}, the end of its range{there}."
+        return f"{name} can go {way} to {flip.passes_at:.6g}, the end of its range{there}."
     says = f": {flip.says}" if flip.says else "."
-    return (
-        f"{flip.parameter} can go {way} to {flip.passes_at:.6g}; at {flip.fails_at:.6g} it is "
-        f"{flip.verdict}{says}"
-    )
+    return f"{name} can go {way} to {flip.passes_at:.6g}; at {flip.fails_at:.6g} it is {flip.verdict}{says}"
 
 
 def study_page(found: StudyFound) -> str:
@@ -267,7 +282,7 @@ def study_page(found: StudyFound) -> str:
         counts=counts_words(found),
         best=best_words(found),
         verdict=str(found.verdict),
-        flips=[flip_words(f) for f in found.flips],
+        flips=[flip_words(found.study, f) for f in found.flips],
         maps=list(_maps(found)),
         table=_table(found, rows),
         apart="All rows, and those that were looked at for flips, are in table.csv.",
@@ -275,13 +290,33 @@ def study_page(found: StudyFound) -> str:
 
 
 def _maps(found: StudyFound) -> Iterator[tuple[str, Markup]]:
-    several = len(found.study.setups) > 1
+    """Yield for each set-up its maps and the plot of all, each with what it is of."""
     for setup in found.study.setups:
         rows = [r for r in found.sampled if r.variant.setup == setup]
-        for drawn in (region_map(found.study, rows, found.best), parallel_plot(found.study, rows)):
-            if drawn:
-                told = found.study.named(setup) if several else Path(setup).name
+        name = found.study.named(setup)
+        for others, some in slices(found.study, rows, found.best):
+            told = ", ".join((name, *(f"{key} = {_value_text(value)}" for key, value in others.items())))
+            if drawn := region_map(found.study, some, found.best):
                 yield told, Markup(drawn)  # noqa: S704 -- names in it are escaped where it is drawn
+        if drawn := parallel_plot(found.study, rows):
+            yield name, Markup(drawn)  # noqa: S704 -- as above
+
+
+def slices(
+    study: Study, rows: Sequence[VariantRow], best: VariantRow | None
+) -> list[tuple[Mapping[str, ParameterValue], list[VariantRow]]]:
+    """Return the variants that go into one map each, with what else is the same in all of them.
+
+    Where all combinations are taken, several lie at each place of a map: there is one for each combination
+    of what has no axis in it, that of the best variant first. A sample has no two at a place.
+    """
+    across = {p.name for p in numeric(study)[:2]}
+    groups: dict[tuple[tuple[str, ParameterValue], ...], list[VariantRow]] = {}
+    for row in rows:
+        others = {n: v for n, v in row.variant.values.items() if n not in across}
+        groups.setdefault(tuple(others.items()) if study.take is Take.ALL else (), []).append(row)
+    ordered = sorted(groups.items(), key=lambda group: best not in group[1])
+    return [(dict(others), some) for others, some in ordered[:_MOST_MAPS]]
 
 
 def _table(found: StudyFound, rows: Sequence[VariantRow]) -> Table:

@@ -10,6 +10,7 @@ from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
 
+from fixturecheck.compiled import loops_kept
 from fixturecheck.errors import SetupError
 from fixturecheck.files import write_whole
 from fixturecheck.kernel.worker import collect_rarely
@@ -27,6 +28,7 @@ from fixturecheck.study.store import (
     PAGE,
     ROWS,
     TABLE,
+    ends_torn,
     read_rows,
     row_line,
     study_dict,
@@ -46,7 +48,7 @@ def spawned(workers: int) -> Executor:
     """Return a pool of processes that are started anew, never forked: a forked kernel may hang."""
     context = multiprocessing.get_context("spawn")
     pool = ProcessPoolExecutor(workers, mp_context=context, initializer=collect_rarely)
-    # The first variant is worked out alone: the other processes load the kernel meanwhile.
+    # Where the first variant is worked out alone, the other processes load the kernel meanwhile.
     for _ in range(workers - 1):
         pool.submit(prepare)
     return pool
@@ -118,7 +120,8 @@ class Sweeping:
 
     def __init__(self, study: Study, folder: Path) -> None:
         self.study, self.folder = study, folder
-        self.rows = read_rows(folder / ROWS)
+        self.rows = read_rows(study, folder / ROWS)
+        self._torn = ends_torn(folder / ROWS)
         self.fresh = 0
 
     def task(self, variant: Variant) -> Task:
@@ -128,7 +131,9 @@ class Sweeping:
     def keep(self, row: VariantRow) -> None:
         """Keep a row, on disk first: a study that is stopped the next moment has it."""
         with (self.folder / ROWS).open("a", encoding="utf-8") as file:
-            file.write(row_line(row))
+            # After a line that was not written to its end.
+            file.write("\n" * self._torn + row_line(self.study, row))
+        self._torn = False
         self.rows[row.key] = row
         self.fresh += 1
 
@@ -155,6 +160,8 @@ def swept(
     """
     variants = variants_of(study)
     _refuse_wrong(study, variants)
+    # Loops that nobody has compiled yet are compiled by the first variant, not by every process at once.
+    compiling = pool is spawned and not loops_kept()
     with written(folder):
         folder.mkdir(parents=True, exist_ok=True)
         work = Sweeping(study, folder)
@@ -171,6 +178,7 @@ def swept(
             at_once=processes,
             done=done,
             crashed=lambda task: refusal(task, CRASHED),
+            first_alone=compiling,
         )
         sampled = tuple(work.rows[variant_key(study, v)] for v in variants)
         turned, looked = _flips(work, sampled, pool, progress) if flips else ((), ())
@@ -182,10 +190,14 @@ def swept(
 def _flips(
     work: Sweeping, sampled: tuple[VariantRow, ...], pool: Pools, progress: Progress
 ) -> tuple[tuple[Flip, ...], tuple[VariantRow, ...]]:
-    """Look how far each parameter can go from the best variant; return also what was looked at."""
-    base = best_of(work.study, sampled)
-    if base is None:
-        return (), ()
+    """Look how far each parameter can go from the best variant of each set-up.
+
+    Returns
+    -------
+    tuple
+        What was found, and what was looked at for it.
+    """
+    groups = [tuple(r for r in sampled if r.variant.setup == setup) for setup in work.study.setups]
     looked: dict[str, VariantRow] = {}
     known = {row.key for row in sampled}
     worker = LastingWorker(pool)
@@ -202,7 +214,13 @@ def _flips(
         return row
 
     try:
-        return tuple(flips_of(work.study, base, evaluate)), tuple(looked.values())
+        found = tuple(
+            flip
+            for rows in groups
+            if (base := best_of(work.study, rows)) is not None
+            for flip in flips_of(work.study, base, rows, evaluate)
+        )
+        return found, tuple(looked.values())
     finally:
         worker.close()
 

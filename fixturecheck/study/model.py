@@ -212,14 +212,15 @@ class VariantRow:
         What it says; why the variant is unknown.
     value, limit, margin : float or None
         Of that finding, in `unit`.
-    least_share : float or None
-        The least margin of all findings, each as a share of its limit; None where none has a limit.
+    shares : tuple of float
+        The least margin of each question of a check as a share (`margin_share`), the least first; empty where
+        nothing has a limit.
     margins : mapping of str to float
         The least margin of each question of a check, by `check/question unit`.
     flip : bool
         Whether it was looked at to find where the verdict flips.
     sources : tuple of Source
-        The files that it was read from.
+        The files that it was read from; empty where it could not be checked.
     """
 
     key: str
@@ -231,15 +232,20 @@ class VariantRow:
     unit: str = ""
     limit: float | None = None
     margin: float | None = None
-    least_share: float | None = None
+    shares: tuple[float, ...] = ()
     margins: Mapping[str, float] = field(default_factory=dict)
     flip: bool = False
     sources: tuple[Source, ...] = ()
 
+    @property
+    def least_share(self) -> float | None:
+        """The least margin of all findings as a share; None where none has a limit."""
+        return min(self.shares, default=None)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flip:
-    """How far a parameter can go from the best variant before the verdict flips.
+    """How far a parameter can go from the best variant of a set-up before the verdict flips.
 
     Parameters
     ----------
@@ -302,8 +308,8 @@ class StudyFound:
         return Verdict.UNKNOWN if unknown else Verdict.NO_GO
 
 
-_AS_GOOD = 1e-9
-"""Least margins, as shares of their limits, that differ by less are rounding apart."""
+_DECIMALS = 9
+"""Decimals of a share: margins that agree in so many are rounding apart."""
 
 
 def best_of(study: Study, rows: tuple[VariantRow, ...]) -> VariantRow | None:
@@ -314,9 +320,17 @@ def best_of(study: Study, rows: tuple[VariantRow, ...]) -> VariantRow | None:
 def all_best_of(study: Study, rows: tuple[VariantRow, ...]) -> tuple[VariantRow, ...]:
     """Return the passed variants with the greatest least margin, in their order.
 
-    One without any margin counts less than one with any.
+    Where that is the same, the next least decides, and so on. One without any margin counts less than one
+    with any.
     """
     passed = [r for r in rows if study.passes(r.verdict)]
-    shares = [-math.inf if r.least_share is None else r.least_share for r in passed]
-    most = max(shares, default=0.0)
-    return tuple(r for r, share in zip(passed, shares, strict=True) if share >= most - _AS_GOOD)
+    ranks = [_rank(r) for r in passed]
+    most = max(ranks, default=())
+    return tuple(r for r, rank in zip(passed, ranks, strict=True) if rank == most)
+
+
+def _rank(row: VariantRow) -> tuple[float, ...]:
+    if not row.shares:
+        return (-math.inf,)
+    # Whoever has no further margin has none that is short.
+    return (*(round(share, _DECIMALS) for share in sorted(row.shares)), math.inf)

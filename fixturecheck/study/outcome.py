@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Mapping, Sequence
-from pathlib import Path
+from collections.abc import Callable, Mapping, Sequence
 
-from fixturecheck.result import Result, Source
+from fixturecheck.result import Result
 from fixturecheck.result.finding import BADNESS, Finding, Verdict
 from fixturecheck.result.finding_id import question_of
 from fixturecheck.study.model import Variant, VariantRow
+
+SHARE = "share"
+"""The unit of a part of a whole."""
 
 
 def outcome_row(key: str, variant: Variant, result: Result) -> VariantRow:
     """Return the row of a variant that was checked."""
     findings = result.findings
-    shares = [s for f in findings if (s := margin_share(f)) is not None]
     driver = min(findings, key=_decides, default=None)
     driven = {} if driver is None else {
         "driver": driver.id, "says": driver.says, "value": driver.value, "unit": driver.unit,
@@ -26,25 +26,29 @@ def outcome_row(key: str, variant: Variant, result: Result) -> VariantRow:
         variant=variant,
         verdict=result.verdict,
         sources=result.sources,
-        least_share=min(shares, default=None),
-        margins=_margins(findings),
+        shares=tuple(sorted(_least(findings, margin_share).values())),
+        margins=_least(findings, lambda finding: finding.margin),
         **driven,  # type: ignore[arg-type]  # each field by its name
     )
 
 
 def unknown_row(key: str, variant: Variant, why: str) -> VariantRow:
-    """Return the row of a variant that could not be checked; it stands while the set-up's file does."""
-    file = Path(variant.setup)
-    digest = hashlib.sha256(file.read_bytes()).hexdigest() if file.is_file() else ""
-    source = Source(path=file.name, sha256=digest)
-    return VariantRow(key=key, variant=variant, verdict=Verdict.UNKNOWN, says=why, sources=(source,))
+    """Return the row of a variant that could not be checked; which files that depends on is not known."""
+    return VariantRow(key=key, variant=variant, verdict=Verdict.UNKNOWN, says=why)
 
 
 def margin_share(finding: Finding) -> float | None:
-    """Return how far a finding is on the good side of its limit, as a share of it; None without a limit."""
-    if finding.margin is None or not finding.limit:
+    """Return how far a finding is on the good side of its limit, as a share of it; None without a limit.
+
+    What is at most a whole cannot go further than that: 100 % where 99.9 % are asked is all that there is to
+    spare, and a share of 1.
+    """
+    margin, limit, value = finding.margin, finding.limit, finding.value
+    if margin is None or not limit:
         return None
-    return finding.margin / abs(finding.limit)
+    if finding.unit == SHARE and margin > 0.0 and value is not None and limit < value <= 1.0:
+        return margin / (1.0 - limit)
+    return margin / abs(limit)
 
 
 def _decides(finding: Finding) -> tuple[int, float, str]:
@@ -52,10 +56,12 @@ def _decides(finding: Finding) -> tuple[int, float, str]:
     return -BADNESS.index(finding.verdict), float("inf") if share is None else share, finding.id
 
 
-def _margins(findings: Sequence[Finding]) -> Mapping[str, float]:
+def _least(findings: Sequence[Finding], of: Callable[[Finding], float | None]) -> Mapping[str, float]:
+    """Return the least number of each question of a check, by what it is called in the table."""
     least: dict[str, float] = {}
     for finding in findings:
-        if finding.margin is not None:
+        number = of(finding)
+        if number is not None:
             name = f"{finding.check}/{question_of(finding)} {finding.unit}".rstrip()
-            least[name] = min(least.get(name, finding.margin), finding.margin)
+            least[name] = min(least.get(name, number), number)
     return dict(sorted(least.items()))

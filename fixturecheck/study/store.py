@@ -7,11 +7,11 @@ import hashlib
 import io
 import json
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict
-from importlib.metadata import version
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
+from fixturecheck.cache import code_digest
 from fixturecheck.result import Source
 from fixturecheck.result.finding import Verdict
 from fixturecheck.study.model import Study, StudyFound, Variant, VariantRow
@@ -20,34 +20,42 @@ ROWS, TABLE, PAGE, DATA = "rows.jsonl", "table.csv", "study.html", "study.json"
 
 
 def variant_key(study: Study, variant: Variant) -> str:
-    """Return what a row is found again by: the variant, what is asked of it, and this program's version."""
+    """Return what a row is found again by: the variant, what is asked of it, and what computes it.
+
+    The set-up counts by its place in the study's folder, so that a folder may be moved.
+    """
     parts = [
-        variant.setup,
+        study.named(variant.setup),
         sorted(variant.overrides.items()),
         study.only,
         study.skip,
-        version("fixturecheck"),
+        code_digest(),
     ]
     return hashlib.sha256(json.dumps(parts).encode()).hexdigest()[:24]
 
 
-def row_line(row: VariantRow) -> str:
-    """Return a row as a line of the file."""
-    return json.dumps(asdict(row), ensure_ascii=False) + "\n"
+def row_line(study: Study, row: VariantRow) -> str:
+    """Return a row as a line of the file, its set-up told from the study's folder."""
+    data = asdict(row)
+    data["variant"]["setup"] = study.named(row.variant.setup)
+    return json.dumps(data, ensure_ascii=False) + "\n"
 
 
-def read_rows(path: Path) -> dict[str, VariantRow]:
+def read_rows(study: Study, path: Path) -> dict[str, VariantRow]:
     """Return the rows of a file by their keys, the last of several; empty without the file.
 
     A line that was not written to its end, since the program was killed, is left out, and so is a row whose
-    set-up has changed since: its files have other checksums.
+    set-up is not in the study, or has changed since: its files have other checksums. A row whose files are
+    not known could not be read or checked, and is tried again.
     """
     if not path.is_file():
         return {}
+    setups = {study.named(setup): setup for setup in study.setups}
     rows: dict[str, VariantRow] = {}
-    for line in path.read_text(encoding="utf-8").splitlines():
+    # A killed program may have stopped within a sign.
+    for line in path.read_text(encoding="utf-8", errors="replace").split("\n"):
         try:
-            row = _row(json.loads(line))
+            row = _row(json.loads(line), setups)
         except (ValueError, KeyError, TypeError):
             continue
         rows[row.key] = row
@@ -55,10 +63,18 @@ def read_rows(path: Path) -> dict[str, VariantRow]:
     return {key: row for key, row in rows.items() if _holds(row, known)}
 
 
-def _row(data: Mapping[str, Any]) -> VariantRow:
+def ends_torn(path: Path) -> bool:
+    """Tell whether the last line of a file was not written to its end."""
+    text = path.read_bytes() if path.is_file() else b""
+    return bool(text) and not text.endswith(b"\n")
+
+
+def _row(data: Mapping[str, Any], setups: Mapping[str, str]) -> VariantRow:
     values = dict(data)
-    values["variant"] = Variant(**values["variant"])
+    variant = Variant(**values["variant"])
+    values["variant"] = replace(variant, setup=setups[variant.setup])
     values["verdict"] = Verdict(values["verdict"])
+    values["shares"] = tuple(values["shares"])
     values["sources"] = tuple(Source(**s) for s in values["sources"])
     return VariantRow(**values)
 

@@ -111,27 +111,71 @@ Evaluate = Callable[[Variant], VariantRow]
 _OF_THE_RANGE = 1e-3
 
 
-def flips_of(study: Study, base: VariantRow, evaluate: Evaluate) -> Iterator[Flip]:
-    """Yield for each parameter with a range how far it can go either way from a variant that passes.
+def flips_of(
+    study: Study, base: VariantRow, sampled: Sequence[VariantRow], evaluate: Evaluate
+) -> Iterator[Flip]:
+    """Yield for each parameter of numbers how far it can go either way from a variant that passes.
+
+    Within a range or a zone the flip is found by halving; of a list, the last value that passes.
 
     Parameters
     ----------
     base : VariantRow
         The variant to start from; all other parameters stay as they are in it.
+    sampled : sequence of VariantRow
+        What is known: where the verdict turns twice, the flip nearest to the start is found.
     evaluate : callable
         Checks a variant.
     """
     for parameter in study.parameters:
-        if not parameter.ends:
-            continue
         start = base.variant.values[parameter.name]
-        for end in parameter.ends:
-            if isinstance(start, int | float) and abs(end - start) > _within(parameter):
-                yield _flip(study, base, parameter, (float(start), end), evaluate)
+        if isinstance(start, bool | str):
+            continue
+        spots = _spots(parameter, base, sampled)
+        below = [s for s in reversed(spots) if s[0] < start - _within(parameter)]
+        above = [s for s in spots if s[0] > start + _within(parameter)]
+        for upward, ahead in ((False, below), (True, above)):
+            if ahead:
+                yield _flip(study, base, parameter, upward, ahead, evaluate)
+
+
+Spot = tuple[float, Chosen]
+"""A value of a parameter as a number, and all that is set there."""
+
+
+def _spots(parameter: StudyParameter, base: VariantRow, sampled: Sequence[VariantRow]) -> list[Spot]:
+    """Return the values to look at in their order: those of a list, else those known and the two ends."""
+    if parameter.choices:
+        numbers = {row[0]: row for row in parameter.choices if not isinstance(row[0], bool | str)}
+        # Values that go with one number, or that are words, have no order.
+        ordered = len(numbers) == len(parameter.choices)
+        return sorted((float(first), row) for first, row in numbers.items()) if ordered else []
+    known = (row.variant.values[parameter.name] for row in sampled if _beside(row, base, parameter))
+    values = sorted({*map(float, known), *_ends(parameter)})
+    return [(value, (value,)) for value in values]
+
+
+def _beside(row: VariantRow, base: VariantRow, parameter: StudyParameter) -> bool:
+    """Tell whether a row differs from another in one parameter alone."""
+
+    def others(one: VariantRow) -> dict[str, str]:
+        return {key: value for key, value in one.variant.overrides.items() if key not in parameter.sets}
+
+    return row.variant.setup == base.variant.setup and others(row) == others(base)
+
+
+def _ends(parameter: StudyParameter) -> tuple[float, float]:
+    """Return the ends of a range, or of a zone of tolerance."""
+    if parameter.ends:
+        return parameter.ends[0], parameter.ends[1]
+    nominal, half = parameter.nominal or 0.0, (parameter.tolerance or 0.0) / 2
+    return float(variant_text(nominal - half)), float(variant_text(nominal + half))
 
 
 def _within(parameter: StudyParameter) -> float:
-    low, high = parameter.ends
+    if parameter.choices:
+        return 0.0
+    low, high = _ends(parameter)
     return parameter.flip_within or _OF_THE_RANGE * (high - low)
 
 
@@ -139,32 +183,38 @@ def _flip(
     study: Study,
     base: VariantRow,
     parameter: StudyParameter,
-    span: tuple[float, float],
+    upward: bool,
+    ahead: Sequence[Spot],
     evaluate: Evaluate,
 ) -> Flip:
-    """Halve the way between a value that passes and one that does not, until the two are close."""
+    """Go on to the first value that does not pass, and halve the way to it until the two are close."""
 
-    def at(value: float) -> VariantRow:
-        values = {**base.variant.values, parameter.name: value}
-        overrides = {**base.variant.overrides, parameter.sets[0]: variant_text(value)}
-        return evaluate(replace(base.variant, values=values, overrides=overrides))
+    def at(chosen: Chosen) -> VariantRow:
+        values = {**base.variant.values, parameter.name: chosen[0]}
+        texts = dict(zip(parameter.sets, map(variant_text, chosen), strict=True))
+        return evaluate(replace(base.variant, values=values, overrides={**base.variant.overrides, **texts}))
 
-    good, bad = span
-    last = at(bad)
+    good, last, bad = float(base.variant.values[parameter.name]), base, None
+    for value, chosen in ahead:
+        last = at(chosen)
+        if not study.passes(last.verdict):
+            bad = value
+            break
+        good = value
     found = Flip(
         setup=base.variant.setup,
         parameter=parameter.name,
-        upward=bad > good,
-        passes_at=bad,
+        upward=upward,
+        passes_at=good,
         fails_at=None,
         verdict=last.verdict,
     )
-    if study.passes(last.verdict):
+    if bad is None:
         return found
-    while abs(bad - good) > _within(parameter):
+    while not parameter.choices and abs(bad - good) > _within(parameter):
         # Rounded as it is set, so that what is reported is what was checked.
         middle = float(variant_text(0.5 * (good + bad)))
-        row = at(middle)
+        row = at((middle,))
         if study.passes(row.verdict):
             good = middle
         else:

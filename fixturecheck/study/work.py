@@ -24,6 +24,7 @@ def work_through(
     at_once: int,
     done: Callable[[T, R], None],
     crashed: Callable[[T], R],
+    first_alone: bool = False,
 ) -> None:
     """Do a piece of work for each thing, and hand on what it returns as soon as it is there.
 
@@ -39,12 +40,13 @@ def work_through(
         Called here with each thing and what its work returned.
     crashed : callable
         Returns what counts as the answer for a thing whose work ended its process.
+    first_alone : bool
+        Whether the others wait for the first, which leaves something behind that all need.
     """
     waiting = list(things)
-    first = True
     while waiting:
-        suspects = _together(waiting, work, pool, at_once, done, first=first)
-        first = False
+        suspects = _together(waiting, work, pool, at_once, done, first_alone=first_alone)
+        first_alone = False
         _alone(suspects, work, pool, done, crashed)
 
 
@@ -55,13 +57,10 @@ def _together(
     at_once: int,
     done: Callable[[T, R], None],
     *,
-    first: bool,
+    first_alone: bool,
 ) -> list[T]:
-    """Work through a list until it is empty or a process dies; return what was then being worked out.
-
-    The first is worked out alone: it fills the caches on disk that the others then read.
-    """
-    most = 1 if first else at_once
+    """Work through a list until it is empty or a process dies; return what was then being worked out."""
+    most = 1 if first_alone else at_once
     others = frozenset(active_children())
     with pool(at_once) as workers:
         running: dict[Future[R], T] = {}

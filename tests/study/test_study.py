@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import multiprocessing
 import re
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
@@ -21,12 +21,14 @@ from fixturecheck.report.study import (
     flip_words,
     parallel_plot,
     region_map,
+    slices,
     study_junit,
     study_page,
     study_text,
 )
-from fixturecheck.result.finding import Verdict
-from fixturecheck.study.model import Flip, StudyFound, Variant, VariantRow, best_of
+from fixturecheck.result.finding import Kind, Verdict, judge
+from fixturecheck.study.model import Flip, StudyFound, Take, Variant, VariantRow, best_of
+from fixturecheck.study.outcome import margin_share
 from fixturecheck.study.read import read_study
 from fixturecheck.study.store import study_dict, table_csv
 from fixturecheck.study.variants import flips_of, variants_of
@@ -51,6 +53,7 @@ def stated(tmp_path):
 
 LEG = '[[parameter]]\nset = "leg"\n'
 RANGE = '[[parameter]]\nset = "leg"\nrange = [0.5, 1.5]\nsteps = 3\n'
+LEG_STEEL = '[[parameter]]\nset = "steel"\nvalues = ["O1", "A2"]\n'
 TOGETHER = '[[parameter]]\nname = "kind"\nsets = ["wide", "tall"]\nvalues = [[1, "low"], [2, "high"]]\n'
 SPREAD = '[[parameter]]\nset = "width"\nnominal = 10.0\ntolerance = 0.6\n'
 
@@ -125,7 +128,8 @@ def test_what_is_no_study_is_refused_with_its_line(stated, parameters, head, say
 def row(verdict=Verdict.GO, least=None, **values) -> VariantRow:
     overrides = {n: str(v) for n, v in values.items()}
     variant = Variant(setup="a.toml", values=values, overrides=overrides)
-    return VariantRow(key=repr(values), variant=variant, verdict=verdict, least_share=least)
+    shares = () if least is None else (least,)
+    return VariantRow(key=repr(values), variant=variant, verdict=verdict, shares=shares)
 
 
 def test_a_flip_is_found_between_two_values_that_were_checked(stated):
@@ -138,12 +142,53 @@ def test_a_flip_is_found_between_two_values_that_were_checked(stated):
         seen.append(value)
         return row(Verdict.GO if value >= math.sqrt(0.5) else Verdict.NO_GO, leg=value)
 
-    down, up = flips_of(study, row(leg=1.0), evaluate)
+    down, up = flips_of(study, row(leg=1.0), (), evaluate)
     assert (down.upward, up.upward, up.fails_at, up.passes_at) == (False, True, None, 1.5)
     assert down.fails_at < math.sqrt(0.5) <= down.passes_at
     assert down.passes_at - down.fails_at <= 1e-5
     assert {down.passes_at, down.fails_at} <= set(seen)
     assert len(seen) <= 2 + math.ceil(math.log2(0.5 / 1e-5))
+
+
+def test_a_verdict_that_turns_twice_flips_where_it_turns_first(stated):
+    """The end of the range passes; a variant of the sample between does not."""
+    study = stated(RANGE + "flip_within = 1e-3\n" + SPREAD, 'take = "latin"')
+
+    def evaluate(variant):
+        value = float(variant.overrides["leg"])
+        return row(Verdict.NO_GO if 1.1 < value < 1.3 else Verdict.GO, leg=value, width=10.0)
+
+    base = row(leg=1.0, width=10.0)
+    elsewhere = row(Verdict.NO_GO, leg=0.9, width=9.9)
+    sampled = (base, row(Verdict.NO_GO, leg=1.25, width=10.0), elsewhere)
+    down, up, _, _ = flips_of(study, base, sampled, evaluate)
+    assert (down.passes_at, down.fails_at) == (0.5, None)
+    assert up.passes_at <= 1.1 < up.fails_at <= up.passes_at + 1e-3
+
+
+def test_a_zone_is_gone_through_to_its_ends_and_a_list_to_its_last_value_that_passes(stated):
+    pairs = '[[parameter]]\nname = "kind"\nsets = ["wide", "tall"]\nvalues = [[4, 1], [1, 2], [2, 3]]\n'
+    words = '[[parameter]]\nset = "steel"\nvalues = ["O1", "A2"]\n'
+    study = stated(SPREAD + pairs + words, 'take = "sobol"')
+    seen = []
+
+    def evaluate(variant):
+        seen.append(dict(variant.overrides))
+        wide, width = float(variant.overrides["wide"]), float(variant.overrides["width"])
+        good = wide < 4 and width <= 10.1
+        return row(Verdict.GO if good else Verdict.NO_GO, width=width, kind=wide)
+
+    variant = Variant(
+        setup="a.toml",
+        values={"width": 10.0, "kind": 1, "steel": "O1"},
+        overrides={"width": "10", "wide": "1", "tall": "2", "steel": "O1"},
+    )
+    base = replace(row(), variant=variant)
+    down, up, more = flips_of(study, base, (base,), evaluate)
+    assert (down.parameter, down.passes_at, down.fails_at) == ("width", 9.7, None)
+    assert up.passes_at <= 10.1 <= up.fails_at <= up.passes_at + 1e-3 * 0.6
+    assert (more.parameter, more.upward, more.passes_at, more.fails_at) == ("kind", True, 2.0, 4.0)
+    assert {"width": "10", "wide": "4", "tall": "1", "steel": "O1"} in seen
 
 
 def test_the_best_passes_and_has_the_greatest_least_margin(stated):
@@ -157,6 +202,25 @@ def test_the_best_passes_and_has_the_greatest_least_margin(stated):
     assert best_of(study, rows) is rows[2]
     assert best_of(replace(study, strict=True), rows) is rows[0]
     assert best_of(study, rows[1:2]) is None
+    # Of two that come as near to one limit, the one further from the next.
+    tied = tuple(
+        replace(row(leg=x), shares=s) for x, s in ((1, (0.1, 0.2)), (2, (0.1, 0.9)), (3, (0.1, 0.3)))
+    )
+    assert best_of(study, tied) is tied[1]
+
+
+def test_the_room_of_a_share_ends_at_the_whole():
+    """100 % where 99.9 % are asked is all that there can be, not a thousandth of the limit."""
+
+    def share(value, unit="share", **limit):
+        says = {"check": "reach", "subject": "floor", "says": "", "kind": Kind.FACE_MADE}
+        return margin_share(judge(value, unit=unit, short=Verdict.NO_GO, **limit, **says))
+
+    assert share(1.0, at_least=0.999) == pytest.approx(1.0)
+    assert share(0.9995, at_least=0.999) == pytest.approx(0.5)
+    assert share(0.9, at_least=1.0) == pytest.approx(-0.1)
+    assert share(0.001, at_most=0.0027) == pytest.approx(17 / 27)
+    assert share(3.0, "mm", at_least=1.0) == pytest.approx(2.0)
 
 
 def test_of_variants_that_are_as_good_the_first_is_taken_and_the_rest_counted(stated):
@@ -188,9 +252,14 @@ def test_what_a_study_found_speaks_of_its_folder_in_the_words_of_its_findings(st
     assert page.count(says) == 2
     assert failed.driver not in page
     assert study_text(found).endswith(f"leg can go up to 1; at 2 it is no-go: {says}")
-    assert flip_words(replace(flip, fails_at=None, verdict=Verdict.CAUTION)) == (
+    assert flip_words(study, replace(flip, fails_at=None, verdict=Verdict.CAUTION)) == (
         "leg can go up to 1, the end of its range, where it is caution."
     )
+    # Of several set-ups it is told which one is meant.
+    both = replace(study, setups=(*study.setups, str(Path(setup).with_name("b.toml"))))
+    told = study_text(replace(found, study=both))
+    assert "Best: a.toml with leg = 1." in told
+    assert f"a.toml: leg can go up to 1; at 2 it is no-go: {says}" in told
 
 
 def test_where_none_passes_the_page_is_unknown_while_one_may(stated):
@@ -217,6 +286,28 @@ def test_the_map_turns_where_the_verdict_does(stated):
     rows = [row(leg=1.0, gap=0.5, **{"<b>": 1.0})]
     assert "&lt;b&gt;" in parallel_plot(study, rows)
     assert "<b>" not in parallel_plot(study, rows)
+
+
+def test_each_map_holds_what_has_no_axis_in_it_still(stated):
+    """All combinations of four parameters lie on one another in a map of two."""
+    third = RANGE.replace('"leg"', '"step"')
+    study = stated(RANGE + RANGE.replace('"leg"', '"gap"') + third + LEG_STEEL)
+    rows = [
+        row(Verdict.GO if z < 1.2 else Verdict.NO_GO, leg=x, gap=y, step=z, steel=steel)
+        for x in (0.5, 1.5) for y in (0.5, 1.5) for z in (0.5, 1.5) for steel in ("O1", "A2")
+    ]  # fmt: skip
+    maps = slices(study, rows, rows[-1])
+    assert [others for others, _ in maps] == [
+        {"step": 1.5, "steel": "A2"}, {"step": 0.5, "steel": "O1"}, {"step": 0.5, "steel": "A2"},
+        {"step": 1.5, "steel": "O1"},
+    ]  # fmt: skip
+    assert all(len({r.verdict for r in some}) == 1 and len(some) == 4 for _, some in maps)
+    assert len(slices(replace(study, take=Take.SOBOL), rows, None)) == 1
+    rows = [replace(r, variant=replace(r.variant, setup=study.setups[0])) for r in rows]
+    found = StudyFound(study=study, rows=tuple(rows))
+    assert "a.toml, step = 1.5, steel = O1" in study_page(found)
+    # Values that an axis has room for are all written on it.
+    assert ">1<" in region_map(study, [row(leg=x, gap=1.0) for x in (0.5, 1.0, 1.5)], None)
 
 
 def test_a_long_name_at_either_end_stays_in_the_picture(stated):
@@ -264,3 +355,23 @@ def test_a_process_that_dies_is_one_answer_and_never_the_end():
         [2, 4, 5, 6, 8, 10], halved, pool=pool, at_once=2, done=found.__setitem__, crashed=lambda _n: None
     )
     assert found == {2: 1.0, 4: 2.0, 5: None, 6: 3.0, 8: 4.0, 10: 5.0}
+
+
+@pytest.mark.parametrize("alone", [True, False])
+def test_all_work_from_the_start_unless_the_first_leaves_something_for_the_others(alone):
+    """Each piece of work says how many were handed out when its answer was looked for."""
+    handed_out: list[int] = []
+
+    class Pool(ThreadPoolExecutor):
+        def submit(self, _work, thing, /):
+            handed_out.append(thing)
+            future = Future()
+            future.result = lambda: len(handed_out)
+            future.set_result(None)
+            return future
+
+    found: dict[int, int] = {}
+    work_through(
+        [1, 2, 3], abs, pool=Pool, at_once=2, done=found.__setitem__, crashed=abs, first_alone=alone
+    )  # fmt: skip
+    assert found[1] == (1 if alone else 2)

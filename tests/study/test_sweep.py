@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import csv
+import json
 import math
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -164,8 +166,11 @@ def test_a_crash_is_one_unknown_row_and_the_rest_is_worked_out(pair, tmp_path, m
     assert read.column("margin").to_pylist()[1] == pytest.approx(0.001 - 0.1, abs=1e-6)
     assert read.column("margin nest/gap mm").to_pylist()[2] is None
     assert "Where it is go" in (tmp_path / "out" / "study.html").read_text()
-    again = command("sweep", pair, "--out", tmp_path / "out", "--quiet")
-    assert "all of it was worked out before" in again.stdout
+    # What could not be worked out is tried again: whatever was wrong with it may have been mended.
+    kept = (tmp_path / "out" / ROWS).read_text().splitlines()
+    command("sweep", pair, "--out", tmp_path / "out", "--processes", "1", "--quiet")
+    (more,) = (tmp_path / "out" / ROWS).read_text().splitlines()[len(kept) :]
+    assert json.loads(more)["variant"]["values"] == {"gap": 9.0}
 
 
 def test_a_gap_flips_where_faces_no_longer_touch(pair, tmp_path):
@@ -184,10 +189,18 @@ def test_a_study_that_was_stopped_goes_on_where_it_was(pair, tmp_path):
     first, fresh = swept(study, out, threads, 1, flips=False, progress=quiet)
     assert fresh == 3
     lines = (out / ROWS).read_text().splitlines(keepends=True)
-    # Killed while it wrote the last row.
-    (out / ROWS).write_text("".join(lines[:2]) + lines[2][:40])
+    # Killed while it wrote the last row, within a sign of two bytes.
+    (out / ROWS).write_bytes("".join(lines[:2]).encode() + lines[2][:40].encode() + "µ".encode()[:1])
     second, fresh = swept(study, out, threads, 1, flips=False, progress=quiet)
     assert (fresh, second.sampled) == (1, first.sampled)
+    # Moved elsewhere, with its set-up and its rows.
+    moved = shutil.copytree(tmp_path, tmp_path / "moved")
+    assert str(tmp_path).encode() not in (moved / "out" / ROWS).read_bytes()
+    third, fresh = swept(
+        read_study(moved / pair.name), moved / "out", threads, 1, flips=False, progress=quiet
+    )
+    assert (fresh, [r.verdict for r in third.sampled]) == (0, [r.verdict for r in first.sampled])
+    assert third.sampled[0].variant.setup == str(moved / "pair.py")
     # A set-up that has changed since is worked out anew.
     script = tmp_path / "pair.py"
     script.write_text(script.read_text() + "\n")
