@@ -3,7 +3,7 @@
 What: whether the hole stands upright under the spindle; how steep the face is that the drill starts on, and
 the seat or spot that it needs; drill against hole, share of the thread, depth below it for tap and chips;
 flutes against depth; drill, spot drill and tap, each with chuck and spindle nose, against everything that
-stands there over the whole stroke; daylight.
+stands there over the whole stroke, and where straps and toes press, which may lie any way; daylight.
 Why: a drill that starts on a slope walks off and breaks; a tap that meets the bottom breaks in the hole; a
 chuck comes down on a jaw.
 Formulas: a point is (d/2) / tan(a/2) long; a seat of width w on a slope s goes w tan(s) deep; share of the
@@ -32,6 +32,7 @@ from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.boolean import apart
 from fixturecheck.kernel.measure import box_of
+from fixturecheck.machining.clearance import undrawn
 from fixturecheck.machining.drilled import (
     DrilledHole,
     hole_of,
@@ -255,8 +256,10 @@ class _Hole:
 
     def _room(self) -> Iterator[Finding]:
         """Hold drill, nut and nose against what stands there, each over the whole stroke down."""
-        least_mm = self._stage.setup.machine.least_clearance_mm
+        least_mm, holding = self._stage.setup.machine.least_clearance_mm, self._stage.setup.holding
         part = self._ref.body
+        spaces = [undrawn(clamp) for clamp in (holding.clamps if holding else ())]
+        tips = {space.clamp: space.least for space in spaces if space is not None}
         every = tool_solids(self._drill, self._hole, self._drill_mm)
         first = spot_solids(self._drill, self._hole, self._drill_mm)
         last = tap_solids(self._drill, self._hole)
@@ -266,9 +269,9 @@ class _Hole:
         tools += [(n if n in in_hole else f"{n} of the tap", s) for n, s in last.items()]
         for tool, solid in tools:
             # What cuts meets its own part in the hole alone.
-            others = {n: s for n, s in self._stage.placed.items() if tool not in in_hole or n != part}
+            drawn = {n: s for n, s in self._stage.placed.items() if tool not in in_hole or n != part}
             nearest: tuple[float, str] | None = None
-            for name, other in others.items():
+            for name, other in (*drawn.items(), *tips.items()):
                 try:
                     how = apart(
                         solid, other, f"the {tool} of {self._drill.name} and {name}", within_mm=least_mm

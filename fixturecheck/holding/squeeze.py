@@ -21,6 +21,8 @@ from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import BodyRole
 
 _SQUARE = 1e-6
+_BEARS = 0.5
+"""How much of a push must go straight into what bears it: chosen here, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -75,7 +77,7 @@ class SqueezedPart:
 
 
 def bearing_from_behind(touching: Iterable[Patch], body: str, out: Sequence[float]) -> tuple[Shape, ...]:
-    """Return where things bear on a body squarely from the other side than a face of it.
+    """Return where things bear on a body from the other side than a face of it, as the flanks of a V do too.
 
     Parameters
     ----------
@@ -92,7 +94,7 @@ def bearing_from_behind(touching: Iterable[Patch], body: str, out: Sequence[floa
     return tuple(
         p.shape.geometry
         for p in touching
-        if p.contact.kind != ContactKind.NEAR and float(np.array(out) @ p.outward(body)) < -1.0 + _SQUARE
+        if p.contact.kind != ContactKind.NEAR and float(np.array(out) @ p.outward(body)) <= -_BEARS
     )
 
 

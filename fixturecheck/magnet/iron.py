@@ -169,7 +169,7 @@ def curves(setup: Setup, name: str, body: str) -> tuple[BHLaw, BHLaw]:
 
 
 def pitch_mm(poles: Sequence[Body]) -> float:
-    """Return the least distance between the middles of two poles.
+    """Return the least distance between the middles of two poles of one magnet.
 
     Parameters
     ----------
@@ -179,10 +179,12 @@ def pitch_mm(poles: Sequence[Body]) -> float:
     Returns
     -------
     float
-        mm; 25 where there are fewer than two.
+        mm; 25 where no magnet has two.
     """
-    middles = [_middle(b.placed()) for b in poles]
-    apart = [float(np.linalg.norm(a - b)) for i, a in enumerate(middles) for b in middles[:i]]
+    middles = [(b.group, _middle(b.placed())) for b in poles]
+    apart = [
+        float(np.linalg.norm(a - b)) for i, (of, a) in enumerate(middles) for by, b in middles[:i] if of == by
+    ]
     return min(apart, default=25.0)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,11 +11,11 @@ from scipy.optimize import brentq
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.brep.topology import edges_of, faces_of
+from fixturecheck.kernel.brep.topology import brep_bytes, edges_of, faces_of
 from fixturecheck.kernel.construct import box, only_solid, prism
 from fixturecheck.kernel.measure import box_of, edge_ends, face_frame
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
-from fixturecheck.kernel.place import location_of, placed_at, transformed
+from fixturecheck.kernel.place import location_of, matrix_of, placed_at, transformed
 from fixturecheck.kernel.shapes import Placed, Solid
 from fixturecheck.magnet.circuit import Fineness, Iron, MagnetModel, Pole, behind, magnet_model
 from fixturecheck.magnet.field.bh import law_between
@@ -25,7 +25,7 @@ from fixturecheck.magnet.field.solve import FluxSolution
 from fixturecheck.magnet.iron import Ferrous, as_iron, curves, felt, pitch_mm, pole_row
 from fixturecheck.numeric import to_vector
 from fixturecheck.setup.holding import SOURCE_GAP_PITCHES, CalibratedChuck, Holding
-from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.model import Body, Setup, magnet_alone
 from fixturecheck.setup.records import PoleSign
 from fixturecheck.shop.tables import finish
 from fixturecheck.units import Writing
@@ -204,21 +204,17 @@ def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> RatingPiece:
     NotComputedError
         The poles are neither a flat chuck nor a V, or no seat lies on a V.
     """
-    seats: dict[tuple[str, str], Floats] = {}
-    for pole in setup.poles():
-        wanted = {s.on_face for s in setup.seats if s.on in (pole.name, pole.group)}
-        seats |= {(pole.name, n): at for n, at in _flats(pole).items() if n in wanted}
-    seats = seats or _tops(setup)
+    seats = _seated(setup) or _tops(setup)
     if not seats:
         message = (
             "no seat lies on a flat face of a pole, so the rated pull has no place to act; state a seat of a "
             "part on the chuck or the V-block"
         )
         raise NotComputedError(message)
-    normals = np.array([s[1] for s in seats.values()])
-    if np.allclose(normals, normals[0], atol=1e-6):
+    if _one_way(seats):
+        normal = next(iter(seats.values()))[1]
         seated = [b for b in setup.poles() if b.name in {name for name, _ in seats}]
-        level = _level_frame(seated[0], next(iter(seats)), normals[0])
+        level = _level_frame(seated[0], next(iter(seats)), normal)
         top_mm = level @ next(iter(seats.values()))[0]
         return _flat_piece(seated, top_mm[2], size_mm, setup.write, level)
     if size_mm:
@@ -233,6 +229,21 @@ def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> RatingPiece:
         )
     message = "the seats lie neither on a flat chuck nor on the two flanks of a V-block"
     raise NotComputedError(message)
+
+
+def _seated(setup: Setup) -> dict[tuple[str, str], Floats]:
+    """Return the flat faces of poles that parts seat on, as `_flats` does, by pole and face."""
+    seats: dict[tuple[str, str], Floats] = {}
+    for pole in setup.poles():
+        wanted = {s.on_face for s in setup.seats if s.on in (pole.name, pole.group)}
+        seats |= {(pole.name, n): at for n, at in _flats(pole).items() if n in wanted}
+    return seats
+
+
+def _one_way(seats: Mapping[tuple[str, str], Floats]) -> bool:
+    """Whether all seats look the same way, as those on a flat chuck do."""
+    normals = np.array([at[1] for at in seats.values()])
+    return bool(np.allclose(normals, normals[:1], atol=1e-6))
 
 
 def _flats(pole: Body) -> dict[str, Floats]:
@@ -473,17 +484,64 @@ def find_sources(setup: Setup, mesher: TetMesher) -> tuple[MagnetSource, ...]:
     if holding.source_mmf_a:
         ends = zip(holding.source_mmf_a, source_gaps_mm(setup, holding), strict=True)
         return tuple(dict.fromkeys(MagnetSource(mmf_a=mmf, gap_mm=gap) for mmf, gap in ends))
+    magnets = _magnets(setup)
+    ratings = [_rating_of(magnet, holding, mesher) for magnet in magnets]
+    if holding.shim_mm is not None and holding.shim_pull_n_cm2 is not None:
+        if len(ratings) > 1:
+            message = "a pull over a shim is of one magnet, and those that the parts lie on are not alike"
+            raise NotComputedError(message)
+        return (ratings[0].over_shim(holding.shim_mm, holding.shim_pull_n_cm2),)
+    gaps_mm = [source_gaps_mm(magnet, holding) for magnet in magnets]
+    stiff_mm, soft_mm = min(stiff for stiff, _ in gaps_mm), max(soft for _, soft in gaps_mm)
+    stiff = _weakest([rating.at(stiff_mm) for rating in ratings])
+    if soft_mm <= stiff_mm:
+        return (stiff,)
+    return stiff, _weakest([rating.at(soft_mm) for rating in ratings])
+
+
+def _rating_of(setup: Setup, holding: Holding, mesher: TetMesher) -> _Rating:
     piece = PieceOnPoles(
         setup, piece_on(setup, holding.rating_piece_mm), material=RATING_STEEL, mesher=mesher
     )
-    found = _Rating(piece=piece, holding=holding, write=setup.write)
-    if holding.shim_mm is not None and holding.shim_pull_n_cm2 is not None:
-        return (found.over_shim(holding.shim_mm, holding.shim_pull_n_cm2),)
-    stiff_mm, soft_mm = source_gaps_mm(setup, holding)
-    stiff = found.at(stiff_mm)
-    if soft_mm <= stiff_mm:
-        return (stiff,)
-    return stiff, found.at(soft_mm)
+    return _Rating(piece=piece, holding=holding, write=setup.write)
+
+
+def _weakest(sources: Sequence[MagnetSource]) -> MagnetSource:
+    """Return the weakest source of several magnets, with how much stronger the strongest is."""
+    weakest = min(sources, key=lambda source: source.mmf_a)
+    return replace(weakest, most_share=max(source.mmf_a for source in sources) / weakest.mmf_a)
+
+
+def _magnets(setup: Setup) -> tuple[Setup, ...]:
+    """Return a set-up for each magnet that a part nests in, of like ones the first; of a flat chuck as it is.
+
+    Every magnet is rated by itself, with no other beside it.
+    """
+    seats = _seated(setup)
+    groups = {p.group for p in setup.poles() if any(name == p.name for name, _ in seats)}
+    if len(groups) < 2 or None in groups or _one_way(seats):
+        return (setup,)
+    alone = [magnet_alone(setup, of=group) for group in sorted(g for g in groups if g)]
+    first: dict[object, Setup] = {}
+    for magnet in alone:
+        first.setdefault(_drawn(magnet), magnet)
+    return tuple(first.values())
+
+
+def _drawn(magnet: Setup) -> tuple[tuple[object, ...], ...]:
+    """Return what tells a magnet from another, wherever it stands: its poles, and which faces are seats."""
+    poles, seats = magnet.poles(), _seated(magnet)
+    home = np.linalg.inv(matrix_of(poles[0].at))
+    return tuple(
+        (
+            pole.pole,
+            pole.material,
+            brep_bytes(pole.solid),
+            tuple(np.round(home @ matrix_of(pole.at), 6).ravel() + 0.0),
+            frozenset(face for name, face in seats if name == pole.name),
+        )
+        for pole in poles
+    )
 
 
 def _calibrated(setup: Setup, chuck: CalibratedChuck) -> tuple[MagnetSource, ...]:

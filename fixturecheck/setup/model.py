@@ -413,13 +413,19 @@ def unstated(setup: Setup, names: Collection[str]) -> Setup:
 _OF_MAGNET = frozenset({"name", "bodies", "seats", "holding", "own", "units", "small_lengths"})
 
 
-def magnet_alone(setup: Setup) -> Setup:
+def magnet_alone(setup: Setup, of: str | None = None) -> Setup:
     """Return a set-up as if nothing but its magnet were there: poles, the seats on them, how it holds.
 
     It is not validated again.
+
+    Parameters
+    ----------
+    of : str, optional
+        The equipment, or the body with poles set in it, whose poles are meant; all without.
     """
     bare = unstated(setup, {one.name for one in fields(Setup)} - _OF_MAGNET)
     bodies = tuple(b for b in setup.bodies if b.pole or b.poles)
+    bodies = bodies if of is None else tuple(b for b in bodies if of in (b.name, b.group))
     names = {b.name for b in bodies} | {b.group for b in bodies if b.group}
     names |= {pole.name for b in bodies for pole in b.poles}
     seats = tuple(s for s in setup.seats if s.on in names)

@@ -357,13 +357,31 @@ GAP = 6.0  # between the two V-blocks under the drill
 SEAT_D = 2.5  # flat that an end mill makes on the slope first
 
 
+STRAPS = tuple(  # one over each V-block, on what is left of the top beside the hole; one is enough
+    Clamp(
+        name=f"strap_{name}",
+        kind="strap",
+        body="pawl",
+        at_mm=(x, -3.0, 15.0),
+        force_n=3500.0,
+        screw_mm=6.0,
+        screw_to_heel_mm=20.0,
+        screw_to_part_mm=20.0,
+    )
+    for name, x in (("back", 3.5), ("front", 14.0))
+)
+
+
 def hole(_before, after) -> Setup:
-    """The cross hole, straight down: the pawl lies over the gap between two V-blocks."""
+    """The cross hole, straight down: the pawl lies over the gap between two V-blocks, strapped to both.
+
+    Their magnets are off: a drill that breaks through draws up harder than they pull.
+    """
     size = {"length_mm": 40.0, "width_mm": 50.0, "height_mm": 40.0, "land_mm": 16.0}
     off = GAP / 2 + 20
     first = equipment("magnetic_v_block", name="first", at=(HOLE_X - off, 0, 0), **size)
     second = equipment("magnetic_v_block", name="second", at=(HOLE_X + off, 0, 0), **size)
-    stop = equipment(
+    (stop,) = equipment(
         "blocking_block", name="stop", at=(-10, -12, 9), length_mm=20.0, width_mm=18.0, height_mm=5.0
     )
     seats = [
@@ -384,6 +402,7 @@ def hole(_before, after) -> Setup:
         parts=("pawl",),
         hole="hole",
         seat_mm=SEAT_D,
+        feed_mm=0.04,
         flute_mm=24.0,
         stick_out_mm=30.0,
         nut_mm=28.0,
@@ -392,10 +411,11 @@ def hole(_before, after) -> Setup:
     )
     return Setup(
         name="cross hole",
-        bodies=(*first, *second, *stop, replace(after, at=place())),
+        bodies=(*first, *second, replace(stop, fastened=True), replace(after, at=place())),
         seats=tuple(seats),
         drills=(drill,),
         machine=Machine(table_z_mm=-31.0),
+        holding=replace(MAGNET, magnet="off", coolant=True, clamps=STRAPS),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import cadquery as cq
 import pytest
@@ -11,6 +12,7 @@ from fixturecheck import engine
 from fixturecheck.errors import SetupError
 from fixturecheck.machining.drilled import hole_of
 from fixturecheck.result.finding import Kind, Verdict
+from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.load import load
 from fixturecheck.setup.make import place
 from fixturecheck.setup.model import Body, Setup
@@ -171,6 +173,18 @@ def test_a_nut_comes_down_on_a_jaw():
     assert (near.verdict, near.value) == (Verdict.CAUTION, pytest.approx(0.498, abs=0.001))
     (far,) = asked(setup_of(part(drilled()), low), Kind.NUT_CLEAR)
     assert far.verdict is Verdict.GO
+
+
+def test_a_drill_comes_down_where_a_strap_presses():
+    """The hole of 5 mm stands at (20, 15); half a millimetre about the tip is solid whichever way it lies."""
+
+    def strapped(x_mm: float) -> Verdict:
+        strap = Clamp(name="strap", kind="strap", body="block", at_mm=(x_mm, 15.0, 20.0), force_n=1000.0)
+        setup = replace(setup_of(part(drilled())), holding=Holding(clamps=(strap,)))
+        (found,) = asked(setup, Kind.DRILL_CLEAR)
+        return found.verdict
+
+    assert [strapped(x) for x in (22.6, 23.5, 24.5)] == [Verdict.NO_GO, Verdict.CAUTION, Verdict.GO]
 
 
 def test_daylight():

@@ -106,6 +106,22 @@ def test_a_jaw_goes_in_beside_a_thin_tab_no_further_than_the_solid_gives():
     assert found == pytest.approx(2000 * 20 / (200e3 * 30 * 34) * 1e3, rel=0.1)
 
 
+def test_a_bar_that_lies_in_a_v_bears_a_strap_on_its_flanks():
+    """A square bar on a corner, its upper corner flat, over two V-blocks 6 mm apart: no wall of 14 mm bends.
+
+    Over the gap it is a beam on two feet: F l^3 / (48 E I) of 1 kN, 6 mm and some 3000 mm4 is 0.01 um.
+    """
+    bar = cq.Workplane("YZ").polyline([(0, 0), (10, 10), (2, 18), (-2, 18), (-10, 10)]).close().extrude(60)
+    vees = [
+        piece
+        for name, x in (("one", -20), ("other", 26))
+        for piece in equipment("magnetic_v_block", name=name, at=(x + 27, 0, 0), length_mm=40.0)
+    ]
+    strap = Clamp(name="strap", kind="strap", body="bar", at_mm=(5.0, 0.0, 18.0), force_n=1000.0)
+    setup = Setup(name="bench", bodies=(*vees, body("bar", bar)), holding=Holding(clamps=(strap,)))
+    assert walls(setup) == []
+
+
 def plate_on_parallels(at_x_mm: float, **given) -> Setup:
     """A plate of 100 x 30 x 4 on two parallels 10 wide, 60 apart, with a strap over it."""
     feet = [

@@ -1,6 +1,7 @@
 """A bar in the magnetic V-block, nested and on edge: pull from the field, hold from the pull."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -8,6 +9,8 @@ from fixturecheck import Holding, Seat, Setup, body, equipment, place
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.kernel.construct import box
 from fixturecheck.magnet.pull import FACE_ERROR_SHARE, LINE_ERROR_SHARE, magnet_of
+from fixturecheck.magnet.rating import find_sources
+from fixturecheck.setup.model import magnet_alone
 from fixturecheck.shop.tables import finish
 from tests.holding.rigs import let_go, rigged
 
@@ -44,6 +47,19 @@ def bar(*, nested, long_mm=24.0, source_gap_mm=STIFF):
     )
 
 
+def over_two(long_mm, gap_mm):
+    """A nested bar over two such V-blocks end to end, its middle over the gap between them."""
+    one = bar(nested=True, long_mm=long_mm)
+    off = 20.0 + gap_mm / 2
+    blocks = [
+        replace(b, name=f"{name}_{b.name[4:]}", group=name, at=place(at=(x, 0, 0)))
+        for name, x in (("vee", -off), ("second", off))
+        for b in VEE
+    ]
+    seats = [replace(s, on=s.on.replace("vee", name)) for name in ("vee", "second") for s in one.seats]
+    return replace(one, bodies=(*blocks, one.bodies[-1]), seats=tuple(seats))
+
+
 def pulled(setup, mesher):
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
     return magnet_of(setup, contacts, mesher).pulls(1.0)
@@ -74,6 +90,33 @@ def test_a_bar_like_the_rating_piece_is_pulled_as_rated(mesher):
     rated_n = RATED_N_CM2 * 40.0 * SIDE / 100.0
     for face in found.faces:
         assert 0.65 * rated_n < face.weak_n < rated_n < face.strong_n < 1.25 * rated_n
+
+
+def test_over_two_v_blocks_a_bar_is_pulled_as_each_half_over_one(mesher):
+    """Symmetry: no flux crosses the middle between two like blocks, and each is rated by itself."""
+    both = over_two(24.0, 4.0)
+    half = bar(nested=True, long_mm=12.0)
+    # Half of the bar over its own block, as far in from the end of that.
+    half = replace(
+        half, bodies=(*VEE, replace(half.bodies[-1], at=place(at=(-16, 0, 0), rotate=[("x", 45)])))
+    )
+    assert [(b.mmf_a, b.gap_mm) for b in find_sources(both, mesher)] == [
+        (one.mmf_a, one.gap_mm) for one in find_sources(half, mesher)
+    ]
+    assert down_n(pulled(both, mesher)) == pytest.approx(2 * down_n(pulled(half, mesher)), rel=0.02)
+
+
+def test_of_unlike_v_blocks_the_weaker_counts_and_the_stronger_is_the_most(mesher):
+    """Either may be what the stated pull is of, so the range holds both ratings."""
+    both = over_two(24.0, 4.0)
+    broad = equipment("magnetic_v_block", name="second", length_mm=40.0, width_mm=60.0, height_mm=40.0)
+    broad = [replace(b, at=place(at=(22, 0, 0))) for b in broad]
+    unlike = replace(both, bodies=(*both.bodies[:2], *broad, both.bodies[-1]))
+    alone = [find_sources(magnet_alone(unlike, of=name), mesher)[0].mmf_a for name in ("vee", "second")]
+    (found,) = find_sources(unlike, mesher)
+    assert found.mmf_a == min(alone)
+    assert found.mmf_a * found.most_share == pytest.approx(max(alone))
+    assert found.most_share > 1.01
 
 
 def test_flux_enters_by_one_flank_and_leaves_by_the_other(pulls):
