@@ -33,6 +33,8 @@ def paired(before: Sequence[T], after: Sequence[T], cost: Callable[[T, T], float
     """Return the pairs, as places in the two lists, that cost least together; `_FAR` and more is no pair."""
     if not before or not after:
         return []
+    if len(before) == len(after) == 1:
+        return [(0, 0)] if cost(before[0], after[0]) < _FAR else []
     costs = np.array([[min(cost(b, a), _FAR) for a in after] for b in before])
     rows, columns = linear_sum_assignment(costs)
     found = zip(rows.tolist(), columns.tolist(), strict=True)
@@ -75,12 +77,15 @@ def faces_paired(before: BodyDrawn, after: BodyDrawn) -> list[tuple[FaceDrawn, F
 
 def _face_cost(one: FaceDrawn, other: FaceDrawn, size_mm: float) -> float:
     """Return how far two faces are from being one; the same given name is worth a quarter of the body."""
-    if one.kind != other.kind or _turned_deg(one, other) > _MOST_TURNED_DEG:
+    if one.kind != other.kind:
+        return _FAR
+    turned_deg = _turned_deg(one, other)
+    if turned_deg > _MOST_TURNED_DEG:
         return _FAR
     named = one.name == other.name and not BY_PLACE.fullmatch(one.name)
     apart = math.dist(one.centre_mm, other.centre_mm)
     differs = abs(math.sqrt(one.area_mm2) - math.sqrt(other.area_mm2))
-    turned = math.radians(_turned_deg(one, other)) * size_mm
+    turned = math.radians(turned_deg) * size_mm
     if not named and apart + differs > size_mm:
         return _FAR
     return apart + differs + turned + (0.0 if named else 0.25 * size_mm)
@@ -89,8 +94,10 @@ def _face_cost(one: FaceDrawn, other: FaceDrawn, size_mm: float) -> float:
 def _turned_deg(one: FaceDrawn, other: FaceDrawn) -> float:
     if one.normal is None or other.normal is None:
         return 0.0
-    across = float(np.linalg.norm(np.cross(one.normal, other.normal)))
-    return math.degrees(math.atan2(across, float(np.dot(one.normal, other.normal))))
+    # Each face of a body is held against each: arrays of three numbers cost thirty times as much.
+    (a, b, c), (x, y, z) = one.normal, other.normal
+    across = math.hypot(b * z - c * y, c * x - a * z, a * y - b * x)
+    return math.degrees(math.atan2(across, a * x + b * y + c * z))
 
 
 def face_changes(before: BodyDrawn, after: BodyDrawn) -> tuple[FaceChange, ...]:
@@ -105,6 +112,8 @@ def face_changes(before: BodyDrawn, after: BodyDrawn) -> tuple[FaceChange, ...]:
 
 def _moved(before: FaceDrawn, after: FaceDrawn) -> FaceChange | None:
     """Return how a face moved; None where it stands as it was. A flat face moves along its normal only."""
+    if before == after:
+        return None
     step = np.subtract(after.centre_mm, before.centre_mm)
     if before.normal is not None and after.normal is not None:
         # The mean of the two normals, so that the way back is as long.

@@ -23,7 +23,7 @@ from OCP.TopoDS import TopoDS_Shape
 from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape, TopTools_IndexedMapOfShape
 
 from fixturecheck.errors import FixturecheckError, SetupError
-from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.brep.topology import faces_of, once_per_drawing
 from fixturecheck.kernel.place import taken_apart
 from fixturecheck.kernel.shapes import Location, Solid
 from fixturecheck.kernel.step import faces_outside
@@ -354,6 +354,7 @@ def shapes_in(thing: object) -> list[cq.Shape]:
     raise SetupError(message)
 
 
+@once_per_drawing(256)
 def flaw_of(solid: Solid) -> str | None:
     """Say what is wrong with a solid and what to do, or None when it is sound.
 

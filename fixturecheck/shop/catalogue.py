@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib import import_module
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -86,8 +86,16 @@ def make(name: str, /, **params: Value) -> tuple[Piece, ...]:
         The equipment, a parameter or a material is not known, or a value cannot be used.
     """
     values = checked_params(name, params)
+    made = _made(name, tuple(values.items()))
+    # The kernel adds to solids as it works, so that what is kept is never handed out itself.
+    return tuple(piece.copied() for piece in made)
+
+
+@lru_cache(maxsize=64)
+def _made(name: str, values: tuple[tuple[str, Value], ...]) -> tuple[Piece, ...]:
+    """Return the pieces of a kind of equipment with all its parameters, each made once in a process."""
     # Loaded when a solid is asked for: that takes the kernel. Each kind is made by the function of its name.
-    pieces: tuple[Piece, ...] = getattr(import_module("fixturecheck.shop.equipment"), name)(**values)
+    pieces: tuple[Piece, ...] = getattr(import_module("fixturecheck.shop.equipment"), name)(**dict(values))
     return pieces
 
 

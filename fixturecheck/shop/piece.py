@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
 from fixturecheck.angles.incline import Incline
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.construct import Point2, bevelled, box, chamfer, prism
+from fixturecheck.kernel.construct import Point2, bevelled, box, chamfer, copied, prism
 from fixturecheck.kernel.measure import area_mm2, box_of, centroid_of, face_frame
 from fixturecheck.kernel.select import by_plane
 from fixturecheck.kernel.shapes import Solid
@@ -69,6 +69,10 @@ class Piece:
     def body_name(self, equipment: str) -> str:
         """Return the body's name when the equipment goes by `equipment`."""
         return f"{equipment}_{self.suffix}" if self.suffix else equipment
+
+    def copied(self) -> Piece:
+        """Return the same body of a solid, and of poles, that share no face with it."""
+        return replace(self, solid=copied(self.solid), poles=tuple(pole.copied() for pole in self.poles))
 
 
 Faces = dict[str, tuple[int, ...]]

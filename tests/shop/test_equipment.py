@@ -9,7 +9,7 @@ import sys
 import pytest
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.brep.topology import brep_bytes, faces_of
 from fixturecheck.kernel.measure import box_of, volume_mm3
 from fixturecheck.kernel.select import by_selector
 from fixturecheck.shop import equipment as solids
@@ -50,6 +50,19 @@ def test_solids_are_sound_and_every_face_is_named_once(name: str) -> None:
         assert set(piece.finish.values()) <= set(finishes())
         assert set(piece.finish) <= {*piece.faces, "*"}
         assert piece.role == "fixture"
+
+
+def test_what_is_made_again_is_alike_and_shares_no_face() -> None:
+    """What the kernel adds to one is not in the next: triangles, here."""
+    first, again = make("flat_magnetic_chuck"), make("flat_magnetic_chuck")
+    drawn = [brep_bytes(p.solid) for p in (*first, *first[0].poles)]
+    for piece in first:
+        piece.solid.mesh(0.1)
+    third = make("flat_magnetic_chuck")
+    assert [brep_bytes(p.solid) for p in (*again, *again[0].poles)] == drawn
+    assert [brep_bytes(p.solid) for p in (*third, *third[0].poles)] == drawn
+    assert not set(faces_of(first[0].solid)) & set(faces_of(again[0].solid))
+    assert brep_bytes(make("flat_magnetic_chuck", length_mm=123.0)[0].solid) != drawn[0]
 
 
 @pytest.mark.parametrize("name", KINDS)

@@ -7,7 +7,6 @@ the one surface under each face, the same shape gives the same bytes.
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -45,10 +44,10 @@ from OCP.TopTools import TopTools_IndexedMapOfShape
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.recognise import mended, parts_of, poles_of, zero_direction
 from fixturecheck.kernel.brep.topology import (
-    brep_bytes,
     faces_of,
     mapped,
     middle_of,
+    once_per_drawing,
     order_by_place,
     window_of,
     xyz,
@@ -306,9 +305,6 @@ _CLOSE_MM = 1e-5
 _LAID = 10.0
 """How many times that far an outline may lie off where it was drawn."""
 _FORWARD, _REVERSED = TopAbs_Orientation.TopAbs_FORWARD, TopAbs_Orientation.TopAbs_REVERSED
-_KEPT = 128
-_known: dict[bytes, tuple[Solid, tuple[int, ...]] | None] = {}
-"""Forms made before, by the digest of the drawn solid: the parts of a gang share one."""
 
 Step = tuple[int, bool]
 """An edge by number as a ring runs along it, and whether it runs against the edge."""
@@ -349,12 +345,7 @@ def canonical_form(solid: Solid) -> Form:
     low = _low_mm(solid)
     # What was turned may be a compound around its solid.
     (drawn,) = cq_shape(BRepBuilderAPI_Transform(solid.wrapped, _shift(-low), False).Shape()).Solids()
-    key = hashlib.sha256(brep_bytes(drawn)).digest()
-    if key not in _known:
-        while len(_known) >= _KEPT:
-            _known.pop(next(iter(_known)))
-        _known[key] = _form(drawn)
-    found = _known[key]
+    found = _form(drawn)
     if found is None:
         return Form(solid=solid, at=Location(), drawn_faces=tuple(range(len(faces_of(solid)))))
     return Form(solid=found[0], at=Location(TopLoc_Location(_shift(to_nanometre(low)))), drawn_faces=found[1])
@@ -376,6 +367,7 @@ class _NoFormError(Exception):
     """Something in the solid has no place of its own."""
 
 
+@once_per_drawing(128)
 def _form(drawn: Solid) -> tuple[Solid, tuple[int, ...]] | None:
     faces = faces_of(drawn)
     try:

@@ -6,7 +6,6 @@ only when it is known to be one, so a solid is rewritten here before anything el
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -40,7 +39,7 @@ from OCP.TopoDS import TopoDS, TopoDS_Face, TopoDS_Iterator, TopoDS_Shell, TopoD
 from OCP.TopTools import TopTools_IndexedMapOfShape
 
 from fixturecheck.arrays import Floats
-from fixturecheck.kernel.brep.topology import brep_bytes, faces_of, mapped, middle_of, window_of, xyz
+from fixturecheck.kernel.brep.topology import faces_of, mapped, middle_of, once_per_drawing, window_of, xyz
 from fixturecheck.kernel.shapes import Solid, cq_shape
 from fixturecheck.numeric import off_line_mm, square_to
 
@@ -90,21 +89,11 @@ def recognised(solid: Solid) -> Solid:
     )
     if not any(free) and not bent:
         return solid
-    drawn = Solid(solid.wrapped.Located(TopLoc_Location()))
-    key = hashlib.sha256(brep_bytes(drawn)).digest()
-    if key not in _KNOWN:
-        while len(_KNOWN) >= _KEPT:
-            _KNOWN.pop(next(iter(_KNOWN)))
-        _KNOWN[key] = _recognised(drawn)
-    found = _KNOWN[key]
+    found = _recognised(Solid(solid.wrapped.Located(TopLoc_Location())))
     return solid if found is None else found.moved(solid.location())
 
 
-_KEPT = 64
-_KNOWN: dict[bytes, Solid | None] = {}
-"""Solids rewritten before, by the digest of the drawn one: a gang of copies costs as much as one part."""
-
-
+@once_per_drawing(64)
 def _recognised(drawn: Solid) -> Solid | None:
     """Return the rewritten solid; None where nothing is simple or it does not come out the same."""
     try:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from enum import StrEnum
-from functools import lru_cache
+from functools import lru_cache, wraps
 from itertools import groupby, pairwise
-from typing import Any
+from typing import Any, TypeVar
 
 import cadquery as cq
 import numpy as np
@@ -25,6 +26,8 @@ from OCP.TopTools import TopTools_IndexedMapOfShape
 
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.shapes import Edge, Face, Shape, Solid
+
+T = TypeVar("T")
 
 APART_MM = 1e-6
 """Numbers closer than this are the same one; a STEP round trip moves them by some 1e-14."""
@@ -109,6 +112,32 @@ def one_of_each(solids: Sequence[Solid]) -> list[int]:
 def brep_bytes(solid: Solid) -> bytes:
     """Return a solid as the kernel would write it to a binary file; copies of a drawing have the same."""
     return _written(solid.wrapped)
+
+
+def once_per_drawing(most: int) -> Callable[[Callable[[Solid], T]], Callable[[Solid], T]]:
+    """Return what makes a function of a solid find its answer once for all copies, and for one drawn again.
+
+    Parameters
+    ----------
+    most : int
+        How many answers are kept; the oldest is forgotten.
+    """
+
+    def kept(find: Callable[[Solid], T]) -> Callable[[Solid], T]:
+        known: dict[bytes, T] = {}
+
+        @wraps(find)
+        def recalled(solid: Solid) -> T:
+            key = hashlib.sha256(brep_bytes(solid)).digest()
+            if key not in known:
+                while len(known) >= most:
+                    known.pop(next(iter(known)))
+                known[key] = find(solid)
+            return known[key]
+
+        return recalled
+
+    return kept
 
 
 def _written(shape: TopoDS_Shape) -> bytes:

@@ -8,7 +8,7 @@ from pathlib import Path
 import cadquery as cq
 import pytest
 
-from fixturecheck.kernel.brep.topology import canonical_order, faces_of
+from fixturecheck.kernel.brep.topology import canonical_order, faces_of, once_per_drawing
 from fixturecheck.kernel.step import read
 
 
@@ -76,3 +76,24 @@ def test_rings_about_one_centre_are_told_apart() -> None:
     assert tops[0].Area() == pytest.approx(tops[1].Area(), rel=1e-9)
     # The wider ring reaches further to -X, so its box comes first.
     assert tops[0].BoundingBox().xmin < tops[1].BoundingBox().xmin
+
+
+def test_what_is_found_of_a_drawing_is_found_once_for_its_copies_and_again_for_another():
+    asked = []
+
+    @once_per_drawing(2)
+    def length_mm(solid):
+        asked.append(solid)
+        return solid.BoundingBox().xlen
+
+    def bar(long_mm):
+        return cq.Workplane().box(long_mm, 5, 5).val()
+
+    assert [length_mm(one) for one in (bar(10), bar(10))] == pytest.approx([10.0, 10.0])
+    assert len(asked) == 1
+    # As far as the last digit, and where it stands.
+    assert length_mm(bar(math.nextafter(10.0, 11.0))) == pytest.approx(10.0)
+    assert length_mm(bar(10).moved(cq.Location((1, 0, 0)))) == pytest.approx(10.0)
+    assert len(asked) == 3
+    length_mm(bar(10))  # two are kept
+    assert len(asked) == 4
