@@ -17,10 +17,10 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.topology import edges_of
 from fixturecheck.kernel.construct import segment, vertex
 from fixturecheck.kernel.measure import (
-    distance,
     edge_centre,
     edge_length_mm,
     is_straight,
+    is_within,
 )
 from fixturecheck.kernel.place import transformed
 from fixturecheck.kernel.sample import edge_points
@@ -205,7 +205,7 @@ class RawPatch:
             off = points - start - share[:, None] * along
             return np.asarray(np.linalg.norm(off, axis=1) <= within_mm)
         shape = self.make()
-        return np.array([distance(vertex(p), shape)[0] <= within_mm for p in points], dtype=bool)
+        return np.array([is_within(vertex(p), shape, within_mm) for p in points], dtype=bool)
 
     def spots(self) -> Floats:
         """Return points (n, 3) that stand for a line or a point: where they lie, all of it does."""

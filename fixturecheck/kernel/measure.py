@@ -299,6 +299,11 @@ def distance(a: Shape, b: Shape) -> tuple[float, Floats, Floats]:
     return float(found.Value()), np.array(p.Coord()), np.array(q.Coord())
 
 
+def is_within(a: Shape, b: Shape, within_mm: float) -> bool:
+    """Tell whether two shapes come as near to each other as a distance; the boxes of far ones say no."""
+    return box_gap_mm(loose_box(a), loose_box(b)) <= within_mm and distance(a, b)[0] <= within_mm
+
+
 def closest_points(a: Shape, b: Shape, within_mm: float) -> list[tuple[float, Floats, Floats]]:
     """Return every solution of the least distance that is not longer than `within_mm`."""
     return [(apart, on_a, on_b) for apart, on_a, on_b, _, _ in nearest_features(a, b, within_mm)]
@@ -326,7 +331,7 @@ def nearest_features(a: Shape, b: Shape, within_mm: float) -> list[Nearest]:
 
 def on_face(point: Floats, face: Face, within_mm: float) -> bool:
     """Say whether a point lies on a face, trimmed as it is."""
-    return distance(vertex(point), face)[0] <= within_mm
+    return is_within(vertex(point), face, within_mm)
 
 
 def all_on_face(points: Floats, face: Face, within_mm: float) -> Bools:

@@ -29,7 +29,7 @@ from fixturecheck.kernel.brep.free_form import Target
 from fixturecheck.kernel.brep.primitives import CurveKind, SurfaceKind, SweptPrimitive
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import vertex
-from fixturecheck.kernel.measure import distance
+from fixturecheck.kernel.measure import is_within
 from fixturecheck.nesting.model import SettlingModel
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
@@ -154,7 +154,7 @@ def _all_on(model: SettlingModel, poses: Poses, one: LoadedContact, face: FaceRe
     faces = faces_of(model.bodies[index].solid)
     pieces = [faces[i] for i in model.bodies[index].face_indices(face.face)]
     local = (np.array(one.points_mm) - poses.origin_mm[index]) @ poses.rotation[index]
-    return all(min(distance(vertex(p), f)[0] for f in pieces) <= _ON_MM for p in local)
+    return all(any(is_within(vertex(p), f, _ON_MM) for f in pieces) for p in local)
 
 
 NEAR_MM = 0.02

@@ -18,7 +18,7 @@ from fixturecheck.kernel.boolean import common
 from fixturecheck.kernel.brep.topology import faces_of, solids_of
 from fixturecheck.kernel.construct import compound, thickened, vertex
 from fixturecheck.kernel.depth import wall_mm
-from fixturecheck.kernel.measure import distance, face_frame, volume_mm3
+from fixturecheck.kernel.measure import face_frame, is_within, volume_mm3
 from fixturecheck.kernel.place import location_of, placed_at, world_faces
 from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Face, Placed, Shape, Solid
@@ -221,7 +221,7 @@ def bounding(
     for piece in faces_of(zone):
         spot = vertex(inside_points(piece, 1)[0])
         on = [
-            {n for n, f in zip(p.face_names, faces, strict=True) if distance(spot, f)[0] <= _ON_MM}
+            {n for n, f in zip(p.face_names, faces, strict=True) if is_within(spot, f, _ON_MM)}
             for p, faces in (one, two)
         ]
         for into, found in zip(sides if all(on) else names, on, strict=True):

@@ -24,7 +24,7 @@ from fixturecheck.kernel.boolean import stepped
 from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.construct import chamfered, filleted
-from fixturecheck.kernel.measure import distance, edge_ends, extent_along
+from fixturecheck.kernel.measure import edge_ends, extent_along, is_within
 from fixturecheck.kernel.place import matrix_of
 from fixturecheck.kernel.sample import surface_points
 from fixturecheck.kernel.shapes import Placed, Shape, Solid
@@ -137,7 +137,12 @@ def relieve_edge(
     for edge in edges_at(here, common, allowed, tolerances.touch_mm):
         first = smallest_cut(here, edge, ReliefKind.CHAMFER, common, surface_points(common), 0.0)
         for cut in (first.grown(k * _STEP_MM) for k in range(_TRIES)):
-            area_mm2 = _tried(here, cut, other, tolerances)
+            try:
+                solid = cut_solid(here.placed.solid, cut)
+            except KernelError:
+                # Where a chamfer does not fit, a larger one does not.
+                break
+            area_mm2 = _closes(here, solid, other, tolerances)
             if area_mm2 > 0:
                 label = here.label(here.table.edge_faces[edge])
                 found.append(
@@ -204,7 +209,7 @@ def edges_at(here: Standing, common: Shape, allowed: frozenset[str], touch_mm: f
         if not any(here.face_names[f] in allowed for f in faces):
             continue
         shaped = _outside(here, int(e)) if here.table.straight[e] else is_rim(here, int(e))
-        if shaped and distance(here.edge(int(e)), common)[0] <= touch_mm:
+        if shaped and is_within(here.edge(int(e)), common, touch_mm):
             yield int(e)
 
 
@@ -419,15 +424,6 @@ def step_box(solid: Solid, cut: EdgeCut) -> tuple[Floats, Floats, tuple[float, f
         cut.size_mm[0] + over, cut.size_mm[1] + over, float(np.linalg.norm(end - start)) + 2 * over,
     )  # fmt: skip
     return corner, np.stack((one, two, along)), sizes
-
-
-def _tried(here: Standing, cut: EdgeCut, other: Placed, tolerances: Tolerances) -> float:
-    """Area that touches after the cut; zero where the bodies still overlap or it cannot be made."""
-    try:
-        solid = cut_solid(here.placed.solid, cut)
-    except KernelError:
-        return 0.0
-    return _closes(here, solid, other, tolerances)
 
 
 def _closes(here: Standing, solid: Solid, other: Placed, tolerances: Tolerances) -> float:

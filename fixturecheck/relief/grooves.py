@@ -29,11 +29,11 @@ from fixturecheck.kernel.brep.topology import edges_of
 from fixturecheck.kernel.construct import extruded_polygon, oriented_box
 from fixturecheck.kernel.measure import (
     centroid_of,
-    distance,
     edge_ends,
     extent_along,
     is_inside,
     is_straight,
+    is_within,
     volume_mm3,
 )
 from fixturecheck.kernel.place import matrix_of, shifted
@@ -189,7 +189,7 @@ def corners_at(
     near = [
         f
         for f, name in enumerate(here.face_names)
-        if name in allowed and distance(here.face(f), zone)[0] <= touch_mm
+        if name in allowed and is_within(here.face(f), zone, touch_mm)
     ]
     seen: set[tuple[int, int]] = set()
     for members in [{f} for f in near] + ([set(near)] if len(near) > 1 else []):

@@ -12,8 +12,8 @@ from fixturecheck.arrays import Floats
 from fixturecheck.contact.placed import Standing
 from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.measure import (
-    distance,
     extent_along,
+    is_within,
 )
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.relief.grooves import LEAST_MM, OVER_MM, SQUARE, STEP_MM, BoxCut, rounded_up, to_part
@@ -124,7 +124,7 @@ def setbacks(
     """
     for face, name in enumerate(here.face_names):
         flat = here.table.kinds[face] == SurfaceKind.PLANE
-        if flat and name in allowed and distance(here.face(face), zone)[0] <= touch_mm:
+        if flat and name in allowed and is_within(here.face(face), zone, touch_mm):
             normal = here.normals[face]
             deep = float(here.offsets[face]) - extent_along(zone, normal)[0]
             if deep > LEAST_MM:

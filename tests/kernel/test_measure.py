@@ -14,6 +14,7 @@ from fixturecheck.kernel.measure import (
     edge_ends,
     is_flat,
     is_straight,
+    is_within,
     mass_of,
     normal_in_middle,
     surface_kind,
@@ -67,3 +68,15 @@ def test_centroids_of_what_has_area_length_or_neither():
     radii = [e for e in edges_of(flat) if is_straight(e)]
     assert sorted(end[0] for e in radii for end in edge_ends(e)) == pytest.approx([-6, 0, 0, 6])
     assert centroid_of(cq.Vertex.makeVertex(1, 2, 3)) == (1, 2, 3)
+
+
+def test_shapes_are_within_a_distance_however_far_their_boxes_are():
+    """A ball beside the slanted side of a prism, where the boxes of the two meet and they do not."""
+    ball = cq.Solid.makeSphere(1.0)
+    slanted = cq.Workplane().polyline([(5, 5), (5, -5), (-5, 5)]).close().extrude(2, both=True).val()
+    near, far = ball.moved(cq.Location((-1, -1, 0))), ball.moved(cq.Location((20, 0, 0)))
+    gap_mm = math.sqrt(2) - 1.0  # from the line x + y = 0 to (-1, -1), less the radius
+    assert not is_within(near, slanted, gap_mm - 1e-6)
+    assert is_within(near, slanted, gap_mm + 1e-6)
+    assert not is_within(far, slanted, 13.9)
+    assert is_within(far, slanted, 14.1)

@@ -14,7 +14,7 @@ from fixturecheck.contact.placed import Standing, place_bodies
 from fixturecheck.contact.proximity.query import rows_between
 from fixturecheck.effort import BOOLEAN, spend
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.measure import distance, extent_along
+from fixturecheck.kernel.measure import extent_along, is_within
 from fixturecheck.kernel.place import moved_by
 from fixturecheck.kernel.shapes import Placed, Shape
 from fixturecheck.numeric import last_inside
@@ -270,7 +270,7 @@ def _directions(bodies: Sequence[Standing], zone: Shape) -> list[Floats]:
         sign * body.normals[f]
         for body in bodies
         for f in np.flatnonzero(~np.isnan(body.offsets))
-        if distance(body.face(int(f)), zone)[0] <= _ON_MM
+        if is_within(body.face(int(f)), zone, _ON_MM)
         for sign in (1.0, -1.0)
     ]
     found: list[Floats] = []
