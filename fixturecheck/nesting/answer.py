@@ -18,11 +18,11 @@ from fixturecheck.nesting.model import SampledRest, SettlingModel, settling_mode
 from fixturecheck.nesting.outcome import rest_pose
 from fixturecheck.nesting.settle import (
     AWAY_MM,
+    Obstacles,
     directions_out,
     loads_of,
     loose_of,
     moved_back,
-    obstacles,
     ranks_of,
     settled_and_visited,
 )
@@ -284,7 +284,8 @@ def _from_mm(
     extents = np.sort(np.ptp(np.array(model.features[body].box_mm), axis=0))
     far = _OFF_SHARE * max(float(extents[1]), _OF_LONGEST * float(extents[2]))
     nothing: Floats = np.zeros((0, 3))
+    obstacles = Obstacles(model, [body], there)
     for direction in directions_out([] if load is None else [load], nothing):
-        if not len(obstacles(model, [body], there, {body: far * direction}).gap_mm):
+        if not len(obstacles.on({body: far * direction}).gap_mm):
             return to_vector(far * direction)
     return None

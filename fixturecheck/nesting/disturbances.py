@@ -14,10 +14,10 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.nesting.model import SettlingModel, settling_model_of
 from fixturecheck.nesting.outcome import candidates
 from fixturecheck.nesting.settle import (
+    Obstacles,
     finder_of,
     loads_of,
     loose_of,
-    obstacles,
     ranks_of,
     rest_from_apart,
     retreats_of,
@@ -107,7 +107,7 @@ def _stated(
         together: settle_in_order(model, replace(staging, order=()), loose, Bounds())[0],
         in_order: settle_in_order(model, replace(staging, order=order), loose, Bounds())[0],
     }
-    if len(obstacles(model, loose, model.drawn, retreats_of(loads, ranks, further)).gap_mm) == 0:
+    if not len(Obstacles(model, loose, model.drawn).on(retreats_of(loads, ranks, further)).gap_mm):
         found[away] = rest_from_apart(model, loads, ranks, further, Bounds())
     return found
 

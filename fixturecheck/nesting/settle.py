@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import cached_property
 
 import numpy as np
 
@@ -77,7 +78,9 @@ def rest_as_drawn(model: SettlingModel, loads: list[SteadyLoad], bounds: Bounds)
     Bodies that are drawn a little clear of each other close up, and those a little in each other are opened.
     """
     scene = model.scene(one.body for one in loads)
-    overlap = -float(_overlaps(model, scene, model.drawn).gap_mm.min(initial=0.0))
+    overlap = _deepest_mm(_shallow(scene, model.drawn))
+    if overlap <= DRAWN_MM:
+        overlap = max(overlap, _deepest_mm(_deep(model, scene, model.drawn)))
     if overlap > DRAWN_MM:
         return None
     short = replace(bounds, step_mm=DRAWN_MM, approach_mm=DRAWN_MM, travel_mm=NEAR_MM)
@@ -185,7 +188,7 @@ def _start(
     model: SettlingModel, loads: Sequence[SteadyLoad], ranks: Mapping[int, int], approach_mm: float
 ) -> tuple[Poses | None, Candidates]:
     """Return poses after the first clear retreat; None, and the obstacles, where no retreat is clear."""
-    loose = [one.body for one in loads]
+    obstacles = Obstacles(model, [one.body for one in loads], model.drawn)
     barred = joined([])
     if not any(np.any(one.total_n()) for one in loads):
         return model.drawn, barred
@@ -193,7 +196,7 @@ def _start(
         retreats = retreats_of(loads, ranks, approach_mm, up=up, level=level)
         if not any(np.any(retreat) for retreat in retreats.values()):
             continue
-        rows = obstacles(model, loose, model.drawn, retreats)
+        rows = obstacles.on(retreats)
         if len(rows.gap_mm) == 0:
             return moved_back(model.drawn, retreats), rows
         barred = rows if len(barred.gap_mm) == 0 else barred
@@ -205,10 +208,10 @@ def _reachable(
 ) -> Settling:
     """Return a rest if some straight path leads to it, else that there is no room to come in by."""
     loose = [one.body for one in loads]
-    barred = joined([])
+    barred, obstacles = joined([]), Obstacles(model, loose, found.poses)
     touching = found.rows.gap_mm <= model.setup.tolerances.touch_mm
     for direction in directions_out(loads, found.rows.normal[touching]):
-        rows = obstacles(model, loose, found.poses, dict.fromkeys(loose, approach_mm * direction))
+        rows = obstacles.on(dict.fromkeys(loose, approach_mm * direction))
         if len(rows.gap_mm) == 0:
             return found
         barred = rows if len(barred.gap_mm) == 0 else barred
@@ -236,39 +239,62 @@ def directions_out(loads: Sequence[SteadyLoad], normals: Floats) -> Iterator[Flo
         yield -guide
 
 
-def obstacles(
-    model: SettlingModel, loose: Sequence[int], poses: Poses, retreats: Mapping[int, Floats]
-) -> Candidates:
-    """Return what bodies run into on a straight path, deeper than they overlapped before; empty where clear.
+class Obstacles:
+    """What bodies run into on straight paths from where they stand.
 
     Parameters
     ----------
+    loose : sequence of int
+        The bodies that go.
     poses : Poses
         Where all bodies stand before.
-    backs : mapping of int to ndarray
-        How far each body goes, (3,) mm.
     """
-    scene = model.scene(loose)
-    depth = {
-        _pair(rows, i): -rows.gap_mm[i] for rows in (_overlaps(model, scene, poses),) for i in _order(rows)
-    }
-    touch = model.setup.tolerances.touch_mm
-    for share in SHARES:
-        rows = _overlaps(
-            model, scene, moved_back(poses, {b: share * retreat for b, retreat in retreats.items()})
-        )
-        allowed = np.array([touch + depth.get(_pair(rows, i), 0.0) for i in range(len(rows.gap_mm))])
-        met = np.flatnonzero(-rows.gap_mm > allowed)
-        if len(met):
-            return rows.where(met)
-    return joined([])
+
+    def __init__(self, model: SettlingModel, loose: Sequence[int], poses: Poses) -> None:
+        self._model, self._scene, self._poses = model, model.scene(loose), poses
+
+    @cached_property
+    def _depth_mm(self) -> Mapping[tuple[int, int], float]:
+        """How deep bodies lie in each other before they go."""
+        rows = _overlaps(self._model, self._scene, self._poses)
+        return {_pair(rows, i): -rows.gap_mm[i] for i in _order(rows)}
+
+    def on(self, retreats: Mapping[int, Floats]) -> Candidates:
+        """Return what is met deeper than before as bodies go, (3,) mm each; empty where all is clear."""
+        touch = self._model.setup.tolerances.touch_mm
+        for share in SHARES:
+            there = moved_back(self._poses, {b: share * retreat for b, retreat in retreats.items()})
+            rows = _overlaps(self._model, self._scene, there)
+            if len(rows.gap_mm) == 0:
+                continue
+            allowed = np.array(
+                [touch + self._depth_mm.get(_pair(rows, i), 0.0) for i in range(len(rows.gap_mm))]
+            )
+            met = np.flatnonzero(-rows.gap_mm > allowed)
+            if len(met):
+                return rows.where(met)
+        return joined([])
 
 
 def _overlaps(model: SettlingModel, scene: ProximityScene, poses: Poses) -> Candidates:
     """Return every place where bodies overlap."""
+    return joined([_shallow(scene, poses), _deep(model, scene, poses)])
+
+
+def _shallow(scene: ProximityScene, poses: Poses) -> Candidates:
+    """Return the places where bodies overlap by what candidates see."""
     near = find_candidates(scene, poses.rotation, poses.origin_mm, 0.01, 1e-6, DEEP_MM)
-    deep = penetrations(model.features, scene.loose.tolist(), poses.rotation, poses.origin_mm)
-    return joined([near.where(near.gap_mm < 0.0), deep])
+    return near.where(near.gap_mm < 0.0)
+
+
+def _deep(model: SettlingModel, scene: ProximityScene, poses: Poses) -> Candidates:
+    """Return the places where bodies lie in each other deeper than candidates see."""
+    return penetrations(model.features, scene.loose.tolist(), poses.rotation, poses.origin_mm)
+
+
+def _deepest_mm(rows: Candidates) -> float:
+    """Return the deepest overlap, mm."""
+    return -float(rows.gap_mm.min(initial=0.0))
 
 
 def _order(rows: Candidates) -> list[int]:
