@@ -23,8 +23,10 @@ Loop = TypeVar("Loop", bound=Callable[..., object])
 
 LOOPS = (
     "compiled",
+    "rigid/motion",
     "statics/contact_step",
     "statics/loading_loops",
+    "contact/proximity/candidates",
     "contact/proximity/placed_features",
     "contact/proximity/vertices_edges",
     "contact/proximity/curved",

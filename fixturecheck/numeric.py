@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import fields, replace
+from dataclasses import fields
+from functools import cache
 from typing import Any, TypeVar
 
 import numpy as np
@@ -145,7 +146,9 @@ def some_rows(table: Record, chosen: Bools | Ints) -> Record:
     Record
         The same record with those rows.
     """
-    return replace(table, **{f.name: getattr(table, f.name)[chosen] for f in fields(table)})
+    kind: Any = type(table)
+    found: Record = kind(**{name: getattr(table, name)[chosen] for name in _names_of(kind)})
+    return found
 
 
 def all_rows(tables: Sequence[Record]) -> Record:
@@ -161,5 +164,12 @@ def all_rows(tables: Sequence[Record]) -> Record:
     Record
         One record with all their rows, in order.
     """
-    names = [f.name for f in fields(tables[0])]
-    return replace(tables[0], **{n: np.concatenate([getattr(t, n) for t in tables]) for n in names})
+    kind: Any = type(tables[0])
+    found: Record = kind(**{n: np.concatenate([getattr(t, n) for t in tables]) for n in _names_of(kind)})
+    return found
+
+
+@cache
+def _names_of(kind: type) -> tuple[str, ...]:
+    """Return the names of the arrays of a dataclass."""
+    return tuple(f.name for f in fields(kind))

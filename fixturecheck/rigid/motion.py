@@ -9,6 +9,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from fixturecheck.arrays import Floats, Ints
+from fixturecheck.compiled import compiled, cross, minus, row, times
 
 
 class CandidateRows(Protocol):
@@ -109,7 +110,9 @@ def tidy(rotation: Floats) -> Floats:
     return np.asarray(rotation @ (1.5 * np.eye(3) - 0.5 * gram))
 
 
-def slopes(rows: CandidateRows, bodies: Ints, centres_mm: Floats) -> tuple[Ints, Floats]:
+def slopes(
+    rows: CandidateRows, bodies: Ints, centres_mm: Floats, sizes_mm: Floats | None = None
+) -> tuple[Ints, Floats]:
     """Return how each gap changes with the twists of its two bodies.
 
     Parameters
@@ -120,6 +123,8 @@ def slopes(rows: CandidateRows, bodies: Ints, centres_mm: Floats) -> tuple[Ints,
         The loose bodies.
     centres_mm : ndarray, shape (n, 3)
         Their centres, in the machine's frame.
+    sizes_mm : ndarray, shape (n,), optional
+        Lengths at which turns are measured as mm; without them they are radians.
 
     Returns
     -------
@@ -129,19 +134,32 @@ def slopes(rows: CandidateRows, bodies: Ints, centres_mm: Floats) -> tuple[Ints,
         Normal, then (point - centre) x normal, for a; the same with the other sign for b; zero where it
         does not move.
     """
-    n = len(rows.gap_mm)
-    column = np.full((n, 2), -1, dtype=np.int64)
-    slope = np.zeros((n, 2, 6))
     where = np.full(int(max(rows.body_a.max(initial=0), rows.body_b.max(initial=0), bodies.max())) + 1, -1)
     where[bodies] = np.arange(len(bodies))
-    sides = ((rows.body_a, rows.point_a_mm, 1.0), (rows.body_b, rows.point_b_mm, -1.0))
-    for side, (body, point, sign) in enumerate(sides):
-        column[:, side] = where[body]
-        loose = np.flatnonzero(column[:, side] >= 0)
-        normal = sign * rows.normal[loose]
-        slope[loose, side, :3] = normal
-        slope[loose, side, 3:] = cross_products(point[loose] - centres_mm[column[loose, side]], normal)
-    return column, slope
+    column = np.stack((where[rows.body_a], where[rows.body_b]), axis=1)
+    laid = np.ascontiguousarray  # the loop is compiled for arrays that are laid out so
+    points = laid(rows.point_a_mm), laid(rows.point_b_mm)
+    sizes = np.ones(len(bodies)) if sizes_mm is None else sizes_mm
+    return column, _slopes(column, points, laid(rows.normal), laid(centres_mm), sizes)
+
+
+@compiled
+def _slopes(
+    column: Ints, points_mm: tuple[Floats, Floats], normals: Floats, centres_mm: Floats, sizes_mm: Floats
+) -> Floats:
+    """Return the slopes (m, 2, 6) of gaps whose sides belong to bodies by number, -1 for one that stays."""
+    slope = np.zeros((len(column), 2, 6))
+    for i in range(len(column)):
+        for side in range(2):
+            body = column[i, side]
+            if body < 0:
+                continue
+            normal = times(1.0 - 2.0 * side, row(normals, i))
+            turn = cross(minus(row(points_mm[side], i), row(centres_mm, body)), normal)
+            for axis in range(3):
+                slope[i, side, axis] = normal[axis]
+                slope[i, side, 3 + axis] = turn[axis] / sizes_mm[body]
+    return slope
 
 
 def jacobian(rows: CandidateRows, bodies: Ints, centres_mm: Floats) -> Floats:

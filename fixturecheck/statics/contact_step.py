@@ -8,6 +8,8 @@ between those, so its gap and how it changes are a mean of theirs, whatever the 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
+from typing import NamedTuple
 
 import clarabel
 import numpy as np
@@ -39,15 +41,36 @@ def outermost(rows: CandidateRows, some: Ints) -> Ints:
     """
     if len(some) == 0:
         return some
-    faces = [rows.body_a[some], rows.face_a[some], rows.body_b[some], rows.face_b[some]]
-    sides = np.round(rows.normal[some] / (1e3 * SAME)).astype(np.int64)
-    order = np.lexsort((*faces, *sides.T))
-    changes = np.zeros(len(some), dtype=bool)
-    for key in (*faces, *sides.T):
-        changes[1:] |= np.diff(key[order]) != 0
-    starts = np.append(np.flatnonzero(changes | (np.arange(len(some)) == 0)), len(some))
+    laid = np.ascontiguousarray  # the loop is compiled for arrays that are laid out so
+    names = laid(rows.body_a), laid(rows.face_a), laid(rows.body_b), laid(rows.face_b)
+    return _outermost(some, names, (laid(rows.point_a_mm), laid(rows.normal), laid(rows.gap_mm)))
+
+
+@compiled
+def _outermost(
+    some: Ints, names: tuple[Ints, Ints, Ints, Ints], where: tuple[Floats, Floats, Floats]
+) -> Ints:
+    """Return those of some rows that are outermost, by bodies and faces, and places, normals and gaps."""
+    points, normals, gaps = where
+    count = len(some)
+    keys, mixed = np.empty((count, 7), dtype=np.int64), np.zeros(count, dtype=np.int64)
+    for i in range(count):
+        for k in range(4):
+            keys[i, k] = names[k][some[i]]
+        for axis in range(3):
+            keys[i, 4 + axis] = np.int64(np.rint(normals[some[i], axis] / (1e3 * SAME)))
+        for k in range(7):
+            mixed[i] = mixed[i] * 1000003 + keys[i, k]
+    # Stable, so that the rows of a face stay in order. Two faces that mix to one number only leave more rows.
+    order = np.argsort(mixed, kind="mergesort")
+    starts, faces = np.zeros(count + 1, dtype=np.int64), 0
+    for i in range(count):
+        if i == 0 or np.any(keys[order[i]] != keys[order[i - 1]]):
+            starts[faces] = i
+            faces += 1
+    starts[faces] = count
     ranked = some[order]
-    kept = outermost_of(starts, rows.point_a_mm[ranked], rows.normal[ranked], rows.gap_mm[ranked])
+    kept = outermost_of(starts[: faces + 1], points[ranked], normals[ranked], gaps[ranked])
     return np.sort(ranked[kept])
 
 
@@ -374,8 +397,8 @@ def _least(frame: LoadArrays, poses: Poses, rows: CandidateRows, force: Floats) 
     carries = np.flatnonzero(force > IDLE * force.max(initial=0.0))
     if len(carries) == 0:
         return force
-    column, slope = _scaled_slopes(frame, poses, rows)
-    acts = _packed(column[carries], slope[carries], len(frame.bodies)).T.tocsc()
+    column, slope = slopes(rows, frame.bodies, frame.centres(poses), frame.size)
+    acts = _packed(column[carries], slope[carries], len(frame.bodies)).matrix().T.tocsc()
     count = len(carries)
     # Forces are found in units of the greatest, so that the solver's own aims mean the same for all.
     unit = float(force.max())
@@ -407,14 +430,6 @@ def _without_idle(acts: Floats, force: Floats) -> Floats:
     found = np.zeros(len(force))
     found[keep] = some
     return found
-
-
-def _scaled_slopes(frame: LoadArrays, poses: Poses, rows: CandidateRows) -> tuple[Ints, Floats]:
-    """Return `slopes` with turns as mm at each body's size."""
-    column, slope = slopes(rows, frame.bodies, frame.centres(poses))
-    size = np.concatenate((frame.size, [1.0]))
-    slope[:, :, 3:] /= size[column][:, :, None]
-    return column, slope
 
 
 def programme(
@@ -456,7 +471,7 @@ def programme(
     count = len(frame.bodies)
     wrench = frame.wrench(poses)
     metric = metric_of(wrench)
-    column, slope = _scaled_slopes(frame, poses, rows)
+    column, slope = slopes(rows, frame.bodies, frame.centres(poses), frame.size)
     touches = (np.abs(rows.gap_mm) <= closed_mm) | ((rows.gap_mm < 0.0) & (rows.gap_mm >= -slack_mm))
     room = np.where(touches, 0.0, rows.gap_mm) / step_mm
     near = np.flatnonzero(room <= _reach(column, slope, metric, wrench))
@@ -490,28 +505,65 @@ def metric_of(wrench: Floats) -> Floats:
     return np.asarray(np.where(size > LIGHTEST, size, UNLOADED))
 
 
-def _packed(column: Ints, slope: Floats, count: int) -> sparse.csc_matrix:
-    """Return slopes (n, 2, 6) of two bodies as a sparse matrix (n, 6 * count) of all of them."""
-    row, side = np.nonzero(column >= 0)
-    each = slope[row, side]
-    which, axis = np.nonzero(each)
-    places = 6 * column[row[which], side[which]] + axis
-    # Stable, so that the rows of a column stay in order.
-    order = np.argsort(places, kind="stable")
-    starts = np.searchsorted(places[order], np.arange(6 * count + 1))
-    return sparse.csc_matrix(
-        (each[which, axis][order], row[which[order]], starts), shape=(len(column), 6 * count)
-    )
+class Slopes(NamedTuple):
+    """Slopes of several rows as the solver reads a sparse matrix, (m, n), column by column."""
+
+    data: Floats
+    indices: Ints
+    indptr: Ints
+    shape: tuple[int, int]
+    has_canonical_format: bool = True
+
+    def matrix(self) -> sparse.csc_matrix:
+        """Return the matrix that it is."""
+        return sparse.csc_matrix((self.data, self.indices, self.indptr), shape=self.shape)
 
 
+def _packed(column: Ints, slope: Floats, count: int) -> Slopes:
+    """Return slopes (m, 2, 6) of two bodies as those (m, 6 * count) of all of them."""
+    return Slopes(*_by_column(column, slope, count), shape=(len(column), 6 * count))
+
+
+@compiled
+def _by_column(column: Ints, slope: Floats, count: int) -> tuple[Floats, Ints, Ints]:
+    """Return the slopes that are not zero by column, their rows in order, and where each column starts."""
+    starts = np.zeros(6 * count + 1, dtype=np.int64)
+    for i in range(len(column)):
+        for side in range(2):
+            for axis in range(6):
+                if column[i, side] >= 0 and slope[i, side, axis] != 0.0:
+                    starts[6 * column[i, side] + axis + 1] += 1
+    starts = np.cumsum(starts)
+    data, rows = np.empty(starts[-1]), np.empty(starts[-1], dtype=np.int64)
+    free = starts.copy()
+    for i in range(len(column)):
+        for side in range(2):
+            for axis in range(6):
+                if column[i, side] >= 0 and slope[i, side, axis] != 0.0:
+                    at = free[6 * column[i, side] + axis]
+                    data[at], rows[at] = slope[i, side, axis], i
+                    free[6 * column[i, side] + axis] += 1
+    return data, rows, starts
+
+
+@compiled
 def _distinct(column: Ints, slope: Floats, room: Floats, near: Ints) -> Ints:
     """Return the rows of which no other says the same; faces that match see each corner from both sides."""
-    # Of two bodies the row may start with either, so what is compared does not know which comes first.
-    weights = np.cos(np.arange(6) * 1.7 + 0.3)
-    each = (slope[near] @ weights) * np.cos(column[near] * 2.3 + 0.7)
-    mixed = each.sum(axis=1) + 1.3 * room[near]
-    _, first = np.unique(np.round(mixed, 9), return_index=True)
-    return np.asarray(near[np.sort(first)])
+    mixed = np.zeros(len(near))
+    for k in range(len(near)):
+        i = near[k]
+        # Of two bodies the row may start with either, so what is compared does not know which comes first.
+        for side in range(2):
+            each = 0.0
+            for axis in range(6):
+                each += slope[i, side, axis] * np.cos(axis * 1.7 + 0.3)
+            mixed[k] += each * np.cos(column[i, side] * 2.3 + 0.7)
+        mixed[k] = np.rint(1e9 * (mixed[k] + 1.3 * room[i]))
+    order = np.argsort(mixed, kind="mergesort")
+    kept = np.zeros(len(near), dtype=np.bool_)
+    for k in range(len(near)):
+        kept[order[k]] = k == 0 or mixed[order[k]] != mixed[order[k - 1]]
+    return near[kept]
 
 
 def _reach(column: Ints, slope: Floats, metric: Floats, wrench: Floats) -> Floats:
@@ -526,7 +578,7 @@ def _reach(column: Ints, slope: Floats, metric: Floats, wrench: Floats) -> Float
 
 
 def solve_quadratic(
-    metric: Floats, load: Floats, slope: Floats | sparse.csc_matrix, room: Floats
+    metric: Floats, load: Floats, slope: Floats | Slopes, room: Floats
 ) -> tuple[Floats, Floats] | None:
     """Minimise x'diag(metric)x/2 - load'x subject to room + slope x >= 0.
 
@@ -534,7 +586,7 @@ def solve_quadratic(
     ----------
     metric, load : ndarray, shape (n,)
         Positive diagonal and linear term.
-    slope, room : ndarray or sparse matrix, shape (m, n), and ndarray, shape (m,)
+    slope, room : ndarray or Slopes, shape (m, n), and ndarray, shape (m,)
         The constraints.
 
     Returns
@@ -558,7 +610,8 @@ def solve_quadratic(
         return None
     move, multiplier = np.asarray(solution.x), np.maximum(np.asarray(solution.z), 0.0)
     if status != "Solved":
-        left = optimality(metric, load, slope, room, move, multiplier)
+        whole = slope.matrix() if isinstance(slope, Slopes) else slope
+        left = optimality(metric, load, whole, room, move, multiplier)
         if not left <= ALMOST:
             message = f"the solver of a settling step stopped ({status}) {left:.1e} away from its answer"
             raise NotComputedError(message)
@@ -566,14 +619,15 @@ def solve_quadratic(
 
 
 def _asked(
-    metric: Floats, load: Floats, slope: Floats | sparse.csc_matrix, room: Floats, *, refine: bool
+    metric: Floats, load: Floats, slope: Floats | Slopes, room: Floats, *, refine: bool
 ) -> clarabel.DefaultSolution:
     """Return what the solver makes of a programme."""
-    kept = slope if isinstance(slope, sparse.csc_matrix) else sparse.csc_matrix(slope)
+    size = len(metric)
+    kept = slope if isinstance(slope, Slopes) else sparse.csc_matrix(slope)
     solver = clarabel.DefaultSolver(
-        sparse.csc_matrix((metric, np.arange(len(metric)), np.arange(len(metric) + 1))),
+        Slopes(metric, np.arange(size), np.arange(size + 1), shape=(size, size)),
         -load,
-        sparse.csc_matrix((-kept.data, kept.indices, kept.indptr), shape=kept.shape),
+        Slopes(-kept.data, kept.indices, kept.indptr, shape=kept.shape),
         room,
         [clarabel.NonnegativeConeT(len(room))],
         _settings(refine=refine),
@@ -581,6 +635,7 @@ def _asked(
     return solver.solve()
 
 
+@cache
 def _settings(*, refine: bool) -> clarabel.DefaultSettings:
     settings = clarabel.DefaultSettings()
     settings.verbose = False

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fixturecheck.arrays import Bools, Floats, Ints
+from fixturecheck.compiled import compiled
 from fixturecheck.contact.proximity.placed_features import PlacedFeatures, bodies_of
 from fixturecheck.kernel.brep.features import Features
 from fixturecheck.numeric import all_rows, some_rows
@@ -101,18 +102,54 @@ class ProximityScene:
 
     def pairs(self, low_mm: Floats, high_mm: Floats, reach_mm: float) -> Ints:
         """Return the pairs of bodies whose boxes come within reach, at least one of them loose."""
-        meet = np.all(low_mm[:, None] <= high_mm[None] + reach_mm, axis=2)
-        meet &= meet.T & (self.loose[:, None] | self.loose[None])
-        return np.argwhere(np.triu(meet, 1))
+        return near_boxes(low_mm, high_mm, self.loose, reach_mm)
 
 
+@compiled
 def boxes_at(
     middle_mm: Floats, half_mm: Floats, rotation: Floats, origin_mm: Floats
 ) -> tuple[Floats, Floats]:
     """Return corners of boxes round boxes (n, 3) of bodies' own frames, in the machine's."""
-    centre = np.einsum("nij,nj->ni", rotation, middle_mm) + origin_mm
-    spread = np.einsum("nij,nj->ni", np.abs(rotation), half_mm)
-    return centre - spread, centre + spread
+    low, high = np.empty_like(origin_mm), np.empty_like(origin_mm)
+    for i in range(len(middle_mm)):
+        for axis in range(3):
+            centre, spread = 0.0, 0.0
+            for k in range(3):
+                centre += rotation[i, axis, k] * middle_mm[i, k]
+                spread += abs(rotation[i, axis, k]) * half_mm[i, k]
+            centre += origin_mm[i, axis]
+            low[i, axis], high[i, axis] = centre - spread, centre + spread
+    return low, high
+
+
+@compiled
+def near_boxes(low_mm: Floats, high_mm: Floats, loose: Bools, apart_mm: float) -> Ints:
+    """Return the pairs (m, 2) of boxes that are no further apart along any axis, at least one of them loose.
+
+    Boxes that are to share something have a distance below zero.
+    """
+    found = np.empty((len(low_mm), 2), dtype=np.int64)
+    count = 0
+    for i in range(len(low_mm)):
+        for j in range(i + 1, len(low_mm)):
+            if not (loose[i] or loose[j]):
+                continue
+            meet = True
+            for axis in range(3):
+                meet = (
+                    meet
+                    and low_mm[i, axis] <= high_mm[j, axis] + apart_mm
+                    and low_mm[j, axis] <= high_mm[i, axis] + apart_mm
+                )
+            if not meet:
+                continue
+            if count == len(found):
+                more = np.empty((2 * len(found), 2), dtype=np.int64)
+                more[:count] = found
+                found = more
+            found[count, 0], found[count, 1] = i, j
+            count += 1
+    return found[:count].copy()
 
 
 def _own_box(features: Features) -> tuple[Floats, Floats]:

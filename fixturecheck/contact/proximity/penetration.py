@@ -17,7 +17,7 @@ import numpy as np
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.compiled import Vector, along, compiled, cross, dot, length, minus, row
-from fixturecheck.contact.proximity.candidates import Candidates, boxes_at, joined, seen_from_a
+from fixturecheck.contact.proximity.candidates import Candidates, boxes_at, joined, near_boxes, seen_from_a
 from fixturecheck.kernel.brep.features import Features
 from fixturecheck.kernel.mesh.triangles import CHORD_MM
 
@@ -34,7 +34,7 @@ BORDER = 1e-9
 LOOK = (0.5377, 0.4129, 0.7353)
 """A direction in which no face and no edge is likely to lie; up along every axis."""
 LOOSE_MM = 1e-6
-"""By how much a line must pass by a box to be past it."""
+"""By how much a line or a place must pass by a box to be past it."""
 
 Box = tuple[Vector, Vector]
 
@@ -113,14 +113,22 @@ def penetrations(
     return joined(found)
 
 
+@compiled
 def with_boxes(points: Floats, triangles: Ints, edges: Ints) -> FaceTriangles:
     """Return a surface with the boxes of its triangles."""
-    corners = points[triangles]
-    boxes = np.stack((corners.min(axis=1), corners.max(axis=1)), axis=1)
-    starts = np.arange(0, len(triangles), BLOCK)
-    blocks = np.stack(
-        (np.minimum.reduceat(boxes[:, 0], starts), np.maximum.reduceat(boxes[:, 1], starts)), axis=1
-    )
+    count = len(triangles)
+    boxes, blocks = np.empty((count, 2, 3)), np.empty(((count + BLOCK - 1) // BLOCK, 2, 3))
+    for j in range(count):
+        m = j // BLOCK
+        for axis in range(3):
+            low, high = np.inf, -np.inf
+            for k in range(3):
+                at = points[triangles[j, k], axis]
+                low, high = min(low, at), max(high, at)
+            boxes[j, 0, axis], boxes[j, 1, axis] = low, high
+            if j % BLOCK > 0:
+                low, high = min(low, blocks[m, 0, axis]), max(high, blocks[m, 1, axis])
+            blocks[m, 0, axis], blocks[m, 1, axis] = low, high
     return FaceTriangles(points, triangles, edges, boxes, blocks)
 
 
@@ -128,13 +136,10 @@ def _near(
     features: Sequence[Features], loose: Sequence[bool], rotation: Floats, origin_mm: Floats
 ) -> list[tuple[int, int]]:
     """Return the pairs of bodies whose boxes share more than is shallow, at least one of them loose."""
-    middle = np.array([f.box_mm.mean(axis=0) for f in features])
-    half = np.array([0.5 * np.ptp(f.box_mm, axis=0) for f in features])
+    own = np.array([f.box_mm for f in features])
+    middle, half = 0.5 * (own[:, 0] + own[:, 1]), 0.5 * (own[:, 1] - own[:, 0])
     low, high = boxes_at(middle, half, rotation, origin_mm)
-    shared = np.minimum(high[:, None], high[None]) - np.maximum(low[:, None], low[None])
-    moves = np.array(loose, dtype=bool)
-    meet = (shared.min(axis=2) > SHALLOW_MM) & (moves[:, None] | moves[None])
-    return [(int(i), int(j)) for i, j in np.argwhere(np.triu(meet, 1))]
+    return [(i, j) for i, j in near_boxes(low, high, np.array(loose, dtype=bool), -SHALLOW_MM).tolist()]
 
 
 def _face(features: Features, surface: FaceTriangles, place: Vector) -> int:
@@ -349,10 +354,11 @@ def _deepest(a: FaceTriangles, b: FaceTriangles, enough_mm: float) -> Place:
     Once a place is found that is deeper than enough, that is the answer.
     """
     box = _box(b.points)
+    inner = _shrunk(box, DEEP_MM)
     best = (0.0, row(a.points, 0), row(a.points, 0))
     for i in range(len(a.points)):
         place = row(a.points, i)
-        if not _apart(place, place, box):
+        if not _apart(place, place, inner):
             best = _deeper(place, b, max(DEEP_MM, best[0]), best)
             if best[0] > enough_mm:
                 return best
@@ -363,7 +369,7 @@ def _deepest(a: FaceTriangles, b: FaceTriangles, enough_mm: float) -> Place:
             return best
         start, end = row(a.points, a.edges[k, 0]), row(a.points, a.edges[k, 1])
         if not _apart(start, end, box):
-            best = _deepest_of_edge(start, end, b, best)
+            best = _deepest_of_edge(start, end, b, box, best)
     return best
 
 
@@ -380,14 +386,25 @@ def _deeper(place: Vector, b: FaceTriangles, least_mm: float, best: Place) -> Pl
 def _deepest_behind(a: FaceTriangles, b: FaceTriangles, best: Place, enough_mm: float) -> Place:
     """Return the deeper of a place and those behind the triangles, for bodies that lie face in face."""
     deep = min(DEEP_MM, THIN * min(_least(_box(a.points)), _least(_box(b.points))))
-    box = _box(b.points)
+    inner = _shrunk(_box(b.points), deep)
     for i in range(len(a.triangles)):
         place = _inner(a, i, deep + SHALLOW_MM)
-        if not _apart(place, place, box) and _within(place, a):
-            best = _deeper(place, b, max(deep, best[0]), best)
+        if _apart(place, place, inner):
+            continue
+        found = _deeper(place, b, max(deep, best[0]), best)
+        # Nearly every such place lies within its own body, so that is asked last.
+        if found[0] > best[0] and _within(place, a):
+            best = found
             if best[0] > enough_mm:
                 return best
     return best
+
+
+@compiled
+def _shrunk(box: Box, by_mm: float) -> Box:
+    """Return what of a box lies so far within it: what is as deep in a body is as deep in its box."""
+    low, high, by = box[0], box[1], by_mm - LOOSE_MM
+    return (low[0] + by, low[1] + by, low[2] + by), (high[0] - by, high[1] - by, high[2] - by)
 
 
 @compiled
@@ -398,7 +415,7 @@ def _least(box: Box) -> float:
 
 
 @compiled
-def _deepest_of_edge(start: Vector, end: Vector, b: FaceTriangles, best: Place) -> Place:
+def _deepest_of_edge(start: Vector, end: Vector, b: FaceTriangles, box: Box, best: Place) -> Place:
     """Return the deeper of a place and the middles of an edge's pieces within a surface."""
     shares = _crossings(start, end, b)
     way = minus(end, start)
@@ -406,11 +423,11 @@ def _deepest_of_edge(start: Vector, end: Vector, b: FaceTriangles, best: Place) 
     for k in range(1, len(shares)):
         inside = (shares[k] - shares[k - 1]) * long
         place = along(start, 0.5 * (shares[k] + shares[k - 1]), way)
-        if inside <= SHALLOW_MM:
+        if inside <= SHALLOW_MM or _apart(place, place, box) or not _within(place, b):
             continue
         # What is no deeper than this counts in neither way.
         away, out, _ = _nearest(b, place, max(SHALLOW_MM, best[0]))
-        if away <= max(SHALLOW_MM, best[0]) or not _within(place, b):
+        if away <= max(SHALLOW_MM, best[0]):
             continue
         beyond = min(shares[k - 1], 1.0 - shares[k]) * long
         through = beyond > DEEP_MM and away > max(SHALLOW_MM, THROUGH * inside)

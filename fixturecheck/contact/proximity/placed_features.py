@@ -371,10 +371,10 @@ _DIRECTIONS = frozenset({"axis", "zero", "along", "tangent_cones", "face_tangent
 
 
 class _Column(NamedTuple):
-    """Where a column of vectors stands among all rows: kind by number, name, its rows, shape."""
+    """Where a column of vectors stands among all rows: kind and field by number, its rows, shape."""
 
     kind: int
-    name: str
+    field: int
     rows: slice
     shape: tuple[int, ...]
 
@@ -395,16 +395,18 @@ class PlacedFeatures:
         bodies: list[Ints] = []
         shifted: list[Bools] = []
 
+        kinds: tuple[Any, ...] = tuple(own)
+
         def add(kind: int, name: str, local: Floats, first: Ints, points: Bools) -> None:
             start, each = sum(len(r) for r in rows), int(np.prod(local.shape[1:-1]))
             rows.append(local.reshape(-1, 3))
-            self._columns.append(_Column(kind, name, slice(start, start + len(rows[-1])), local.shape))
+            field = kinds[kind]._fields.index(name)
+            self._columns.append(_Column(kind, field, slice(start, start + len(rows[-1])), local.shape))
             bodies.append(np.repeat(np.arange(len(first) - 1), np.diff(first) * each))
             shifted.append(
                 np.tile(points, len(local)) if len(points) == each else np.repeat(points, len(rows[-1]))
             )
 
-        kinds: tuple[Any, ...] = tuple(own)
         for number, kind in enumerate(kinds):
             for name in kind._fields:
                 if name in _POINTS | _DIRECTIONS:
@@ -419,15 +421,15 @@ class PlacedFeatures:
     def at(self, rotation: Floats, origin_mm: Floats) -> Bodies:
         """Return every feature where it stands at poses (n, 3, 3) and (n, 3)."""
         rows = pose_rows(self._rows, self._bodies, self._shifted, rotation, origin_mm)
-        moved: list[dict[str, Floats]] = [{} for _ in self._own]
-        for one in self._columns:
-            moved[one.kind][one.name] = rows[one.rows].reshape(one.shape)
         kinds: tuple[Any, ...] = tuple(self._own)
+        moved = [list(kind) for kind in kinds]
+        for one in self._columns:
+            moved[one.kind][one.field] = rows[one.rows].reshape(one.shape)
         edges = moved[Bodies._fields.index("edges")]
-        ends = edges["ends_mm"]
-        edges["low_mm"] = np.minimum(ends[:, 0], ends[:, 1])
-        edges["high_mm"] = np.maximum(ends[:, 0], ends[:, 1])
-        return Bodies(*(kind._replace(**by) for kind, by in zip(kinds, moved, strict=True)))
+        ends = edges[Edges._fields.index("ends_mm")]
+        edges[Edges._fields.index("low_mm")] = np.minimum(ends[:, 0], ends[:, 1])
+        edges[Edges._fields.index("high_mm")] = np.maximum(ends[:, 0], ends[:, 1])
+        return Bodies(*(type(kind)(*by) for kind, by in zip(kinds, moved, strict=True)))
 
 
 @compiled
