@@ -109,7 +109,7 @@ def _met(setup: Setup, offset: DatumOffset) -> Finding:
     says = f"Transfer {offset.name}: from where the finder touches it is {far} toward {offset.way} to "
     says += f"{offset.target}"
     if offset.error_mm is None:
-        says += ", going the other way than the finder touched. The backlash is not stated, so where that is "
+        says += ", going the other way than the finder touched. The backlash is not stated, so where it is "
         says += f"met is not known. State {write.key('backlash_mm')} of the transfer, 0 for a read-out."
         return not_computed(ID, subject, says, about=(offset.target,))
     says += ", backlash taken up" if offset.takes_up else ""

@@ -242,7 +242,9 @@ class _Hole:
         depth_mm = tip_depth_mm(drill, self._hole, self._drill_mm) + self._hole.rim_high_mm
         needed_mm = depth_mm + self._drill_mm
         says = f"The drill goes {write.length(depth_mm)} into {self._ref}; its flutes are "
-        says += f"{write.length(drill.flute_mm, 'g')} long, and a diameter of them stays out for the chips."
+        says += (
+            f"{write.length(drill.flute_mm, 'g')} long, and one diameter of them must stay out for the chips."
+        )
         return judge(
             drill.flute_mm,
             unit="mm",

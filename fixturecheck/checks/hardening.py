@@ -242,7 +242,7 @@ def _toughness(steel: SteelTempered, source: str) -> Iterator[Finding]:
         about=steel.parts,
         says=f"At {temperature_words(steel.temper_c)} {steel.steel} takes {steel.energy_j:.0f} J"
         + (
-            ", about as much as any temper near."
+            ", about as much as at any temper nearby."
             if good
             else f"; at {temperature_words(best_c)} {best_j:.0f} J."
         ),

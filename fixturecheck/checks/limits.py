@@ -139,7 +139,8 @@ def _tighter(setup: Setup, cut: GroundCut) -> str | None:
     path = wheel_path(replace(cut.cut, cross_feed_mm=step_mm), rim_of(setup), cut.targets)
     if path.y_to_mm - path.y_from_mm > setup.machine.travel_y_mm:
         return None
-    return f"Feed across by {setup.write.length(step_mm, 'g')} a step: as many passes, and no overrun."
+    step = setup.write.length(step_mm, "g")
+    return f"Feed across by {step} a step: the same number of passes, and no overrun."
 
 
 def _side(setup: Setup, cut: GroundCut) -> Iterator[Finding]:

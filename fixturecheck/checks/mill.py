@@ -141,7 +141,7 @@ class _Run:
         if radius_mm <= allowed_mm:
             return f"{says}The tolerance allows that.", Verdict.GO, None, allowed_mm, source
         remedy = (
-            "Drill the corner out first, draw the radius, or let what goes in there be broken by as much."
+            "Drill the corner out first, draw the radius, or break the edge of what goes in there as far."
         )
         says += "Whatever goes in there must clear that radius."
         return says, Verdict.CAUTION, remedy, allowed_mm, source
@@ -251,7 +251,7 @@ class _Run:
         says = (
             f"{self._cut.name} goes down at {angle_text(steep.lead_deg)}, {write.length(steep.drop_mm)} over "
         )
-        says += f"{write.length(steep.long_mm)} of way; the cutter bears {angle_text(most)}."
+        says += f"{write.length(steep.long_mm)} of travel; the cutter takes at most {angle_text(most)}."
         longer = write.length(steep.drop_mm / math.tan(math.radians(most)), ".1f", "up")
         yield judge(
             steep.lead_deg,
@@ -261,7 +261,7 @@ class _Run:
             **self._text(
                 Kind.LEAD_ANGLE,
                 says,
-                f"Go over {longer} of way for that depth, or take a cutter that may go down more steeply.",
+                f"Go down that far over {longer} of travel, or take a cutter that may go down more steeply.",
                 "most_lead_deg; 3 degrees unless stated: common practice, no source",
             ),
         )

@@ -80,7 +80,7 @@ def _comes_off(release: Release, body: BodyLeaves, number: int, write: Writing) 
         pry = (
             f" A pry reaches it {pry_words(body.pry, write)}."
             if body.pry
-            else " No edge of it is free for a pry."
+            else " No edge of it is free to pry at."
         )
     rubs = ""
     if best and best.rubs:

@@ -37,12 +37,12 @@ TITLE = "Where the parts come to rest"
 
 _UM_DECIMALS = 3
 _STIRS_MM = 1e-3
-_SOURCE = "the parts let go on the solids, pushed as the set-up states"
+_SOURCE = "the solids settled under the pushes that the set-up states"
 _HINTS = {
     Ending.NO_PUSH: "State what seats the part: its weight, a pull or a push.",
     Ending.FALLS: "Put something under the part, or name what it is meant to lie on.",
     Ending.SLIDES: "Set a stop against the push.",
-    Ending.JAMMED: "Cure what lands in what first; else leave out one of the seats that close the part in.",
+    Ending.JAMMED: "First cure what lands in what, or leave out one of the seats that close the part in.",
     Ending.OVERLAPS: "Draw the parts apart, or stage them in an order in which each finds room.",
 }
 

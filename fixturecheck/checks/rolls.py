@@ -135,8 +135,8 @@ def _unsure(size: RolledSize, off_mm: float, write: Writing) -> Finding:
         kind=Kind.ROLL_ERROR,
         about=(one.part,),
         named=one.name,
-        says=f"Rolls that are known to ±{write.gap(one.roll_error_um)} leave the reading of {one.name} "
-        f"unsure by ±{write.gap(size.unsure_um)}, of {write.gap(2.0 * off_mm * 1e3)} that it may go in all.",
+        says=f"Rolls that are known to ±{write.gap(one.roll_error_um)} make the reading of {one.name} "
+        f"uncertain by ±{write.gap(size.unsure_um)}. Its whole tolerance is {write.gap(2.0 * off_mm * 1e3)}.",
         remedy="Measure the rolls themselves and state roll_error_um, or take finer ones.",
         source="a tenth of the tolerance: common practice, no source",
     )

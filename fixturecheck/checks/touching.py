@@ -350,7 +350,7 @@ def _kept(stage: Stage, pieces: Sequence[str], other: str) -> Floats:
 def _said(stage: Stage, overlap: Overlap, way: Parting | None) -> str:
     """Say the move in words."""
     if way is None:
-        return f"No straight move parts {overlap.a} and {overlap.b}: place them anew."
+        return f"No straight move parts {overlap.a} and {overlap.b}: draw them elsewhere."
     far = stage.setup.write.length(way.by_mm, ".4g", "up")
     who = called(stage.setup, way.bodies)
     return f"Move {who} {far} {toward(way.direction)}: tried, the two then only touch."

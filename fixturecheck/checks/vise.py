@@ -262,8 +262,8 @@ def _ring(stage: Stage, grip: Grip, part: SqueezedPart) -> Iterator[Finding]:
         across, along = squeezed_mm(force_n, radius_mm, softest_mpa, section_mm4(wall_mm, high - low))
         most_n = grip.clamp.force.force_n.high * min(zones) / -across
         says = f"The jaws squeeze the ring at {name} by {write.gap(-across * 1e3)} in line with them, and it "
-        says += f"grows {write.gap(along * 1e3)} square to them: bored round as it is held, it is that "
-        says += "much out when they open."
+        says += f"grows {write.gap(along * 1e3)} square to them. If it is bored round like that, it is "
+        says += "out of round by as much when they open."
         yield judge(
             -across * 1e3,
             unit="um",

@@ -129,7 +129,7 @@ class Dialled:
     found : CutDials or None
         The readings; None where a touch-off is not possible.
     unstoned : mapping of FaceRef to str
-        TouchFace faces on whose edges an earlier cut left burrs of which nothing is stated, and that cut.
+        Touched faces on whose edges an earlier cut left burrs of which nothing is stated, and that cut.
     lifted_z_mm : float
         Height of the wheel's lowest point on its way from touch to touch.
     """

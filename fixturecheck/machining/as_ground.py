@@ -142,7 +142,7 @@ def _layers(cut: Cut, part: PartTargets) -> Iterator[Shape]:
 
 
 def scaled(v: Vector, factor: float) -> Vector:
-    """Return a vector so many times as long."""
+    """Return a vector times a factor."""
     return v[0] * factor, v[1] * factor, v[2] * factor
 
 

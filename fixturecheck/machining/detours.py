@@ -269,7 +269,7 @@ def passing(
 
 
 def reroutes(by: Passing) -> Iterator[Dodge]:
-    """Yield every change of the path found that passes a body, the least of a bother first."""
+    """Yield every change of the path found that passes a body, the cheapest first."""
     for found in (shorter_travel(by), tight_feed(by), beside(by)):
         if found is not None:
             yield found

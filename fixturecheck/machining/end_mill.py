@@ -371,7 +371,7 @@ class _Over:
         return [outlines_of(face) for face in faces]
 
     def passes(self) -> list[CutterPass]:
-        """Return them.
+        """Return the passes over the face.
 
         Raises
         ------

@@ -311,7 +311,7 @@ class TrialCut:
     removed_mm3: float
 
     @property
-    def bother(self) -> tuple[bool, bool, float]:
+    def cost(self) -> tuple[bool, bool, float]:
         """What ranks a cut: by hand first, plain before round edges, then by the material taken."""
         return not by_hand(self.proposal), not self.proposal.is_plain, round(self.removed_mm3, 6)
 
@@ -342,11 +342,11 @@ class TrialCuts:
         self._cuts.append(TrialCut(body=body, proposal=proposal, removed_mm3=removed))
 
     def ranked(self) -> list[TrialCut]:
-        """Return the cuts, the least of a bother first."""
+        """Return the cuts, the cheapest first."""
         kinds = allowed_kinds(self.drawn)
 
         def rank(one: TrialCut) -> tuple[tuple[bool, bool, float], int, tuple[str, ...]]:
-            return one.bother, kinds.index(one.proposal.kind), one.proposal.faces
+            return one.cost, kinds.index(one.proposal.kind), one.proposal.faces
 
         return sorted(self._cuts, key=rank)
 

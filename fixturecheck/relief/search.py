@@ -168,14 +168,14 @@ class _Held:
 
     relief: Relief
     solid: Solid
-    bother: tuple[bool, bool, float]
+    cost: tuple[bool, bool, float]
     setup: Setup
 
 
 def _reliefs_for(
     drawn: Setup, setup: Setup, clash: Clash
 ) -> tuple[list[_Held], tuple[NoCut | Rejected, ...]]:
-    """Return the reliefs of a clash that hold, the least of a bother first, and why others do not.
+    """Return the reliefs of a clash that hold, the cheapest first, and why others do not.
 
     All kinds that the set-up allows are made on the solid and ranked together: what a hand makes before what
     is milled, then by the material that it takes. No more is tried once enough hold to choose from.
@@ -247,8 +247,8 @@ def _made(setup: Setup, clash: Clash, trial: TrialCut, trials: TrialCuts) -> _He
         against = list(_remaining(trials.drawn, changed, clash))
         if not against:
             relief = _relief(clash, body, proposal, solid, (bodies, effect))
-            bother = TrialCut(body=body, proposal=proposal, removed_mm3=relief.removed_mm3).bother
-            return _Held(relief=relief, solid=solid, bother=bother, setup=changed)
+            cost = TrialCut(body=body, proposal=proposal, removed_mm3=relief.removed_mm3).cost
+            return _Held(relief=relief, solid=solid, cost=cost, setup=changed)
     trials.reject(body, proposal, tuple(against))
     return None
 
@@ -365,7 +365,7 @@ def _lesser_if_marked(drawn: Setup, setup: Setup, clash: Clash, best: _Held | No
         for proposal in _proposed(wider, clash, changed[name]):
             trials.add(changed[name], proposal)
         for one in trials.ranked()[:_MOST_MARKED]:
-            if best is not None and one.bother >= best.bother:
+            if best is not None and one.cost >= best.cost:
                 break
             found = _made(wider, clash, one, trials)
             if found is None:

@@ -188,7 +188,7 @@ def off_words(off: BodyOff) -> str:
     if off.not_slid:
         text += f" Do not slide it: {' and '.join(off.not_slid)} would rub."
     if off.rubs:
-        text += f" It comes off no way without rubbing: wipe {' and '.join(off.rubs)} clean first."
+        text += f" Every way off rubs: wipe {' and '.join(off.rubs)} clean first."
     if off.demagnetise:
         text += " Demagnetise it before it is lifted."
     return text

@@ -339,7 +339,7 @@ def step_words(name: str, way: OffWay | None, *, hand_n: float, keeps: bool, wri
         Its steel keeps magnetism, so that the force stands only once that is out.
     """
     if way is None:
-        return f"{name} comes off no way that was tried: neither lifted, nor tipped, nor slid"
+        return f"{name} does not come off in any way that was tried: lifted, tipped or slid"
     words = f"{str(way.kind).capitalize()} {name} {_where(way)}"
     if way.force_n is None:
         return f"{words}, against a residual pull that is not known"
@@ -393,7 +393,7 @@ def keeps_words(keeps: SteelKeeps, write: Writing = METRIC) -> str:
     words += f": over {write.length(keeps.path_mm, '.0f')} between poles it drives up to {keeps.mmf_a:.0f} A "
     words += f"of its own{beside}, and off the magnet it may show {keeps.field_t * 1e3:.2g} mT, "
     if keeps.field_t > keeps.chips_t:
-        return words + f"where chips hang on from {chips}"
+        return words + f"and chips hang on from {chips}"
     return words + f"less than the {chips} at which round chips hang on, though slivers may"
 
 

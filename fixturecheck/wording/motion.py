@@ -266,7 +266,7 @@ def drawn_faces_words(varied: int, leaning: int) -> str:
 
 
 _MUCH_FURTHER = 3.0
-"""Where the way out is so many times as long as the overlap is deep, a body is too large, not misplaced."""
+"""Times the depth of an overlap from which on a way out says that a body is too large, not misplaced."""
 
 
 def contact_words(pair: BodyPair, write: Writing) -> str:

@@ -196,7 +196,7 @@ def dodge_words(dodge: Dodge, write: Writing) -> str:
         case DodgeKind.FEED:
             step, was = (write.length(v, "g") for v in (dodge.to_mm, dodge.was_mm))
             overrun = write.length(dodge.by_mm, ".3g")
-            passes = f"as many passes, and no overrun of {overrun} past the floor"
+            passes = f"the same number of passes, and no overrun of {overrun} past the floor"
             return f"feed across by {step} a step instead of {was}: {passes}"
         case DodgeKind.SHIFT:
             key = f"{write.key('feed_shift_mm')} = {write.number(dodge.to_mm, 'mm', '.4g')}"

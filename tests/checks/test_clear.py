@@ -308,7 +308,7 @@ def test_a_cross_feed_that_overruns_is_made_smaller_and_the_v_block_is_left_as_i
     _, found = run(slab(), *behind, cross_feed_mm=9.0, **given)
     close = struck(found, "half")
     assert close.value == pytest.approx(0.9, abs=1e-6)
-    assert close.remedy.startswith("Feed across by 8.5 mm a step instead of 9 mm: as many passes")
+    assert close.remedy.startswith("Feed across by 8.5 mm a step instead of 9 mm: the same number of passes")
     assert "lower" not in close.remedy
     _, again = run(slab(), *behind, cross_feed_mm=8.5, **given)
     assert all(f.verdict is Verdict.GO for f in again)

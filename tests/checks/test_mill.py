@@ -140,7 +140,7 @@ def test_a_ramp_goes_down_no_steeper_than_its_cutter_bears(legs, verdict):
     assert (lead.verdict, lead.limit) == (verdict, pytest.approx(3.0))
     assert lead.value == pytest.approx(math.degrees(math.atan(8.0 / (22.0 * legs))))
     if verdict is Verdict.NO_GO:
-        assert "Go over 152.7 mm of way" in lead.remedy
+        assert "Go down that far over 152.7 mm of travel" in lead.remedy
 
 
 def test_a_shank_thicker_than_its_flutes_is_told_both_ways_to_clear():
