@@ -7,9 +7,13 @@ from collections.abc import Iterable
 
 import cadquery as cq
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.contact.patches.contact_map import find_contacts
+from fixturecheck.contact.proximity.candidates import Candidates, ProximityScene
+from fixturecheck.contact.proximity.query import find_candidates
+from fixturecheck.kernel.brep.features import features_of
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.result.contact import Contact
@@ -80,6 +84,20 @@ def vee(length_mm: float, angle_deg: float = 90.0, half_mm: float = 20.0) -> cq.
 
 def found(*bodies: Placed, tolerances: Tolerances | None = None) -> ContactMap:
     return find_contacts(list(bodies), tolerances or Tolerances())
+
+
+def near(
+    one: cq.Solid,
+    other: cq.Solid,
+    at=(0.0, 0.0, 0.0),
+    turn=(0.0, 0.0, 0.0),
+    reach_mm: float = 3.0,
+    slack_rad: float = 1e-6,
+) -> Candidates:
+    """Candidates between a solid that stays where it is drawn and one that is turned, then shifted."""
+    scene = ProximityScene([features_of(one), features_of(other)], [False, True])
+    rotation = np.array([np.eye(3), Rotation.from_rotvec(turn).as_matrix()])
+    return find_candidates(scene, rotation, np.array([[0.0, 0, 0], at]), reach_mm, slack_rad)
 
 
 def contacts(*bodies: Placed, kinds: Iterable[str] = ("area", "line", "point")) -> list[Contact]:

@@ -409,10 +409,23 @@ def least_places(walk: Walk, face: Probe, stations: Sequence[float]) -> Iterator
 
     slopes = [slope(t) for t in stations]
     flat = _LEVEL * max(float(np.linalg.norm(walk(t)[1])) for t in stations[:: len(stations) - 1])
+    for k, j in turning_up(slopes, flat):
+        low, high = stations[k], stations[j]
+        yield low if k == j else float(brentq(slope, low, high, xtol=1e-13))
+
+
+def turning_up(slopes: Sequence[float], flat: float) -> Iterator[tuple[int, int]]:
+    """Yield between which neighbours slopes turn from falling to rising; one twice where it alone is level.
+
+    What is drawn symmetric is often level just at a station.
+    """
     for k in range(len(slopes) - 1):
-        low, high = stations[k], stations[k + 1]
-        if slopes[k] < -flat and slopes[k + 1] > flat:
-            yield float(brentq(slope, low, high, xtol=1e-13))
+        if slopes[k] >= -flat:
+            continue
+        if slopes[k + 1] > flat:
+            yield k, k + 1
+        elif slopes[k + 1] >= -flat and k + 2 < len(slopes) and slopes[k + 2] > flat:
+            yield k + 1, k + 1
 
 
 def stretches(walk: Walk, box: tuple[Floats, Floats], slack_mm: float) -> Iterator[Floats]:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from fixturecheck.arrays import Floats
-from fixturecheck.contact.patches.valleys import Walk, least_places
+from fixturecheck.contact.patches.valleys import Walk, least_places, turning_up
 from fixturecheck.contact.proximity.candidates import Candidates, ProximityScene, seen_from_a
 from fixturecheck.contact.proximity.vertices_edges import Query
 from fixturecheck.kernel.brep.features import Features
@@ -284,11 +284,10 @@ def _ridges_down(
         for target in targets:
             if target.plane is None or np.any(target.low_mm > high) or np.any(target.high_mm < low):
                 continue
-            slopes = tangents @ target.plane[1]
-            for k in np.flatnonzero((slopes[:-1] < 0) & (slopes[1:] > 0)).tolist():
-                share = _level_at(
-                    partial(_seen, curve, frames), target.plane[1], (_SHARES[k], _SHARES[k + 1])
-                )
+            for k, j in turning_up((tangents @ target.plane[1]).tolist(), 0.0):
+                ends = _SHARES[k], _SHARES[j]
+                level = partial(_level_at, partial(_seen, curve, frames), target.plane[1])
+                share = ends[0] if k == j else level(ends)
                 spot = _seen(curve, frames, share)[0]
                 gap, normal, inside = target.probe.gap(spot)
                 if (

@@ -8,9 +8,7 @@ import cadquery as cq
 import numpy as np
 import pytest
 
-from fixturecheck.contact.proximity.candidates import ProximityScene
-from fixturecheck.contact.proximity.query import find_candidates
-from fixturecheck.kernel.brep.features import features_of
+from tests.contact.staging import near
 
 WIDE, NARROW, HIGH = 10.0, 4.0, 12.0
 """Radii at the bottom and top of a cone, and its height."""
@@ -20,9 +18,7 @@ LEAN = math.atan2(WIDE - NARROW, HIGH)
 def rows_of(other, at, axis=(0, 0, 1), angle_deg=0.0):
     shape = other.rotate((0, 0, 0), axis, angle_deg).translate(at).val()
     cone = cq.Solid.makeCone(WIDE, NARROW, HIGH)
-    scene = ProximityScene([features_of(cone), features_of(shape)], [False, True])
-    poses = np.tile(np.eye(3), (2, 1, 1)), np.zeros((2, 3))
-    rows = find_candidates(scene, *poses, 2.0, 1e-9)
+    rows = near(cone, shape, reach_mm=2.0, slack_rad=1e-9)
     # Beside the side of the cone, not over its top.
     side = np.abs(rows.normal @ np.array([0, 0, 1.0])) < 0.99
     return rows.where(side)

@@ -6,21 +6,13 @@ import cadquery as cq
 import numpy as np
 import pytest
 
-from fixturecheck.contact.proximity.candidates import ProximityScene
-from fixturecheck.contact.proximity.query import ROOM, find_candidates
+from fixturecheck.contact.proximity.query import ROOM
 from fixturecheck.contact.proximity.vertices_edges import FoundRows, with_row
-from fixturecheck.kernel.brep.features import features_of
+from tests.contact.staging import near
 
 
 def cube(x=10.0, y=10.0, z=10.0):
-    return features_of(cq.Workplane().box(x, y, z).val())
-
-
-def near(one, other, at, rotation=None, reach_mm=3.0):
-    turn = np.eye(3) if rotation is None else rotation
-    scene = ProximityScene([one, other], [False, True])
-    poses = np.array([np.eye(3), turn]), np.array([[0.0, 0, 0], at])
-    return find_candidates(scene, *poses, reach_mm, 1e-9)
+    return cq.Workplane().box(x, y, z).val()
 
 
 def test_corners_stand_over_a_flat_face_at_their_height():
@@ -38,7 +30,7 @@ def test_crossing_edges_are_as_far_apart_as_their_common_normal_is_long():
         bar = cq.Workplane().box(*(60 if k == axis else 10 for k in range(3)))
         about = [0, 0, 0]
         about[axis] = 1
-        return features_of(bar.rotate((0, 0, 0), tuple(about), 45).val())
+        return bar.rotate((0, 0, 0), tuple(about), 45).val()
 
     rows = near(on_edge(0), on_edge(1), (0, 0, 2 * 10 / np.sqrt(2) + 1.5))
     assert rows.gap_mm == pytest.approx([1.5])
