@@ -161,6 +161,22 @@ def test_a_ball_on_the_rim_of_a_hole_sinks_by_pythagoras(shapes):
     assert found.poses["ball"].matrix[:3, 3] == pytest.approx((0, 0, 10 + 4), abs=1e-5)
 
 
+@pytest.mark.parametrize(("radius_mm", "long_mm"), [(4.5, 30.0), (10.0, 20.0), (10.0, 100.0)])
+def test_a_pin_over_a_slot_stands_on_its_two_edges_by_pythagoras(shapes, radius_mm, long_mm):
+    """Shorter than the slot it touches the edges between their ends; longer, at them: closed form."""
+    half = 0.65 * radius_mm
+    rails = [
+        shapes.body(name, shapes.box(20, 80, 30, (side * (10 + half), 0, -30)))
+        for name, side in (("left", -1), ("right", 1))
+    ]
+    pin = cq.Solid.makeCylinder(radius_mm, long_mm, cq.Vector(0, -long_mm / 2, 0), cq.Vector(0, 1, 0))
+    high = math.sqrt(radius_mm**2 - half**2)
+    part = shapes.body("pin", pin, "part", at=(0.1, 0, high + 0.4))
+    found = settle_setup(shapes.setup(*rails, part), Staging())
+    assert found.rests
+    assert found.poses["pin"].matrix[:3, 3] == pytest.approx((0, 0, high), abs=1e-6)
+
+
 def test_wedges_pushed_against_a_stop_stack_to_the_sum_of_their_heights(shapes):
     slope, rise = 0.08, 2 + 40 * 0.08
     under = [(0, 0), (40, 0), (40, rise), (0, 2)]

@@ -414,17 +414,17 @@ def least_places(walk: Walk, face: Probe, stations: Sequence[float]) -> Iterator
         yield low if k == j else float(brentq(slope, low, high, xtol=1e-13))
 
 
-def turning_up(slopes: Sequence[float], flat: float) -> Iterator[tuple[int, int]]:
+def turning_up(slopes: Sequence[float], flat_mm: float) -> Iterator[tuple[int, int]]:
     """Yield between which neighbours slopes turn from falling to rising; one twice where it alone is level.
 
     What is drawn symmetric is often level just at a station.
     """
     for k in range(len(slopes) - 1):
-        if slopes[k] >= -flat:
+        if slopes[k] >= -flat_mm:
             continue
-        if slopes[k + 1] > flat:
+        if slopes[k + 1] > flat_mm:
             yield k, k + 1
-        elif slopes[k + 1] >= -flat and k + 2 < len(slopes) and slopes[k + 2] > flat:
+        elif slopes[k + 1] >= -flat_mm and k + 2 < len(slopes) and slopes[k + 2] > flat_mm:
             yield k + 1, k + 1
 
 

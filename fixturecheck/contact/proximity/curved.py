@@ -148,27 +148,37 @@ def nearest_on_lines(a: Vector, u: Vector, b: Vector, v: Vector) -> tuple[bool, 
 def capsules_over_edges(
     capsules: Capsules, edges: Edges, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
-    """Add cylinders and spheres across straight edges."""
+    """Add cylinders and spheres over straight edges: where the axis crosses one, and ends beside it."""
     for i in a[1]:
         start = row(capsules.a_mm, i)
         whole = minus(row(capsules.b_mm, i), start)
+        reach = max(length(whole), 1e-9)
         for j in b[1]:
             if not edges.straight[j] or balls_apart(
                 capsules.middle_mm, capsules.ball_mm, i, edges.middle_mm, edges.ball_mm, j, query.away_mm
             ):
                 continue
             foot, way = cell(edges.ends_mm, j, 0), row(edges.along, j)
-            inner, s, t = nearest_on_lines(start, whole, foot, way)
-            if not inner or t <= 1e-6 or t >= edges.long_mm[j] - 1e-6:
-                continue
-            on_edge = along(foot, t, way)
-            fits, gap, normal = capsule_gap(capsules, i, along(start, s, whole), on_edge, query.slack_rad)
-            if not fits or gap > query.reach_mm or gap < query.deep_mm:
-                continue
-            if leaves_room(edges.face_tangents, j, times(-1.0, normal), query.slack_rad):
-                face = facing(edges.faces, edges.normals, j, normal)
-                place = along(on_edge, gap, normal)
-                table = with_row(table, gap, normal, place, (a[0], capsules.face[i]), (b[0], face))
+            inner, s, _ = nearest_on_lines(start, whole, foot, way)
+            for case, share in enumerate((0.0, 1.0, s)):
+                crossing = case == 2
+                if (not inner) if crossing else capsules.is_ball[i]:
+                    continue
+                on_axis = along(start, share, whole)
+                t = dot(minus(on_axis, foot), way)
+                if t <= 1e-6 or t >= edges.long_mm[j] - 1e-6:
+                    continue
+                on_edge = along(foot, t, way)
+                fits, gap, normal = capsule_gap(capsules, i, on_axis, on_edge, query.slack_rad)
+                if not fits or gap > query.reach_mm or gap < query.deep_mm:
+                    continue
+                # Only of an axis that runs alongside the edge is an end as near as any other place.
+                if not crossing and abs(dot(normal, whole)) > (query.slack_rad + 1e-3) * reach:
+                    continue
+                if leaves_room(edges.face_tangents, j, times(-1.0, normal), query.slack_rad):
+                    face = facing(edges.faces, edges.normals, j, normal)
+                    place = along(on_edge, gap, normal)
+                    table = with_row(table, gap, normal, place, (a[0], capsules.face[i]), (b[0], face))
     return table
 
 

@@ -35,6 +35,16 @@ def test_a_rod_across_the_edge_of_a_block_is_as_far_as_its_axis_less_its_radius(
     assert normal == pytest.approx((0.6, 0, 0.8), abs=1e-9)
 
 
+@pytest.mark.parametrize("out_deg", [3.0, 29.0, 45.0, 61.0, 86.0])
+def test_a_rod_alongside_a_longer_edge_is_as_far_as_its_axis_less_its_radius(out_deg):
+    # No corner of the block and no crossing: both ends of the rod lie within the edge.
+    out = np.array([math.sin(math.radians(out_deg)), 0, math.cos(math.radians(out_deg))])
+    rod = pin(4.5, 30, (0, -15, 0), (0, 1, 0))
+    gap, normal = least(near(block(20, 40, 10).val(), rod, np.array([10, 0, 10]) + 4.6 * out))
+    assert gap == pytest.approx(0.1, abs=1e-9)
+    assert normal == pytest.approx(out, abs=1e-9)
+
+
 def test_a_ball_beside_a_corner_is_as_far_as_its_middle_less_its_radius():
     gap, normal = least(near(block(20, 20, 10).val(), ball(5.5), (10 + 2, 10 + 3, 10 + 6)))
     assert gap == pytest.approx(math.sqrt(4 + 9 + 36) - 5.5, abs=1e-9)
