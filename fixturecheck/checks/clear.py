@@ -36,10 +36,12 @@ from fixturecheck.machining.as_milled import (
     MilledCut,
 )
 from fixturecheck.machining.clearance import Approach, Undrawn, approaches, kept_clear_mm, too_near, undrawn
-from fixturecheck.machining.cut import GroundCut, Mover
+from fixturecheck.machining.cut import GroundCut
 from fixturecheck.machining.detours import blocking_dodges, larger_wheel, passing, reroutes
 from fixturecheck.machining.other_cutters import other_cutters
+from fixturecheck.result.contact import Mover
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
+from fixturecheck.result.finding_id import PASSAGES, Passage
 from fixturecheck.result.remedy import Dodge
 from fixturecheck.result.shapes import NamedShape, Role, Vector
 from fixturecheck.setup.records import BodyRole
@@ -147,7 +149,7 @@ def _too_close(stage: Stage, cut: GroundCut | MilledCut, a: Approach, ways: list
             verdict=Verdict.NO_GO,
             check=ID,
             subject=subject,
-            kind=Kind(f"{a.mover} hits"),
+            kind=PASSAGES[a.mover, Passage.HITS],
             about=(a.body,),
             cut=name,
             says=f"Cut {name}: the {a.mover} runs {write.length(deep_mm)} deep into {a.body}. "
@@ -166,7 +168,7 @@ def _too_close(stage: Stage, cut: GroundCut | MilledCut, a: Approach, ways: list
         verdict=Verdict.NO_GO if rubs else Verdict.CAUTION,
         check=ID,
         subject=subject,
-        kind=Kind(f"{a.mover} {'rubs' if rubs else 'close'}"),
+        kind=PASSAGES[a.mover, Passage.RUBS if rubs else Passage.CLOSE],
         about=(a.body,),
         cut=name,
         says=f"Cut {name}: the {a.mover} rubs on {a.body}."
@@ -207,7 +209,7 @@ def _clamp(stage: Stage, cut: GroundCut | MilledCut, space: Undrawn) -> Finding:
     least_mm, name, write = stage.setup.machine.least_clearance_mm, cut.name, stage.setup.write
     movers, clamp = cut.movers, space.clamp
 
-    def from_movers(solid: Solid) -> dict[str, Apart]:
+    def from_movers(solid: Solid) -> dict[Mover, Apart]:
         found = {m: apart(swept, solid, f"the {m} of {name} and {clamp}") for m, swept in movers.items()}
         return {m: a for m, a in found.items() if a is not None}
 
@@ -219,7 +221,7 @@ def _clamp(stage: Stage, cut: GroundCut | MilledCut, space: Undrawn) -> Finding:
     # Where the tip is hit, nobody needs to know how far the bar may reach.
     away_mm = gap_mm if hits else min(a.distance_mm for a in from_movers(space.most).values())
     if hits:
-        verdict, kind = Verdict.NO_GO, Kind(f"{mover} hits clamp")
+        verdict, kind = Verdict.NO_GO, PASSAGES[mover, Passage.HITS_CLAMP]
         says = f"Cut {name}: the {mover} runs over the place where {clamp} presses and hits the clamp."
         remedy = f"Press with {clamp} where the {mover} does not pass, or hold the part from its sides."
     elif away_mm < least_mm:
@@ -252,7 +254,7 @@ def _clamp(stage: Stage, cut: GroundCut | MilledCut, space: Undrawn) -> Finding:
     )
 
 
-def _passes(stage: Stage, cut: GroundCut | MilledCut, mover: str, nearest: Approach | None) -> Finding:
+def _passes(stage: Stage, cut: GroundCut | MilledCut, mover: Mover, nearest: Approach | None) -> Finding:
     """Say how far away the closest body stays."""
     least_mm, name = stage.setup.machine.least_clearance_mm, cut.name
     if nearest is None:
@@ -262,7 +264,7 @@ def _passes(stage: Stage, cut: GroundCut | MilledCut, mover: str, nearest: Appro
             check=ID,
             verdict=Verdict.GO,
             subject=f"{name}/{mover}",
-            kind=Kind(f"{mover} clears"),
+            kind=PASSAGES[mover, Passage.CLEARS],
             unit="mm",
             cut=name,
             says=says,
@@ -275,7 +277,7 @@ def _passes(stage: Stage, cut: GroundCut | MilledCut, mover: str, nearest: Appro
         verdict=Verdict.GO,
         check=ID,
         subject=f"{name}/{nearest.body}",
-        kind=Kind(f"{mover} clears"),
+        kind=PASSAGES[mover, Passage.CLEARS],
         about=(nearest.body,),
         cut=name,
         says=f"Cut {name}: the {mover} clears everything. It passes {nearest.body} closest, at "

@@ -29,7 +29,7 @@ from fixturecheck.machining.as_ground import (
     taken_of,
     with_layers,
 )
-from fixturecheck.machining.cut import Mover, PartGround
+from fixturecheck.machining.cut import PartGround
 from fixturecheck.machining.cutter_sweep import (
     cutter_sweep,
     holder_sweeps,
@@ -52,7 +52,7 @@ from fixturecheck.machining.swept_area import (
     outlines,
     polygons_in,
 )
-from fixturecheck.result.contact import CutMade, FaceMade
+from fixturecheck.result.contact import CutMade, FaceMade, Mover
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.tools import EndMilling

@@ -21,7 +21,8 @@ from fixturecheck.kernel.measure import (
 )
 from fixturecheck.kernel.recall import asked_of, recalled
 from fixturecheck.kernel.shapes import Shape, Solid
-from fixturecheck.machining.cut import CUTS, CutMadeBy, GroundCut, Mover, PartGround
+from fixturecheck.machining.cut import CUTS, CutMadeBy, GroundCut, PartGround
+from fixturecheck.result.contact import Mover
 from fixturecheck.result.hold import ClampKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.holding import Clamp

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from enum import StrEnum
 from typing import Protocol
 
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.targets import PartTargets
-from fixturecheck.result.contact import CutMade, FaceMade
+from fixturecheck.result.contact import CutMade, FaceMade, Mover
 from fixturecheck.result.shapes import NamedShape
 from fixturecheck.setup.model import Cut
 
@@ -36,18 +35,6 @@ class WheelPath:
     y_from_mm: float
     y_to_mm: float
     wall_sign: int
-
-
-class Mover(StrEnum):
-    """What moves along the path of a cut; wheel and cutter cut, the rest goes with them."""
-
-    WHEEL = "wheel"
-    FLANGE = "flange"
-    GUARD = "guard"
-    CUTTER = "cutter"
-    SHANK = "shank"
-    NUT = "nut"
-    NOSE = "nose"
 
 
 OF_WHEEL = (Mover.WHEEL, Mover.FLANGE, Mover.GUARD)

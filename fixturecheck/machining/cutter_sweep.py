@@ -18,7 +18,6 @@ from fixturecheck.kernel.measure import volume_mm3
 from fixturecheck.kernel.outline import Line, around_mm2, prism_of
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.kernel.turned import along_path, fused, round_pocket, straight_down
-from fixturecheck.machining.cut import Mover
 from fixturecheck.machining.end_mill import (
     CutterPass,
     cutter_outline,
@@ -33,6 +32,7 @@ from fixturecheck.machining.swept_area import (
     swept_outlines,
     swept_polygon,
 )
+from fixturecheck.result.contact import Mover
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.tools import CutterShape, EndMilling
 

@@ -14,7 +14,6 @@ from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.machining.as_milled import MilledCut
 from fixturecheck.machining.clearance import kept_clear_mm
-from fixturecheck.machining.cut import Mover
 from fixturecheck.machining.cutter_sweep import (
     cutter_sweep,
     holder_sweeps,
@@ -31,6 +30,7 @@ from fixturecheck.machining.swept_area import (
     polygons_in,
     swept_polygon,
 )
+from fixturecheck.result.contact import Mover
 from fixturecheck.result.remedy import Dodge, DodgeKind
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.tools import CutterMove, EndMilling

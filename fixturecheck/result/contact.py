@@ -9,6 +9,18 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.result.shapes import Role, Vector
 
 
+class Mover(StrEnum):
+    """What moves along the path of a cut; wheel and cutter cut, the rest goes with them."""
+
+    WHEEL = "wheel"
+    FLANGE = "flange"
+    GUARD = "guard"
+    CUTTER = "cutter"
+    SHANK = "shank"
+    NUT = "nut"
+    NOSE = "nose"
+
+
 class ContactKind(StrEnum):
     """How two faces meet; `near` is a small gap."""
 

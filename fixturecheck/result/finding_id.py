@@ -10,12 +10,27 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from enum import StrEnum
 from urllib.parse import quote
 
+from fixturecheck.result.contact import Mover
 from fixturecheck.result.finding import Finding, Kind
 
-MOVERS = ("wheel", "flange", "guard", "cutter", "shank", "nut", "nose")
-"""What moves in a cut."""
+
+class Passage(StrEnum):
+    """How what moves in a cut passes a body, or the tip of a clamp that is not drawn."""
+
+    HITS = "hits"
+    RUBS = "rubs"
+    CLOSE = "close"
+    CLEARS = "clears"
+    HITS_CLAMP = "hits clamp"
+
+
+PASSAGES: Mapping[tuple[Mover, Passage], Kind] = {
+    (mover, how): Kind(f"{mover} {how}") for mover in Mover for how in Passage
+}
+"""The kind of finding, by what moves and how it passes."""
 QUESTIONS: Mapping[tuple[str, Kind], str] = {
     ("seat", Kind.CLOSED): "share",
     ("seat", Kind.ON_A_LINE): "share",
@@ -34,11 +49,9 @@ QUESTIONS: Mapping[tuple[str, Kind], str] = {
     ("location", Kind.FOLLOWS): "located",
     ("location", Kind.FREE): "located",
     **{
-        ("clear", Kind(f"{mover} {how}")): f"{mover} clearance"
-        for mover in MOVERS
-        for how in ("hits", "rubs", "close", "clears")
+        ("clear", kind): "clamp clearance" if how is Passage.HITS_CLAMP else f"{mover} clearance"
+        for (mover, how), kind in PASSAGES.items()
     },
-    **{("clear", Kind(f"{mover} hits clamp")): "clamp clearance" for mover in MOVERS},
     ("clear", Kind.CLAMP_NOT_DRAWN): "clamp clearance",
     ("clear", Kind.CLAMP_CLEARS): "clamp clearance",
 }

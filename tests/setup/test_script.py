@@ -181,7 +181,11 @@ def test_missing_file(tmp_path: Path, name: str) -> None:
     )
 
 
-def test_other_endings(tmp_path: Path) -> None:
-    (tmp_path / "a.step").write_text("ISO-10303-21;")
-    assert refused(tmp_path / "a.step").endswith("name this part in the [[body]] of a .toml file")
+@pytest.mark.parametrize("ending", [".step", ".p21", ".brep"])
+def test_a_part_in_place_of_a_set_up_is_told_where_it_goes(tmp_path: Path, ending: str) -> None:
+    (tmp_path / f"a{ending}").write_text("ISO-10303-21;")
+    assert refused(tmp_path / f"a{ending}").endswith("name this part in the [[body]] of a .toml file")
+
+
+def test_a_folder_is_no_set_up(tmp_path: Path) -> None:
     assert "is no set-up file" in refused(tmp_path)
