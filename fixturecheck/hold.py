@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
 from functools import partial
+from typing import NoReturn
 
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.effort import HOLD, Budget, spending
 from fixturecheck.errors import KernelError, NotComputedError, SetupError
-from fixturecheck.holding.axial import drilling_of, plunge_name, plunges_into, plunging_of, refuse_no_force
+from fixturecheck.holding.axial import drilling_of, refuse_no_force, way_in_name, way_in_of, ways_in
 from fixturecheck.holding.bearing import movers
 from fixturecheck.holding.cutter import MillingProcess
 from fixturecheck.holding.factor import kept_of, load_cases, part_hold, single_losses
@@ -29,9 +30,10 @@ from fixturecheck.magnet.rating import MagnetSource, find_sources
 from fixturecheck.nesting.seating import footings, holding_nothing
 from fixturecheck.progress import Progress, silent
 from fixturecheck.release.sequence import release_of
+from fixturecheck.result.hold import AxialStroke
 from fixturecheck.result.remedy import RemedyUnknown
 from fixturecheck.setup.model import Setup, magnet_alone
-from fixturecheck.setup.tools import loads_by_plunging
+from fixturecheck.setup.tools import EndMilling
 
 ASKED = ("hold", "crash", "release")
 """The checks that look at what was found of a hold."""
@@ -163,14 +165,28 @@ def _processes(
         for drill in setup.drills
         for part in drill.parts
     ]
-    plunged = [
-        (part, plunge_name(run), partial(plunging_of, setup, placed, run, part))
-        for run in setup.end_mills
-        for part in run.parts
-        if loads_by_plunging(run) and plunges_into(placed, run, part)
+    entered = [
+        one for run in setup.end_mills for part in run.parts for one in _ways_in(setup, placed, run, part)
     ]
     unknown = [(part, run.name, partial(refuse_no_force, run)) for part, run in setup.unloaded]
-    return (*ground, *milled, *drilled, *plunged, *unknown)
+    return (*ground, *milled, *drilled, *entered, *unknown)
+
+
+def _ways_in(
+    setup: Setup, placed: Mapping[str, Solid], run: EndMilling, part: str
+) -> Iterator[tuple[str, str, Callable[[], CuttingProcess]]]:
+    """Yield how an end mill goes into a part, and what makes the process of it."""
+    try:
+        ways = ways_in(setup, placed, run, part)
+    except (NotComputedError, KernelError) as reason:
+        yield part, way_in_name(run, AxialStroke.ENTERS), partial(_refuse, f"how it goes in: {reason}")
+        return
+    for way in ways:
+        yield part, way_in_name(run, way), partial(way_in_of, setup, placed, run, part, way)
+
+
+def _refuse(reason: str) -> NoReturn:
+    raise NotComputedError(reason)
 
 
 def trial_hold_of(

@@ -20,7 +20,7 @@ import numpy as np
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.effort import SPENT
-from fixturecheck.holding.axial import plunge_name
+from fixturecheck.holding.axial import WAYS_IN, way_in_name
 from fixturecheck.holding.model import Held, PartHold
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.place import placed_at
@@ -89,7 +89,7 @@ def _missing(stage: Stage, held: Held) -> Iterator[Finding]:
         f"{part} in {name}": (part, name)
         for run in stage.setup.end_mills
         for part in run.parts
-        for name in (run.name, plunge_name(run))
+        for name in (run.name, *(way_in_name(run, way) for way in WAYS_IN))
     }
     for subject, reason in sorted(held.missing.items()):
         if subject in asked:

@@ -1,6 +1,7 @@
-"""A tool that goes down its own axis as a cutting process: a drill, a tap, an end mill that plunges.
+"""A tool that goes down its own axis as a cutting process: a drill, a tap, an end mill on its way in.
 
-It stands in one place and pushes and turns the part there. A freed part is not followed: turned it goes round
+It stands in one place and pushes and turns the part there; an end mill that goes down a slope pushes it
+sideways, too. A freed part is not followed: turned it goes round
 with the tool, and lifted it climbs up it.
 """
 
@@ -13,15 +14,19 @@ from itertools import product
 from typing import NoReturn
 
 import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
 
 from fixturecheck.drilling import thread_of
 from fixturecheck.errors import NotComputedError
+from fixturecheck.holding.corners import rim_points
 from fixturecheck.holding.cutter import LEAST_FEED_MM
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.holding.process import Lighter
 from fixturecheck.holding.rig import Rig
 from fixturecheck.interval import Range
 from fixturecheck.kernel.measure import box_of
+from fixturecheck.kernel.outline import Arc
 from fixturecheck.kernel.place import matrix_of
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.boring import (
@@ -29,21 +34,29 @@ from fixturecheck.machining.boring import (
     drill_feed_mm,
     drill_forces,
     plunge_forces,
+    slope_forces,
     tap_forces,
 )
 from fixturecheck.machining.drilled import hole_of
-from fixturecheck.machining.milling import shearing
+from fixturecheck.machining.end_mill import CutterPass, passes_of
+from fixturecheck.machining.milling import Mill, shearing
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.hold import AxialStroke, CutCase, Driver, Tool
 from fixturecheck.result.remedy import RemedyKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Setup
-from fixturecheck.setup.tools import CutterMove, CutterShape, Drilling, EndMilling
+from fixturecheck.setup.tools import DESCENDING, CutterMove, CutterShape, Drilling, EndMilling, MillMove
 from fixturecheck.statics.equilibrium import Load
 
 _FEED_STEP_MM = 0.005
 _SEAT_TEETH = 2
 _SAME_MM = 1e-6
+_WAYS = 8
+_WAY_OF = {
+    CutterMove.PLUNGE: AxialStroke.PLUNGES,
+    CutterMove.RAMP: AxialStroke.RAMPS,
+    CutterMove.HELIX: AxialStroke.RAMPS,
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -82,7 +95,9 @@ class AxialProcess:
     @property
     def cut_name(self) -> str:
         """Name of the hole or of the run."""
-        return self.made.name if self.tool is Tool.DRILL else plunge_name(self.made)
+        if isinstance(self.made, Drilling):
+            return self.made.name
+        return way_in_name(self.made, self.strokes[0].stroke)
 
     @property
     def strokes(self) -> tuple[AxialForces, ...]:
@@ -112,16 +127,31 @@ class AxialProcess:
         return next(f for f in self.strokes if f.stroke is case.stroke)
 
     def cases(self) -> tuple[LoadCase, ...]:
-        """Return each stroke at each place."""
+        """Return each stroke at each place, and where it pushes sideways each of eight ways."""
         several = len(self.places_mm) > 1
+        every = [
+            (forces, place, aside)
+            for forces, place in product(self.strokes, self.places_mm)
+            for aside in self._aside(forces, place)
+        ]
         return tuple(
             LoadCase(
                 of_cut=CutCase(stroke=forces.stroke, at_mm=place[:2] if several else None),
                 at_mm=place,
                 group=(number,),
+                teeth=aside,
             )
-            for number, (forces, place) in enumerate(product(self.strokes, self.places_mm))
+            for number, (forces, place, aside) in enumerate(every)
         )
+
+    def _aside(self, forces: AxialForces, place: Vector) -> Iterator[tuple[Load, ...]]:
+        """Yield what pushes sideways at a place, one way after the other; nothing once where nothing does."""
+        if not forces.side_n:
+            yield ()
+            return
+        for angle in np.arange(_WAYS) * 2.0 * math.pi / _WAYS:
+            force = (forces.side_n * math.cos(angle), forces.side_n * math.sin(angle), 0.0)
+            yield (Load(body=self.part, force_n=force, at_mm=place, label="cut"),)
 
     def loads(self, case: LoadCase, values: Mapping[str, float]) -> tuple[Load, ...]:
         """Return thrust and torque in a case."""
@@ -129,15 +159,14 @@ class AxialProcess:
         span, sense = forces.thrust_n, 1.0 if forces.backward else -1.0
         thrust_n = size * (span.low + share * (span.high - span.low))
         turn = (0.0, 0.0, sense * size * forces.torque_nmm.high)
-        return (
-            Load(
-                body=self.part,
-                force_n=(0.0, 0.0, -thrust_n),
-                at_mm=case.at_mm,
-                moment_nmm=turn,
-                label="cut",
-            ),
+        down = Load(
+            body=self.part,
+            force_n=(0.0, 0.0, -thrust_n),
+            at_mm=case.at_mm,
+            moment_nmm=turn,
+            label="cut",
         )
+        return (down, *(replace(t, force_n=to_vector(size * f for f in t.force_n)) for t in case.teeth))
 
     def weakest(self, borne: Callable[[Mapping[str, float]], Borne]) -> Borne:
         """Return what is borne least: the greatest torque with the least and with the greatest thrust."""
@@ -154,9 +183,8 @@ class AxialProcess:
         return box_of(shape)[5] <= self.floor_mm - self.setup.machine.least_clearance_mm + _SAME_MM
 
     def counterpart(self, case: LoadCase) -> LoadCase:
-        """Return the case of the same stroke and place."""
-        same = [c for c in self.cases() if c.stroke is case.stroke]
-        return min(same, key=lambda c: math.dist(c.at_mm, case.at_mm))
+        """Return the case of the same stroke, place and way."""
+        return next(c for c in self.cases() if c.group == case.group)
 
     def lighter(self) -> tuple[Lighter, ...]:
         """Return the feed in one turn; that of a tap follows from its thread, and nothing makes it less."""
@@ -192,9 +220,13 @@ class AxialProcess:
         """Return nothing: a freed part goes round with the tool or climbs up it, and is not followed."""
 
 
-def plunge_name(run: Drilling | EndMilling) -> str:
-    """Return what the plunges of a run are called."""
-    return f"{run.name} plunge"
+WAYS_IN = {AxialStroke.PLUNGES: "plunge", AxialStroke.RAMPS: "ramp", AxialStroke.ENTERS: "entry"}
+"""How an end mill goes in, and what that is called."""
+
+
+def way_in_name(run: EndMilling, way: AxialStroke) -> str:
+    """Return what a way in of a run is called."""
+    return f"{run.name} {WAYS_IN[way]}"
 
 
 def drilling_of(setup: Setup, placed: Mapping[str, Solid], drill: Drilling, part: str) -> AxialProcess:
@@ -232,8 +264,10 @@ def drilling_of(setup: Setup, placed: Mapping[str, Solid], drill: Drilling, part
     )
 
 
-def plunging_of(setup: Setup, placed: Mapping[str, Solid], run: EndMilling, part: str) -> AxialProcess:
-    """Return a part under the plunges of an end mill.
+def way_in_of(
+    setup: Setup, placed: Mapping[str, Solid], run: EndMilling, part: str, way: AxialStroke
+) -> AxialProcess:
+    """Return a part under an end mill on its way in.
 
     Raises
     ------
@@ -241,21 +275,34 @@ def plunging_of(setup: Setup, placed: Mapping[str, Solid], run: EndMilling, part
         The cutter widens upward, so that how wide it cuts changes as it goes down.
     """
     if run.shape == CutterShape.TAPERED:
-        message = f"a tapered cutter widens as it plunges, and what {run.name} then takes is not worked out"
+        message = f"a tapered cutter widens as it goes down, and what {run.name} then takes is not worked out"
         raise NotComputedError(message)
     teeth, each_mm = run.teeth or 1, run.feed_mm_tooth or 0.0
     takes, rounded = shearing(run.cuts_as), run.corner_radius_mm > 0.0
+    slopes = (m for m in run.moves if m.kind in DESCENDING)
+    passes = [p for move in slopes for p in _passes(setup, placed, run, part, move)]
 
     def fed(feed_mm: float) -> tuple[AxialForces, ...]:
-        feed = Range.exactly(feed_mm)
-        return (plunge_forces(takes, run.diameter_mm, feed, teeth, rounded=rounded),)
+        if way is not AxialStroke.RAMPS:
+            feed = Range.exactly(feed_mm)
+            return (plunge_forces(takes, run.diameter_mm, feed, teeth, way, rounded=rounded),)
+        slot = Mill(
+            cutter_mm=run.diameter_mm,
+            teeth=teeth,
+            deep_mm=max(run.deep_mm or 0.0, *(p.drop_mm for p in passes)),
+            wide_mm=run.diameter_mm,
+            feed_mm_tooth=feed_mm / teeth,
+            helix_deg=run.helix_deg or 0.0,
+            corner_mm=run.corner_radius_mm,
+        )
+        return (slope_forces(takes, slot, max(p.lead_deg for p in passes), rounded=rounded),)
 
     return AxialProcess(
         setup=setup,
         placed=placed,
         part=part,
         made=run,
-        places_mm=_plunged_mm(placed[part], run),
+        places_mm=_ways_in_mm(setup, placed, run, part)[way],
         feed_mm=teeth * each_mm,
         least_feed_mm=teeth * LEAST_FEED_MM,
         fed=fed,
@@ -278,17 +325,59 @@ def refuse_no_force(run: EndMilling) -> NoReturn:
     raise NotComputedError(message)
 
 
-def plunges_into(placed: Mapping[str, Solid], run: EndMilling, part: str) -> bool:
-    """Say whether a run plunges anywhere over a part."""
-    return bool(_plunged_mm(placed[part], run))
+def ways_in(setup: Setup, placed: Mapping[str, Solid], run: EndMilling, part: str) -> tuple[AxialStroke, ...]:
+    """Return how a run that states its teeth and feed goes into a part: none where it comes in from outside.
+
+    Raises
+    ------
+    NotComputedError
+        Where it goes is not known.
+    """
+    if run.teeth is None or run.feed_mm_tooth is None:
+        return ()
+    return tuple(_ways_in_mm(setup, placed, run, part))
 
 
-def _plunged_mm(solid: Solid, run: EndMilling) -> tuple[Vector, ...]:
-    """Return where a run plunges over a part, seen from above, each place once."""
-    box, radius = box_of(solid), 0.5 * run.diameter_mm
-    found: dict[Vector, None] = {}
+def _ways_in_mm(
+    setup: Setup, placed: Mapping[str, Solid], run: EndMilling, part: str
+) -> dict[AxialStroke, tuple[Vector, ...]]:
+    """Return where a run goes into a part, by how, each place once.
+
+    A move that is shut in on all sides, with nothing stated that goes down before it, is taken to go straight
+    in anywhere along its way; a skimming cut and a tapered cutter, for an edge, come down beside what they
+    take.
+    """
+    reach = _seen(placed[part]).buffer(0.5 * run.diameter_mm)
+    found: dict[AxialStroke, dict[Vector, None]] = {}
+    goes_down = False
+    skims = run.stock_mm is not None or run.shape == CutterShape.TAPERED
     for move in run.moves:
-        for x, y in move.at_mm if move.kind == CutterMove.PLUNGE else ():
-            if box[0] - radius < x < box[3] + radius and box[1] - radius < y < box[4] + radius:
-                found[x, y, move.z_mm or 0.0] = None
-    return tuple(found)
+        way = _WAY_OF.get(CutterMove(move.kind), AxialStroke.ENTERS)
+        goes_down |= way is not AxialStroke.ENTERS
+        if way is AxialStroke.ENTERS and (goes_down or skims):
+            continue
+        places = [at for p in _passes(setup, placed, run, part, move) for at in _stands_mm(p)]
+        inside = shapely.contains_xy(_seen(placed[part]), np.array([at[:2] for at in places]))
+        if way is AxialStroke.ENTERS and not inside.all():
+            continue
+        near = shapely.contains_xy(reach, np.array([at[:2] for at in places]))
+        found.setdefault(way, {}).update(dict.fromkeys(at for at, n in zip(places, near, strict=True) if n))
+    return {way: tuple(places) for way, places in found.items() if places}
+
+
+def _passes(
+    setup: Setup, placed: Mapping[str, Solid], run: EndMilling, part: str, move: MillMove
+) -> tuple[CutterPass, ...]:
+    return passes_of(replace(run, moves=(move,)), setup.body(part), placed[part])
+
+
+def _seen(solid: Solid) -> BaseGeometry:
+    """Return what a body covers from above, without its hollows."""
+    return shapely.MultiPoint(rim_points(solid)[:, :2]).convex_hull
+
+
+def _stands_mm(one: CutterPass) -> list[Vector]:
+    """Return its tip at the ends of each piece of a pass and all round an arc, low and first of all high."""
+    ends = [at for piece in one.path for at in (piece.start, piece.end)]
+    ends += [piece.at(share) for piece in one.path if isinstance(piece, Arc) for share in (0.25, 0.5, 0.75)]
+    return [(*at, z_mm) for at in ends for z_mm in dict.fromkeys((one.z_mm, one.highest_mm))]

@@ -8,11 +8,11 @@ lips grab a thicker chip and its flutes draw the part up like a screw.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fixturecheck.files import shipped_table
 from fixturecheck.interval import Range, over_ends
-from fixturecheck.machining.milling import Shearing, specific_force_n_mm2
+from fixturecheck.machining.milling import Mill, Shearing, laws, one_turn, specific_force_n_mm2
 from fixturecheck.result.hold import AxialStroke
 
 _THREAD_DEEP_PITCHES = 0.613
@@ -32,12 +32,15 @@ class AxialForces:
         Down its axis at the greatest torque, with which it grows; below zero it lifts the part.
     backward : bool
         It turns back, counter-clockwise seen from above.
+    side_n : float
+        Across its axis besides, any way.
     """
 
     stroke: AxialStroke
     torque_nmm: Range
     thrust_n: Range
     backward: bool = False
+    side_n: float = 0.0
 
 
 def drill_feed_mm(drill_mm: float) -> Range:
@@ -188,6 +191,42 @@ def plunge_forces(
         torque = torque.scaled(2.0 / (2.0 - takes.exponent.high))
     thrust = takes.radial_ratio.scaled(4.0 / cutter_mm * torque.high)
     return AxialForces(stroke=stroke, torque_nmm=torque, thrust_n=thrust)
+
+
+def slope_forces(takes: Shearing, cut: Mill, lead_deg: float, *, rounded: bool = False) -> AxialForces:
+    """Return what an end mill that goes down a slope does to the part.
+
+    Its end goes down by the sine of the slope and cuts as one that plunges so fast, from none of that thrust
+    to all of it; its side cuts a slot as deep as it goes down, and pushes with all teeth in the cut.
+
+    Parameters
+    ----------
+    takes : Shearing
+        What cutting the material takes.
+    cut : Mill
+        The slot.
+    lead_deg : float
+        How steeply it goes down.
+    rounded : bool
+        Its end is a ball or has round corners.
+
+    Returns
+    -------
+    AxialForces
+
+    References
+    ----------
+    Kienzle [@kienzle1952], from memory, on end and side.
+    """
+    down_mm = cut.teeth * cut.feed_mm_tooth * math.sin(math.radians(lead_deg))
+    end = plunge_forces(takes, cut.cutter_mm, Range.exactly(down_mm), cut.teeth, rounded=rounded)
+    turns = [one for law in laws(takes) for one in one_turn(cut, law, "centred")]
+    return replace(
+        end,
+        stroke=AxialStroke.RAMPS,
+        thrust_n=Range(low=0.0, high=end.thrust_n.high),
+        side_n=max(math.hypot(*one.force_n[:2]) for one in turns),
+    )
 
 
 def tap_forces(

@@ -84,6 +84,8 @@ class AxialStroke(StrEnum):
     TAPS = "tapping"
     BACKS_OUT = "backing the tap out"
     PLUNGES = "plunging"
+    RAMPS = "going down a slope"
+    ENTERS = "going straight in"
 
 
 class End(StrEnum):

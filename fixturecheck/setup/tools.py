@@ -311,7 +311,8 @@ class EndMilling:
         The steepest that it may go down on a ramp or helix.
     teeth : int or None
         Number of teeth. With `feed_mm_tooth` and `deep_mm` the parts are held against its cutting force over
-        the face of every move, as by a `[[mill]]` for each; a plunge pushes down and is not loaded.
+        the face of every move, as by a `[[mill]]` for each; a plunge, a ramp and a helix push down besides,
+        and a pocket or slot shut in on all sides, with none of them stated, is gone straight into.
     feed_mm_tooth, deep_mm : float or None
         Feed for each tooth, and how deep each pass goes.
     wide_mm : float or None
@@ -470,7 +471,7 @@ def _flaws_of_loads(run: EndMilling) -> Iterator[str]:
         return
     if run.wide_mm > run.diameter_mm:
         yield f"wide_mm {run.wide_mm:g} is more than its diameter {run.diameter_mm:g}"
-    whole = [m.kind for m in run.moves if m.kind in {CutterMove.SLOT, CutterMove.POCKET}]
+    whole = [m.kind for m in run.moves if m.kind in {CutterMove.SLOT, CutterMove.POCKET, *DESCENDING}]
     if whole and run.wide_mm < run.diameter_mm:
         yield f"a {whole[0]} cuts as wide as the cutter, so leave wide_mm out"
 

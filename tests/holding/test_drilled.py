@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import cadquery as cq
 import pytest
 
 from fixturecheck import engine
-from fixturecheck.holding.axial import drilling_of, plunging_of
+from fixturecheck.holding.axial import drilling_of, way_in_of, ways_in
 from fixturecheck.holding.factor import load_cases
+from fixturecheck.kernel.place import placed_at
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.result.hold import AxialStroke, Driver, Tool
 from fixturecheck.setup.holding import Clamp, Holding
@@ -18,6 +20,7 @@ from fixturecheck.setup.tools import Drilling, EndMilling, MillMove
 from tests.checks.gauged import body
 from tests.holding.blocks import fixture, table
 from tests.holding.rigs import rigged
+from tests.machining.test_end_mill import pocketed, run_of
 
 MU = 0.15
 # Of soft steel with a dull drill of 6 mm at 0.1 mm a turn; Kienzle by hand.
@@ -112,12 +115,15 @@ def test_a_tap_turns_the_plate_in_and_out(compared):
     assert least(setup, AxialStroke.BACKS_OUT) == pytest.approx(2.0 * by_hand, rel=0.01)
 
 
-def plunged(shape="square", **given):
+DOWN = (MillMove(kind="plunge", at_mm=((35.0, 0.0),), z_mm=5.0),)
+
+
+def plunged(shape="square", moves=DOWN, **given):
     part = body("plate", cq.Workplane("XY").box(80, 40, 10, centered=(True, True, False)).val(),
                 material="steel_1018", finish={"*": "ground"})  # fmt: skip
     run = EndMilling(
         name="entry", parts=("plate",), makes=("top",), shape=shape, diameter_mm=8.0, flute_mm=20.0,
-        stick_out_mm=30.0, moves=(MillMove(kind="plunge", at_mm=((35.0, 0.0),), z_mm=5.0),), **given,
+        stick_out_mm=30.0, moves=moves, **given,
     )  # fmt: skip
     rail = fixture("rail", (-35, -20, -15), (10, 20, 0))
     return Setup(
@@ -132,7 +138,9 @@ def plunged(shape="square", **given):
 def test_a_wrong_go_by_a_plunge_beyond_what_the_part_stands_on(compared):
     """Thrust is 0.8 of the cutting force along both edges; moments about the edge of the rail."""
     setup = plunged(teeth=2, feed_mm_tooth=0.05)
-    job = plunging_of(setup, {b.name: b.solid for b in setup.bodies}, setup.end_mills[0], "plate")
+    job = way_in_of(
+        setup, {b.name: b.solid for b in setup.bodies}, setup.end_mills[0], "plate", AxialStroke.PLUNGES
+    )
     thrust_n = 0.8 * 1.5 * 2100.0 * 0.05**-0.26 * 8.0 * 0.1 / 2.0
     weight_n = 80 * 40 * 10 * 7.85e-6 * 9.81
     by_hand = (600.0 * 40.0 + weight_n * 10.0) / (thrust_n * 25.0)
@@ -140,6 +148,49 @@ def test_a_wrong_go_by_a_plunge_beyond_what_the_part_stands_on(compared):
     compared("plate that an end mill plunges into beyond its rail", expected=by_hand, got=borne.low_factor)
     assert job.forces[Driver.THRUST].high == pytest.approx(thrust_n)
     assert job.tool is Tool.CUTTER
+
+
+def test_a_wrong_go_by_a_ramp_beyond_what_the_part_stands_on(compared):
+    """1 mm down over 10 across: sin 5.71 of the feed goes down, and both teeth push sideways as in a slot.
+
+    A tooth in the middle of the slot has its whole chip and the other none: 0.8 of it is square to it. That
+    tips the plate about the edge of the rail by its height over it, and so does the thrust 25 mm beyond.
+    Pushed across, it turns about the strap long before.
+    """
+    ramp = MillMove(kind="ramp", face="top", at_mm=((35.0, -5.0), (35.0, 5.0)), z_mm=9.0, from_z_mm=10.0)
+    setup = plunged(teeth=2, feed_mm_tooth=0.05, deep_mm=1.0, helix_deg=0.0, moves=(ramp,))
+    # Rougher still, so that it neither slides nor turns before it tips.
+    setup = replace(setup, holding=replace(setup.holding, mu=(2.0, 2.0)))
+    placed = {b.name: b.solid for b in setup.bodies}
+    assert ways_in(setup, placed, setup.end_mills[0], "plate") == (AxialStroke.RAMPS,)
+    job = way_in_of(setup, placed, setup.end_mills[0], "plate", AxialStroke.RAMPS)
+    down = 0.1 * math.sin(math.atan2(1.0, 10.0))
+    thrust_n = 0.8 * 1.5 * 2100.0 * (down / 2) ** -0.26 * 8.0 * down / 2.0
+    tooth_n = 1.5 * 2100.0 * 0.05 ** (1 - 0.26) * 1.0
+    side_n = tooth_n * math.hypot(1.0, 0.8)
+    assert job.forces[Driver.THRUST].high == pytest.approx(thrust_n)
+    assert job.strokes[0].side_n == pytest.approx(side_n, rel=0.03)
+    weight_n = 80 * 40 * 10 * 7.85e-6 * 9.81
+    by_hand = (600.0 * 40.0 + weight_n * 10.0) / (thrust_n * 25.0 + side_n * 9.0)
+    borne = load_cases(rigged(setup), job).borne
+    got = min(b.low_factor for b in borne if b.case.teeth[0].force_n[0] == job.strokes[0].side_n)
+    assert min(b.low_factor for b in borne) < 0.3 * got
+    compared("plate that an end mill goes down into on a ramp beyond its rail", expected=by_hand, got=got)
+
+
+def test_a_pocket_that_nothing_is_stated_to_enter_is_gone_straight_into():
+    """Shut in on all sides it is; one that is open at a side is come into from there."""
+    shut, opened = pocketed(), pocketed(60.0, 16.0, 0.0)
+    run = run_of(teeth=2, feed_mm_tooth=0.03, deep_mm=2.0)
+    for part, ways in ((shut, (AxialStroke.ENTERS,)), (opened, ())):
+        setup = Setup(name="bench", bodies=(part,), end_mills=(run,), holding=Holding())
+        placed = {"block": placed_at(part.solid, part.at)}
+        assert ways_in(setup, placed, run, "block") == ways
+    first = MillMove(kind="plunge", at_mm=((0.0, 0.0),), z_mm=16.0)
+    stated = replace(run, moves=(first, *run.moves))
+    placed = {"block": placed_at(shut.solid, shut.at)}
+    setup = Setup(name="bench", bodies=(shut,), end_mills=(stated,), holding=Holding())
+    assert ways_in(setup, placed, stated, "block") == (AxialStroke.PLUNGES,)
 
 
 @pytest.mark.parametrize(
