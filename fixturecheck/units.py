@@ -111,6 +111,8 @@ _LEAST = {"mm": 1e-6, "um": 1e-3, "mm2": 1e-4, "mm3": 1e-6}
 """What is less than half of this is rounding of the kernel, and is written as zero."""
 
 _NEXT_TO_NOTHING = 1e-7
+_SAME_SHARE = 1e-9
+_LEAST_SHARE = 1e-7
 _LEAST_FACTOR = 0.005
 _ALONG = 1e-9
 _SAME_STEP = 1e-2
@@ -335,8 +337,19 @@ def angle_text(angle_deg: float, spec: str = ".3g") -> str:
     return f"{angle_deg:{spec}}°"
 
 
-def percent(share: float) -> str:
-    """Return a share, 0 to 1, in per cent, to a hundredth of one."""
+def percent(share: float, limit_share: float | None = None) -> str:
+    """Return a share, 0 to 1, in per cent, to a hundredth of one.
+
+    One that misses its limit never reads as that, nor as none or all where it is neither.
+    """
+    text = _percent(share)
+    for never in (limit_share, 0.0, 1.0):
+        if never is not None and abs(share - never) > _LEAST_SHARE:
+            text = missed_text(text, _percent(never), share, never)
+    return text
+
+
+def _percent(share: float) -> str:
     return f"{_trimmed(f'{100.0 * share:.2f}')} %"
 
 
@@ -348,9 +361,22 @@ def axis_text(axis: Sequence[float]) -> str:
     return "(" + ", ".join(f"{v + 0.0:.3f}" for v in axis) + ")"
 
 
-def factor_text(times: float) -> str:
-    """Return a factor on a load: three digits at most, none beyond a hundredth; `under 0.01` near zero."""
-    return "under 0.01" if 0.0 < times < _LEAST_FACTOR else _factor(times)
+def factor_text(times: float, least_factor: float | None = None) -> str:
+    """Return a factor on a load: three digits at most, none beyond a hundredth; `under 0.01` near zero.
+
+    One that misses the least factor never reads as that.
+    """
+    text = "under 0.01" if 0.0 < times < _LEAST_FACTOR else _factor(times)
+    if least_factor is None or times >= least_factor:
+        return text
+    return missed_text(text, _factor(least_factor), times, least_factor)
+
+
+def missed_text(text: str, limit_text: str, value: float, limit: float) -> str:
+    """Return a number that misses its limit as it is written: never as what the limit reads."""
+    if text != limit_text or math.isclose(value, limit, rel_tol=_SAME_SHARE):
+        return text
+    return f"just {'under' if value < limit else 'over'} {text}"
 
 
 def _factor(times: float) -> str:

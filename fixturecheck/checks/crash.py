@@ -80,8 +80,8 @@ def _round_the_tool(stage: Stage, part: PartHold) -> Iterator[Finding]:
         factor = found.factor.low
         whom = f"{first_up(loss_words(lost))}, {part.part}" if lost else part.part
         verb = "holds" if lost or factor >= least else "lets go at"
-        says = f"{whom} {verb} {factor_text(factor)} times thrust and torque of the {part.tool} ({least:g} "
-        says += f"required; {case_words(case.of_cut, stage.setup.write)})."
+        says = f"{whom} {verb} {factor_text(factor, least)} times thrust and torque of the {part.tool} "
+        says += f"({least:g} required; {case_words(case.of_cut, stage.setup.write)})."
         if found.motions:
             says += f" Beyond that {motion_words(found.motions[0], stage.setup.write)}."
         says += (
@@ -213,7 +213,7 @@ def _begins(part: str, way: Way, least: float, write: Writing) -> str:
     if way.factor <= 0.0:
         return f"{part} does not stay put before the cut begins ({case})."
     verb = "holds" if way.factor >= least else "lets go at"
-    at = f"{factor_text(way.factor)} times the cutting load"
+    at = f"{factor_text(way.factor, least)} times the cutting load"
     return f"{part} {verb} {at} ({least:g} required; {case})."
 
 

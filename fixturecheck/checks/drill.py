@@ -191,8 +191,9 @@ class _Hole:
         usual = write.length(tap_drill_mm(major, pitch, USUAL_SHARE), ".2f")
         bad = not MOST_SHARES[0] <= share <= MOST_SHARES[1]
         verdict = Verdict.NO_GO if bad else Verdict.GO if SHARES[0] <= share <= SHARES[1] else Verdict.CAUTION
-        says = f"A drill of {write.length(self._drill_mm, 'g')} leaves {percent(share)} of a full {name} "
-        says += f"thread, where {percent(SHARES[0])} to {percent(SHARES[1])} are usual."
+        nearest = min((*SHARES, *MOST_SHARES), key=lambda limit: abs(limit - share))
+        says = f"A drill of {write.length(self._drill_mm, 'g')} leaves {percent(share, nearest)} of a full "
+        says += f"{name} thread, where {percent(SHARES[0])} to {percent(SHARES[1])} are usual."
         yield judge(
             share,
             unit="share",

@@ -292,7 +292,7 @@ def _faces(cut: GroundCut | MilledCut, part: PartGround) -> Iterator[Finding]:
     for face, kept in zip(part.faces, part.corner_shares, strict=True):
         reachable = 1.0 - kept
         share = face.share_made / reachable if reachable > 0 else 0.0
-        says = f"Cut {cut.name} makes {percent(share)} of {face.face}"
+        says = f"Cut {cut.name} makes {percent(share, LEAST_SHARE)} of {face.face}"
         says += (
             f", apart from the {percent(kept)} that the {_tool(cut)}'s corner cannot reach."
             if kept > 0

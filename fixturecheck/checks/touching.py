@@ -62,11 +62,11 @@ def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) ->
     largest = largest_area(found)
     on = "+".join((f"{seat.on}.{found.on_faces[0]}", *found.on_faces[1:]))
     says = f"{seat.body}.{'+'.join(found.faces)} {verb} {on} over {write.area(found.area_mm2)}, "
-    says += f"{percent(found.share)} of the smaller face"
+    says += f"{percent(found.share, seat.min_share)} of the smaller face"
     if pair is not None and share > 1.0 - 1e-6:
         says += ", which is all of the two faces that can meet"
     elif pair is not None:
-        says += f" and {percent(share)} of the {write.area(most_mm2)} that can meet"
+        says += f" and {percent(share, seat.min_share)} of the {write.area(most_mm2)} that can meet"
     return judge(
         share,
         unit="share",

@@ -16,7 +16,7 @@ from xml.etree import ElementTree as ET
 
 from fixturecheck.result.finding import BADNESS, Finding, Verdict
 from fixturecheck.result.stored import StoredResult
-from fixturecheck.wording.sentences import SIGNS, shown, verdict_word, wide_spaces
+from fixturecheck.wording.sentences import SIGNS, number_found, shown, verdict_word, wide_spaces
 
 _LEVELS: Mapping[Verdict, str] = {
     Verdict.NO_GO: "error",
@@ -129,7 +129,7 @@ def _lines(finding: Finding, units: str) -> Iterator[str]:
     yield finding.says
     if finding.value is not None:
         limit = "" if finding.limit is None else f" (limit {shown(finding.limit, finding.unit, units)})"
-        yield f"{shown(finding.value, finding.unit, units)}{limit}"
+        yield f"{number_found(finding, units)}{limit}"
     if finding.remedy:
         yield f"change: {finding.remedy}"
 
@@ -236,7 +236,7 @@ def summary_markdown(results: Iterable[BuildResult]) -> str:
 
 def _row(finding: Finding, result: BuildResult) -> str:
     known = " (known)" if finding.id in result.known else ""
-    value = "" if finding.value is None else shown(finding.value, finding.unit, result.stored.units)
+    value = "" if finding.value is None else number_found(finding, result.stored.units)
     limit = "" if finding.limit is None else shown(finding.limit, finding.unit, result.stored.units)
     change = f" *Change:* {finding.remedy}" if finding.remedy else ""
     cells = (

@@ -27,7 +27,7 @@ from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.shapes import BODIES, NamedShape, StatedValue
 from fixturecheck.units import Writing, angle_text, metric_unit
 from fixturecheck.wording.groups import asked, names_listed
-from fixturecheck.wording.sentences import first_up, plural, shown, wide_spaces
+from fixturecheck.wording.sentences import first_up, number_found, plural, shown, wide_spaces
 
 MOST_ROWS = 40
 _MOST_FACES = 8
@@ -74,7 +74,7 @@ def numbers(change: FindingChange, units: str) -> tuple[str, str, str]:
 
 
 def _value(finding: Finding | None, units: str) -> str:
-    return "" if finding is None or finding.value is None else shown(finding.value, finding.unit, units)
+    return "" if finding is None or finding.value is None else number_found(finding, units)
 
 
 def _limit(finding: Finding, units: str) -> str:

@@ -27,7 +27,14 @@ from fixturecheck.report.terminal import coloured, folded
 from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.units import Writing
-from fixturecheck.wording.sentences import SIGNS, shown, verdict_word, verdict_words, wide_spaces
+from fixturecheck.wording.sentences import (
+    SIGNS,
+    number_found,
+    shown,
+    verdict_word,
+    verdict_words,
+    wide_spaces,
+)
 
 
 def state_picture(n: int) -> str:
@@ -134,7 +141,7 @@ def _finding_row(f: Finding, units: str) -> dict[str, Any]:
         "badge": {"verdict": f.verdict, "words": verdict_words(f)},
         "title": f"{QUESTIONS.get(f.check, f.check)}: {f.subject}",
         "says": f.says,
-        "found": "" if f.value is None else shown(f.value, f.unit, units),
+        "found": "" if f.value is None else number_found(f, units),
         "remedy": f.remedy,
         "source": f.source,
     }

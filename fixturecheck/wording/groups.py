@@ -9,7 +9,7 @@ from functools import reduce
 
 from fixturecheck.faceref import FaceRef, on
 from fixturecheck.result.finding import Finding, Kind, Verdict
-from fixturecheck.wording.sentences import first_up, shown, shown_span
+from fixturecheck.wording.sentences import first_up, number_found, shown, spanned
 
 _COUNTS = (
     *("no", "one", "two", "three", "four", "five", "six"),
@@ -156,8 +156,8 @@ def _faces(findings: Sequence[Finding]) -> str:
 
 def values_span(together: Together, units: str) -> str:
     """Return the numbers found, from the least to the greatest; empty where there are none."""
-    values = [f.value for f in together.all if f.value is not None]
-    return shown_span(values, together.finding.unit, units) if values else ""
+    ranked = sorted((f for f in together.all if f.value is not None), key=lambda f: f.value or 0.0)
+    return spanned(*(number_found(f, units) for f in (ranked[0], ranked[-1]))) if ranked else ""
 
 
 def instance(together: Together) -> str:

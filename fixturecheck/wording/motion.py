@@ -109,7 +109,7 @@ def hold_words(part: str, failure: LetsGo, least_factor: float, write: Writing =
     if failure.at_least:
         return f"{part} {how_words(failure, write)} {required}."
     if failure.factor < least_factor:
-        at = factor_text(failure.factor)
+        at = factor_text(failure.factor, least_factor)
         return f"{part} lets go at {at} times the cutting load {required}: {how_words(failure, write)}."
     held = f"{part} holds {factor_text(failure.factor)} times the cutting load {required}."
     return f"{held} Beyond that {how_words(failure, write)}."

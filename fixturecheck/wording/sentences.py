@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+import math
+from collections.abc import Callable, Collection, Iterable, Mapping
 
 from fixturecheck.result.finding import Finding, Verdict
-from fixturecheck.units import IN_INCHES, Writing, signed
+from fixturecheck.units import IN_INCHES, Writing, missed_text, signed
 
 SIGNS: Mapping[Verdict, str] = {
     Verdict.GO: "\u2713",
@@ -78,9 +79,9 @@ def picture_text(text: str) -> str:
     return text
 
 
-def shown_plain(value: float, unit: str, units: str = "mm") -> str:
+def shown_plain(value: float | None, unit: str, units: str = "mm") -> str:
     """Return a number as `shown` does, in letters that the pictures' built-in font has."""
-    if unit == "um" and units == "mm":
+    if value is not None and unit == "um" and units == "mm":
         value, unit = value * 1e-3, "mm"
     return picture_text(shown(value, unit, units))
 
@@ -103,7 +104,11 @@ def sized(value: float, unit: str, units: str = "mm") -> tuple[float, str]:
 def shown_span(values: Iterable[float], unit: str, units: str = "mm") -> str:
     """Return one number where all read the same, else the least and the greatest, their unit said once."""
     ranked = sorted(values)
-    low, high = (shown(v, unit, units) for v in (ranked[0], ranked[-1]))
+    return spanned(*(shown(v, unit, units) for v in (ranked[0], ranked[-1])))
+
+
+def spanned(low: str, high: str) -> str:
+    """Return two numbers with their units as a span, the unit said once; one where both read the same."""
     if low == high:
         return low
     number, _, name = low.partition("\u202f")
@@ -123,6 +128,22 @@ def shown(value: float | None, unit: str, units: str = "mm") -> str:
     text = Writing(units=units).quantity(value, unit)
     number, _, name = text.partition(" ")
     return f"{number}\u202f{name}" if name else number
+
+
+def number_found(
+    finding: Finding, units: str = "mm", write: Callable[[float | None, str, str], str] | None = None
+) -> str:
+    """Return the number of a finding as it stands beside its limit; a missing one is a dash.
+
+    One that misses its limit never reads as that.
+    """
+    write = write or shown
+    text = write(finding.value, finding.unit, units)
+    missed = finding.verdict is not Verdict.GO and finding.margin is not None and finding.margin < 0.0
+    if finding.value is None or finding.limit is None or not missed:
+        return text
+    limit = math.copysign(finding.limit, finding.value)
+    return missed_text(text, write(limit, finding.unit, units), finding.value, limit)
 
 
 def stated(length_mm: float, units: str = "mm") -> str:

@@ -85,6 +85,7 @@ BESIDE = {
     "report.pictures.ink:Board.find": {"x", "y", "width", "height", "least"},
     "units:convert": {"value"},
     "units:factor_text": {"times"},
+    "units:missed_text": {"value", "limit"},
     "units:to_inch_key": {"value"},
     "units:from_inch_key": {"value"},
     "units:Writing.number": {"value"},

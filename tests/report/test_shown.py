@@ -18,11 +18,11 @@ from fixturecheck.report.pictures.ink import STEP, Board, Canvas, Projection, ax
 from fixturecheck.report.pictures.render import HEIGHT, WIDTH, Drawer
 from fixturecheck.report.pictures.scene import close_up, legend_of, overview, set_stage
 from fixturecheck.report.write import meshes_of
-from fixturecheck.result.finding import Finding, Verdict
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.shop.catalogue import make
-from fixturecheck.units import FREEDOM
-from fixturecheck.wording.sentences import shown
+from fixturecheck.units import FREEDOM, factor_text, percent
+from fixturecheck.wording.sentences import number_found, shown
 from tests.report import staged
 
 CAMERA = {"target": [0.0, 0.0, 0.0], "eye": [0.0, -1.0, 0.0], "up": [0.0, 0.0, 1.0], "height_mm": 100.0}
@@ -181,3 +181,26 @@ def test_the_arrow_of_a_force_has_room_in_the_picture() -> None:
 
 def test_degrees_of_freedom_are_no_angle() -> None:
     assert shown(3.0, FREEDOM).replace("\u202f", " ") == "3 degrees of freedom"
+
+
+@pytest.mark.parametrize(
+    ("value", "limit", "unit", "reads"),
+    [
+        (0.69999, {"at_least": 0.7}, "share", "just under 70\u202f%"),
+        (0.6995, {"at_least": 0.7}, "share", "69.95\u202f%"),
+        (0.7, {"at_least": 0.7}, "share", "70\u202f%"),
+        (2.9992, {"at_least": 3.0}, "x load", "just under 3\u202fx load"),
+        (5.0002, {"at_most": 5.0}, "um", "just over 5\u202fµm"),
+        (-5.0002, {"within": 5.0}, "um", "just under -5\u202fµm"),
+    ],
+)
+def test_a_number_that_misses_its_limit_never_reads_as_that(value, limit, unit, reads):
+    told = judge(value, unit=unit, check="seat", subject="a", kind=Kind.CLOSED, says="", **limit)
+    assert number_found(told) == reads
+
+
+def test_a_share_or_a_factor_in_a_sentence_never_reads_as_what_it_misses():
+    told = ["0 %", "just over 0 %", "just under 100 %", "100 %"]
+    assert [percent(s) for s in (0.0, 1e-5, 0.99999, 1.0)] == told
+    assert percent(0.69999, 0.7) == "just under 70 %"
+    assert [factor_text(f, 3.0) for f in (2.9992, 3.0, 3.0004)] == ["just under 3", "3", "3"]

@@ -36,7 +36,7 @@ from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.rest import PartLocation
 from fixturecheck.result.shapes import BODIES, PATCHES, NamedShape, Role, wheel_name
 from fixturecheck.units import Writing
-from fixturecheck.wording.sentences import shown_plain
+from fixturecheck.wording.sentences import number_found, shown_plain
 
 TOOLS = (Role.WHEEL, Role.CUTTER)
 _REGIONS = (Role.OVERLAP, Role.COLLISION, Role.LEFTOVER, Role.GOUGE)
@@ -298,7 +298,7 @@ def _callout(finding: Finding, units: str, between: list[str]) -> list[str]:
     """Return the few words that stand beside the spot; of a clearance, the two things it is between."""
     if finding.value is None:
         return []
-    lines = [shown_plain(finding.value, finding.unit, units)]
+    lines = [number_found(finding, units, shown_plain)]
     if finding.limit is not None:
         lines.append(f"limit {shown_plain(finding.limit, finding.unit, units)}")
     return [*lines, *([" to ".join(between)] if len(between) > 1 else [])]

@@ -24,7 +24,7 @@ from fixturecheck.result.shapes import Role, Vector, cutter_name, wheel_name
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import first_words, outcome_words, way_words
 from fixturecheck.wording.motion import lets_go_words
-from fixturecheck.wording.sentences import capitalised, plural, sentence, shown
+from fixturecheck.wording.sentences import capitalised, number_found, plural, sentence, shown
 
 _STROKE_S, _MOVES_S, _IN_S, _SETTLE_S, _GO_S, _OFF_S = 4.0, 20.0, 1.2, 1.4, 2.5, 1.6
 _ROOM = 1.25
@@ -155,7 +155,7 @@ def _marks(nearest: list[Finding], travel: WheelTravel, units: str) -> list[dict
             {
                 "at": _values(f.location_mm),
                 "share": round(share, 4),
-                "says": f"{f.kind}: {shown(f.value, f.unit, units)}{limit}",
+                "says": f"{f.kind}: {number_found(f, units)}{limit}",
                 "verdict": str(f.verdict),
             }
         )

@@ -40,7 +40,7 @@ from fixturecheck.result.contact import Contact, ContactKind
 from fixturecheck.result.finding import Finding
 from fixturecheck.result.shapes import BODIES, wheel_name
 from fixturecheck.wording import groups as words
-from fixturecheck.wording.sentences import shown, verdict_words
+from fixturecheck.wording.sentences import number_found, shown, verdict_words
 
 WHOLE = "whole"
 """The stop at which the whole set-up is seen."""
@@ -191,7 +191,7 @@ def _figures(finding: Finding, units: str) -> list[str]:
     if finding.value is None:
         return []
     limit = [] if finding.limit is None else [f"limit {shown(finding.limit, finding.unit, units)}"]
-    return [shown(finding.value, finding.unit, units), *limit]
+    return [number_found(finding, units), *limit]
 
 
 def _evidence(finding: Finding) -> list[str]:
