@@ -341,6 +341,16 @@ def percent(share: float, limit_share: float | None = None) -> str:
     """Return a share, 0 to 1, in per cent, to a hundredth of one.
 
     One that misses its limit never reads as that, nor as none or all where it is neither.
+
+    Parameters
+    ----------
+    share : float
+    limit_share : float, optional
+        What it is held against.
+
+    Returns
+    -------
+    str
     """
     text = _percent(share)
     for never in (limit_share, 0.0, 1.0):
@@ -365,6 +375,16 @@ def factor_text(times: float, least_factor: float | None = None) -> str:
     """Return a factor on a load: three digits at most, none beyond a hundredth; `under 0.01` near zero.
 
     One that misses the least factor never reads as that.
+
+    Parameters
+    ----------
+    times : float
+    least_factor : float, optional
+        What it is held against.
+
+    Returns
+    -------
+    str
     """
     text = "under 0.01" if 0.0 < times < _LEAST_FACTOR else _factor(times)
     if least_factor is None or times >= least_factor:
@@ -373,7 +393,20 @@ def factor_text(times: float, least_factor: float | None = None) -> str:
 
 
 def missed_text(text: str, limit_text: str, value: float, limit: float) -> str:
-    """Return a number that misses its limit as it is written: never as what the limit reads."""
+    """Return a number that misses its limit as it is written: never as what the limit reads.
+
+    Parameters
+    ----------
+    text, limit_text : str
+        How the number and its limit are written.
+    value, limit : float
+        The two, in one unit.
+
+    Returns
+    -------
+    str
+        The text, or `just under` or `just over` it.
+    """
     if text != limit_text or math.isclose(value, limit, rel_tol=_SAME_SHARE):
         return text
     return f"just {'under' if value < limit else 'over'} {text}"

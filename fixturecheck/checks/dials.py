@@ -307,6 +307,11 @@ def _span(setup: Setup, one: Dialled, span: Span) -> Finding:
     write = setup.write
     over_mm = span.needed_mm - span.has_mm
     lower = _lift_less(setup, over_mm) if span.feed is Feed.DOWN else None
+    needed, has = write.length(span.needed_mm), write.length(span.has_mm, "g")
+    says = f"Setting the dials of cut {one.cut} takes {needed} of {span.feed}; the machine has {has}."
+    if over_mm > 0.0:
+        says = f"The {span.feed} runs past its travel: the dials of cut {one.cut} take {needed}, and it has "
+        says += f"{has}."
     return judge(
         span.needed_mm,
         unit="mm",
@@ -315,8 +320,7 @@ def _span(setup: Setup, one: Dialled, span: Span) -> Finding:
         subject=f"{one.cut}/{span.feed}",
         kind=Kind.DIAL_TRAVEL,
         cut=one.cut,
-        says=f"Setting the dials of cut {one.cut} takes {write.length(span.needed_mm)} of {span.feed}; the "
-        f"machine has {write.length(span.has_mm, 'g')}.",
+        says=says,
         remedy=lower or f"Touch off nearer to the target, by {write.length(over_mm, '.2f', 'up')}.",
         source="travels stated for the machine",
     )

@@ -225,7 +225,18 @@ WAYS_IN = {AxialStroke.PLUNGES: "plunge", AxialStroke.RAMPS: "ramp", AxialStroke
 
 
 def way_in_name(run: EndMilling, way: AxialStroke) -> str:
-    """Return what a way in of a run is called."""
+    """Return what a way in of a run is called.
+
+    Parameters
+    ----------
+    run : EndMilling
+    way : AxialStroke
+        One of `WAYS_IN`.
+
+    Returns
+    -------
+    str
+    """
     return f"{run.name} {WAYS_IN[way]}"
 
 
@@ -268,6 +279,21 @@ def way_in_of(
     setup: Setup, placed: Mapping[str, Solid], run: EndMilling, part: str, way: AxialStroke
 ) -> AxialProcess:
     """Return a part under an end mill on its way in.
+
+    Parameters
+    ----------
+    setup : Setup
+    placed : mapping of str to Solid
+        Every body where it stands.
+    run : EndMilling
+    part : str
+        Name of the part.
+    way : AxialStroke
+        One of `ways_in`.
+
+    Returns
+    -------
+    AxialProcess
 
     Raises
     ------
@@ -327,6 +353,19 @@ def refuse_no_force(run: EndMilling) -> NoReturn:
 
 def ways_in(setup: Setup, placed: Mapping[str, Solid], run: EndMilling, part: str) -> tuple[AxialStroke, ...]:
     """Return how a run that states its teeth and feed goes into a part: none where it comes in from outside.
+
+    Parameters
+    ----------
+    setup : Setup
+    placed : mapping of str to Solid
+        Every body where it stands.
+    run : EndMilling
+    part : str
+        Name of the part.
+
+    Returns
+    -------
+    tuple of AxialStroke
 
     Raises
     ------

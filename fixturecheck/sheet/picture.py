@@ -23,6 +23,9 @@ WHOLE, NEAR = "staged.png", "near.png"
 _MOST_NAMED = 14
 """Bodies that carry their name beside their number; more carry the number alone."""
 
+_LETTERS_PX = 48
+"""Letters of the axes: 11 points high in the picture on paper, as the text beside it."""
+
 _ROUND_PARTS = 0.4
 """How much of the parts' longest side is shown round them in the close picture."""
 
@@ -82,6 +85,7 @@ def staged_scenes(stage: MeshedResult, steps: Sequence[StagedBody]) -> list[dict
         "tags": [s.tag for s in steps],
         "labels": {s.tag: f"{s.number}  {s.name}" if named else f"{s.number}" for s in steps},
         "legend": [],
+        "letters_px": _LETTERS_PX,
     }
     near = _near(stage)
     if near is None or near["height_mm"] > _CLOSER * scene["camera"]["height_mm"]:

@@ -108,7 +108,17 @@ def shown_span(values: Iterable[float], unit: str, units: str = "mm") -> str:
 
 
 def spanned(low: str, high: str) -> str:
-    """Return two numbers with their units as a span, the unit said once; one where both read the same."""
+    """Return two numbers with their units as a span, the unit said once; one where both read the same.
+
+    Parameters
+    ----------
+    low, high : str
+        As `shown` writes them.
+
+    Returns
+    -------
+    str
+    """
     if low == high:
         return low
     number, _, name = low.partition("\u202f")
@@ -136,6 +146,18 @@ def number_found(
     """Return the number of a finding as it stands beside its limit; a missing one is a dash.
 
     One that misses its limit never reads as that.
+
+    Parameters
+    ----------
+    finding : Finding
+    units : str
+        As of `shown`.
+    write : callable, optional
+        What writes a number of a unit for a report in `units`; `shown` without.
+
+    Returns
+    -------
+    str
     """
     write = write or shown
     text = write(finding.value, finding.unit, units)

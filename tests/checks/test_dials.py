@@ -248,6 +248,10 @@ def test_travel_and_daylight_run_out():
     down = of(found, Kind.DIAL_TRAVEL, "downfeed")
     assert (down.verdict, down.limit) == (Verdict.NO_GO, 10.0)
     assert down.value == pytest.approx(17.0, abs=1e-6)
+    assert (
+        down.says
+        == "The downfeed runs past its travel: the dials of cut floor_cut take 17 mm, and it has 10 mm."
+    )
     assert of(found, Kind.DIAL_TRAVEL, "cross feed").verdict is Verdict.NO_GO
     _, found = run(machine=replace(MACHINE, daylight_mm=24.0))
     low = of(found, Kind.DIAL_DAYLIGHT)

@@ -13,6 +13,7 @@ from pypdf import PdfReader
 from fixturecheck import engine
 from fixturecheck.errors import SetupError
 from fixturecheck.process.records import Operation
+from fixturecheck.report.pictures.render import HEIGHT
 from fixturecheck.report.pictures.scene import BODIES, set_stage
 from fixturecheck.report.statements import at_the_machine
 from fixturecheck.report.write import meshes_of
@@ -352,6 +353,8 @@ def test_the_pictures_carry_numbers_and_no_wheel_and_the_second_is_close(setup):
     result = engine.check(alone, only=("seat",))
     steps = list(staged_steps(alone))
     whole, near = staged_scenes(set_stage(result, meshes_of(result)), steps)
+    # At 66 mm of 824 pixels, which the page gives it, no smaller than the text beside it.
+    assert whole["letters_px"] * 66 / HEIGHT * 72 / 25.4 >= 10.5
     for scene in (whole, near):
         assert scene["labels"][steps[0].tag] == f"1  {steps[0].name}"
         assert {a["role"] for a in scene["actors"]} <= {*BODIES, "pole"}

@@ -218,7 +218,13 @@ def finish_overview(canvas: Canvas) -> Image.Image:
     """Return the picture of the whole set-up with names, legend, axes and title."""
     draw = ImageDraw.Draw(canvas.picture)
     board = canvas.board()
-    axes(draw, canvas.projection, board, machine=canvas.scene.get("machine", True))
+    axes(
+        draw,
+        canvas.projection,
+        board,
+        machine=canvas.scene.get("machine", True),
+        letters_px=canvas.scene.get("letters_px", _LETTERS_PX),
+    )
     legend(draw, board, canvas)
     tags(draw, canvas, board)
     return titled(canvas)
@@ -459,12 +465,19 @@ def legend(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
     board.write(box)
 
 
+_LETTERS_PX = 30
 _SHORT, _SHORT_SMALL = 0.15, 0.35
 """Share of its length below which an axis points so nearly at the viewer that its letters hide another's."""
 
 
 def axes(
-    draw: ImageDraw.ImageDraw, view: Projection, board: Board, *, small: bool = False, machine: bool = True
+    draw: ImageDraw.ImageDraw,
+    view: Projection,
+    board: Board,
+    *,
+    small: bool = False,
+    machine: bool = True,
+    letters_px: int = _LETTERS_PX,
 ) -> None:
     """Draw the axes in the lower left corner, each named at its positive end; X is the table's traverse.
 
@@ -477,7 +490,7 @@ def axes(
         draw.rounded_rectangle(around(x, y, 180, 180), radius=8, fill=PAPER, outline=(150, 156, 164), width=2)
         board.take(around(x, y, 180, 180))
     else:
-        board.take((0, y - 120, 350, view.height), 0.0)
+        board.take((0, y - 120, 350 * letters_px / _LETTERS_PX, view.height), 0.0)
     for name, axis in zip(words, np.eye(3), strict=True):
         dx, dy = view.arrow(axis)
         length = math.hypot(dx, dy)
@@ -488,10 +501,10 @@ def axes(
             tip = x + long * dx * end, y + long * dy * end
             draw.line((x, y, *tip), fill=INK, width=5)
             _head(draw, tip, (dx / length * end, dy / length * end))
-        away = 30 if small else 26
+        away = 30 if small else letters_px - 4
         at = x + long * dx + away * dx / length, y + long * dy + away * dy / length
         anchor = "lm" if dx > 0.2 and not small else "mm"
-        draw.text(at, picture_text(name), font=font_of(26 if small else 30), fill=INK, anchor=anchor)
+        draw.text(at, picture_text(name), font=font_of(26 if small else letters_px), fill=INK, anchor=anchor)
 
 
 def _head(draw: ImageDraw.ImageDraw, tip: tuple[float, float], way: tuple[float, float]) -> None:
