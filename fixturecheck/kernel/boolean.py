@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cadquery as cq
 import numpy as np
@@ -28,10 +28,12 @@ from OCP.TopTools import TopTools_ListOfShape
 from fixturecheck.arrays import Floats
 from fixturecheck.effort import BOOLEAN, spend
 from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.kernel.brep.topology import edges_of, faces_of, solids_of
 from fixturecheck.kernel.construct import checked, compound, only_solid, oriented_box, worked
 from fixturecheck.kernel.measure import box_gap_mm, edge_length_mm, flat_of, loose_box
 from fixturecheck.kernel.place import shifted
 from fixturecheck.kernel.shapes import Box, Edge, Face, Shape, Solid
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.shapes import Vector
 from fixturecheck.units import METRIC, Writing
 
@@ -78,7 +80,7 @@ def _operated(
 
 def common_faces(a: Face, b: Face) -> list[Face]:
     """Return what two faces on the same surface share; empty where they share no area."""
-    return list(common(a, b).Faces())
+    return faces_of(common(a, b))
 
 
 def clip_edge(edge: Edge, faces: Iterable[Face]) -> list[Edge]:
@@ -90,7 +92,7 @@ def clip_edge(edge: Edge, faces: Iterable[Face]) -> list[Edge]:
 
 
 def _clipped(edge: Edge, face: Face) -> list[Edge]:
-    parts = list(common(edge, face).Edges())
+    parts = edges_of(common(edge, face))
     whole = edge_length_mm(edge)
     if len(parts) > 1 and abs(sum(edge_length_mm(p) for p in parts) - whole) <= 1e-9 * whole:
         return [edge]
@@ -100,7 +102,7 @@ def _clipped(edge: Edge, face: Face) -> list[Edge]:
 def common_solid(a: Solid, b: Solid) -> tuple[Shape, float, float]:
     """Return the common of two solids with its volume (mm3) and surface (mm2)."""
     shape = common(a, b)
-    solids = shape.Solids()
+    solids = solids_of(shape)
     return shape, float(sum(s.Volume() for s in solids)), float(sum(s.Area() for s in solids))
 
 
@@ -155,6 +157,12 @@ class Apart:
     on_b: Vector
     common: Shape | None
     common_mm3: float
+
+    def shifted(self, by: Vector) -> Apart:
+        """Return how they stand to each other when both are moved."""
+        on_a, on_b = to_vector(np.add(self.on_a, by)), to_vector(np.add(self.on_b, by))
+        there = None if self.common is None else shifted(self.common, by)
+        return replace(self, on_a=on_a, on_b=on_b, common=there)
 
 
 def split(whole: Shape, tool: Shape, what: str) -> Split:
@@ -245,9 +253,9 @@ def united(shapes: Sequence[Shape], what: str) -> Shape:
     if len(shapes) == 1:
         return shapes[0]
     fuse = BRepAlgoAPI_Fuse()
-    plain = _operated(fuse, shapes[:1], shapes[1:], f"joining {what}").Solids()
+    plain = solids_of(_operated(fuse, shapes[:1], shapes[1:], f"joining {what}"))
     fuse.SimplifyResult()
-    simple = cq.Shape.cast(fuse.Shape()).Solids()
+    simple = solids_of(cq.Shape.cast(fuse.Shape()))
     # Merging the walls of pockets with those of what is put on them, the kernel has lost parts of them.
     before, after = (sum(s.Volume() for s in solids) for solids in (plain, simple))
     solids = simple if abs(after - before) <= _SUM_SHARE * before else plain
@@ -301,7 +309,7 @@ def face_within(face: Face, box: Box) -> list[Face]:
     """Return what of a flat face lies in a box, looking the same way."""
     x0, y0, z0, x1, y1, z1 = box
     block = cq.Solid.makeBox(x1 - x0, y1 - y0, z1 - z0, cq.Vector(x0, y0, z0))
-    return [p for p in common(face, block).Faces() if p.normalAt().dot(face.normalAt()) > 0.0]
+    return [p for p in faces_of(common(face, block)) if p.normalAt().dot(face.normalAt()) > 0.0]
 
 
 def shared_area_mm2(face: Face, shape: Shape, *, within_mm: float, facing: int = 1) -> float:
@@ -328,13 +336,13 @@ def shared_area_mm2(face: Face, shape: Shape, *, within_mm: float, facing: int =
     centre, normal = np.array(flat[0]), np.array(flat[1])
     box = loose_box(face)
     total = 0.0
-    for mate in shape.Faces():
+    for mate in faces_of(shape):
         if box_gap_mm(box, loose_box(mate)) > within_mm:
             continue
         level = _levelled(mate, face, centre, facing * normal, within_mm)
         if level is None:
             continue
-        total += sum(f.Area() for f in common(face, level).Faces())
+        total += sum(f.Area() for f in faces_of(common(face, level)))
     return total
 
 
@@ -362,13 +370,13 @@ def _levelled(mate: Face, face: Face, centre: Floats, normal: Floats, within_mm:
 
 
 def _volume(shape: Shape) -> float:
-    return float(sum(s.Volume() for s in shape.Solids()))
+    return float(sum(s.Volume() for s in solids_of(shape)))
 
 
 def _close_volume(shape: Shape) -> float:
     """Return a volume by the kernel's integral that refines itself, which takes several times as long."""
     total = 0.0
-    for solid in shape.Solids():
+    for solid in solids_of(shape):
         found = GProp_GProps()
         BRepGProp.VolumeProperties_s(solid.wrapped, found, _CLOSE_SHARE, False, False)
         total += float(found.Mass())

@@ -225,6 +225,7 @@ def _carried(first: PartGround, part: PartTargets, by_mm: float) -> PartGround:
         dug=there(first.dug),
         corner=corner,
         faces=tuple(replace(face, face=name) for face, name in zip(first.faces, names, strict=True)),
+        like=(first.body, by_mm),
     )
 
 
@@ -403,6 +404,7 @@ def _grind_part(
             share_of(t.faces, corner.left, near_mm, facing=-1) if corner and corner.left else 0.0
             for t in targets
         ),
+        like=(name, 0.0),
     )
 
 

@@ -282,6 +282,7 @@ def _milled(
         faces=tuple(FaceMade(face=FaceRef.of(part, name), share_made=share) for name, share in made.items()),
         # A ridge lies on a face that counts as made: no share is counted twice.
         corner_shares=tuple(min(kept[name], 1.0 - share) for name, share in made.items()),
+        like=(part, 0.0),
     )
 
 

@@ -57,6 +57,11 @@ class Approach:
     apart: Apart
 
 
+_TURNING = frozenset({Mover.WHEEL, Mover.FLANGE})
+"""What is round about the spindle: between the ends of its traverse it sweeps one section, beyond them less.
+So copies that stand there alike, but for where along X, are as near to it, at like places."""
+
+
 def kept_clear_mm(cut: CutMadeBy, mover: Mover, body: str, least_mm: float) -> float:
     """Return how far a mover must keep away from a body: a shank may pass close in what was just cut."""
     own = mover is Mover.SHANK and any(p.body == body for p in cut.parts)
@@ -74,8 +79,8 @@ def approaches(
     Parameters
     ----------
     kept : bool
-        Whether a process that stays warm recalls how a mover stands to a body that is not cut. A search must
-        not: what it tries counts, recalled or not.
+        Whether a process that stays warm recalls how a mover stands to a body that is not cut, and whether
+        what holds of one copy holds of the next. A search must do neither: all that it tries counts.
 
     Raises
     ------
@@ -85,21 +90,30 @@ def approaches(
     ground = {p.body: p.ground for p in cut.parts}
     bodies: dict[str, Shape] = {name: ground.get(name, solid) for name, solid in placed.items()}
     boxes = {name: loose_box(shape) for name, shape in bodies.items()}
+    copies = {p.body: p.like for p in cut.parts}
     for mover, swept in cut.movers.items():
         swept_box = loose_box(swept)
         gaps = {n: box_gap_mm(swept_box, box) for n, box in boxes.items()}
         closest: Approach | None = None
         reported = False
+        known: dict[str, tuple[Apart | None, float]] = {}
         for name in sorted(gaps, key=lambda n: (gaps[n], n)):
             if mover in CUTS and name in ground:
                 continue
             best_mm = closest.apart.distance_mm if closest else math.inf
             if gaps[name] > max(best_mm, least_mm):
                 break
-            asked = asked_of("apart", (swept, bodies[name])) if kept and name not in ground else ""
-            how = recalled(
-                asked, partial(apart, swept, bodies[name], f"the {mover} of {cut.name} and {name}")
-            )
+            alone = not kept or mover not in _TURNING or name not in copies
+            like, at_mm = (name, 0.0) if alone else copies[name]
+            if like in known:
+                first, from_mm = known[like]
+                how = None if first is None else first.shifted((at_mm - from_mm, 0.0, 0.0))
+            else:
+                asked = asked_of("apart", (swept, bodies[name])) if kept and name not in ground else ""
+                how = recalled(
+                    asked, partial(apart, swept, bodies[name], f"the {mover} of {cut.name} and {name}")
+                )
+                known[like] = how, at_mm
             if how is None:
                 continue
             found = Approach(mover=mover, body=name, body_shape=bodies[name], apart=how)

@@ -91,6 +91,9 @@ class PartGround:
         Share of each target face that lies on the ground part's surface, within the touch tolerance.
     corner_shares : tuple of float
         Share of each target face that the wheel's own corner keeps it from.
+    like : tuple of (str, float)
+        The part that it is a copy of all through the sweep, and how far further along X it stands, mm; the
+        part itself where there is none before it.
     """
 
     body: str
@@ -107,6 +110,7 @@ class PartGround:
     corner: CornerMade | None
     faces: tuple[FaceMade, ...]
     corner_shares: tuple[float, ...]
+    like: tuple[str, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -11,6 +11,7 @@ import pytest
 from fixturecheck.checks import clear
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.place import shifted
+from fixturecheck.machining import clearance
 from fixturecheck.machining.detours import (
     blocking_dodges,
     clears,
@@ -149,6 +150,30 @@ def test_the_flange_meets_a_wall_taller_than_its_reach():
     again = Machine(flange=Flange(diameter_mm=34.0, thickness_mm=8.0), guard=None)
     assert about(run(pawl(), wheel=small, machine=again)[1], "pawl_1").value == pytest.approx(1.0)
     assert staged.cuts[0].made.gouge_mm3 == 0.0
+
+
+@pytest.mark.parametrize("flange_mm", [40.0, 30.0])
+def test_copies_that_are_ground_alike_stand_to_the_flange_as_each_does_by_itself(monkeypatch, flange_mm):
+    """One flange dips 2 mm into the walls of copies, the other passes over them; a third stands higher."""
+    small = Wheel(diameter_mm=60.0, corner_radius_mm=0.0, bore_mm=20.0)
+    machine = Machine(flange=Flange(diameter_mm=flange_mm, thickness_mm=8.0), guard=None)
+    bodies = [pawl("one"), pawl("two", at=(21, 0, 50)), pawl("high", at=(42, 0, 50.05))]
+    staged = stage(bodies, wheel=small, machine=machine)
+    asked, plain = [], clearance.apart
+    monkeypatch.setattr(clearance, "apart", lambda *what: asked.append(what) or plain(*what))
+    (cut,) = staged.cuts
+    each, together = (
+        {a.body: a.apart for a in clearance.approaches(cut, staged.placed, 100.0, kept=kept)}
+        for kept in (False, True)
+    )
+    assert len(asked) == 3 + 2
+    assert [*together] == [*each]
+    assert {*each} == {"one", "two", "high"}
+    for body, how in together.items():
+        assert how.distance_mm == pytest.approx(each[body].distance_mm, abs=1e-9)
+        assert how.common_mm3 == pytest.approx(each[body].common_mm3, rel=1e-9)
+        assert (*how.on_a, *how.on_b) == pytest.approx((*each[body].on_a, *each[body].on_b), abs=1e-6)
+    assert (together["two"].common_mm3 > 0.0) == (flange_mm == 40.0)
 
 
 def test_a_post_beside_the_wheel_meets_the_guard():
