@@ -19,7 +19,7 @@ from OCP.TopoDS import TopoDS
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import KernelError
-from fixturecheck.kernel.brep.topology import edges_of
+from fixturecheck.kernel.brep.topology import edges_of, solids_of
 from fixturecheck.kernel.shapes import Edge, Face, Shape, Solid, cq_shape
 from fixturecheck.result.shapes import Vector
 from fixturecheck.units import METRIC, Writing
@@ -89,7 +89,7 @@ def cone_tipped(radius_mm: float, tip: Vector, shoulder: Vector, end: Vector) ->
 @checked
 def chamfer(solid: Solid, size_mm: float) -> Solid:
     """Return a convex solid with every edge broken by a 45 degree chamfer; unchanged when the size is 0."""
-    return only_solid(solid.chamfer(size_mm, None, solid.Edges())) if size_mm > 0 else solid
+    return only_solid(solid.chamfer(size_mm, None, edges_of(solid))) if size_mm > 0 else solid
 
 
 def bevelled(corners: Sequence[Point2], size_mm: float, at: Sequence[int]) -> list[Point2]:
@@ -109,7 +109,7 @@ def bevelled(corners: Sequence[Point2], size_mm: float, at: Sequence[int]) -> li
 
 def only_solid(shape: cq.Shape) -> Solid:
     """Return the one solid in a result."""
-    solids = shape.Solids()
+    solids = solids_of(shape)
     if len(solids) != 1:
         message = f"{len(solids)} solids came out where one was meant"
         raise ValueError(message)
@@ -223,7 +223,7 @@ def spline_through(points: Floats, *, closed: bool) -> Edge:
 def pulled(face: Face, along: Vector) -> Solid:
     """Return the solid that a face sweeps along a vector, mm."""
     prism = BRepPrimAPI_MakePrism(face.wrapped, gp_Vec(*along)).Shape()
-    solid = cq.Solid(cq_shape(prism).Solids()[0].wrapped)
+    solid = cq.Solid(solids_of(cq_shape(prism))[0].wrapped)
     return solid if solid.Volume() > 0 else cq.Solid(solid.wrapped.Reversed())
 
 

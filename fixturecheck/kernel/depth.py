@@ -11,6 +11,7 @@ from OCP.gp import gp_Dir, gp_Lin, gp_Pnt
 from OCP.IntCurvesFace import IntCurvesFace_ShapeIntersector
 
 from fixturecheck.arrays import Floats
+from fixturecheck.kernel.brep.topology import solids_of
 from fixturecheck.kernel.construct import compound, vertex
 from fixturecheck.kernel.measure import box_of, distance, normal_at
 from fixturecheck.kernel.sample import inside_points, tessellated
@@ -22,7 +23,7 @@ def thinner_mm(shape: Shape | None) -> float:
     if shape is None:
         return 0.0
     sizes = [0.0]
-    for solid in shape.Solids():
+    for solid in solids_of(shape):
         box = box_of(solid)
         sizes.append(min(box[4] - box[1], box[5] - box[2]))
     return max(sizes)
@@ -55,7 +56,7 @@ def depth_mm(region: Shape, whole: Shape, left: Shape) -> float:
     spots = np.concatenate([corners, faces.mean(axis=1), *((faces + np.roll(faces, 1, axis=1)) / 2)])
     spots = np.unique(np.round(spots, 6), axis=0)
     spots = spots[:: math.ceil(len(spots) / _MOST_SPOTS)]
-    shells = compound([shell for solid in whole.Solids() for shell in solid.Shells()])
+    shells = compound([shell for solid in solids_of(whole) for shell in solid.Shells()])
     deepest = 0.0
     for spot in spots:
         dot = cq.Vertex.makeVertex(*spot)

@@ -28,6 +28,7 @@ from fixturecheck.arrays import Bools, Floats
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.brep.primitives import CurveKind, SurfaceKind
 from fixturecheck.kernel.brep.table import Probe
+from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import vertex
 from fixturecheck.kernel.shapes import Box, Edge, Face, Shape, Solid, cq_shape
 from fixturecheck.numeric import to_vector
@@ -100,7 +101,7 @@ def mass_of(shape: Shape) -> tuple[float, tuple[float, float, float]]:
     they are integrated until the answer is sure; faces of a simple kind have exact rules.
     """
     found = GProp_GProps()
-    if {surface_kind(face) for face in shape.Faces()} <= _SIMPLE:
+    if {surface_kind(face) for face in faces_of(shape)} <= _SIMPLE:
         BRepGProp.VolumeProperties_s(shape.wrapped, found)
     else:
         BRepGProp.VolumeProperties_s(shape.wrapped, found, _SURE, True, False)
@@ -209,7 +210,7 @@ def hollow_rounds(shape: Shape, *, along_x: bool = True) -> list[Fillet]:
         One for each face.
     """
     found = []
-    for face in shape.Faces():
+    for face in faces_of(shape):
         if surface_kind(face) != SurfaceKind.CYLINDER:
             continue
         cylinder = BRepAdaptor_Surface(face.wrapped).Cylinder()

@@ -12,7 +12,7 @@ import numpy as np
 
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.boolean import common
-from fixturecheck.kernel.brep.topology import solids_of
+from fixturecheck.kernel.brep.topology import edges_of, faces_of, solids_of
 from fixturecheck.kernel.construct import Point2, polygon_face
 from fixturecheck.kernel.measure import is_straight, loose_box
 from fixturecheck.kernel.shapes import Edge, Face, Shape, Solid
@@ -128,7 +128,7 @@ def section_of(solid: Shape, z_mm: float) -> tuple[tuple[Ring, ...], ...]:
     out = ((-1, -1), (1, -1), (1, 1), (-1, 1))
     wide = [(x + i * _ROOM_MM, y + j * _ROOM_MM, z_mm) for (x, y), (i, j) in zip(corners, out, strict=True)]
     sheet = polygon_face([np.array(wide)])
-    return tuple(outlines_of(face) for face in common(sheet, solid).Faces())
+    return tuple(outlines_of(face) for face in faces_of(common(sheet, solid)))
 
 
 def prism_of(rings: Sequence[Ring], from_z_mm: float, to_z_mm: float) -> Solid:
@@ -209,7 +209,7 @@ def _under_mm2(piece: Piece) -> float:
 def _ring(wire: cq.Wire) -> Ring:
     """Return the pieces of a closed wire in the order in which they run."""
     pieces: list[Piece] = []
-    for edge in wire.Edges():
+    for edge in edges_of(wire):
         pieces += _pieces(edge)
     if len(pieces) == 1:
         return tuple(pieces)

@@ -14,6 +14,7 @@ from OCP.gp import gp_Pnt, gp_Pnt2d, gp_Vec
 from OCP.TopAbs import TopAbs_Orientation, TopAbs_State
 
 from fixturecheck.arrays import Floats, Ints
+from fixturecheck.kernel.brep.topology import edges_of
 from fixturecheck.kernel.measure import distance, edge_ends, is_flat, is_straight
 from fixturecheck.kernel.shapes import Face, Shape
 
@@ -162,7 +163,7 @@ def surface_points(shape: Shape, between: int = 0) -> Floats:
     """
     places = [tessellated(shape, _POINTS_MM, _POINTS_RAD)[0]]
     share = np.linspace(0.0, 1.0, between + 2)[1:-1, None]
-    for edge in shape.Edges() if between else ():
+    for edge in edges_of(shape) if between else ():
         if is_straight(edge):
             start, end = edge_ends(edge)
             places.append((1.0 - share) * start + share * end)

@@ -23,7 +23,7 @@ from OCP.TopoDS import TopoDS_Shape
 from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape, TopTools_IndexedMapOfShape
 
 from fixturecheck.errors import FixturecheckError, SetupError
-from fixturecheck.kernel.brep.topology import faces_of, once_per_drawing
+from fixturecheck.kernel.brep.topology import faces_of, once_per_drawing, solids_of
 from fixturecheck.kernel.place import taken_apart
 from fixturecheck.kernel.shapes import Location, Solid
 from fixturecheck.kernel.step import faces_outside
@@ -332,7 +332,7 @@ def one_solid(thing: object) -> Solid:
         There is no solid in it, or more than one; the message says what there is.
     """
     shapes = shapes_in(thing)
-    solids = [solid for shape in shapes for solid in shape.Solids()]
+    solids = [solid for shape in shapes for solid in solids_of(shape)]
     if len(solids) != 1:
         kinds = ", ".join(sorted({s.ShapeType().lower() for s in shapes})) or "nothing"
         message = f"one solid was expected, got {len(solids)} (in: {kinds}); give each body one closed solid"
@@ -496,7 +496,7 @@ def every_solid(thing: object) -> list[Solid]:
         There is none in it, or there are faces that bound none; the message says what there is.
     """
     shapes = shapes_in(thing)
-    solids = [solid for shape in shapes for solid in shape.Solids()]
+    solids = [solid for shape in shapes for solid in solids_of(shape)]
     if not solids:
         kinds = ", ".join(sorted({s.ShapeType().lower() for s in shapes})) or "nothing"
         message = f"holds no closed solid (in it: {kinds}); only solids touch and overlap"

@@ -17,7 +17,7 @@ from pyparsing import ParseBaseException
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import KernelError, SetupError
-from fixturecheck.kernel.brep.topology import edges_of, faces_of
+from fixturecheck.kernel.brep.topology import edges_of, faces_of, members_of
 from fixturecheck.kernel.measure import distance, face_frame, is_flat, normal_at, on_face
 from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Face, Solid
@@ -57,7 +57,12 @@ def joining(solid: Solid, some: Iterable[Face], others: Iterable[Face]) -> list[
 
     def beside(given: Iterable[Face]) -> list[Face]:
         mine = list(given)
-        found = [cq.Face(owner) for f in mine for e in f.Edges() for owner in owners.FindFromKey(e.wrapped)]
+        found = [
+            cq.Face(owner)
+            for f in mine
+            for e in edges_of(f)
+            for owner in members_of(owners.FindFromKey(e.wrapped))
+        ]
         return [f for f in found if not any(f.isSame(g) for g in mine)]
 
     far_side = beside(others)
@@ -280,7 +285,7 @@ def _faces_in(shape: object) -> Iterable[Face]:
     elif isinstance(shape, cq.Workplane):
         yield from _faces_in(shape.vals())
     elif isinstance(shape, cq.Shape) and shape.ShapeType() in {"Compound", "Shell"}:
-        yield from shape.Faces()
+        yield from faces_of(shape)
     elif isinstance(shape, Iterable) and not isinstance(shape, str | cq.Shape):
         for item in shape:
             yield from _faces_in(item)

@@ -28,7 +28,7 @@ from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape, TopTools_Ind
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.kernel.boolean import split, united
-from fixturecheck.kernel.brep.topology import edges_of, faces_of
+from fixturecheck.kernel.brep.topology import edges_of, faces_of, members_of, solids_of
 from fixturecheck.kernel.construct import oriented_box, thickened
 from fixturecheck.kernel.measure import (
     box_gap_mm,
@@ -117,7 +117,7 @@ def _all_rims(solid: Solid) -> tuple[RimEdge, ...]:
         # Of an edge shorter than any place is known by, no corner can be told.
         if edge_length_mm(edge) < _SAME_PLACE_MM:
             continue
-        numbers = [places.FindIndex(one) - 1 for one in owners.FindFromKey(edge.wrapped)]
+        numbers = [places.FindIndex(one) - 1 for one in members_of(owners.FindFromKey(edge.wrapped))]
         a, b = (numbers[0], numbers[-1])
         if a == b:
             found.append(RimEdge(edge=edge, faces=(a, b), smooth=True, convex=False))
@@ -174,7 +174,7 @@ def closed(solid: Solid, faces: Collection[int], what: str) -> Solid:
         work.Build()
         if not work.IsDone():
             raise KernelError(message)
-        left = cq.Shape.cast(work.Shape()).Solids()
+        left = solids_of(cq.Shape.cast(work.Shape()))
     except (StdFail_NotDone, Standard_Failure, ValueError) as reason:
         raise KernelError(message) from reason
     if len(left) != 1 or not left[0].isValid() or left[0].Volume() <= 0.0:
@@ -290,7 +290,7 @@ def _straight(solid: Solid, face: int, by_mm: float) -> Shape:
 
 def _is_grown(solid: Solid, made: Shape, face: int, by_mm: float, *, straight: bool) -> bool:
     """Tell whether a shape is the solid with one face moved, and nothing else but walls of straight stock."""
-    solids = made.Solids()
+    solids = solids_of(made)
     if len(solids) != 1 or not solids[0].isValid() or solids[0].Volume() <= solid.Volume():
         return False
     moved = found_again(solid, solids[0], {face: by_mm})[face]
@@ -320,9 +320,9 @@ def _extends(one: _Spots, before: Sequence[_Spots]) -> bool:
 def _holding(solid: Solid, made: Shape, sharp: bool, what: str) -> Solid:
     """Return what was made, joined with the part where its rounds had been left out."""
     if not sharp:
-        return made.Solids()[0]
-    whole = united([made.Solids()[0], solid], what)
-    solids = whole.Solids()
+        return solids_of(made)[0]
+    whole = united([solids_of(made)[0], solid], what)
+    solids = solids_of(whole)
     if len(solids) != 1 or not solids[0].isValid():
         message = f"{what} with its stock is not one piece"
         raise KernelError(message)
@@ -427,7 +427,7 @@ def _round_ridge(face: Face, ridge: Ridge, wide_mm: float, less_share: float) ->
     if not work.IsDone() or not work.MakeSolid():
         message = "the kernel cannot sweep a ridge along its edge"
         raise KernelError(message)
-    made = cq.Shape.cast(work.Shape()).Solids()[0]
+    made = solids_of(cq.Shape.cast(work.Shape()))[0]
     return made if made.Volume() > 0.0 else cq.Solid(made.wrapped.Reversed())
 
 

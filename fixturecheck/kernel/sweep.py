@@ -20,6 +20,7 @@ from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism, BRepPrimAPI_MakeRevol
 from OCP.gp import gp_Ax1, gp_Dir, gp_Vec
 
 from fixturecheck.errors import KernelError
+from fixturecheck.kernel.brep.topology import edges_of, faces_of, solids_of
 from fixturecheck.kernel.measure import is_straight
 from fixturecheck.kernel.shapes import Face, Shape, Solid, cq_shape
 from fixturecheck.numeric import circle_through
@@ -147,12 +148,12 @@ def _envelope(hills: Sequence[Outline]) -> list[Segment]:
     """Return the upper outline of several overlapping hills."""
     faces = [_face_below(h) for h in hills]
     joined = faces[0].fuse(*faces[1:]).clean()
-    found = joined.Faces()
+    found = faces_of(joined)
     if len(found) != 1:
         message = f"widening the wheel's outline left {len(found)} pieces instead of one"
         raise KernelError(message)
     wire = found[0].outerWire()
-    segments = [_segment_of(e) for e in wire.Edges()]
+    segments = [_segment_of(e) for e in edges_of(wire)]
     ys = [p[0] for s in segments for p in (s[1], s[-1])]
     y0, y1 = min(ys), max(ys)
     return _chained([s for s in segments if not _is_closing(s, y0, y1)])
@@ -321,7 +322,7 @@ def swept_hood(hood: Hood, travel: Travel) -> Shape:
     if len(solids) == 1:
         return solids[0]
     joined = solids[0].fuse(*solids[1:])
-    return joined.Solids()[0] if len(joined.Solids()) == 1 else joined
+    return solids_of(joined)[0] if len(solids_of(joined)) == 1 else joined
 
 
 def _ends(lower: cq.Edge, travel: Travel) -> list[Shape]:
@@ -371,7 +372,7 @@ def _swept_section(inner_mm: float, hood: Hood, travel: Travel) -> list[Face]:
     right = _half_section(inner_mm, hood, travel.length_mm, mirrored=False)
     left = _half_section(inner_mm, hood, travel.length_mm, mirrored=True)
     joined = right.fuse(left).clean()
-    return list(joined.Faces())
+    return faces_of(joined)
 
 
 def _half_section(inner_mm: float, hood: Hood, length_mm: float, *, mirrored: bool) -> Face:
@@ -434,7 +435,7 @@ def sewn(faces: Sequence[Shape], what: str) -> Solid:
     """
     sewing = BRepBuilderAPI_Sewing(_SEW_MM)
     for face in faces:
-        for piece in face.Faces():
+        for piece in faces_of(face):
             sewing.Add(piece.wrapped)
     sewing.Perform()
     shells = cq.Shape.cast(sewing.SewedShape()).Shells()

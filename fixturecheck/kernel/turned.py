@@ -19,6 +19,7 @@ from OCP.gp import gp_Ax1, gp_Dir, gp_Pnt, gp_Vec
 from OCP.TopAbs import TopAbs_State
 
 from fixturecheck.errors import KernelError
+from fixturecheck.kernel.brep.topology import edges_of, faces_of, solids_of
 from fixturecheck.kernel.construct import Point2
 from fixturecheck.kernel.outline import (
     Arc,
@@ -161,7 +162,7 @@ def round_pocket(
         if flat_mm > _SAME_MM:
             faces += [_flat([ring, path], 0.0) for ring, path in zip(low, rings, strict=True)]
         up = cq.Vector(0, 0, ridge_mm)
-        faces += [_pulled(edge, up) for ring in rings for edge in wire_of(ring, 0.0).Edges()]
+        faces += [_pulled(edge, up) for ring in rings for edge in edges_of(wire_of(ring, 0.0))]
         faces.append(_flat(rings, ridge_mm))
     else:
         faces.append(_flat(low, 0.0))
@@ -261,8 +262,8 @@ def fused(solids: Sequence[Shape]) -> Shape:
     if not rest:
         return first
     for whole in (first.fuse(*rest), reduce(lambda a, b: a.fuse(b), rest, first)):
-        if whole.isValid() and whole.Solids() and all(_lies_in(solid, whole) for solid in solids):
-            return whole.Solids()[0] if len(whole.Solids()) == 1 else whole
+        if whole.isValid() and solids_of(whole) and all(_lies_in(solid, whole) for solid in solids):
+            return solids_of(whole)[0] if len(solids_of(whole)) == 1 else whole
     message = "the sweep of a cutter along its path could not be joined"
     raise KernelError(message)
 
@@ -274,7 +275,7 @@ _WITHIN_MM, _MOST_PLACES = 0.01, 24
 def _lies_in(solid: Shape, whole: Shape) -> bool:
     """Return whether places behind the surface of a solid lie in a whole."""
     corners, triangles = solid.tessellate(0.02, 0.2)
-    mine, theirs = _told_inside(solid), [_told_inside(s) for s in whole.Solids()]
+    mine, theirs = _told_inside(solid), [_told_inside(s) for s in solids_of(whole)]
     for triangle in triangles[:: max(len(triangles) // _MOST_PLACES, 1)]:
         a, b, c = (corners[i] for i in triangle)
         normal = (b - a).cross(c - a)
@@ -348,7 +349,7 @@ def _inward(half: Face, radius_mm: float) -> Face:
         (0, box.zmax + 1),
     ]
     kept = cq.Face.makeFromWires(cq.Wire.makePolygon([cq.Vector(x, 0, z) for x, z in corners], close=True))
-    return facing.intersect(kept).Faces()[0]
+    return faces_of(facing.intersect(kept))[0]
 
 
 def _at_corner(half: Face, before: Piece, after: Piece, sides: Sequence[int]) -> Iterator[Solid]:

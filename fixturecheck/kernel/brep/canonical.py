@@ -44,6 +44,7 @@ from OCP.TopTools import TopTools_IndexedMapOfShape
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.recognise import mended, parts_of, poles_of, zero_direction
 from fixturecheck.kernel.brep.topology import (
+    edges_of,
     faces_of,
     mapped,
     middle_of,
@@ -384,7 +385,7 @@ def _form(drawn: Solid) -> tuple[Solid, tuple[int, ...]] | None:
 def _alike(drawn: Face, made: Face) -> bool:
     """Whether two faces have one area and centre, as well as their outlines are laid."""
     apart = np.abs(np.subtract(drawn.Center().toTuple(), made.Center().toTuple()))
-    round_mm = sum(edge.Length() for edge in drawn.Edges())
+    round_mm = sum(edge.Length() for edge in edges_of(drawn))
     most_mm = _LAID * _CLOSE_MM
     return bool(abs(made.Area() - drawn.Area()) <= most_mm * round_mm and apart.max() <= most_mm)
 

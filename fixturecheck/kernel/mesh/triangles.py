@@ -20,6 +20,7 @@ from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape, TopTools_Ind
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.errors import KernelError
+from fixturecheck.kernel.brep.topology import members_of
 from fixturecheck.kernel.place import matrix_of_wrapped
 from fixturecheck.kernel.shapes import Shape, Solid
 
@@ -126,7 +127,7 @@ class Tessellator:
         )
         for i in range(1, owners.Extent() + 1):
             edge = TopoDS.Edge_s(owners.FindKey(i))
-            faces = [TopoDS.Face_s(f) for f in owners.FindFromIndex(i)]
+            faces = [TopoDS.Face_s(f) for f in members_of(owners.FindFromIndex(i))]
             if BRep_Tool.Degenerated_s(edge) or any(BRep_Tool.IsClosed_s(edge, f) for f in faces):
                 continue
             yield _on_triangles(edge, faces[0]) if faces else self._free(edge)
