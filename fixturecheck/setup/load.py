@@ -21,7 +21,7 @@ from fixturecheck.setup.facts import BodyFacts, EquipmentFacts, PlaceFacts, body
 from fixturecheck.setup.gangs import StatedPlacing, placing_of_node, seat_table, spread_out
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.make import body, equipment, place
-from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.model import Body, Setup, read_from
 from fixturecheck.setup.outline import origins_of_tables
 from fixturecheck.setup.placed import placed_as_stated
 from fixturecheck.setup.reader import KeyPath, Stated
@@ -393,11 +393,7 @@ def setup_of_script(file: Path, ran: Ran) -> Setup:
     setup = found[0] if isinstance(found[0], Setup) else _from_assembly(file, found[0])
     home = file.parent.resolve()
     files = [(_from_home(path, home), path) for path in (file, *ran.modules)]
-    return replace(
-        setup,
-        sources=sources_of(file, setup.bodies, ran.modules),
-        origins=origins_in_script(setup, files),
-    )
+    return read_from(setup, sources_of(file, setup.bodies, ran.modules), origins_in_script(setup, files))
 
 
 def _missing(candidates: list[Any], found: list[Any]) -> str:

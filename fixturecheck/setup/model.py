@@ -410,6 +410,14 @@ def unstated(setup: Setup, names: Collection[str]) -> Setup:
     return bare
 
 
+def read_from(setup: Setup, sources: tuple[Source, ...], origins: Mapping[tuple[str, ...], Origin]) -> Setup:
+    """Return a set-up that says where it is stated; nothing that could be refused changes by that."""
+    told = copy(setup)
+    object.__setattr__(told, "sources", sources)
+    object.__setattr__(told, "origins", origins)
+    return told
+
+
 _OF_MAGNET = frozenset({"name", "bodies", "seats", "holding", "own", "units", "small_lengths"})
 
 

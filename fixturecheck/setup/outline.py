@@ -12,7 +12,7 @@ from fixturecheck.errors import SetupError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.fields import own_fields
 from fixturecheck.kernel.brep.primitives import SurfaceKind
-from fixturecheck.kernel.brep.topology import faces_of, one_of_each
+from fixturecheck.kernel.brep.topology import faces_of, once_per_drawing, one_of_each
 from fixturecheck.kernel.measure import area_mm2, box_of, centroid_of, mass_of, normal_in_middle, surface_kind
 from fixturecheck.kernel.place import drawing_matrix, matrix_of
 from fixturecheck.kernel.shapes import Solid
@@ -112,6 +112,7 @@ def bodies_drawn(setup: Setup) -> tuple[BodyDrawn, ...]:
 Measured = tuple[float, tuple[float, ...], tuple[float, ...], tuple[tuple[Any, ...], ...]]
 
 
+@once_per_drawing(256)
 def _measured(solid: Solid) -> Measured:
     volume, centre = mass_of(solid)
     box = box_of(solid)

@@ -178,7 +178,7 @@ def _landed(
 
 def _ahead(moving: Placed, still: Placed, push: Floats, tolerances: Tolerances) -> Iterator[Patch]:
     """Yield what the moving body touches ahead of it."""
-    for patch in find_contacts([moving, still], tolerances).patches:
+    for patch in find_contacts([moving, still], tolerances, overlaps_too=False).patches:
         sign = 1.0 if patch.contact.a.body == moving.name else -1.0
         if patch.contact.kind != ContactKind.NEAR and sign * float(np.dot(patch.contact.normal, push)) > 1e-6:
             yield patch

@@ -232,7 +232,9 @@ MOST_EACH = 8
 parts that each overlap many were not given their places, and their pairs grow with the square of the heap."""
 
 
-def find_contacts(bodies: Sequence[Placed], tolerances: Tolerances) -> ContactMap:
+def find_contacts(
+    bodies: Sequence[Placed], tolerances: Tolerances, *, overlaps_too: bool = True
+) -> ContactMap:
     """Return the contact map of placed bodies.
 
     Cost grows with the number of pairs of faces that come within the near band, not with the number
@@ -242,6 +244,8 @@ def find_contacts(bodies: Sequence[Placed], tolerances: Tolerances) -> ContactMa
     ----------
     bodies : sequence of Placed
         In any order; the map does not depend on it.
+    overlaps_too : bool
+        Whether it is asked what bodies share; without it the map tells of no overlap.
 
     Raises
     ------
@@ -259,7 +263,8 @@ def find_contacts(bodies: Sequence[Placed], tolerances: Tolerances) -> ContactMa
         if answer is None:
             patches, face_to_face = _between(a, b, tolerances)
             away = sum((raw.normal for raw in patches if raw.kind == ContactKind.AREA), _NOWHERE)
-            answer = patches, None if face_to_face else shared_space(a, b, tolerances, away)
+            asks = overlaps_too and not face_to_face
+            answer = patches, shared_space(a, b, tolerances, away) if asks else None
             cache.keep(a, b, *answer)
         patches, shared = answer
         found += [(a, b, raw) for raw in patches]
