@@ -288,7 +288,7 @@ def check(
 
 
 def _in_turn(work: _Work, share: _Share, findings: list[Finding], *, waits: bool) -> Iterator[Finding]:
-    """Yield every finding, step by step; `told` is what has been found so far, as the set-up counts it.
+    """Yield every finding, step by step; `findings` are those so far, as the set-up counts them.
 
     Parameters
     ----------

@@ -1,10 +1,10 @@
 """What holds a set-up: contact patches as cells with stiffness and friction, pull as loads, who can move.
 
-Where a patch carries: the middles of small cells all over it, its rim, and its outermost corners.
-A cell stands for its area at its centroid. Friction against a motion is the integral of pressure times speed,
-and the speed of a rigid motion is convex over the cell: taken at the centroid it comes out low (Jensen), so
-that finer cells only raise what a face is found to bear. Rim and corners take a trifle of the load until the
-part tips, and then carry it about the true edge and the true corner.
+A patch carries at the centroids of small cells, on its rim and at its outermost corners. A cell stands for
+its area. Friction against a motion is the integral of pressure times speed, and the speed of a rigid motion
+is convex over the cell. Taken at the centroid it comes out low (Jensen), so finer cells only raise what a
+face is found to bear. Rim and corners take a few thousandths of the load until the part tips, and then carry
+it about the true edge and the true corner.
 """
 
 from __future__ import annotations

@@ -1,12 +1,12 @@
 """Which fastened block or which vise would hold a part where the magnet does not.
 
-Which fastened block, on the side that a part fails toward, would hold it: where, and how tall.
-The block is a solid: it is touched by the part as any other fixture is, stands in no other body, and keeps
+A block stands on the side that the part fails toward; where it stands and how tall it is are searched for. It
+is tried as a solid. The part touches it as it does any other fixture. It stands in no other body, and keeps
 the machine's least clearance from wheel, flanges and guard over the whole travel.
 
-Would the same part hold between the jaws of a vise, at an ordinary torque, in the pose that it has.
-A real vise of the shop stands round the part: bed under its foot, jaws on a pair of opposite upright sides,
-tops below the floor that is ground.
+A vise of the shop is tried round the part in the pose that it has, at an ordinary torque. Its bed is under
+the foot of the part, its jaws on a pair of opposite upright sides, with their tops below the floor that is
+ground.
 """
 
 from __future__ import annotations

@@ -1,6 +1,5 @@
 """How clamps press, and the friction of each contact: the least of contact kind, surfaces and film.
 
-Which friction each contact has: that of the kind of contact, of both surfaces and of the film, the least.
 A material's row states its friction on steel. Between two materials the lower of both rows counts, so that a
 slippery surface is not held by the roughness of the other (common practice, no source). What a set-up states
 as `mu` was found for its own contacts and overrules the rows; that a row has less is then a doubt.

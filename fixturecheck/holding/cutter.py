@@ -1,8 +1,8 @@
 """The milling cutter as a cutting process: where it may stand, its teeth over a turn, what they bite.
 
-Where the cutter stands across the face is not stated but for its way. So what it cuts at a time lies at
-either edge of the face, and the axis is put where teeth meet either end of the face; and once between. A
-place at which the cutter would stand in the finished part, or in what holds it, is none.
+A set-up states the way of a cutter and not where it stands across the face. So what it cuts at a time is put
+at either edge of the face, with the axis where teeth meet either end of the face, and once between. Places at
+which the cutter would stand in the finished part, or in what holds it, are left out.
 
 A freed part follows the motion that it starts with, the cutter standing where it did. Of what it may bite
 into, two things are carried along: the stock in front of the teeth, which must not come nearer to the axis,
@@ -552,7 +552,7 @@ class CutterScene:
         Raises
         ------
         NotComputedError
-            The case says nothing of its axis.
+            The case does not state its axis.
         """
         if case.axis_mm is None:
             message = f"where the cutter stands in {self.process.cut_name} is not said"
@@ -572,7 +572,7 @@ class CutterScene:
         *,
         travel_mm: float = TRAVEL_MM,
     ) -> tuple[Bitten, str | None]:
-        """Return what becomes of the bite, and the body that is bitten into, None where none is.
+        """Return what becomes of the bite, and the body that is bitten into; None where it bites into none.
 
         Parameters
         ----------

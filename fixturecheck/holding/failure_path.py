@@ -37,7 +37,7 @@ def ways_of(scene: FreedScene, part: PartHold, found: Loaded, least_factor: floa
 
     The case borne least comes first; once one digs in, those that are borne better change no verdict and are
     not followed, but for any whose factor may still be too low. Of neighbours, which differ by a cutter's
-    turn only, the one borne least speaks for all.
+    turn only, the one borne least is followed.
 
     Parameters
     ----------
@@ -107,8 +107,8 @@ def by_harm(way: Way) -> tuple[bool, bool, float]:
 def follow(scene: FreedScene, borne: Borne, least_factor: float, lost: str = "") -> Way | None:
     """Follow one collapse, and past what stops it; None where it stopped at the ceiling and nothing goes.
 
-    What stops a part holds it only where it touches: the part is loaded again with that added, and where it
-    then goes into the tool below the least factor, that is where it goes.
+    What stops a part holds it only where it touches. The part is loaded again with that added, and if it then
+    goes into the tool below the least factor, that way counts.
     """
     way = Way(case=borne.case, factor=borne.low_factor, lost=lost, motion=None, crash=None)
     try:
@@ -134,9 +134,9 @@ def _no_motion(found: Collapse) -> str:
 
 
 def _past(scene: FreedScene, borne: Borne, stopped: Way, touch: StopContact, least_factor: float) -> Way:
-    """Load a part again that is stopped, against what stops it, as often as something else does.
+    """Load a stopped part again with what stops it added, until nothing new stops it.
 
-    Stopped it bears what a tooth then bites, which is more than it was asked to.
+    It then bears what a tooth bites, which is more than the cutting load.
 
     Raises
     ------
@@ -168,7 +168,7 @@ def _past(scene: FreedScene, borne: Borne, stopped: Way, touch: StopContact, lea
 def _step(
     scene: FreedScene, case: LoadCase, found: Collapse, lost: str, touched: Sequence[StopContact]
 ) -> tuple[Way, StopContact | None]:
-    """Follow one motion up to the first thing that it meets; where that stands in its way, tell how."""
+    """Follow one motion up to the first thing that it meets; where that stops it, say where it bears."""
     part = scene.process.part
     mine = next((m for m in found.motions if m.body == part), found.motions[0])
     way = Way(case=case, factor=found.factor.low, lost=lost, motion=mine, crash=None)
@@ -195,7 +195,7 @@ def _first_stop(
 ) -> tuple[str | None, float | None, StopContact | None]:
     """Return what is met first, after what way, and where it stands in the way; None where it does not.
 
-    What bears on the part already, where it does, is nothing that it meets.
+    What bears on the part from the start does not count where it does.
     """
     shape, left = scene.standing[mine.body], dict(others)
     while True:
@@ -250,7 +250,7 @@ def first_met(
 ) -> tuple[str | None, float | None]:
     """Return which of others a body that moves meets first, and how far it has moved by then.
 
-    What it touches from the start is nothing that it meets.
+    What it touches from the start does not count.
 
     Raises
     ------

@@ -141,11 +141,11 @@ class Way:
     lost : str
         What is lost besides; empty for the set-up as stated.
     motion : StartingMotion or None
-        How the body that goes first starts to move; None where no motion was found, nor then a crash.
+        How the body that goes first starts to move; None where no motion was found, and then no crash either.
     crash : Crash, Bitten or None
         What wheel or cutter takes of it; None where it could not be followed.
     bites : str or None
-        The body that is bitten into; None where none is.
+        The body that is bitten into; None where it bites into none.
     drawn_in : bool
         It moves the way it is fed, under the wheel or against the cutter.
     hits : str or None

@@ -1,8 +1,8 @@
-"""Would the part hold at another place on the same magnet: over a seam of unlike poles, or full on one pole.
+"""Whether a part would hold elsewhere on the same magnet: over a seam of unlike poles, or full on one pole.
 
-A small part is held as well as the poles under it let it be. One that stands on like poles, or beside a seam,
-is held by a fraction of what it takes a few millimetres further on; sliding it there costs nothing. What is
-found is the pull at that place, solved again and put through the full analysis.
+The pull on a small part depends on the poles under it. On like poles, or beside a seam, it is a fraction of
+what it is a few millimetres further on, and sliding the part there costs nothing. The field is solved again
+for each place, and the place is put through the full analysis.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ _SLID = 1.1
 _HELPS = 1.25
 """How many times better a place has to be for a lighter cut to be looked for there."""
 _LEAST_MM, _STEP_MM = 1.0, 0.1
-"""A slide worth making, and the step of what is told."""
+"""The least slide worth making, and the step of the answer."""
 _TRIES = 2
 """Fields solved for it: each costs as much as the first."""
 _SAME_AREA = 1e-3

@@ -171,7 +171,7 @@ class FreedScene(Protocol):
         *,
         travel_mm: float,
     ) -> tuple[Bite, str | None]:
-        """Return what the tool takes of the bodies that move, and the one bitten into, None where none is.
+        """Return what the tool takes of the bodies that move, and the one bitten into; None for none.
 
         Parameters
         ----------

@@ -1,4 +1,4 @@
-"""Does what a freed part meets stand in its way, and where does it then bear on the part.
+"""Whether what a freed part meets stops it, and where it then bears on the part.
 
 The part is pressed a little into what it meets. Of what the two then share, what is thick enough stops it:
 the outermost points of that piece carry, along its thinnest direction, and without friction.

@@ -159,7 +159,7 @@ def chords(solid: Solid, points: Floats, along: Floats) -> list[Floats]:
     -------
     list of ndarray, shape (k, 2)
         For each line from where to where it is inside, mm from its point along the direction. Empty where it
-        misses the solid, and where it only grazes it, so that what is inside cannot be told.
+        misses the solid, and where it only grazes it, so that no part is clearly inside.
     """
     look, way = _looking_through(solid), gp_Dir(*along.tolist())
     found = []

@@ -347,7 +347,7 @@ def _sag_mm(edge: Edge, count: int) -> float:
 
 
 def _round(edge: Edge) -> Arc | None:
-    """Return a curve of another kind that is a circle all the same, as where a plane cuts a torus level."""
+    """Return the circle that a curve of another kind is, as where a plane cuts a torus level; else None."""
     if edge.IsClosed():
         return None
     points = [(p.x, p.y) for p in (edge.positionAt(t) for t in np.linspace(0.0, 1.0, 9))]

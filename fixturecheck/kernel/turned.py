@@ -289,7 +289,7 @@ def _lies_in(solid: Shape, whole: Shape) -> bool:
 
 
 def _told_inside(solid: Shape) -> Callable[[cq.Vector], bool]:
-    """Return what tells whether a place lies in a solid; made once, since it looks at every face."""
+    """Return a test of whether a place lies in a solid; made once, since it looks at every face."""
     classifier = BRepClass3d_SolidClassifier(solid.wrapped)
 
     def inside(place: cq.Vector) -> bool:

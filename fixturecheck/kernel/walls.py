@@ -271,7 +271,7 @@ def _cells(behind: Behind) -> Ints:
 class _Run:
     """Places of a region side by side along one way of the face, from one end to the other.
 
-    `own` are the numbers of its places; `feet` tell whether thicker material goes on at its low and high end.
+    `own` are the numbers of its places; `feet` say whether thicker material goes on at its low and high end.
     """
 
     way: int

@@ -1,9 +1,9 @@
 """How work that may crash or hang the interpreter is run: in a process of its own, watched.
 
 The geometry kernel is native code; on rare input it crashes or never returns. In a child process neither
-harms the caller: a crash becomes an error that names the step in which it happened. Nor does the child
-outlive its parent: it holds the end of a pipe that closes when the parent dies, however it dies, and a small
-process beside it then ends everything that the child had started.
+harms the caller: a crash becomes an error that names the step in which it happened. The child does not
+outlive its parent either. It holds the end of a pipe that closes when the parent dies, however it dies, and a
+small process beside it then ends everything that the child had started.
 """
 
 from __future__ import annotations
@@ -340,7 +340,7 @@ def serve(*, once: bool) -> None:
 
 
 _BORN_BETWEEN = (100_000, 20, 100)
-"""Objects between two collections of the youngest, and how many of these between those of the older ones."""
+"""Objects made between two collections of the youngest, and collections between those of either older age."""
 
 
 def collect_rarely() -> None:

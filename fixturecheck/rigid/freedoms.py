@@ -122,7 +122,7 @@ _LEAST_OPENING = 1e-4
 
 
 def opening_motion(rows: Floats) -> Floats | None:
-    """Return a motion that opens some contact and closes none; None where there is none.
+    """Return a motion that opens some contact and closes none; None where no motion does.
 
     Parameters
     ----------

@@ -1,6 +1,5 @@
 """Bodies, contact points and loads as the linear maps of equilibrium, and a patch as points.
 
-What holds what: bodies, contact points and loads as the linear maps that equilibrium is written with.
 A body moves by a small twist. A contact point resists approach with a normal stiffness, never pulls, and
 resists sliding up to friction times its normal force. Where a magnet pulls across a contact, the pull is a
 load on both bodies and not a property of the contact, so a contact carries only what a load presses on it.

@@ -250,7 +250,7 @@ class _Walk:
         return True
 
     def _straight(self, twists: Floats, move: float) -> bool:
-        """Tell whether a move turns nothing, so that what the programme says of it is exact."""
+        """Tell whether no body turns in a move, so that the linear programme is exact for it."""
         turned = float(np.abs((twists * self.scale)[:, 3:]).max())
         return turned <= max(STRAIGHT * move, self.bounds.closure_mm)
 
@@ -295,7 +295,7 @@ class _Walk:
         return max(self.bounds.closure_mm, self.bounds.slack_mm)
 
     def _still(self, size: float) -> bool:
-        """Tell whether a step of this share of the one allowed is none."""
+        """Tell whether a step of this share of the one allowed counts as standing still."""
         return size <= self.bounds.balance and size * self.step <= self.bounds.closure_mm
 
     def _watch(self, size: float) -> None:
@@ -306,7 +306,7 @@ class _Walk:
             self.step, self.prospect, self.patience = 10 * FINEST_MM, FINEST_MM, CREEP
         self.crept = slow and self.patience > 0
         if self.patience != 0:
-            # Friction asked in vain: what creeps is a part going over, so let it go in long steps.
+            # Friction did not help: what creeps is a part going over, so let it go in long steps.
             self.patience = -5 * CREEP if self.patience == 1 else self.patience - int(np.sign(self.patience))
 
     def _at_rest(self, size: float) -> bool:
@@ -334,7 +334,7 @@ class _Walk:
         return self._end(Ending.SLIDES if held else Ending.FALLS, count, body)
 
     def _rested(self, count: int) -> Settling | None:
-        """Return the rest with the force of each contact; None where a close look shows that it is none."""
+        """Return the rest with the force of each contact; None where a close look shows a move."""
         if not self._still(self.balance):
             self.rows = self._close_look(self.poses)
         try:

@@ -1,19 +1,17 @@
 """How the rest near the drawn one follows errors of faces: draw by draw, and the worst over all zones.
 
-How errors of faces move bodies that rest on them: thousands of draws at once.
 Near the rest the gaps are linear in face errors and moves, so each draw is a linear programme: the load goes
 as far as no gap closes past zero. The load is the same in all draws, so a set of contacts that carries it in
 one carries it in all; only gaps differ. All draws start from what carries the parts as drawn and change one
 contact at a time for one that would overlap (the dual simplex method), many draws at once.
 
-The worst that face errors within their zones can do to a rest, over every set of contacts that may carry.
-While one set of contacts carries, the rest is linear in the errors, so its worst over the zones is at their
-vertices. The sets that may carry at all follow from the one that carries the parts as drawn: a set gives way
-to another only through a contact that some errors within the zones would make overlap, and which contact it
-gives up does not depend on the errors. So all of them are enumerated. Over the errors for which one set
-carries, the worst is a linear programme, solved only where its bound over all the zones exceeds what was
-found already. The worst is therefore exact, also where contacts change inside the zones. All of it is a
-closed form: no physical constant enters.
+The worst is taken over every set of contacts that may carry. While one set of contacts carries, the rest is
+linear in the errors, so its worst over the zones is at their vertices. The sets that may carry at all follow
+from the one that carries the parts as drawn: a set gives way to another only through a contact that some
+errors within the zones would make overlap, and which contact it gives up does not depend on the errors. So
+all of them are enumerated. Over the errors for which one set carries, the worst is a linear programme, solved
+only where its bound over all the zones exceeds what was found already. The worst is therefore exact, also
+where contacts change inside the zones. All of it is a closed form: no physical constant enters.
 """
 
 from __future__ import annotations

@@ -111,7 +111,7 @@ def shared_areas(pair: FacePair) -> tuple[list[SharedArea], bool] | None:
     tuple of list of SharedArea and bool, or None
         The areas, and whether the outlines also meet along a line or at a point beside them. None where an
         edge is neither straight nor round, where outlines cross at too flat an angle for their chords, or
-        where a chord is cut all the same.
+        where a chord is still cut.
     """
     a, i, b, j = pair
     if sine_between(a.normals[i], b.normals[j]) > _TILT:

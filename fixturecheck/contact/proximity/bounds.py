@@ -95,7 +95,7 @@ def deepest_mm(one: PlacedPieces, other: PlacedPieces, *, fine_mm: float, deep_m
     one, other : PlacedPieces
         In one frame; `other` is a face.
     fine_mm : float
-        Depths below this are not told apart.
+        Depths that differ by less count as equal.
     deep_mm : float
         What lies deeper than this belongs to the far side of a thin body.
     """

@@ -1,7 +1,7 @@
 """The scalar potential inside iron: second-order tetrahedra, and the flux density in a plane through them.
 
-What the flux does in a plane through the iron: its density at points, and the outlines of the bodies.
-The density is the body's law at the gradient of the solved potential; all else is a closed form of geometry.
+The flux density is the body's law at the gradient of the solved potential; all else is a closed form of
+geometry.
 """
 
 from __future__ import annotations
