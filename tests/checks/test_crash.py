@@ -7,14 +7,10 @@ from fixturecheck.errors import SetupError
 from fixturecheck.kernel.boolean import united
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.finding import Verdict
+from tests.holding.rigs import strap
 
 WHEEL = Wheel(diameter_mm=178.0, thickness_mm=22.0)
 PLATE = body("plate", box((-100, -60, -20), (100, 60, 0)), role="fixture")
-
-
-def strap(screw_n, at_mm):
-    """Half of the screw's force comes down on the part."""
-    return Clamp(name="strap", kind="strap", body="part", at_mm=at_mm, force_n=screw_n, spread_share=0.0)
 
 
 def stated(part, holding, *others, downfeed_mm=0.01):
@@ -35,7 +31,7 @@ def tower(screw_n, mu=0.6):
     """A tower that tips to the right, with the drag, before it slides."""
     return stated(
         box((-8, -10, 0), (8, 10, 50)),
-        Holding(coolant=False, mu=(mu, mu), clamps=(strap(screw_n, (0, 0, 50)),)),
+        Holding(coolant=False, mu=(mu, mu), clamps=(strap("part", (0, 0, 50), screw_n),)),
     )
 
 
@@ -57,7 +53,7 @@ def test_a_bar_that_slides_out_level_is_no_crash_and_says_what_it_runs_into():
     """Sparks to the right: the drag pushes it right, level, toward a stop 5 mm away."""
     stop = body("stop", box((45, -10, 0), (60, 10, 8)), role="fixture")
     bar = box((-40, -10, 0), (40, 10, 10))
-    held = Holding(coolant=False, mu=(0.2, 0.2), clamps=(strap(1800.0, (0, 0, 10)),), blocking=())
+    held = Holding(coolant=False, mu=(0.2, 0.2), clamps=(strap("part", (0, 0, 10), 1800.0),), blocking=())
     (found,) = told(stated(bar, held, stop))
     assert found.verdict is Verdict.GO
     assert 1.0 < found.value < 3.0
@@ -70,7 +66,9 @@ def test_a_block_that_keeps_it_from_tipping_is_named_when_its_loss_digs_in():
     """A tower against a loose block that stands before a fixed stop; without the block it tips."""
     block = body("block", box((8, -15, 0), (60, 15, 40)), role="fixture")
     stop = body("stop", box((60, -15, 0), (80, 15, 40)), role="fixture")
-    held = Holding(coolant=False, mu=(0.3, 0.3), clamps=(strap(4000.0, (0, 0, 50)),), blocking=("block",))
+    held = Holding(
+        coolant=False, mu=(0.3, 0.3), clamps=(strap("part", (0, 0, 50), 4000.0),), blocking=("block",)
+    )
     found = told(stated(box((-8, -10, 0), (8, 10, 50)), held, block, stop))
     first, *lost = found
     assert first.value > 3.0
@@ -140,7 +138,7 @@ def test_an_overhang_lets_the_wheel_stand_where_the_part_goes_down():
         bodies=(PLATE, floor),
         cuts=(Cut(name="top", parts=("part",), floor="floor", stock_mm=0.1, downfeed_mm=0.01),),
         wheel=WHEEL,
-        holding=Holding(coolant=False, mu=(0.6, 0.6), clamps=(strap(3000.0, (-25, 0, 40)),)),
+        holding=Holding(coolant=False, mu=(0.6, 0.6), clamps=(strap("part", (-25, 0, 40), 3000.0),)),
     )
     (found,) = told(setup)
     assert "tips" in found.says

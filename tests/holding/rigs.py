@@ -16,6 +16,7 @@ from fixturecheck.holding.wheel import grinding_of
 from fixturecheck.machining.as_ground import grind
 from fixturecheck.magnet.pull import FacePull
 from fixturecheck.result.hold import Driver
+from fixturecheck.setup.holding import Clamp
 from fixturecheck.statics.collapse import collapse
 from fixturecheck.statics.equilibrium import Load
 
@@ -23,6 +24,11 @@ from fixturecheck.statics.equilibrium import Load
 def rigged(setup, pulls=None):
     """Return what holds a set-up, from its solids."""
     return _rig(setup, pulls)[-1]
+
+
+def strap(body, at_mm, screw_n=1000.0, name="strap", **more):
+    """A strap midway between heel and screw presses with half of its screw's force, here known exactly."""
+    return Clamp(name=name, kind="strap", body=body, at_mm=at_mm, force_n=screw_n, spread_share=0.0, **more)
 
 
 def let_go(rig, body, force_n, at_mm, *, mu, clamp_share=0.5):

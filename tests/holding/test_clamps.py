@@ -9,7 +9,7 @@ from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.finding import Verdict
 from fixturecheck.wording.motion import how_words
-from tests.holding.rigs import judged, let_go, rigged
+from tests.holding.rigs import judged, let_go, rigged, strap
 
 LENGTH, WIDE, TALL = 80.0, 30.0, 20.0
 MU = 0.2
@@ -49,12 +49,6 @@ def on_table(*clamps, stops=False):
     )
 
 
-def strap(name, x, screw_n=1000.0, **more):
-    return Clamp(
-        name=name, kind="strap", body="block", at_mm=(x, 0.0, TALL), force_n=screw_n, spread_share=0.0, **more
-    )
-
-
 def toe(force_n=500.0, *, down_deg, z=10.0):
     return Clamp(
         name="toe",
@@ -68,7 +62,10 @@ def toe(force_n=500.0, *, down_deg, z=10.0):
     )
 
 
-STRAPS = strap("left", -30.0, screw_to_heel_mm=30.0, screw_to_part_mm=60.0), strap("right", 30.0)
+STRAPS = (
+    strap("block", (-30, 0, TALL), name="left", screw_to_heel_mm=30.0, screw_to_part_mm=60.0),
+    strap("block", (30, 0, TALL), name="right"),
+)
 # Levers over their heels: the screw's force times heel arm over both arms.
 PRESSED_N = 1000.0 * 30.0 / 90.0 + 1000.0 / 2.0
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from fixturecheck import Clamp, Cut, Holding, Setup, Wheel, body
+from fixturecheck import Cut, Holding, Setup, Wheel, body
 from fixturecheck.errors import NotComputedError
 from fixturecheck.hold import trial_hold_of
 from fixturecheck.holding.blocking import STEP_MM, between_jaws, fastened, stopped
@@ -22,7 +22,7 @@ from fixturecheck.magnet.pull import Pulls
 from fixturecheck.result.hold import Driver
 from fixturecheck.shop.tables import finishes
 from fixturecheck.wording.remedies import remedy_words
-from tests.holding.rigs import ground, judged, magnet_pull
+from tests.holding.rigs import ground, judged, magnet_pull, strap
 
 DIAMETER_MM, WIDE_MM, RPM, TABLE_M_MIN = 178.0, 20.0, 2850.0, 12.0
 GRAVITY = 9.80665
@@ -42,13 +42,6 @@ def strapped(holding, *, half_long=40.0, tall=10.0, downfeed_mm=0.03, others=(),
         cuts=(Cut(name="top", parts=("bar",), floor="floor", stock_mm=0.1, downfeed_mm=downfeed_mm),),
         wheel=Wheel(diameter_mm=DIAMETER_MM, thickness_mm=WIDE_MM + 2.0),
         holding=holding,
-    )
-
-
-def strap(screw_n, tall, x=0.0):
-    """Half of the screw's force comes down on the bar."""
-    return Clamp(
-        name="strap", kind="strap", body="bar", at_mm=(x, 0, tall), force_n=screw_n, spread_share=0.0
     )
 
 
@@ -98,7 +91,7 @@ MU = 0.2
 
 @pytest.fixture(scope="module")
 def sliding():
-    return on_bench(strapped(Holding(coolant=False, mu=(MU, MU), clamps=(strap(3500.0, 10.0),))))
+    return on_bench(strapped(Holding(coolant=False, mu=(MU, MU), clamps=(strap("bar", (0, 0, 10), 3500.0),))))
 
 
 def test_the_depth_that_restores_the_factor_is_that_of_the_sliding_block(sliding):
@@ -134,7 +127,9 @@ def test_the_block_is_as_tall_as_the_tipping_block_asks():
     half, tall, screw_n = 12.0, 40.0, 3500.0
     bench = on_bench(
         strapped(
-            Holding(coolant=False, mu=(0.0, 0.0), clamps=(strap(screw_n, tall),)), half_long=half, tall=tall
+            Holding(coolant=False, mu=(0.0, 0.0), clamps=(strap("bar", (0, 0, tall), screw_n),)),
+            half_long=half,
+            tall=tall,
         )
     )
     assert bench.part.factors.factor.low == pytest.approx(0.0, abs=1e-6)
@@ -157,7 +152,9 @@ def test_the_block_is_as_tall_as_the_tipping_block_asks():
 def test_a_loose_block_is_fastened_where_that_is_enough():
     """A light block before a tower carries next to nothing loose, and the drag once it is fastened."""
     block = body("block", box((12.0, -10, 0), (40, 10, 30)), role="fixture")
-    holding = Holding(coolant=False, mu=(0.05, 0.05), clamps=(strap(3500.0, 40.0),), blocking=("block",))
+    holding = Holding(
+        coolant=False, mu=(0.05, 0.05), clamps=(strap("bar", (0, 0, 40), 3500.0),), blocking=("block",)
+    )
     bench = on_bench(strapped(holding, half_long=12.0, tall=40.0, others=(block,)))
     (cure,) = fastened(bench)
     assert remedy_words(cure).startswith("Fasten block so that nothing moves it")
@@ -169,7 +166,7 @@ def test_a_loose_block_is_fastened_where_that_is_enough():
 def test_a_block_is_not_put_where_another_body_stands():
     """Something in the way on the failing side, without touching the part."""
     rail = body("rail", box((12.5, -30, 0), (30, 30, 8)), role="fixture")
-    holding = Holding(coolant=False, mu=(0.0, 0.0), clamps=(strap(3500.0, 40.0),))
+    holding = Holding(coolant=False, mu=(0.0, 0.0), clamps=(strap("bar", (0, 0, 40), 3500.0),))
     bench = on_bench(strapped(holding, half_long=12.0, tall=40.0, others=(rail,)))
     assert list(stopped(bench)) == []
 
@@ -178,7 +175,9 @@ def test_a_block_that_only_a_wheel_could_stand_above_is_not_told():
     """A low bar: two millimetres of touch do not fit below the wheel with its clearance."""
     bench = on_bench(
         strapped(
-            Holding(coolant=False, mu=(0.0, 0.0), clamps=(strap(3500.0, 2.8),)), half_long=12.0, tall=2.8
+            Holding(coolant=False, mu=(0.0, 0.0), clamps=(strap("bar", (0, 0, 2.8), 3500.0),)),
+            half_long=12.0,
+            tall=2.8,
         )
     )
     assert list(stopped(bench)) == []

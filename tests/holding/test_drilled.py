@@ -14,12 +14,12 @@ from fixturecheck.holding.factor import load_cases
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.result.hold import AxialStroke, Driver, Tool
-from fixturecheck.setup.holding import Clamp, Holding
+from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.tools import Drilling, EndMilling, MillMove
 from tests.checks.gauged import body
 from tests.holding.blocks import fixture, table
-from tests.holding.rigs import rigged
+from tests.holding.rigs import rigged, strap
 from tests.machining.test_end_mill import pocketed, run_of
 
 MU = 0.15
@@ -40,11 +40,7 @@ def plate(at=(0.0, 0.0), *, blind=False, long=80.0):
 
 def straps(force_n, *places):
     """Straps that press with half the force in their screws, known exactly."""
-    return tuple(
-        Clamp(name=f"strap_{n}", kind="strap", body="plate", at_mm=(*p, 10.0), force_n=2 * force_n,
-              spread_share=0.0)
-        for n, p in enumerate(places)
-    )  # fmt: skip
+    return tuple(strap("plate", (*p, 10.0), 2 * force_n, f"strap_{n}") for n, p in enumerate(places))
 
 
 def bench(part, under, clamps, **given):

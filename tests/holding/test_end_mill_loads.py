@@ -15,13 +15,13 @@ from fixturecheck.holding.cutter import MillingProcess
 from fixturecheck.holding.factor import load_cases
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.machining.milling import Mill, slant_factor
-from fixturecheck.setup.holding import Clamp, Holding, Milling
+from fixturecheck.setup.holding import Holding, Milling
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.tools import MillMove, milling_loads
 from fixturecheck.shop.tables import weight_n
 from tests.checks.gauged import body as gauged_body
 from tests.holding.blocks import table
-from tests.holding.rigs import rigged
+from tests.holding.rigs import rigged, strap
 from tests.machining.test_end_mill import pocketed, run_of
 
 LOADS = {"teeth": 2, "feed_mm_tooth": 0.03, "deep_mm": 2.0, "way": "climb"}
@@ -122,10 +122,7 @@ def trough(shape="ball"):
     part = gauged_body("part", drawn.solids().val(), material="steel_1018", finish={"*": "ground"})
     line = MillMove(kind="line", face="round", at_mm=((-40.0, 0.0), (40.0, 0.0)), z_mm=16.0)
     run = replace(run_of(**LOADS, makes=("round",), shape=shape, moves=(line,)), parts=("part",))
-    clamps = tuple(
-        Clamp(name=f"strap_{y}", kind="strap", body="part", at_mm=(0, y, 20), force_n=3000, spread_share=0)
-        for y in (-15, 15)
-    )
+    clamps = tuple(strap("part", (0, y, 20), 3000.0, f"strap_{y}") for y in (-15, 15))
     held = Holding(magnet="off", coolant=False, mu=(0.2, 0.2), clamps=clamps)
     setup = Setup(name="bench", bodies=(part, table()), end_mills=(run,), holding=held)
     (mill,) = setup.mills

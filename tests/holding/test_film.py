@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from fixturecheck import Clamp, Cut, Holding, Seat, Setup, body
+from fixturecheck import Cut, Holding, Seat, Setup, body
 from fixturecheck.checks import hold
 from fixturecheck.holding.factor import losses_of
 from fixturecheck.holding.model import Held, Lost
@@ -14,7 +14,7 @@ from fixturecheck.interval import Range
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.finding import Verdict
 from fixturecheck.statics.clamps import friction
-from tests.holding.rigs import ground, let_go, rigged, unfollowed
+from tests.holding.rigs import ground, let_go, rigged, strap, unfollowed
 
 SCREW_N = 1000.0
 L, W, H = 80.0, 30.0, 20.0
@@ -33,15 +33,12 @@ def strapped(screw_n=SCREW_N, **holding):
         finish="ground",
         faces={"seat": "<Z", "floor": ">Z"},
     )
-    strap = Clamp(
-        name="strap", kind="strap", body="block", at_mm=(0, 0, H), force_n=screw_n, spread_share=0.0
-    )
     return Setup(
         name="block under a strap",
         bodies=(table, part),
         seats=(Seat(body="block", face="seat", on="table", on_face="top"),),
         cuts=(Cut(name="top", parts=("block",), floor="floor", stock_mm=0.1),),
-        holding=Holding(clamps=(strap,), **holding),
+        holding=Holding(clamps=(strap("block", (0, 0, H), screw_n),), **holding),
     )
 
 

@@ -24,7 +24,8 @@ from fixturecheck.units import Writing
 from fixturecheck.wording.hold import magnet_words, step_words, way_words
 from fixturecheck.wording.motion import motion_words
 from fixturecheck.wording.remedies import remedy_words
-from tests.holding.test_clamps import on_table, strap
+from tests.holding.rigs import strap
+from tests.holding.test_clamps import TALL, on_table
 
 INCH = Writing(units="inch")
 LBF_N = 4.4482216152605
@@ -40,7 +41,7 @@ def tightened_words(holding):
 
 
 def test_a_tightened_clamp_is_told_in_its_own_unit():
-    by_force = on_table(strap("strap", 0.0, screw_n=100 * LBF_N))
+    by_force = on_table(strap("block", (0, 0, TALL), 100 * LBF_N))
     assert tightened_words(by_force.holding) == "Tighten strap to 150.0 lbf (stated 100)"
     screw = Clamp(name="screw", kind="vise", body="block", face="back", torque_nm=100 * LBF_N * 0.0254)
     assert tightened_words(Holding(clamps=(screw,))) == "Tighten screw to 150.0 lbf in (stated 100)"

@@ -8,12 +8,12 @@ import pytest
 
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.holding.factor import loose_blocks
-from fixturecheck.setup.holding import Clamp, Holding
+from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.make import equipment
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.tables import weight_n
 from tests.holding.blocks import fixture, part
-from tests.holding.rigs import let_go, rigged
+from tests.holding.rigs import let_go, rigged, strap
 
 MU = 0.2
 BASE = fixture("base", (-60, -60, -20), (30, 60, 0))
@@ -57,11 +57,10 @@ def test_a_stop_behind_the_part_bears_nothing_and_takes_nothing_away():
 
 def test_a_strap_holds_a_stop_on_the_table_by_the_friction_of_its_force():
     """Half of 2000 N in the screw presses the stop; nothing rubs below the strap itself."""
-    strap = Clamp(
-        name="strap", kind="strap", body="stop", at_mm=(45, 0, 10), force_n=2000.0, spread_share=0.0
-    )
     by_hand = MU * (weight(60, 40, 15) + weight(30, 40, 30) + 1000.0) / 100.0
-    assert pushed(bench(part(), BASE, stop(), clamps=(strap,))) == pytest.approx(by_hand, rel=0.01)
+    assert pushed(bench(part(), BASE, stop(), clamps=(strap("stop", (45, 0, 10), 2000.0),))) == pytest.approx(
+        by_hand, rel=0.01
+    )
 
 
 def test_a_block_of_the_shop_is_loose_and_so_is_a_part_on_the_bare_table():

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fixturecheck import Clamp, Holding, Machine, Milling, Seat, Setup, body, check
+from fixturecheck import Holding, Machine, Milling, Seat, Setup, body, check
 from fixturecheck.errors import SetupError
 from fixturecheck.holding.factor import least_settled
 from fixturecheck.holding.failure_path import follow, ways_of
@@ -14,7 +14,7 @@ from fixturecheck.kernel.construct import box
 from fixturecheck.result.finding import Verdict
 from fixturecheck.result.hold import Driver, Outcome
 from fixturecheck.statics.collapse import collapse
-from tests.holding.rigs import milled
+from tests.holding.rigs import milled, strap
 
 pytestmark = pytest.mark.slow
 
@@ -47,14 +47,7 @@ def stated(press_n, *others, part=BLOCK, mu=MU, straps_mm=(50.0, 30.0, TALL), **
     """
     x_mm, y_mm, top_mm = straps_mm
     straps = [
-        Clamp(
-            name=f"strap_{i}",
-            kind="strap",
-            body="part",
-            at_mm=(sx * x_mm, sy * y_mm, top_mm),
-            force_n=press_n / 2.0,
-            spread_share=0.0,
-        )
+        strap("part", (sx * x_mm, sy * y_mm, top_mm), press_n / 2.0, f"strap_{i}")
         for i, (sx, sy) in enumerate(((1, 1), (1, -1), (-1, 1), (-1, -1)))
     ]
     return Setup(

@@ -10,12 +10,12 @@ import mujoco
 import numpy as np
 import pytest
 
-from fixturecheck import Clamp, Holding, Milling, Setup, body
+from fixturecheck import Holding, Milling, Setup, body
 from fixturecheck.holding.cutter import stock_points
 from fixturecheck.holding.failure_path import follow
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.hold import Outcome
-from tests.holding.rigs import milled
+from tests.holding.rigs import milled, strap
 
 pytestmark = pytest.mark.slow
 
@@ -33,17 +33,19 @@ def bench(size, mu, **more):
         "helix_deg": 0.0,
     }
     mill = Milling(name="mill", parts=("part",), face="floor", **{**facts, **more})
-    # A strap halves the force of its screw.
-    strap = Clamp(
-        name="strap", kind="strap", body="part", at_mm=(0, 0, tall), force_n=2 * PRESS_N, spread_share=0.0
-    )
     setup = Setup(
         name="bench",
         bodies=(
             body("plate", box((-100, -100, -10), (100, 100, 0)), role="fixture"),
             body("part", box((-long / 2, -deep / 2, 0), (long / 2, deep / 2, tall)), faces={"floor": ">Z"}),
         ),
-        holding=Holding(coolant=False, mu=(mu, mu), clamps=(strap,), milling=(mill,), blocking=()),
+        holding=Holding(
+            coolant=False,
+            mu=(mu, mu),
+            clamps=(strap("part", (0, 0, tall), 2 * PRESS_N),),
+            milling=(mill,),
+            blocking=(),
+        ),
     )
     return milled(setup)
 

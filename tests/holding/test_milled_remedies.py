@@ -20,7 +20,7 @@ from fixturecheck.kernel.construct import box
 from fixturecheck.magnet.pull import Pulls
 from fixturecheck.result.remedy import RemedyKind
 from fixturecheck.wording.remedies import remedy_words
-from tests.holding.rigs import magnet_pull, milled
+from tests.holding.rigs import magnet_pull, milled, strap
 
 pytestmark = pytest.mark.slow
 
@@ -40,10 +40,7 @@ def set_up(press_n=0.0, *others, half=HALF, tall=8.0, magnet="off", blocking=(),
         "way": "conventional",
         "helix_deg": 0.0,
     }
-    strap = Clamp(
-        name="strap", kind="strap", body="part", at_mm=(0, 0, tall), force_n=2.0 * max(press_n, 1.0),
-        spread_share=0.0,
-    )  # fmt: skip
+    pressed = strap("part", (0, 0, tall), 2.0 * max(press_n, 1.0))
     holding = {"coolant": False, "mu": (0.2, 0.2), **(held or {})}
     return Setup(
         name="block under a cutter",
@@ -56,7 +53,7 @@ def set_up(press_n=0.0, *others, half=HALF, tall=8.0, magnet="off", blocking=(),
         holding=Holding(
             **holding,
             magnet=magnet,
-            clamps=(strap,) if press_n else (),
+            clamps=(pressed,) if press_n else (),
             blocking=blocking,
             milling=(Milling(name="mill", parts=("part",), face="floor", **{**facts, **mill}),),
         ),

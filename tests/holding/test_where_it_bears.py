@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
-from fixturecheck import Clamp, Cut, Holding, Seat, Setup, body
+from fixturecheck import Cut, Holding, Seat, Setup, body
 from fixturecheck.checks import hold
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding import factor, failure_path
@@ -21,7 +21,7 @@ from fixturecheck.result.finding import Verdict
 from fixturecheck.result.hold import FILM, CutCase, Driver, Stroke
 from fixturecheck.statics.collapse import collapse
 from fixturecheck.statics.equilibrium import Load
-from tests.holding.rigs import ground, rigged, unfollowed
+from tests.holding.rigs import ground, rigged, strap, unfollowed
 
 LONG, WIDE, TALL = 60.0, 40.0, 15.0
 MU = 0.2
@@ -54,15 +54,10 @@ def block(*clamps):
     )
 
 
-def strap(name, x, y=0.0, screw_n=1000.0):
-    """A strap in the middle between heel and screw presses with half of its screw's force."""
-    return Clamp(name=name, kind="strap", body="block", at_mm=(x, y, TALL), force_n=screw_n, spread_share=0.0)
-
-
 @pytest.fixture(scope="module")
 def bare():
     """What holds the block without any strap, in cells of a twelfth of its length."""
-    rig = rigged(block(strap("any", 0.0)))
+    rig = rigged(block(strap("block", (0, 0, TALL))))
     return replace(rig, held=(), clamps=(), spots=tuple(s.finer(2.0) for s in rig.spots))
 
 
@@ -140,7 +135,7 @@ def test_a_wrong_go_by_corners_that_nothing_presses(bare, name, compared):
 @pytest.fixture(scope="module")
 def strapped():
     """How the block holds under two straps, and under one."""
-    straps = strap("left", -20.0), strap("right", 20.0)
+    straps = [strap("block", (x, 0, TALL), name=name) for name, x in (("left", -20), ("right", 20))]
     return [unfollowed(block(*straps[:count])) for count in (2, 1)]
 
 
@@ -249,7 +244,7 @@ def test_a_wrong_crash_by_cells_coarser_than_those_of_the_hold(monkeypatch):
     Statics, by the same load in a mesh of its own: at first, 300 N in a corner of a face in six cells comes
     out 7 % low.
     """
-    setup = block(strap("a", -20.0, 12.0, 300.0))
+    setup = block(strap("block", (-20, 12, TALL), 300.0))
     process, rig = ground(setup)
     every = load_cases(rig, process)
     part = part_hold(rig, process, every, losable=())

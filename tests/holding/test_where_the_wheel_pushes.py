@@ -5,13 +5,13 @@ from dataclasses import replace
 
 import pytest
 
-from fixturecheck import Clamp, Cut, Holding, Seat, Setup, body
+from fixturecheck import Cut, Holding, Seat, Setup, body
 from fixturecheck.kernel.boolean import cut as without
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.result.hold import Driver
 from fixturecheck.statics.collapse import collapse
-from tests.holding.rigs import ground, unfollowed
+from tests.holding.rigs import ground, strap, unfollowed
 
 LONG, WIDE, TALL = 20.0, 40.0, 30.0
 PRESS_N, DENSITY_KG_MM3, G_M_S2 = 500.0, 7.87e-6, 9.80665
@@ -26,20 +26,14 @@ def pressed(solid, faces, **cut):
         "table", box((-100, -60, -20), (100, 60, 0)), role="fixture", finish="ground", faces={"top": ">Z"}
     )
     part = body("block", solid, finish="ground", faces={"seat": "<Z", **faces})
-    strap = Clamp(
-        name="strap",
-        kind="strap",
-        body="block",
-        at_mm=(0, 0, box_of(solid)[5]),
-        force_n=2 * PRESS_N,
-        spread_share=0.0,
-    )
     return Setup(
         name="block under a strap",
         bodies=(table, part),
         seats=(Seat(body="block", face="seat", on="table", on_face="top"),),
         cuts=(Cut(name="top", parts=("block",), floor="floor", downfeed_mm=DOWNFEED_MM, **cut),),
-        holding=Holding(mu=(MU, MU), coolant=False, clamps=(strap,)),
+        holding=Holding(
+            mu=(MU, MU), coolant=False, clamps=(strap("block", (0, 0, box_of(solid)[5]), 2 * PRESS_N),)
+        ),
     )
 
 
