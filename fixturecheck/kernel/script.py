@@ -6,9 +6,11 @@ import ast
 import io
 import math
 import sys
+import sysconfig
 from collections.abc import Iterator, Mapping
 from contextlib import chdir, contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from traceback import extract_tb
 from typing import Any, TypeAlias
@@ -24,6 +26,7 @@ from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape, TopTools_Ind
 
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.kernel.brep.topology import faces_of, once_per_drawing, solids_of
+from fixturecheck.kernel.files_read import files_read
 from fixturecheck.kernel.place import taken_apart
 from fixturecheck.kernel.shapes import Location, Solid
 from fixturecheck.kernel.step import faces_outside
@@ -48,12 +51,15 @@ class Ran:
     shown : tuple of object
         What it passed to `show_object`, in order.
     modules : tuple of Path
-        Files in its own folder that it imported.
+        Files that it imported, other than what is installed.
+    read : tuple of Path
+        Other files that it read.
     """
 
     variables: Mapping[str, Any]
     shown: tuple[Any, ...]
     modules: tuple[Path, ...]
+    read: tuple[Path, ...] = ()
 
 
 class _ScriptModel(cqgi.CQModel):  # type: ignore[misc]  # CQGI has no types
@@ -115,14 +121,14 @@ def run(path: Path, overrides: Mapping[str, str], *, nearest: Any) -> Ran:
         .add_entry("describe_parameter", collector.describe_parameter)
         .build()
     )
-    with chdir(path.parent), _beside(path.parent) as modules:
+    with chdir(path.parent), files_read(path.parent) as read, _beside(path.parent) as modules:
         try:
             # Compiled under its own name rather than CQGI's, so that tracebacks show the user's file.
             exec(compile(model.ast_tree, str(path), "exec"), variables)  # noqa: S102 - running it is the job
         except (Exception, SystemExit) as reason:
             raise SetupError(_blame(path, reason)) from reason
     shown = tuple(o.shape for o in collector.outputObjects)
-    return Ran(variables=variables, shown=shown, modules=tuple(modules))
+    return Ran(variables=variables, shown=shown, modules=tuple(modules), read=tuple(read))
 
 
 def _model(path: Path) -> _ScriptModel:
@@ -178,20 +184,36 @@ def _value(text: str, kind: type) -> object:
 def _beside(folder: Path) -> Iterator[list[Path]]:
     """Let a script import what lies beside it; afterwards forget it, for the next script's sake."""
     home = str(folder.resolve())
-    before = set(sys.modules)
+    before, kept = set(sys.modules), sys.dont_write_bytecode
     found: list[Path] = []
     sys.path.insert(0, home)
+    # What is kept of a module is told by size and second alone, and an edit may change neither.
+    sys.dont_write_bytecode = True
     try:
         yield found
     finally:
+        sys.dont_write_bytecode = kept
         if home in sys.path:
             sys.path.remove(home)
         for name in set(sys.modules) - before:
             file = getattr(sys.modules[name], "__file__", None)
-            if file and Path(file).resolve().is_relative_to(home):
+            if file and _is_own(Path(file).resolve()):
                 found.append(Path(file))
                 del sys.modules[name]
         found.sort()
+
+
+def _is_own(file: Path) -> bool:
+    """Tell whether a module is the user's: neither installed nor of this package."""
+    return not any(file.is_relative_to(root) for root in _installed())
+
+
+@cache
+def _installed() -> frozenset[Path]:
+    roots = (*sysconfig.get_paths().values(), sys.prefix, sys.base_prefix)
+    ours = Path(__file__).resolve().parents[1]
+    # A home for all users, as /usr is, holds folders of users' own.
+    return frozenset((ours, *(Path(root).resolve() for root in roots if Path(root) != Path("/usr"))))
 
 
 def _blame(path: Path, reason: BaseException) -> str:

@@ -50,7 +50,7 @@ def load_any(path: str | Path, overrides: Mapping[str, str]) -> Setup | Job:
         ran = ran_script(file.absolute(), overrides)
         job = ran.variables.get("job")
         if isinstance(job, Job):
-            return replace(job, sources=sources_of(file.absolute(), [job.part], ran.modules))
+            return replace(job, sources=sources_of(file.absolute(), [job.part], (*ran.modules, *ran.read)))
         return setup_of_script(file.absolute(), ran)
     return load(file, overrides)
 

@@ -393,7 +393,8 @@ def setup_of_script(file: Path, ran: Ran) -> Setup:
     setup = found[0] if isinstance(found[0], Setup) else _from_assembly(file, found[0])
     home = file.parent.resolve()
     files = [(_from_home(path, home), path) for path in (file, *ran.modules)]
-    return read_from(setup, sources_of(file, setup.bodies, ran.modules), origins_in_script(setup, files))
+    sources = sources_of(file, setup.bodies, (*ran.modules, *ran.read))
+    return read_from(setup, sources, origins_in_script(setup, files))
 
 
 def _missing(candidates: list[Any], found: list[Any]) -> str:
@@ -413,12 +414,12 @@ def _from_assembly(file: Path, assembly: Any) -> Setup:
         raise SetupError(message) from reason
 
 
-def sources_of(file: Path, bodies: Iterable[Body], modules: Iterable[Path] = ()) -> tuple[Source, ...]:
-    """List the set-up file, what it imported from its folder, and the part files, each once."""
+def sources_of(file: Path, bodies: Iterable[Body], read: Iterable[Path] = ()) -> tuple[Source, ...]:
+    """List the set-up file, what a script imported and read, and the part files, each once."""
     home = file.parent.resolve()
     found = {file.name: _digest(file)}
-    for module in modules:
-        found.setdefault(_from_home(module, home), _digest(module))
+    for path in read:
+        found.setdefault(_from_home(path, home), _digest(path))
     for each in bodies:
         if each.source is not None:
             found.setdefault(_from_home(home / each.source.path, home), each.source.sha256)

@@ -10,6 +10,7 @@ import time
 import urllib.request
 from pathlib import Path
 
+import cadquery as cq
 import pytest
 
 from tests.doors import command
@@ -77,7 +78,7 @@ import fixturecheck as fc
 from sizes import WIDE
 
 gap = 0.0
-block = cq.Workplane().box(WIDE, 12, 8, centered=False)
+block = cq.importers.importStep("block.step").union(cq.Workplane().box(WIDE, 12, 4, centered=False))
 faces = {"left": "<X", "right": ">X"}
 bodies = [fc.body("a", block, faces=faces), fc.body("b", block, at=(20 + gap, 0, 0), faces=faces)]
 seats = [fc.Seat(body="b", face="left", on="a", on_face="right", rank="nest")]
@@ -90,6 +91,12 @@ def test_each_change_is_checked_and_told_by_what_it_brought(tmp_path):
     """Two blocks of 20 mm, 20 mm apart, meet; moved by a tenth they stand open, which is a caution."""
     sizes, setup = tmp_path / "sizes.py", tmp_path / "pair.py"
     sizes.write_text("WIDE = 20.0\n")
+    step = tmp_path / "block.step"
+
+    def drawn(wide):
+        cq.exporters.export(cq.Workplane().box(wide, 12, 8, centered=False), str(step))
+
+    drawn(20.0)
     setup.write_text(SCRIPT)
     with Watching(tmp_path, "pair.py", "--only", "nest") as watching:
         first = watching.until("page: http://127.0.0.1:", "  go  (")
@@ -107,7 +114,7 @@ def test_each_change_is_checked_and_told_by_what_it_brought(tmp_path):
         report = tmp_path / "pair_watch/report.html"
         before = report.read_bytes()
         edited(setup, "gap = 0.1", "gap = 0.1")
-        watching.until("  caution  (")
+        assert "nothing changed" in watching.until("  caution  (")
         assert report.read_bytes() == before
 
         setup.write_text(setup.read_text() + "setup = undrawn\n")
@@ -116,6 +123,12 @@ def test_each_change_is_checked_and_told_by_what_it_brought(tmp_path):
         assert watching.children() == [child]  # a mistake costs no warm process
 
         edited(setup, "setup = undrawn", "")
+        watching.until("  caution  (")
+
+        # A STEP file that is read is watched as the script is.
+        drawn(20.1)
+        assert "better: caution to go  nest" in watching.until("  go  (")
+        drawn(20.0)
         watching.until("  caution  (")
 
         # A worker that dies costs one check; the next change, of a file that is imported, starts another.

@@ -24,6 +24,7 @@ READERS = {
     "commands.shared": "arguments of the command line",
     "commands.terminal": "white space, to put a message on one line",
     "files": "sources, out of which the keys of works are left",
+    "kernel.files_read": "hidden files and folders, by the first sign of their names",
     "kernel.script": "overrides of a script's parameters",
     "kernel.step": "STEP files",
     "kernel.worker": "what a child process wrote",
