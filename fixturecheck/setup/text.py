@@ -222,6 +222,8 @@ def read_tables(
     SetupError
         Something stated cannot be used; every mistake that text shows is told, each with its place.
     """
+    if "study" in facts.values:
+        facts.fail("this is a study, not a set-up; `fixturecheck sweep` works it out", "study")
     wrong = Mistakes() if wrong is None else wrong
     with wrong.noted():
         facts.only(ALL)

@@ -39,6 +39,8 @@ def study_of(facts: Stated, path: Path) -> Study:
     SetupError
         As for `read_study`.
     """
+    if "study" not in facts.values:
+        facts.fail('the study has no [study]; name the set-ups in it, as setups = ["clamp.toml"]')
     wrong = Mistakes()
     with wrong.noted():
         facts.only(("study", "parameter"))
@@ -50,7 +52,7 @@ def study_of(facts: Stated, path: Path) -> Study:
     parameters = wrong.each(rows, lambda stated: _parameter(stated, take))
     wrong.raise_any()
     if entry is None:
-        facts.fail("the study has no [study]")
+        head.fail("it cannot be read")
     try:
         chosen(entry.only, entry.skip)
     except SetupError as reason:

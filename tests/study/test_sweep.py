@@ -310,7 +310,9 @@ def test_what_cannot_be_swept_is_refused_in_one_line_each(pair, tmp_path):
     refused = {
         (twice,): "setups names pair.py twice",
         (bare,): "the set-up states no [[clamp]]",
-        (tmp_path / "none.toml",): "is not a file; give a study ending in .toml",
+        (tmp_path / "none.toml",): "none.toml is no study; give a file ending in .toml",
+        (tmp_path / "pair.py",): "pair.py is no study; give a file ending in .toml",
+        (tmp_path / "bare.setup.toml",): "bare.setup.toml: the study has no [study]; name the set-ups in it",
         (pair, "--processes", "0"): "--processes must be at least 1, got 0",
         (pair, "--out", other): "holds something else than a study; name another folder",
         (stranger,): "stranger.toml, line 6: pair.py has no parameter 'gapp' to set; did you mean 'gap'?",
@@ -322,3 +324,6 @@ def test_what_cannot_be_swept_is_refused_in_one_line_each(pair, tmp_path):
         assert ran.returncode == 2, words
         assert says in ran.stderr
         assert ran.stderr.count("\n") == 1
+    ran = command("check", pair, "--out", tmp_path / "out", "--quiet")
+    assert (ran.returncode, ran.stderr.count("\n")) == (2, 1)
+    assert "pair.toml, line 1: this is a study, not a set-up; `fixturecheck sweep` works it out" in ran.stderr
