@@ -91,6 +91,10 @@ def _compare(options: argparse.Namespace) -> int:
     if options.write_baseline is not None:
         write_whole(options.write_baseline, answer.baseline)
     text = f"{answer.text}\n\nwritten to {out}\n"
+    if options.write_baseline is not None:
+        from fixturecheck.wording.sentences import plural  # noqa: PLC0415 -- loaded when needed
+
+        text += f"{plural(answer.short, 'known shortfall')} written to {options.write_baseline}\n"
     if options.json:
         from fixturecheck.report.folder import COMPARED  # noqa: PLC0415 -- loaded when needed
 

@@ -61,6 +61,12 @@ class Baseline:
         return False
 
 
+def no_longer_short(known: Baseline, findings: Iterable[Finding]) -> tuple[str, ...]:
+    """Return the ids of a baseline that no finding which is not go has any more."""
+    short = {f.id for f in findings if f.verdict is not Verdict.GO}
+    return tuple(k.id for k in known.known if k.id not in short)
+
+
 def _worse(known: KnownShortfall, now: Finding) -> bool:
     if BADNESS.index(now.verdict) != BADNESS.index(known.verdict):
         return BADNESS.index(now.verdict) > BADNESS.index(known.verdict)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from fixturecheck.comparing.findings import finding_changes
+from fixturecheck.comparing.model import Comparison, Renames
 from fixturecheck.faceref import FaceRef
 from fixturecheck.result.stored import StoredResult
 
@@ -58,4 +60,17 @@ def with_operations(whole: StoredResult, operations: Sequence[StoredResult]) -> 
         bodies=tuple(b for one in operations for b in one.bodies),
         stated=tuple(s for one in operations for s in one.stated),
         findings=(*whole.findings, *(f for one in operations for f in one.findings)),
+    )
+
+
+def across(before: StoredResult, after: StoredResult) -> Comparison:
+    """Return what became of what a job's own file tells, which holds no bodies."""
+    return Comparison(
+        before=before.path,
+        after=after.path,
+        names=(before.name, after.name),
+        verdict_before=before.verdict,
+        verdict_after=after.verdict,
+        units=after.units,
+        findings=finding_changes(before.findings, after.findings, Renames()),
     )

@@ -193,6 +193,8 @@ class Comparison:
         Every body; those that changed first.
     no_longer_asked : tuple of str
         Checks that were asked before and are not asked now.
+    no_longer_short : tuple of str
+        Ids that a baseline lets stand and that need it no more.
     """
 
     before: str
@@ -205,6 +207,14 @@ class Comparison:
     stated: tuple[StatedChange, ...] = ()
     solids: tuple[SolidChange, ...] = ()
     no_longer_asked: tuple[str, ...] = ()
+    no_longer_short: tuple[str, ...] = ()
+
+    @property
+    def unchanged(self) -> bool:
+        """Whether nothing at all is other than before."""
+        told = any(c.change is not Trend.SAME or c.differs for c in self.findings)
+        drawn = any(s.redrawn or s.before != s.after for s in self.solids)
+        return not (told or drawn or self.stated or self.no_longer_asked)
 
     @property
     def breaks(self) -> bool:

@@ -174,15 +174,18 @@ def solid_lines(found: Comparison, write: Writing) -> list[str]:
     return lines
 
 
-def comparison_text(found: Comparison, *, width: int = 100) -> str:
-    """Return a comparison for the terminal."""
+def comparison_text(found: Comparison, *, width: int = 100, titled: bool = True) -> str:
+    """Return a comparison for the terminal, with what the two are called unless that is known."""
     write, columns = Writing(units=found.units), max(width, 40)
-    lines = [f"{found.before} to {found.after}", headline(found), counts(found)]
+    lines = [f"{found.before} to {found.after}"] if titled else []
+    lines += [headline(found), *filter(None, [counts(found)])]
     if found.verdict_before is not found.verdict_after:
         lines.append(f"verdict: {found.verdict_before} to {found.verdict_after}")
     lines += [f"no longer asked: {', '.join(found.no_longer_asked)}"] if found.no_longer_asked else []
+    lines += stale_lines(found)
     rows = worth_telling(found)
-    lines += ["", *(line for c in rows[:MOST_ROWS] for line in _lines(c, found.units, columns))]
+    lines += [""] if rows else []
+    lines += [line for c in rows[:MOST_ROWS] for line in _lines(c, found.units, columns)]
     lines += [f"and {len(rows) - MOST_ROWS} more"] if len(rows) > MOST_ROWS else []
     changed = [*solid_lines(found, write), *(stated_words(s) for s in found.stated)]
     if changed:
@@ -190,6 +193,11 @@ def comparison_text(found: Comparison, *, width: int = 100) -> str:
         lines += [line for text in changed[:MOST_ROWS] for line in folded(text, columns, first=4, rest=8)]
         lines += [f"    and {len(changed) - MOST_ROWS} more"] if len(changed) > MOST_ROWS else []
     return wide_spaces("\n".join(lines)).rstrip()
+
+
+def stale_lines(found: Comparison) -> list[str]:
+    """Return a line for each entry of a baseline that is no longer needed."""
+    return [f"no longer short, take it out of the baseline: {name}" for name in found.no_longer_short]
 
 
 def _lines(change: FindingChange, units: str, columns: int) -> Iterator[str]:
@@ -214,6 +222,7 @@ def comparison_dict(found: Comparison) -> dict[str, Any]:
         "worse_than_limit": found.breaks,
         "no_longer_computed": found.unknown,
         "no_longer_asked": list(found.no_longer_asked),
+        "no_longer_short": list(found.no_longer_short),
         "findings": [_finding_change(c) for c in found.findings],
         "stated": [
             {"change": str(s.change), "of": s.of, "about": list(s.about), "key": s.key, "before": s.before,

@@ -8,7 +8,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from fixturecheck.comparing.baseline import baseline_of, baseline_text, read_baseline, with_baseline
+from fixturecheck.comparing.baseline import (
+    baseline_of,
+    baseline_text,
+    no_longer_short,
+    read_baseline,
+    with_baseline,
+)
 from fixturecheck.comparing.findings import order_of
 from fixturecheck.comparing.model import Comparison, FindingChange, Trend
 from fixturecheck.comparing.whole import compared
@@ -33,6 +39,8 @@ class CompareAnswer:
         For the terminal.
     baseline : str
         The file of known shortfalls of the result after.
+    short : int
+        How many these are.
     result : BuildResult
         The result after, with all let stand that got no worse than its limit.
     trouble : str or None
@@ -43,6 +51,7 @@ class CompareAnswer:
     unknown: bool
     text: str
     baseline: str
+    short: int
     result: BuildResult
     trouble: str | None
 
@@ -81,11 +90,20 @@ def run(
         found = compared(early.stored, late.stored)
         if before is None:
             found = _alone(found)
+        known = None
         if baseline is not None:
             text = Path(baseline).read_bytes()
             known = read_baseline(text, baseline, setup=late.stored.name, file=late.stored.file)
+        elif before is None:
+            # Nothing is held against what is only written down.
+            known = baseline_of(late.stored.name, late.stored.file, late.stored.findings)
+        if known is not None:
             marked = with_baseline(found.findings, known)
-            found = replace(found, findings=tuple(sorted(marked, key=order_of)))
+            found = replace(
+                found,
+                findings=tuple(sorted(marked, key=order_of)),
+                no_longer_short=no_longer_short(known, late.stored.findings),
+            )
         return _told(found, early, late, Path(folder), painter, request.width)
 
 
@@ -124,11 +142,13 @@ def _told(
         page = comparison_page(found, titles, drawn.read(folder / PICTURES), drawn.trouble)
         (folder / COMPARED_PAGE).write_text(page, encoding="utf-8")
         (folder / COMPARED).write_text(json_text(comparison_dict(found)), encoding="utf-8")
+    known = baseline_of(late.stored.name, late.stored.file, late.stored.findings)
     return CompareAnswer(
         breaks=found.breaks,
         unknown=found.unknown,
         text=comparison_text(found, width=width),
-        baseline=baseline_text(baseline_of(late.stored.name, late.stored.file, late.stored.findings)),
+        baseline=baseline_text(known),
+        short=len(known.known),
         result=_for_a_build(found, late),
         trouble=drawn.trouble if painter is not None and (early.solids or late.solids) else None,
     )

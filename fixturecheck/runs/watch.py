@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from fixturecheck.errors import SetupError
 from fixturecheck.progress import Progress, Tell, part_of
 from fixturecheck.report.folder import OPERATIONS, RESULT, scratch
 from fixturecheck.report.pictures.painter import Painter
@@ -110,23 +111,40 @@ def _answer(
 
 
 def _changes(before: Path, folder: Path, width: int) -> str:
-    """Return what changed between two folders, of a set-up or of each operation of a job."""
+    """Return what changed between two folders, of a set-up or of a job and each operation of it.
+
+    Empty where the one has no part of the other, so that nothing can be held against anything.
+    """
+    from fixturecheck.comparing.jobs import across  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.comparing.whole import compared  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.report.comparison import comparison_text  # noqa: PLC0415 -- the painter starts first
-    from fixturecheck.result.stored import read_stored  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.result.stored import read_job, read_stored  # noqa: PLC0415 -- the painter starts first
 
-    texts = []
-    for late in _results(folder):
-        early = before / late.relative_to(folder)
-        if early.is_file():
-            found = compared(read_stored(early.read_bytes(), "before"), read_stored(late.read_bytes(), "now"))
-            number = late.parent.name
-            title = "" if late.parent == folder else f"operation {number}: "
-            texts.append(f"{title}{comparison_text(found, width=width)}")
+    found = []
+    operations = _operations(folder)
+    try:
+        if operations:
+            jobs = [read_job((home / RESULT).read_bytes(), "") for home in (before, folder)]
+            found.append(("across the operations", across(*jobs)))
+        for name, late in operations or [("", folder / RESULT)]:
+            early = before / late.relative_to(folder)
+            if early.is_file():
+                sides = [read_stored(file.read_bytes(), "") for file in (early, late)]
+                found.append((name, compared(*sides)))
+    except SetupError:
+        return ""
+    same = [name for name, one in found if one.unchanged]
+    texts = [
+        ": ".join(filter(None, [name, comparison_text(one, width=width, titled=False)]))
+        for name, one in found
+        if not one.unchanged
+    ]
+    if same:
+        texts.append(": ".join(filter(None, [", ".join(same), "nothing changed"])))
     return "\n\n".join(texts)
 
 
-def _results(folder: Path) -> list[Path]:
-    """Return the results in a folder: one, or one of each operation of a job."""
-    several = (folder / OPERATIONS).glob(f"*/{RESULT}")
-    return sorted(several, key=lambda file: int(file.parent.name)) or [folder / RESULT]
+def _operations(folder: Path) -> list[tuple[str, Path]]:
+    """Return what each operation of a job is called, with its result; none of a set-up."""
+    several = sorted((folder / OPERATIONS).glob(f"*/{RESULT}"), key=lambda file: int(file.parent.name))
+    return [(f"operation {file.parent.name}", file) for file in several]

@@ -125,14 +125,22 @@ def test_a_seat_that_was_dropped_is_told_with_what_it_answered(home, before):
 
 def test_a_baseline_lets_the_known_stand_and_fails_on_the_new(home, before):
     short, known = written(home, "short", length=19.987, at=20.013), home / "known.json"
-    assert command("compare", short, "--write-baseline", known, "--out", home / "kept", "--no-pictures",
-                   "--quiet").returncode == 0  # fmt: skip
+    wrote = command("compare", short, "--write-baseline", known, "--out", home / "kept", "--no-pictures",
+                    "--quiet")  # fmt: skip
+    assert wrote.returncode == 0
+    assert "Nothing got worse than its limit; 1 known shortfall let stand." in wrote.stdout
+    assert wrote.stdout.endswith(f"1 known shortfall written to {known}\n")
     assert json.loads(known.read_text())["known"][0]["id"] == "nest/gap/second.left/first.right"
     ran, told = compared(home, before, short, options=("--no-pictures", "--baseline", known))
     assert ran.returncode == 0
     assert [f["known"] for f in told["findings"] if f["change"] == "worse"] == [True]
     alone, _ = compared(home, short, options=("--no-pictures", "--baseline", known))
     assert alone.returncode == 0
+    # One that is no longer short is said to be let stand for nothing.
+    mended, told = compared(home, before, home / "plain.py", options=("--no-pictures", "--baseline", known))
+    assert told["no_longer_short"] == ["nest/gap/second.left/first.right"]
+    assert "no longer short, take it out of the baseline: nest/gap/second.left/first.right" in mended.stdout
+    assert mended.returncode == 0
     shorter = written(home, "shorter", length=19.9, at=20.1)
     assert compared(home, shorter, options=("--no-pictures", "--baseline", known))[0].returncode == 1
 

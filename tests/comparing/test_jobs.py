@@ -82,11 +82,28 @@ def test_what_got_worse_says_in_which_operation(job):
 
 
 def test_what_changed_in_a_job_that_is_watched_is_told_by_operation(job):
-    text = _changes(job("one", 0.0, 0.0), job("other", 0.0, 0.013), 100)
-    first, second = text.split("operation 20: ")
-    assert first.startswith("operation 10: ")
-    assert "worse:" not in first
-    assert "worse: go to no-go  nest" in second
+    one, other = job("one", 0.0, 0.0), job("other", 0.0, 0.013)
+    told, same = _changes(one, other, 100).rsplit("\n\n", 1)
+    assert told.startswith("operation 20: 1 finding got worse than the limit.\n1 worse\n")
+    assert "worse: go to no-go  nest" in told
+    assert same == "across the operations, operation 10: nothing changed"
+    assert _changes(other, other, 100) == "across the operations, operation 10, operation 20: nothing changed"
+    # What only the job's own file tells.
+    data = json.loads((other / "result.json").read_text())
+    (row,) = kept(side(opening("b", "a", 0.2)))["findings"]
+    (other / "result.json").write_text(json.dumps(data | {"findings": [row]}))
+    assert "across the operations: 1 finding got worse than the limit.\n1 new" in _changes(one, other, 100)
+
+
+def test_what_has_nothing_of_what_was_watched_before_is_told_as_at_first(job):
+    """Another part in the file, while it is watched: nothing can be held against what was there."""
+    one, other = job("one", 0.0, 0.0), job("other", 0.0, 0.0)
+    for file in other.rglob("operations/*/result.json"):
+        data = json.loads(file.read_text())
+        for number, body in enumerate(data["bodies"]):
+            body.update(name=f"strange_{number}", centre_mm=[900.0, 0.0, 0.0])
+        file.write_text(json.dumps(data))
+    assert _changes(one, other, 100) == ""
 
 
 def test_a_job_compared_with_itself_says_nothing_and_a_renamed_body_is_the_same(job):

@@ -95,12 +95,15 @@ def test_a_change_of_one_operation_is_told_of_that_one_alone(tmp_path) -> None:
     (tmp_path / "under.toml").write_text(over.replace("at = [0, 0, 0]", "at = [0, 0, 20]"), encoding="utf-8")
     verdict, changes, _ = watched("second", "first")
     assert verdict == "go"
-    ten, twenty = changes.split("operation 20: ")
-    assert "better" not in ten
-    assert "better: no-go to go  seat" in twenty
+    told, same = changes.rsplit("\n\n", 1)
+    assert told.startswith("operation 20: Nothing got worse")
+    assert "better: no-go to go  seat" in told
+    assert same == "across the operations, operation 10: nothing changed"
     assert (tmp_path / "second" / "operations" / "20" / "report.html").is_file()
     # Nothing changed since: the last answer again.
-    verdict, _, _ = watched("third", "second")
-    assert verdict == "go"
+    verdict, changes, _ = watched("third", "second")
+    assert (verdict, changes) == (
+        "go", "across the operations, operation 10, operation 20: nothing changed"
+    )  # fmt: skip
     pages = [(tmp_path / name / "report.html").read_bytes() for name in ("second", "third")]
     assert pages[0] == pages[1]
