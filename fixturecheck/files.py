@@ -58,6 +58,8 @@ def shipped_table(room: str, name: str) -> dict[str, Any]:
 def write_whole(path: Path, content: str | bytes) -> None:
     """Write a file in one go: a reader sees the earlier file or the new one, never half of it.
 
+    A link, a pipe or a device stays what it is, and is written to.
+
     Parameters
     ----------
     path : Path
@@ -71,8 +73,12 @@ def write_whole(path: Path, content: str | bytes) -> None:
         It cannot be written; an earlier file is as it was.
     """
     half = path.with_name(f".{path.name}.{os.getpid()}")
+    written = content.encode() if isinstance(content, str) else content
     try:
-        half.write_bytes(content.encode() if isinstance(content, str) else content)
+        if path.is_symlink() or (path.exists() and not path.is_file()):
+            path.write_bytes(written)
+            return
+        half.write_bytes(written)
         half.replace(path)
     except OSError as trouble:
         half.unlink(missing_ok=True)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -120,3 +122,18 @@ def test_assert_go_lets_stand_what_is_named():
         assert_go(RESULT, but=[ID])
     with pytest.raises(AssertionError, match="no longer short  nest/share/x: take it out of `but`"):
         assert_go(RESULT, but=[ID, "nest/share/x"], allow_caution=True)
+
+
+def test_the_hook_before_a_push_checks_set_ups_and_runs_no_other_tests(run, pytester):
+    text = (Path(__file__).parents[1] / ".pre-commit-hooks.yaml").read_text()
+    stated = dict(
+        line.strip().split(": ", 1) for line in text.splitlines() if line.startswith("  ") and ": " in line
+    )
+    python, dash_m, module, *words = stated["entry"].split()
+    assert (python, dash_m, module, stated["pass_filenames"]) == ("python", "-m", "pytest", "false")
+    assert [bool(re.search(stated["files"], name)) for name in ("a/pawl.step", "gang.py", "notes.md")] == [
+        True, True, False,
+    ]  # fmt: skip
+    pytester.makepyfile(test_mine="import what_nobody_has")
+    pytester.path.joinpath("two.setup.toml").write_text("")
+    run(*words).assert_outcomes(passed=len(plugin.MODULES) - 1, failed=1, skipped=1)
