@@ -62,7 +62,20 @@ class Baseline:
 
 
 def no_longer_short(known: Baseline, findings: Iterable[Finding]) -> tuple[str, ...]:
-    """Return the ids of a baseline that no finding which is not go has any more."""
+    """Return the ids of a baseline that no finding which is not go has any more.
+
+    Parameters
+    ----------
+    known : Baseline
+        The shortfalls that are let stand.
+    findings : iterable of Finding
+        All that there are now.
+
+    Returns
+    -------
+    tuple of str
+        In the order of the baseline.
+    """
     short = {f.id for f in findings if f.verdict is not Verdict.GO}
     return tuple(k.id for k in known.known if k.id not in short)
 

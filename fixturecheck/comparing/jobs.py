@@ -64,7 +64,18 @@ def with_operations(whole: StoredResult, operations: Sequence[StoredResult]) -> 
 
 
 def across(before: StoredResult, after: StoredResult) -> Comparison:
-    """Return what became of what a job's own file tells, which holds no bodies."""
+    """Return what became of what a job's own file tells, which holds no bodies.
+
+    Parameters
+    ----------
+    before, after : StoredResult
+        As `read_job` returns them.
+
+    Returns
+    -------
+    Comparison
+        Of their findings alone.
+    """
     return Comparison(
         before=before.path,
         after=after.path,

@@ -35,6 +35,8 @@ _GRACE_S = 2.0
 _LOOKS_UP_S = 0.2
 _MOST_FILES = 65536
 _LONGEST_TRACE = 20_000
+_NO_LIBRARY = "cannot open shared object file"
+"""What the loader of glibc says of a library that a bare container lacks."""
 
 
 class _Says(StrEnum):
@@ -365,6 +367,9 @@ def _answered(
     except FixturecheckError as trouble:
         return _Says.ERROR, _portable(trouble)
     except Exception as trouble:  # noqa: BLE001 -- whatever it is, the parent must hear of it
+        if isinstance(trouble, ImportError) and _NO_LIBRARY in str(trouble):
+            message = f"a library of the system is missing ({trouble}); on Debian install libgl1"
+            return _Says.ERROR, _portable(FixturecheckError(message))
         return _Says.UNFORESEEN, (f"{type(trouble).__name__}: {trouble}", traceback.format_exc())
     finally:
         passed.finish()

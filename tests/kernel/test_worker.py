@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from fixturecheck.errors import SetupError
+from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.kernel.worker import CrashError, UnforeseenError, Worker, run_guarded
 
 Progress = Callable[[str, float], None]
@@ -34,6 +34,11 @@ def refuse(*, progress: Progress) -> None:
 def stumble(*, progress: Progress) -> None:
     progress("walking", 0.1)
     raise ZeroDivisionError
+
+
+def lack(*, progress: Progress) -> None:
+    message = "libGL.so.1: cannot open shared object file: No such file or directory"
+    raise ImportError(message)
 
 
 def crash(*, progress: Progress) -> None:
@@ -80,6 +85,16 @@ def test_unforeseen_errors_name_the_step_and_keep_the_trace() -> None:
         run_guarded(f"{HERE}:stumble")
     assert caught.value.exit_code == 3
     assert "stumble" in caught.value.trace
+
+
+def test_a_library_that_the_system_lacks_is_one_line_that_says_what_to_install() -> None:
+    """A bare container has no OpenGL, which the kernel is linked with; the words are those of its loader."""
+    with pytest.raises(
+        FixturecheckError, match=r"missing \(libGL.so.1: .*\); on Debian install libgl1$"
+    ) as caught:
+        run_guarded(f"{HERE}:lack")
+    assert not isinstance(caught.value, UnforeseenError)
+    assert caught.value.exit_code == 3
 
 
 def test_a_crash_is_an_error_that_names_signal_and_step() -> None:
