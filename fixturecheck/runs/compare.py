@@ -5,6 +5,7 @@ Nothing heavy is imported at the top, so that the drawing process can be started
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -23,6 +24,7 @@ from fixturecheck.report.build_files import BuildResult
 from fixturecheck.report.folder import COMPARED, COMPARED_PAGE, PICTURES, scratch, written
 from fixturecheck.report.pictures.painter import Painter, painting
 from fixturecheck.result.finding import Verdict
+from fixturecheck.runs.check import ONE_THREAD
 from fixturecheck.runs.given import GivenResult, given_result
 from fixturecheck.runs.request import CheckRequest
 
@@ -83,6 +85,8 @@ def run(
     FixturecheckError
         A side cannot be read or checked, the two are of different set-ups, or nothing can be written.
     """
+    # Operations of a job are checked in copies of this process, which a process with threads is not made of.
+    os.environ.update(ONE_THREAD)
     with painting(request.pictures) as painter, scratch(Path(folder)):
         late = given_result(after, request, part_of(progress, 0.45, 0.8))
         early = late if before is None else given_result(before, request, part_of(progress, 0.05, 0.4))

@@ -11,17 +11,17 @@ import tarfile
 import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fixturecheck.comparing.jobs import called_in, of_operation, with_operations
 from fixturecheck.errors import SetupError
 from fixturecheck.files import SETUP_SUFFIXES
-from fixturecheck.process.text import is_job
 from fixturecheck.progress import Progress
 from fixturecheck.report.folder import OPERATIONS, RESULT, STEP
 from fixturecheck.result.stored import StoredResult, as_stored, read_job, read_stored
+from fixturecheck.runs.check import checked_into
 from fixturecheck.runs.request import CheckRequest
 
 if TYPE_CHECKING:
@@ -141,15 +141,22 @@ def _solids_in(step: Path, bodies: tuple[BodyDrawn, ...]) -> Mapping[str, Solid]
 
 
 def _checked(spec: str, path: Path, request: CheckRequest, progress: Progress) -> GivenResult:
-    """Check a set-up."""
+    """Check a set-up, or a job with all its operations."""
     from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
-    from fixturecheck.setup.load import load  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.process.load import load_any  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.process.model import Job  # noqa: PLC0415 -- the painter starts first
 
     progress(f"read {path.name}", 0.0)
-    if path.suffix.lower() == ".toml" and is_job(path):
-        message = f"{spec} is a job: check it into a folder, and compare that"
-        raise SetupError(message)
-    setup = load(path)
-    solids = {b.name: b.solid for b in setup.bodies}
-    result = check(setup, only=request.only, skip=request.skip, progress=progress)
+    given = load_any(path, {})
+    if isinstance(given, Job):
+        with tempfile.TemporaryDirectory() as folder:
+            shown = replace(request, pictures=False)
+            checked_into(given, Path(folder), shown, None, progress=progress, tell=_unheard)
+            return _stored(spec, Path(folder))
+    solids = {b.name: b.solid for b in given.bodies}
+    result = check(given, only=request.only, skip=request.skip, progress=progress)
     return GivenResult(stored=as_stored(result, spec), solids=solids)
+
+
+def _unheard(_lines: list[str]) -> None:
+    """Tell nobody: what is held against something else is told with that."""

@@ -120,11 +120,7 @@ def test_the_operations_of_a_job_are_suites_of_junit_xml(job):
     assert [(s.tests, s.failures) for s in suites] == [(1, 0), (1, 1)]
 
 
-def test_a_job_that_was_not_checked_is_refused_in_a_line(tmp_path):
-    path = tmp_path / "job.toml"
-    path.write_text('[job]\nname = "a pawl"\n')
-    with pytest.raises(SetupError, match="is a job: check it into a folder, and compare that"):
-        given_result(str(path), CheckRequest(), silent)
+def test_what_is_no_folder_of_a_job_is_refused_in_a_line(tmp_path):
     (tmp_path / "operations" / "10").mkdir(parents=True)
     for place in (tmp_path, tmp_path / "operations" / "10"):
         (place / "result.json").write_text(json.dumps(kept(side(opening("b", "a", 0.0)))))

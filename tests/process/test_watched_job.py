@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import cadquery as cq
 
+from fixturecheck.comparing.whole import compared
+from fixturecheck.progress import silent
+from fixturecheck.runs.given import given_result
 from fixturecheck.runs.request import CheckRequest
 from fixturecheck.runs.watch import run
 
@@ -105,5 +108,9 @@ def test_a_change_of_one_operation_is_told_of_that_one_alone(tmp_path) -> None:
     assert (verdict, changes) == (
         "go", "across the operations, operation 10, operation 20: nothing changed"
     )  # fmt: skip
+    # Compared, it is checked as a set-up is, and comes to what its folder holds.
+    sides = [given_result(str(tmp_path / name), request, silent).stored for name in ("third", "job.toml")]
+    assert compared(*sides).unchanged
+    assert sides[1].findings
     pages = [(tmp_path / name / "report.html").read_bytes() for name in ("second", "third")]
     assert pages[0] == pages[1]
