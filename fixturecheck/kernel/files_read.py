@@ -26,7 +26,7 @@ _listening: list[Heard] = []
 
 @contextmanager
 def files_read(home: Path) -> Iterator[list[Path]]:
-    """Give the files that are read in the block; the list is filled at its end.
+    """Give the files that are read in the block.
 
     Geometry counts wherever it lies. Whatever else Python opens counts in the script's folder only, since the
     settings of libraries lie elsewhere.
@@ -35,6 +35,11 @@ def files_read(home: Path) -> Iterator[list[Path]]:
     ----------
     home : Path
         The script's folder.
+
+    Yields
+    ------
+    list of Path
+        Each file once, in order; filled when the block has ended.
     """
     inside, found, filled = home.resolve(), set[Path](), list[Path]()
 
