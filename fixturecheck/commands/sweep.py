@@ -22,6 +22,7 @@ exit codes:
   3  none passes and some could not be computed, or the study ran out of time or was stopped
 """
 _A_DAY_S = 86400.0
+_HALF_AN_HOUR_S = 1800.0
 
 
 def add(commands: argparse._SubParsersAction[Parser]) -> None:
@@ -56,6 +57,13 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
     )
     sweep.add_argument("--no-flips", action="store_true", help="do not look how far each parameter can go")
     sweep.add_argument("--junit", metavar="FILE", type=Path, help="write JUnit XML, a case for each variant")
+    sweep.add_argument(
+        "--variant-timeout",
+        metavar="S",
+        type=float,
+        default=_HALF_AN_HOUR_S,
+        help="a variant that takes longer is unknown, and the others go on (1800)",
+    )
     takes_running(sweep)
     sweep.set_defaults(command=_sweep, timeout=_A_DAY_S)
 
@@ -76,6 +84,8 @@ def _sweep(options: argparse.Namespace) -> int:
         wrong.append(f"--junit {options.junit}: there is no folder {options.junit.parent}")
     if options.processes < 1:
         wrong.append(f"--processes must be at least 1, got {options.processes}")
+    if not options.variant_timeout > 0:
+        wrong.append(f"--variant-timeout must be more than 0 s, got {options.variant_timeout:g}")
     refuse_timeout(options, wrong)
     if out.exists() and not out.is_dir():
         wrong.append(f"output folder {out} is a file; name a folder")
@@ -94,6 +104,7 @@ def _sweep(options: argparse.Namespace) -> int:
         options.processes,
         not options.no_flips,
         options.scheduler,
+        options.variant_timeout,
     )
     if options.junit:
         write_whole(options.junit, junit)

@@ -238,7 +238,8 @@ def best_words(found: StudyFound) -> str:
     best, *others = all_best_of(found.study, found.sampled) or (None,)
     if best is None:
         return "No variant passes."
-    margin = "" if best.least_share is None else f": its least margin is {best.least_share:.3g} of the limit"
+    share = best.least_share
+    margin = "" if share is None else f": its least margin is {100 * share:.3g} % of the limit"
     as_good = f"{len(others)} others are" if len(others) > 1 else "Another is"
     tied = f" {as_good} as good; it is the first of them in the study's order." if others else ""
     return f"Best: {told_words(found.study, best)}{margin}.{tied}"

@@ -17,7 +17,7 @@ from typing import Any
 from fixturecheck.cache import code_digest
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.kernel.worker import Worker
-from fixturecheck.runs.variant import CRASHED, Sent, Task, check_sent, refusal
+from fixturecheck.runs.variant import Sent, Task, check_sent, crashed, refusal
 from fixturecheck.study.model import VariantRow
 
 _ANSWERS_S = 20.0
@@ -58,7 +58,7 @@ class Shipping(Executor):
         """Read a variant and send it off; one that cannot be read has its answer at once."""
         reader = self._idle.get()
         try:
-            parcel: Sent = reader.call(_READ, task)
+            parcel: Sent = reader.call(_READ, task, timeout_s=task[4])
             sent = self._cluster.submit(check_sent, task, parcel)
         except FixturecheckError as trouble:
             answer.set_result(refusal(task, trouble))
@@ -74,7 +74,7 @@ class Shipping(Executor):
                 answer.set_result(replace(future.result(), sources=parcel.sources))
             except self._lost:
                 # It was given to one worker after another, and all of them died.
-                answer.set_result(replace(refusal(task, CRASHED), sources=parcel.sources))
+                answer.set_result(replace(crashed(task), sources=parcel.sources))
             except CancelledError:
                 says = "the scheduler of the cluster was lost; variants that were worked out are kept"
                 answer.set_exception(FixturecheckError(says))

@@ -19,7 +19,7 @@ from fixturecheck.report.folder import written
 from fixturecheck.report.study import study_junit, study_page, study_text
 from fixturecheck.result.finding import Verdict
 from fixturecheck.runs.cluster import cluster
-from fixturecheck.runs.variant import CRASHED, Task, check_variant, prepare, refusal
+from fixturecheck.runs.variant import LIMIT_S, Task, check_variant, crashed, prepare
 from fixturecheck.setup.load import load
 from fixturecheck.study.model import Flip, Study, StudyFound, Variant, VariantRow, best_of
 from fixturecheck.study.read import read_study
@@ -60,6 +60,7 @@ def run(
     processes: int,
     flips: bool,
     scheduler: str | None = None,
+    limit_s: float = LIMIT_S,
     *,
     progress: Progress,
 ) -> tuple[str, str, bool, str]:
@@ -76,6 +77,8 @@ def run(
     scheduler : str or None
         Address of the scheduler of a cluster, whose workers then work the variants out; `processes` is how
         many are read at once here.
+    limit_s : float
+        How many seconds a variant may take; one that takes longer is unknown.
 
     Returns
     -------
@@ -95,7 +98,9 @@ def run(
             at_once,
         )
     ):
-        found, fresh = swept(study, Path(folder), pool, at_once, flips=flips, progress=progress)
+        found, fresh = swept(
+            study, Path(folder), pool, at_once, flips=flips, limit_s=limit_s, progress=progress
+        )
     none = {Verdict.UNKNOWN: "unknown", Verdict.NO_GO: "fails"}
     came = "passes" if found.best is not None else none[found.verdict]
     return came, study_text(found), not fresh, study_junit(found)
@@ -109,6 +114,8 @@ class Sweeping:
     study : Study
     folder : Path
         Where its rows are kept.
+    limit_s : float
+        How many seconds a variant may take.
 
     Attributes
     ----------
@@ -118,15 +125,15 @@ class Sweeping:
         How many rows were worked out now.
     """
 
-    def __init__(self, study: Study, folder: Path) -> None:
-        self.study, self.folder = study, folder
+    def __init__(self, study: Study, folder: Path, limit_s: float = LIMIT_S) -> None:
+        self.study, self.folder, self.limit_s = study, folder, limit_s
         self.rows = read_rows(study, folder / ROWS)
         self._torn = ends_torn(folder / ROWS)
         self.fresh = 0
 
     def task(self, variant: Variant) -> Task:
         """Return what a worker is handed."""
-        return variant_key(self.study, variant), variant, self.study.only, self.study.skip
+        return variant_key(self.study, variant), variant, self.study.only, self.study.skip, self.limit_s
 
     def keep(self, row: VariantRow) -> None:
         """Keep a row, on disk first: a study that is stopped the next moment has it."""
@@ -139,7 +146,14 @@ class Sweeping:
 
 
 def swept(
-    study: Study, folder: Path, pool: Pools, processes: int, *, flips: bool, progress: Progress
+    study: Study,
+    folder: Path,
+    pool: Pools,
+    processes: int,
+    *,
+    flips: bool,
+    limit_s: float = LIMIT_S,
+    progress: Progress,
 ) -> tuple[StudyFound, int]:
     """Work a study out and write it.
 
@@ -147,6 +161,8 @@ def swept(
     ----------
     pool : callable
         Makes an executor with so many workers.
+    limit_s : float
+        How many seconds a variant may take.
 
     Returns
     -------
@@ -164,7 +180,7 @@ def swept(
     compiling = pool is spawned and not loops_kept()
     with written(folder):
         folder.mkdir(parents=True, exist_ok=True)
-        work = Sweeping(study, folder)
+        work = Sweeping(study, folder, limit_s)
         todo = [t for t in map(work.task, variants) if t[0] not in work.rows]
 
         def done(_task: Task, row: VariantRow) -> None:
@@ -177,7 +193,7 @@ def swept(
             pool=pool,
             at_once=processes,
             done=done,
-            crashed=lambda task: refusal(task, CRASHED),
+            crashed=crashed,
             first_alone=compiling,
         )
         sampled = tuple(work.rows[variant_key(study, v)] for v in variants)
@@ -206,7 +222,7 @@ def _flips(
         task = work.task(variant)
         if task[0] not in work.rows:
             progress(f"how far it can go: {len(looked) + 1} looked at", _SAMPLED)
-            answer = worker.ask(check_variant, task, lambda one: refusal(one, CRASHED))
+            answer = worker.ask(check_variant, task, crashed)
             work.keep(replace(answer, flip=True))
         row = work.rows[task[0]]
         if row.key not in known:

@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+import faulthandler
+import multiprocessing
+import os
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fixturecheck.errors import FixturecheckError
@@ -16,10 +22,50 @@ from fixturecheck.study.outcome import outcome_row, unknown_row
 if TYPE_CHECKING:
     from fixturecheck.kernel.parcel import Parcel
 
-Task = tuple[str, Variant, tuple[str, ...] | None, tuple[str, ...]]
-"""A key, a variant, the checks to ask, and those to leave out."""
+Task = tuple[str, Variant, tuple[str, ...] | None, tuple[str, ...], float]
+"""A key, a variant, the checks to ask, those to leave out, and how many seconds it may take."""
 
-CRASHED = "The process that worked it out ended: the geometry kernel crashed."
+LIMIT_S = 1800.0
+
+
+def crashed(task: Task) -> VariantRow:
+    """Return the row of a variant whose process ended.
+
+    Parameters
+    ----------
+    task : Task
+        What was being worked out.
+
+    Returns
+    -------
+    VariantRow
+        It is unknown; the sentence says why.
+    """
+    why = f"the geometry kernel crashed, or took more than {task[4]:g} s"
+    return refusal(task, f"The process that worked it out ended: {why}.")
+
+
+@contextmanager
+def at_most(limit_s: float) -> Iterator[None]:
+    """End this process where the block takes longer, whatever holds it up; only if another started it.
+
+    The kernel may run for ever and lets nothing else of this process run meanwhile.
+
+    Parameters
+    ----------
+    limit_s : float
+        How many seconds the block may take.
+    """
+    if multiprocessing.parent_process() is None:
+        yield
+        return
+    with Path(os.devnull).open("w") as nowhere:
+        faulthandler.dump_traceback_later(limit_s, exit=True, file=nowhere)
+        try:
+            yield
+        finally:
+            faulthandler.cancel_dump_traceback_later()
+
 
 _CHECK = "fixturecheck.runs.variant:check_parcel"
 _own = threading.local()
@@ -52,9 +98,11 @@ def check_variant(task: Task) -> VariantRow:
     from fixturecheck.engine import check  # noqa: PLC0415 -- as above
     from fixturecheck.setup.load import load  # noqa: PLC0415 -- as above
 
-    key, variant, only, skip = task
+    key, variant, only, skip, limit_s = task
     try:
-        return outcome_row(key, variant, check(load(variant.setup, variant.overrides), only=only, skip=skip))
+        with at_most(limit_s):
+            found = check(load(variant.setup, variant.overrides), only=only, skip=skip)
+        return outcome_row(key, variant, found)
     except FixturecheckError as trouble:
         return refusal(task, trouble)
 
@@ -91,7 +139,7 @@ def check_sent(task: Task, sent: Sent) -> VariantRow:
     if not hasattr(_own, "guarded"):
         _own.guarded = Worker()
     try:
-        row: VariantRow = _own.guarded.call(_CHECK, task, sent)
+        row: VariantRow = _own.guarded.call(_CHECK, task, sent, timeout_s=task[4])
     except FixturecheckError as trouble:
         return refusal(task, trouble)
     return row
@@ -108,6 +156,6 @@ def check_parcel(task: Task, sent: Sent, *, progress: Progress) -> VariantRow:
     from fixturecheck.engine import check  # noqa: PLC0415 -- loads the kernel
     from fixturecheck.kernel.parcel import unpacked  # noqa: PLC0415 -- loads the kernel
 
-    key, variant, only, skip = task
+    key, variant, only, skip, _ = task
     found = check(unpacked(sent.setup), only=only, skip=skip, progress=progress)
     return outcome_row(key, variant, found)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
+import time
 
-from fixturecheck.runs.variant import Task, refusal
+from fixturecheck.runs.variant import Task, at_most, refusal
 from fixturecheck.study.model import VariantRow
 
 
@@ -23,3 +24,10 @@ def ends(*_: object, **__: object) -> None:
 def answers(task: Task, *_: object, **__: object) -> VariantRow:
     """Return a row that says that it was reached."""
     return refusal(task, "answered")
+
+
+def slept(for_s: float, limit_s: float) -> float:
+    """Sleep in a process that may not take longer than a limit."""
+    with at_most(limit_s):
+        time.sleep(for_s)
+    return for_s

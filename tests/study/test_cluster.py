@@ -61,7 +61,7 @@ def test_a_worker_that_is_killed_loses_nothing(pair, tmp_path):
             )
     assert fresh == len(GAPS)
     assert [r.verdict for r in found.sampled] == [Verdict.GO, *[Verdict.CAUTION] * 3]
-    here = check_variant((found.sampled[3].key, found.sampled[3].variant, ("nest",), ()))
+    here = check_variant((found.sampled[3].key, found.sampled[3].variant, ("nest",), (), 900.0))
     assert found.sampled[3] == here
     assert not any(Path(f"/proc/{pid}").exists() for pid in (*pids, *killed[0]))
 
@@ -121,7 +121,7 @@ def test_a_scheduler_that_is_lost_is_one_line_and_what_was_finished_is_kept(pair
 def test_a_crash_where_a_variant_is_read_is_one_row(pair, tmp_path, monkeypatch):
     """The process that reads it dies, and the next variant has another one."""
     monkeypatch.setattr("fixturecheck.runs.cluster._READ", "tests.study.deaths:ends")
-    shipping, task = Shipping(Fake(9), 1), ("key", variants_of(read_study(pair))[0], None, ())
+    shipping, task = Shipping(Fake(9), 1), ("key", variants_of(read_study(pair))[0], None, (), 900.0)
     try:
         for _ in range(2):
             row = shipping.submit(check_sent, task).result()
@@ -132,7 +132,7 @@ def test_a_crash_where_a_variant_is_read_is_one_row(pair, tmp_path, monkeypatch)
 
 def test_a_crash_where_a_variant_is_checked_is_one_row(pair, monkeypatch):
     """The death of the guarded process costs its variant; the next one starts another."""
-    task = ("key", variants_of(read_study(pair))[0], ("nest",), ())
+    task = ("key", variants_of(read_study(pair))[0], ("nest",), (), 900.0)
     nothing = None  # what travels is not looked at here; naming its type loads the kernel in the process
     monkeypatch.setattr(variant, "_CHECK", "tests.study.deaths:ends")
     assert "crashed" in check_sent(task, nothing).says

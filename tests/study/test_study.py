@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 import multiprocessing
 import re
+import time
 from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
@@ -27,6 +29,7 @@ from fixturecheck.report.study import (
     study_text,
 )
 from fixturecheck.result.finding import Kind, Verdict, judge
+from fixturecheck.runs.variant import at_most, crashed
 from fixturecheck.study.model import Flip, StudyFound, Take, Variant, VariantRow, best_of
 from fixturecheck.study.outcome import margin_share
 from fixturecheck.study.read import read_study
@@ -34,7 +37,7 @@ from fixturecheck.study.store import study_dict, table_csv
 from fixturecheck.study.variants import flips_of, variants_of
 from fixturecheck.study.work import work_through
 from tests.report.test_build_files import assert_allowed
-from tests.study.deaths import halved
+from tests.study.deaths import halved, slept
 
 
 @pytest.fixture
@@ -228,10 +231,10 @@ def test_of_variants_that_are_as_good_the_first_is_taken_and_the_rest_counted(st
     found = StudyFound(study=stated(RANGE), rows=rows)
     assert found.best is rows[1]
     assert best_words(found) == (
-        "Best: leg = 2: its least margin is 0.3 of the limit. Another is as good; it is the first of them in "
-        "the study's order."
+        "Best: leg = 2: its least margin is 30 % of the limit. Another is as good; it is the first of them "
+        "in the study's order."
     )
-    assert best_words(replace(found, rows=rows[:2])).endswith("0.3 of the limit.")
+    assert best_words(replace(found, rows=rows[:2])).endswith("30 % of the limit.")
 
 
 def test_what_a_study_found_speaks_of_its_folder_in_the_words_of_its_findings(stated):
@@ -375,3 +378,16 @@ def test_all_work_from_the_start_unless_the_first_leaves_something_for_the_other
         [1, 2, 3], abs, pool=Pool, at_once=2, done=found.__setitem__, crashed=abs, first_alone=alone
     )  # fmt: skip
     assert found[1] == (1 if alone else 2)
+
+
+def test_what_takes_too_long_ends_its_process_and_is_one_answer_too():
+    """Whatever holds it up, as a kernel that lets nothing else of its process run; here it is sleep."""
+    with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as pool:
+        assert pool.submit(slept, 0.0, 30.0).result() == 0.0
+        with pytest.raises(BrokenProcessPool):
+            pool.submit(slept, 60.0, 0.1).result()
+    task = ("key", row(leg=1.0).variant, None, (), 900.0)
+    assert crashed(task).says.endswith("the geometry kernel crashed, or took more than 900 s.")
+    # Nobody else's process is ended.
+    with at_most(0.01):
+        time.sleep(0.05)

@@ -313,6 +313,7 @@ def test_what_cannot_be_swept_is_refused_in_one_line_each(pair, tmp_path):
         (tmp_path / "none.toml",): "none.toml is no study; give a file ending in .toml",
         (tmp_path / "pair.py",): "pair.py is no study; give a file ending in .toml",
         (tmp_path / "bare.setup.toml",): "bare.setup.toml: the study has no [study]; name the set-ups in it",
+        (pair, "--variant-timeout", "0"): "--variant-timeout must be more than 0 s, got 0",
         (pair, "--processes", "0"): "--processes must be at least 1, got 0",
         (pair, "--out", other): "holds something else than a study; name another folder",
         (stranger,): "stranger.toml, line 6: pair.py has no parameter 'gapp' to set; did you mean 'gap'?",
