@@ -298,7 +298,7 @@ def write_build_files(options: argparse.Namespace, results: Sequence[BuildResult
 
 
 def kept_build_results(out: Path, setup: Path) -> list[BuildResult]:
-    """Return what a folder tells a build: one result, or those of a job's operations.
+    """Return what a folder tells a build: one result, or that of a job and those of its operations.
 
     Parameters
     ----------
@@ -309,10 +309,13 @@ def kept_build_results(out: Path, setup: Path) -> list[BuildResult]:
     """
     from fixturecheck.report.build_files import BuildResult  # noqa: PLC0415 -- loaded when needed
     from fixturecheck.report.folder import OPERATIONS, RESULT  # noqa: PLC0415 -- loaded when needed
-    from fixturecheck.result.stored import read_stored  # noqa: PLC0415 -- loaded when needed
+    from fixturecheck.result.stored import read_job, read_stored  # noqa: PLC0415 -- loaded when needed
 
     several = sorted((out / OPERATIONS).glob(f"*/{RESULT}"), key=lambda file: (len(file.parent.name), file))
     found = []
+    if several:
+        whole = read_job((out / RESULT).read_bytes(), str(out / RESULT))
+        found += [BuildResult(stored=whole, file=str(setup))] if whole.findings else []
     for file in several or [out / RESULT]:
         kept = read_stored(file.read_bytes(), str(file))
         stated_in = setup.parent / kept.file if several and kept.file else setup

@@ -8,12 +8,7 @@ from dataclasses import replace
 from fixturecheck.comparing.findings import finding_changes
 from fixturecheck.comparing.model import Comparison, Renames
 from fixturecheck.faceref import FaceRef
-from fixturecheck.result.stored import StoredResult
-
-
-def called_in(number: int, name: str) -> str:
-    """Return what a body or a cut of an operation is called among those of all; empty stays empty."""
-    return f"{number}: {name}" if name else ""
+from fixturecheck.result.stored import StoredResult, called_in
 
 
 def of_operation(number: int, result: StoredResult) -> StoredResult:

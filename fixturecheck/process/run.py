@@ -18,6 +18,7 @@ from fixturecheck.process.states import states_of
 from fixturecheck.progress import Progress, part_of, silent
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, not_computed, worst
+from fixturecheck.result.finding_id import identified
 
 Checked = Mapping[int, Result]
 """By the operation's number, what its set-up's check found."""
@@ -80,7 +81,7 @@ def job_result(
         By the operation's number, why its check gave no result.
     """
     operations = tuple(_found(stage, across, checked, failed))
-    whole = tuple(one.finding for one in across if one.number is None)
+    whole = identified(one.finding for one in across if one.number is None)
     verdict = worst([*(o.verdict for o in operations if o.verdict is not None), *(f.verdict for f in whole)])
     return JobResult(
         job=stage.job, verdict=verdict, states=stage.states, operations=operations, findings=whole
@@ -106,7 +107,7 @@ def _found(
             verdict=worst(verdicts) if asked else None,
             result=result,
             not_checked=why,
-            findings=tuple(findings),
+            findings=identified(findings),
             burrs=stage.burrs[number].leaves,
             to_stone=tuple(m.burr for m in stage.burrs[number].meets),
             comes_off=comes_off(result),

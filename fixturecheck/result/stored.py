@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -124,7 +124,9 @@ def read_stored(text: bytes, path: str) -> StoredResult:
 
 
 def read_job(text: bytes, path: str) -> StoredResult:
-    """Read the result.json of a job: its verdict and what holds for all of it; its operations have their own.
+    """Read the result.json of a job: its verdict, and what was found across its operations.
+
+    What an operation's own set-up comes to is in a result.json of its own.
 
     Parameters
     ----------
@@ -150,11 +152,46 @@ def read_job(text: bytes, path: str) -> StoredResult:
             file=sources[0].path if sources else "",
             units=job["units"],
             sources=sources,
-            findings=identified(tuple(_finding(row) for row in data["findings"])),
+            findings=(*_identified(data["findings"]), *_found_across(data)),
         )
     except (KeyError, TypeError, ValueError, AttributeError) as reason:
         message = f"{path} is a broken result.json of a job: {type(reason).__name__} {reason}"
         raise SetupError(message) from reason
+
+
+def called_in(number: int, name: str) -> str:
+    """Return what a thing of an operation is called among those of all; empty stays empty.
+
+    Parameters
+    ----------
+    number : int
+        The operation's.
+    name : str
+        What it is called in it.
+
+    Returns
+    -------
+    str
+        Its name with the number before it.
+    """
+    return f"{number}: {name}" if name else ""
+
+
+def _found_across(data: Mapping[str, Any]) -> Iterator[Finding]:
+    """Yield what was found of each operation by looking at the others, told apart by its number."""
+    for operation in data.get("operations", ()):
+        number = operation["number"]
+        for finding in _identified(operation["findings"]):
+            yield replace(
+                finding,
+                id=called_in(number, finding.id),
+                about=tuple(called_in(number, name) for name in finding.about),
+                named=finding.named or f"operation {number}",
+            )
+
+
+def _identified(rows: list[Mapping[str, Any]]) -> tuple[Finding, ...]:
+    return identified(_finding(row) for row in rows)
 
 
 def _read(data: Mapping[str, Any], path: str, schema: int) -> StoredResult:

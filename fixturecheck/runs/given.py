@@ -15,12 +15,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fixturecheck.comparing.jobs import called_in, of_operation, with_operations
+from fixturecheck.comparing.jobs import of_operation, with_operations
 from fixturecheck.errors import SetupError
 from fixturecheck.files import SETUP_SUFFIXES
 from fixturecheck.progress import Progress
 from fixturecheck.report.folder import OPERATIONS, RESULT, STEP
-from fixturecheck.result.stored import StoredResult, as_stored, read_job, read_stored
+from fixturecheck.result.stored import StoredResult, as_stored, called_in, read_job, read_stored
 from fixturecheck.runs.check import checked_into
 from fixturecheck.runs.request import CheckRequest
 

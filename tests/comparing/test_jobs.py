@@ -120,6 +120,24 @@ def test_the_operations_of_a_job_are_suites_of_junit_xml(job):
     assert [(s.tests, s.failures) for s in suites] == [(1, 0), (1, 1)]
 
 
+def test_what_was_found_across_the_operations_of_a_job_fails_a_build_too(job):
+    """A face that an operation seats by and that is cut later, say: no set-up of its own shows that."""
+    home, later = job("one", 0.0, 0.0), job("other", 0.0, 0.0)
+    (row,) = kept(side(opening("b", "a", 0.2)))["findings"]
+    data = json.loads((home / "result.json").read_text())
+    data["operations"] = [{"number": n, "findings": [row | {"id": ""}]} for n in (10, 20)]
+    (home / "result.json").write_text(json.dumps(data))
+    built = kept_build_results(home, home / "job.toml")
+    suites = list(JUnitXml.fromstring(junit_xml(built).encode()))
+    assert (suites[0].name, suites[0].tests, suites[0].failures) == ("a pawl", 2, 2)
+    assert [f.id for f in built[0].stored.findings] == [f"{n}: nest/gap/b.left/a.right" for n in (10, 20)]
+    # Mended in one operation, it is gone from that one alone.
+    data["operations"][0]["findings"] = []
+    (later / "result.json").write_text(json.dumps(data))
+    gone = [c.finding.id for c in held(home, later).findings if c.change == "gone"]
+    assert gone == ["10: nest/gap/b.left/a.right"]
+
+
 def test_what_is_no_folder_of_a_job_is_refused_in_a_line(tmp_path):
     (tmp_path / "operations" / "10").mkdir(parents=True)
     for place in (tmp_path, tmp_path / "operations" / "10"):
