@@ -58,7 +58,7 @@ def with_operations(whole: StoredResult, operations: Sequence[StoredResult]) -> 
     )
 
 
-def across(before: StoredResult, after: StoredResult) -> Comparison:
+def changes_across(before: StoredResult, after: StoredResult) -> Comparison:
     """Return what became of what a job's own file tells, which holds no bodies.
 
     Parameters

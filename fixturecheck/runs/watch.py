@@ -115,7 +115,7 @@ def _changes(before: Path, folder: Path, width: int) -> str:
 
     Empty where the one has no part of the other, so that nothing can be held against anything.
     """
-    from fixturecheck.comparing.jobs import across  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.comparing.jobs import changes_across  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.comparing.whole import compared  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.report.comparison import comparison_text  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.result.stored import read_job, read_stored  # noqa: PLC0415 -- the painter starts first
@@ -125,7 +125,7 @@ def _changes(before: Path, folder: Path, width: int) -> str:
     try:
         if operations:
             jobs = [read_job((home / RESULT).read_bytes(), "") for home in (before, folder)]
-            found.append(("across the operations", across(*jobs)))
+            found.append(("across the operations", changes_across(*jobs)))
         for name, late in operations or [("", folder / RESULT)]:
             early = before / late.relative_to(folder)
             if early.is_file():
