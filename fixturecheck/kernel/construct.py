@@ -17,7 +17,7 @@ from OCP.Standard import Standard_Failure
 from OCP.StdFail import StdFail_NotDone
 from OCP.TopoDS import TopoDS
 
-from fixturecheck.arrays import Floats
+from fixturecheck.arrays import Floats, Point2
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.brep.topology import edges_of, solids_of
 from fixturecheck.kernel.shapes import Edge, Face, Shape, Solid, cq_shape
@@ -25,8 +25,6 @@ from fixturecheck.result.shapes import Vector
 from fixturecheck.units import METRIC, Writing
 
 _P = ParamSpec("_P")
-
-Point2 = tuple[float, float]
 
 
 def checked(build: Callable[_P, Solid]) -> Callable[_P, Solid]:

@@ -10,10 +10,11 @@ from itertools import pairwise
 import cadquery as cq
 import numpy as np
 
+from fixturecheck.arrays import Point2
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.boolean import common
 from fixturecheck.kernel.brep.topology import edges_of, faces_of, solids_of
-from fixturecheck.kernel.construct import Point2, polygon_face
+from fixturecheck.kernel.construct import polygon_face
 from fixturecheck.kernel.measure import is_straight, loose_box
 from fixturecheck.kernel.shapes import Edge, Face, Shape, Solid
 from fixturecheck.numeric import circle_through

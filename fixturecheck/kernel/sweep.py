@@ -12,24 +12,21 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Literal
 
 import cadquery as cq
 from OCP.BRepBuilderAPI import BRepBuilderAPI_Sewing
 from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism, BRepPrimAPI_MakeRevol
 from OCP.gp import gp_Ax1, gp_Dir, gp_Vec
 
+from fixturecheck.arrays import Point2, Segment
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.brep.topology import edges_of, faces_of, solids_of
 from fixturecheck.kernel.measure import is_straight
 from fixturecheck.kernel.shapes import Face, Shape, Solid, cq_shape
 from fixturecheck.numeric import circle_through
 
-Point = tuple[float, float]
-"""(y, r) in mm."""
-Segment = tuple[Literal["line"], Point, Point] | tuple[Literal["arc"], Point, Point, Point]
-"""A straight piece (start, end) or a circular one (start, a point on it, end)."""
 Outline = Sequence[Segment]
+"""Of points (y, r), mm."""
 
 _SAME_MM = 1e-9
 _SEW_MM = 1e-6
@@ -88,12 +85,12 @@ def _monotone(outline: Outline) -> list[Segment]:
     return pieces
 
 
-def _spans(start: Point, end: Point, y: float) -> bool:
+def _spans(start: Point2, end: Point2, y: float) -> bool:
     """Say whether y lies strictly between the ends of an arc."""
     return start[0] + _SAME_MM < y < end[0] - _SAME_MM
 
 
-def _arc_middle(centre: Point, radius: float, p: Point, q: Point) -> Point:
+def _arc_middle(centre: Point2, radius: float, p: Point2, q: Point2) -> Point2:
     """Return the middle of the shorter arc from p to q."""
     y, r = (p[0] + q[0]) / 2 - centre[0], (p[1] + q[1]) / 2 - centre[1]
     scale = radius / math.hypot(y, r)
@@ -125,7 +122,7 @@ def _widened_hill(hill: Outline, by_mm: float) -> list[Segment]:
     first_fall = next((i for i, s in enumerate(hill) if _rise(s) < 0), len(hill))
     up = list(hill[:first_fall])
     down: list[Segment] = [_moved(s, by_mm) for s in hill[first_fall:]]
-    peak: Point = up[-1][-1] if up else hill[0][1]
+    peak: Point2 = up[-1][-1] if up else hill[0][1]
     start = peak
     if up and up[-1][0] == "line" and _rise(up[-1]) == 0:
         start = up.pop()[1]
@@ -136,7 +133,7 @@ def _widened_hill(hill: Outline, by_mm: float) -> list[Segment]:
 def _moved(segment: Segment, by_mm: float) -> Segment:
     """Return a segment moved along y."""
 
-    def shift(point: Point) -> Point:
+    def shift(point: Point2) -> Point2:
         return point[0] + by_mm, point[1]
 
     if segment[0] == "line":

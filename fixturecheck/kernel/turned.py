@@ -18,9 +18,9 @@ from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism, BRepPrimAPI_MakeRevol
 from OCP.gp import gp_Ax1, gp_Dir, gp_Pnt, gp_Vec
 from OCP.TopAbs import TopAbs_State
 
+from fixturecheck.arrays import Point2
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.brep.topology import edges_of, faces_of, solids_of
-from fixturecheck.kernel.construct import Point2
 from fixturecheck.kernel.outline import (
     Arc,
     Line,

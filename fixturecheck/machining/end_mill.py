@@ -13,13 +13,12 @@ from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
+from fixturecheck.arrays import Point2, Segment
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
-from fixturecheck.kernel.construct import Point2
 from fixturecheck.kernel.measure import box_of, edge_ends, normal_in_middle
 from fixturecheck.kernel.outline import Arc, Line, Piece, Ring, outlines_of, section_of
 from fixturecheck.kernel.shapes import Solid
-from fixturecheck.kernel.sweep import Segment
 from fixturecheck.machining.swept_area import (
     AreaBounds,
     Path,

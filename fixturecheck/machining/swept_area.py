@@ -17,9 +17,8 @@ import shapely
 from shapely.geometry import LinearRing, LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from fixturecheck.arrays import Bools, Floats
+from fixturecheck.arrays import Bools, Floats, Point2
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.construct import Point2
 from fixturecheck.kernel.outline import Arc, Line, Piece, Ring, around_mm2, back
 
 Path = tuple[Piece, ...]

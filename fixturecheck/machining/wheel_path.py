@@ -7,16 +7,17 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from fixturecheck.arrays import Point2, Segment
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.kernel.boolean import united
 from fixturecheck.kernel.shapes import Shape, Solid
-from fixturecheck.kernel.sweep import Hood, Outline, Point, Travel, swept_disc, swept_hood, swept_outline
+from fixturecheck.kernel.sweep import Hood, Outline, Travel, swept_disc, swept_hood, swept_outline
 from fixturecheck.machining.cut import WheelPath
 from fixturecheck.machining.targets import PartTargets
 from fixturecheck.result.contact import Mover
 from fixturecheck.setup.model import Cut, Machine, Setup
 from fixturecheck.setup.records import CutWay
-from fixturecheck.shop.wheel_profile import Section, Segment, profile
+from fixturecheck.shop.wheel_profile import Section, profile
 
 _LEVEL_MM = 1e-9
 
@@ -105,8 +106,8 @@ def _turns_back(segment: Segment) -> bool:
 def _clamped_y(section: Section, flange_radius_mm: float) -> Iterator[float]:
     """Yield the y of the section's points within the flange's radius."""
     for segment in section.segments:
-        start: Point = segment[1]
-        end: Point = segment[-1]
+        start: Point2 = segment[1]
+        end: Point2 = segment[-1]
         inside = [p for p in (start, end) if p[1] <= flange_radius_mm + _LEVEL_MM]
         yield from (p[0] for p in inside)
         if len(inside) == 1 and not math.isclose(start[1], end[1]):

@@ -6,9 +6,10 @@ import math
 from collections.abc import Iterator
 
 from fixturecheck.angles.incline import Incline, angle_gauge_incline
+from fixturecheck.arrays import Point2
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.kernel.boolean import cut
-from fixturecheck.kernel.construct import Point2, box, chamfer, cylinder
+from fixturecheck.kernel.construct import box, chamfer, cylinder
 from fixturecheck.kernel.select import by_selector
 from fixturecheck.result.shapes import Vector
 from fixturecheck.shop.piece import AXIS_NORMALS, Outline, Piece, named, named_box, rest_named

@@ -7,9 +7,10 @@ from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
 from fixturecheck.angles.incline import Incline
+from fixturecheck.arrays import Point2
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.construct import Point2, bevelled, box, chamfer, copied, prism
+from fixturecheck.kernel.construct import bevelled, box, chamfer, copied, prism
 from fixturecheck.kernel.measure import area_mm2, box_of, centroid_of, face_frame
 from fixturecheck.kernel.select import by_plane
 from fixturecheck.kernel.shapes import Solid

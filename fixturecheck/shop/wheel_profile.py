@@ -5,21 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
+from fixturecheck.arrays import Point2, Segment
 from fixturecheck.errors import SetupError
 from fixturecheck.numeric import circle_through
 from fixturecheck.shop.wheels import Wheel, check_wheel
 
-Point = tuple[float, float]
-"""(y, r) in mm: along the axis from the wheel's front face, and out from the axis."""
-
-
-Segment = tuple[Literal["line"], Point, Point] | tuple[Literal["arc"], Point, Point, Point]
-"""A straight piece (start, end) or a circular one (start, its middle, end)."""
-
-
-Corner = tuple[Point, float]
+Corner = tuple[Point2, float]
 """A corner of an outline before rounding, and the radius in mm that goes on it."""
 
 
@@ -44,7 +36,7 @@ class Section:
     def moved(self, y_mm: float) -> Section:
         """Return the outline moved along the axis."""
 
-        def shift(p: Point) -> Point:
+        def shift(p: Point2) -> Point2:
             return p[0] + y_mm, p[1]
 
         moved: list[Segment] = []
@@ -55,7 +47,7 @@ class Section:
                 moved.append(("arc", shift(s[1]), shift(s[2]), shift(s[3])))
         return Section(segments=tuple(moved))
 
-    def extremes(self) -> Iterator[Point]:
+    def extremes(self) -> Iterator[Point2]:
         """Yield every segment's start and the points where an arc bulges farthest along y or r."""
         for s in self.segments:
             yield s[1]
@@ -192,7 +184,7 @@ def _rim(w: Wheel) -> list[Corner]:
     return [((0.0, r_mm), w.corner_radius_mm), ((w.thickness_mm, r_mm), w.corner_radius_mm)]
 
 
-def _tangent_mm(before: Point, at: Point, after: Point, radius_mm: float) -> float:
+def _tangent_mm(before: Point2, at: Point2, after: Point2, radius_mm: float) -> float:
     """Return how far from the corner a rounding of that radius begins."""
     if radius_mm == 0:
         return 0.0
@@ -202,13 +194,13 @@ def _tangent_mm(before: Point, at: Point, after: Point, radius_mm: float) -> flo
     return radius_mm / math.tan(between / 2)
 
 
-def _toward(start: Point, goal: Point, length_mm: float) -> Point:
+def _toward(start: Point2, goal: Point2, length_mm: float) -> Point2:
     """Return the point that lies `length_mm` from start on the way to goal."""
     share = length_mm / math.dist(start, goal)
     return start[0] + share * (goal[0] - start[0]), start[1] + share * (goal[1] - start[1])
 
 
-def _middle(start: Point, corner: Point, end: Point, radius_mm: float) -> Point:
+def _middle(start: Point2, corner: Point2, end: Point2, radius_mm: float) -> Point2:
     """Return the middle of the arc that touches both sides of a corner at start and end."""
     half = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
     # The centre lies beyond the chord's middle; the arc's middle lies between that and the corner.
@@ -216,14 +208,14 @@ def _middle(start: Point, corner: Point, end: Point, radius_mm: float) -> Point:
     return _toward(half, corner, sagitta_mm)
 
 
-def _bulges(start: Point, middle: Point, end: Point) -> Iterator[Point]:
+def _bulges(start: Point2, middle: Point2, end: Point2) -> Iterator[Point2]:
     """Yield the points of an arc that lie straight above, below or beside its centre."""
     found = circle_through(start, middle, end)
     if found is None:
         return
     y_mm, r_mm, radius_mm = found
 
-    def side(p: Point) -> float:
+    def side(p: Point2) -> float:
         return (end[0] - start[0]) * (p[1] - start[1]) - (end[1] - start[1]) * (p[0] - start[0])
 
     for dy, dr in ((1, 0), (-1, 0), (0, 1), (0, -1)):

@@ -13,7 +13,7 @@ from PIL import Image, ImageDraw, ImageFont
 from scipy.ndimage import distance_transform_edt
 
 from fixturecheck.arrays import Floats
-from fixturecheck.report.pictures.figures import VERDICTS
+from fixturecheck.report.pictures.figures import VERDICTS, Rgb
 from fixturecheck.result.finding import Verdict
 from fixturecheck.wording.sentences import picture_text
 
@@ -143,10 +143,8 @@ def heart(mask: npt.NDArray[np.bool_]) -> tuple[float, float, float] | None:
     return float(column) * STEP, float(row) * STEP, float(depth[row, column]) * STEP
 
 
-Colour = tuple[int, int, int]
-
-INK: Colour = (28, 34, 42)
-PAPER: Colour = (255, 255, 255)
+INK: Rgb = (28, 34, 42)
+PAPER: Rgb = (255, 255, 255)
 STRIP = 76
 INSET = (336, 231)
 RING = 30.0
@@ -322,13 +320,13 @@ def _sign(draw: ImageDraw.ImageDraw, verdict: Verdict, at: tuple[float, float], 
         draw.text(at, "?", font=font_of(44), fill=PAPER, anchor="mm")
 
 
-def _numeral(draw: ImageDraw.ImageDraw, at: tuple[float, float], number: int, colour: Colour) -> None:
+def _numeral(draw: ImageDraw.ImageDraw, at: tuple[float, float], number: int, colour: Rgb) -> None:
     x, y = at
     draw.ellipse(around(x, y, 52, 52), outline=colour, width=5, fill=PAPER)
     draw.text(at, str(number), font=font_of(34 if number < 100 else 26), fill=INK, anchor="mm")
 
 
-def _ring(draw: ImageDraw.ImageDraw, at: tuple[float, float], radius: float, colour: Colour) -> None:
+def _ring(draw: ImageDraw.ImageDraw, at: tuple[float, float], radius: float, colour: Rgb) -> None:
     box = around(*at, 2 * radius, 2 * radius)
     draw.ellipse(around(*at, 2 * radius + 6, 2 * radius + 6), outline=PAPER, width=10)
     draw.ellipse(box, outline=colour, width=5)
@@ -339,7 +337,7 @@ def _arrow(
     board: Board,
     ring: tuple[float, float, float],
     way: tuple[float, float],
-    colour: Colour,
+    colour: Rgb,
 ) -> None:
     """Draw an arrow that starts outside the ring; one that points at the viewer is a dotted circle."""
     x, y, radius = ring
@@ -363,7 +361,7 @@ def _callout(
     board: Board,
     ring: tuple[float, float, float],
     scene: dict[str, Any],
-    colour: Colour,
+    colour: Rgb,
 ) -> None:
     """Write number and limit beside the spot, with a line to it."""
     lines = [picture_text(line) for line in scene["callout"]]
@@ -386,14 +384,12 @@ def _callout(
     board.write(box, (spot[0], spot[1]))
 
 
-def leader(draw: ImageDraw.ImageDraw, at: tuple[float, float], box: Box, colour: Colour) -> None:
+def leader(draw: ImageDraw.ImageDraw, at: tuple[float, float], box: Box, colour: Rgb) -> None:
     """Draw a line from a box of words to what they are about."""
     _leader(draw, at, box, colour, 6.0)
 
 
-def _leader(
-    draw: ImageDraw.ImageDraw, at: tuple[float, float], box: Box, colour: Colour, clear: float
-) -> None:
+def _leader(draw: ImageDraw.ImageDraw, at: tuple[float, float], box: Box, colour: Rgb, clear: float) -> None:
     """Draw a line from a box toward a point, stopping clear of it."""
     end = nearest_of(box, at)
     dx, dy = end[0] - at[0], end[1] - at[1]
@@ -538,7 +534,7 @@ def _scale(draw: ImageDraw.ImageDraw, view: Projection, board: Board, units: str
 
 
 def _inset(
-    picture: Image.Image, board: Board, small: Image.Image, at: tuple[float, float], colour: Colour
+    picture: Image.Image, board: Board, small: Image.Image, at: tuple[float, float], colour: Rgb
 ) -> None:
     """Put the whole set-up, small, in the lower right corner, with a ring where the spot is."""
     width, height = INSET

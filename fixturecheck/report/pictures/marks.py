@@ -9,14 +9,13 @@ from typing import Any
 import numpy as np
 from PIL import Image, ImageDraw
 
-from fixturecheck.report.pictures.figures import shaded
+from fixturecheck.report.pictures.figures import Rgb, shaded
 from fixturecheck.report.pictures.ink import (
     INK,
     PAPER,
     Board,
     Box,
     Canvas,
-    Colour,
     around,
     axes,
     font_of,
@@ -52,7 +51,7 @@ def _draw(
     """Draw one arrow; its head is at the place where it goes into a part, else its foot. Return its foot."""
     x, y = canvas.projection.point(np.array(arrow["at"]))
     way = canvas.projection.arrow(np.array(arrow["way"]))
-    colour: Colour = tuple(arrow["rgb"])
+    colour: Rgb = tuple(arrow["rgb"])
     length = math.hypot(*way)
     if length < _FLAT:
         draw.ellipse(around(x, y, 34, 34), fill=PAPER, outline=colour, width=6)
@@ -79,7 +78,7 @@ def _words(draw: ImageDraw.ImageDraw, board: Board, arrow: dict[str, Any], spot:
     box = board.find(*spot, *_label_size(draw, arrow["lines"]), least=18)
     if box is None:
         return
-    colour: Colour = tuple(arrow["rgb"])
+    colour: Rgb = tuple(arrow["rgb"])
     leader(draw, spot, box, colour)
     draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=colour, width=4)
     _label(draw, box, arrow["lines"])

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from fixturecheck.arrays import Floats
+from fixturecheck.arrays import Floats, Segment
 from fixturecheck.kernel.mesh.triangles import Mesh
 from fixturecheck.numeric import circle_through
 from fixturecheck.report.pictures.figures import ROLES, WORDS, Figure, body_colours, shaded
@@ -17,7 +17,7 @@ from fixturecheck.result import Result
 from fixturecheck.result.contact import Contact
 from fixturecheck.result.shapes import PATCHES, NamedShape, Role
 from fixturecheck.setup.model import Setup
-from fixturecheck.shop.wheel_profile import Segment, profile
+from fixturecheck.shop.wheel_profile import profile
 from fixturecheck.wording.sentences import shown
 
 LAYERS: Mapping[str, str] = {
