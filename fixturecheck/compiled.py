@@ -27,6 +27,7 @@ LOOPS = (
     "statics/contact_step",
     "statics/loading_loops",
     "contact/proximity/candidates",
+    "contact/patches/apart",
     "contact/proximity/placed_features",
     "contact/proximity/vertices_edges",
     "contact/proximity/curved",

@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 
 from fixturecheck.arrays import Floats
+from fixturecheck.contact.patches.apart import PlacedSheets
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.face_table import FaceTable, face_tables
 from fixturecheck.kernel.brep.primitives import Circle, Surface, SurfaceKind, normal_out
@@ -18,8 +19,6 @@ from fixturecheck.kernel.brep.table import crossed
 from fixturecheck.kernel.measure import normal_at
 from fixturecheck.kernel.place import placed_at, transform_of, world_edges, world_faces
 from fixturecheck.kernel.shapes import Edge, Face, Placed, Solid
-
-_APEX_MM = 1e-6
 
 
 class Standing:
@@ -62,6 +61,16 @@ class Standing:
         reach = hull.radii[:, None] * np.sqrt(np.clip(1.0 - axes**2, 0.0, 1.0)) + hull.balls[:, None]
         return hull.least(centres - reach), hull.most(centres + reach)
 
+    @cached_property
+    def sheets(self) -> PlacedSheets:
+        """The sheets that stand for faces, as `proven_apart` reads them."""
+        sheets = self.table.sheets
+        normals = sheets.normals @ self.turn.T
+        return (
+            self.lows, self.highs, sheets.of_face, normals, sheets.offsets + normals @ self.shift,
+            sheets.bulges_mm, sheets.first, self.points(sheets.nodes), sheets.chords, sheets.slacks_mm,
+        )  # fmt: skip
+
     def support(self, directions: Floats) -> Floats:
         """Return how far the body's hull reaches along each unit direction (n, 3), as x.d in mm."""
         reach = self.table.hull.reach(directions @ self.turn).max(axis=0)
@@ -87,15 +96,6 @@ class Standing:
                 raise TypeError(message)
             self._surfaces[face] = surface.moved(self.turn, self.shift)
         return self._surfaces[face]
-
-    def tip(self, face: int) -> Floats | None:
-        """Return the tip of an outside cone in the machine's frame; None where the face has none."""
-        surface = self.table.surfaces[face]
-        if surface is None or surface.kind != SurfaceKind.CONE or surface.outward < 0:
-            return None
-        corners = self.table.vertices[self.table.face_vertices[face]]
-        at_apex = np.linalg.norm(corners - surface.origin, axis=1) <= _APEX_MM
-        return np.asarray(self.surface(face).origin) if at_apex.any() else None
 
     def face(self, index: int) -> Face:
         """Return the kernel's face in the machine's frame."""

@@ -406,7 +406,7 @@ def gap_regions(
             continue
         a, b = bodies[i], bodies[j]
         found: list[GapRegion] = []
-        for f, g in sorted(zip(*map(np.ndarray.tolist, near_faces(a, b, how.widest_mm)), strict=True)):
+        for f, g in near_faces(a, b, how.widest_mm).tolist():
             kinds = {a.table.kinds[f], b.table.kinds[g]}
             if kinds == {"plane"}:
                 found += _planes(bodies, (i, f), (j, g), how)

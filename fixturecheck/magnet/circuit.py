@@ -71,7 +71,7 @@ def arched_regions(
         if not leak(i, j) or _another_between(bodies, i, j, loose):
             continue
         a, b = bodies[i], bodies[j]
-        for f, g in sorted(zip(*map(np.ndarray.tolist, near_faces(a, b, reach_mm)), strict=True)):
+        for f, g in near_faces(a, b, reach_mm).tolist():
             if a.table.kinds[f] == b.table.kinds[g] == "plane":
                 regions += _arches(bodies, (i, f), (j, g), loose)
     return regions

@@ -21,6 +21,7 @@ from fixturecheck.contact.patches.quadrics import curved
 from fixturecheck.contact.patches.sampled import near_only, sampled
 from fixturecheck.contact.patches.separation import (
     ROUNDING_MM,
+    may_meet,
     near_faces,
     plane_separates,
     surfaces_part,
@@ -299,7 +300,7 @@ def _between(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[list[Raw
     that touches lies in that plane, and the two bodies cannot overlap.
     """
     pairs = near_faces(a, b, tolerances.near_mm)
-    if not pairs[0].size:
+    if not pairs.size:
         return [], False
     found = list(facing(a, b, pairs, tolerances))
     face_to_face = any(
@@ -309,10 +310,10 @@ def _between(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[list[Raw
         and b.table.supporting[raw.b_faces[0]]
         for raw in found
     )
-    for i, j in zip(*pairs, strict=True):
+    for i, j in pairs.tolist():
         if a.table.kinds[i] == SurfaceKind.PLANE and b.table.kinds[j] == SurfaceKind.PLANE:
             continue
-        pair = (a, int(i), b, int(j))
+        pair = (a, i, b, j)
         patches = curved(pair, tolerances)
         found += sampled(pair, tolerances) if patches is None else patches
         if patches and not any(raw.kind in {ContactKind.AREA, ContactKind.NEAR} for raw in patches):
@@ -324,10 +325,15 @@ def _between(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[list[Raw
     return _distinct(found, tolerances.touch_mm) or near_patches(a, b, tolerances), False
 
 
+_REACH = 5.0
+"""How many touch tolerances an edge or corner that touches may be off the faces of either body."""
+
+
 def _sharp(a: Standing, b: Standing, found: Sequence[RawPatch], tolerances: Tolerances) -> list[RawPatch]:
     """Return edges and corners that touch, looking from each body at the other."""
     touch = tolerances.touch_mm
-    pairs = {(int(i), int(j)) for i, j in zip(*near_faces(a, b, touch), strict=True)}
+    # Nothing that touches is further from both its faces than a few times the tolerance.
+    pairs = {(i, j) for i, j in may_meet(a, b, touch, _REACH * touch).tolist()}
     if not pairs:
         return []
     view = EdgeView(

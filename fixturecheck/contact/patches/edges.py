@@ -69,7 +69,7 @@ def edges_on_faces(view: EdgeView) -> Iterator[RawPatch]:
     """Yield lines and points where edges and corners of A touch faces of B."""
     faces = sorted({i for i, _ in view.pairs})
     for i in faces:
-        if view.a.tip(i) is not None:
+        if _has_tip(view.a, i):
             yield from _tip(view, i)
     edges = np.array(sorted({int(e) for i in faces for e in view.a.table.face_edges[i]}), dtype=np.int64)
     edges = edges[view.a.table.sharp[edges]]
@@ -82,6 +82,18 @@ def edges_on_faces(view: EdgeView) -> Iterator[RawPatch]:
     for j in theirs:
         if view.b.table.kinds[j] != SurfaceKind.PLANE:
             yield from _on_curved(view, edges, j)
+
+
+_APEX_MM = 1e-6
+
+
+def _has_tip(body: Standing, face: int) -> bool:
+    """Whether a face is an outside cone that reaches its apex."""
+    surface = body.table.surfaces[face]
+    if surface is None or surface.kind != SurfaceKind.CONE or surface.outward < 0:
+        return False
+    corners = body.table.vertices[body.table.face_vertices[face]]
+    return bool((np.linalg.norm(corners - surface.origin, axis=1) <= _APEX_MM).any())
 
 
 def _tip(view: EdgeView, i: int) -> Iterator[RawPatch]:

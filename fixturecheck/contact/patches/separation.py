@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 
 from fixturecheck.arrays import Floats, Ints
+from fixturecheck.contact.patches.apart import near_pairs, proven_apart
 from fixturecheck.contact.placed import Standing, bends_of
 from fixturecheck.hull import convex_hull
 from fixturecheck.kernel.brep.face_table import CHORD_MM
@@ -30,17 +31,18 @@ _FAR_MM = 1e5
 _NOWHERE = np.zeros(3)
 
 
-def near_faces(a: Standing, b: Standing, within_mm: float) -> tuple[Ints, Ints]:
-    """Return index arrays of the faces of `a` and `b` whose boxes come within a distance, pair by pair."""
-    ours = np.flatnonzero(np.all((a.lows <= b.high + within_mm) & (a.highs >= b.low - within_mm), axis=1))
-    theirs = np.flatnonzero(np.all((b.lows <= a.high + within_mm) & (b.highs >= a.low - within_mm), axis=1))
-    meets = np.all(
-        (a.lows[ours, None] <= b.highs[None, theirs] + within_mm)
-        & (a.highs[ours, None] >= b.lows[None, theirs] - within_mm),
-        axis=2,
-    )
-    rows, columns = np.nonzero(meets)
-    return ours[rows], theirs[columns]
+def near_faces(a: Standing, b: Standing, within_mm: float) -> Ints:
+    """Return the faces of `a` and `b` whose boxes come within a distance, pair by pair in order, (n, 2)."""
+    return near_pairs(a.lows, a.highs, b.lows, b.highs, within_mm)
+
+
+def may_meet(a: Standing, b: Standing, within_mm: float, proven_mm: float) -> Ints:
+    """Return the faces whose boxes come within a distance, pair by pair in order, (n, 2).
+
+    Those that are proven to be further apart than another distance are left out.
+    """
+    pairs = near_faces(a, b, within_mm)
+    return pairs[~proven_apart(pairs, a.sheets, b.sheets, _NOWHERE, proven_mm)]
 
 
 def plane_separates(a: Standing, b: Standing, slack_mm: float) -> bool:
@@ -75,16 +77,18 @@ def surfaces_part(a: Standing, b: Standing, away: Floats = _NOWHERE) -> bool:
     size = float(np.linalg.norm(away))
     by = away * (ROUNDING_MM / size) if size > 0 else _NOWHERE
     apart_mm = _APART_MM if size > 0 else ROUNDING_MM
-    rows, columns = near_faces(a, b, 2 * ROUNDING_MM)
-    if not rows.size:
+    pairs = near_faces(a, b, 2 * ROUNDING_MM)
+    pairs = pairs[~proven_apart(pairs, a.sheets, b.sheets, by, apart_mm)]
+    if not pairs.size:
         return True
+    rows, columns = pairs.T
     directions = np.vstack([_planes(a), _planes(b), np.eye(3)])
     (a_low, a_high), (b_low, b_high) = face_spans(a, directions), face_spans(b, directions)
     along = directions @ by
     gaps_mm = np.maximum(b_low[columns] + along - a_high[rows], a_low[rows] - b_high[columns] - along)
     return all(
         _seen_apart(a, int(i), b, int(j), by, apart_mm) or _seen_apart(b, int(j), a, int(i), -by, apart_mm)
-        for i, j in np.column_stack([rows, columns])[gaps_mm.max(axis=1) <= apart_mm]
+        for i, j in pairs[gaps_mm.max(axis=1) <= apart_mm]
     )
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -20,12 +21,14 @@ from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopoDS import TopoDS
 
-from fixturecheck.arrays import Floats, Ints
-from fixturecheck.kernel.brep.primitives import Circle, CurveKind, Surface, SurfaceKind, normal_out
+from fixturecheck.arrays import Bools, Floats, Ints
+from fixturecheck.kernel.brep.primitives import CurveKind, Surface, SurfaceKind, normal_out
+from fixturecheck.kernel.brep.sheets import Sheets, sheets_of
 from fixturecheck.kernel.brep.table import (
     BrepTable,
     EdgeRow,
     FaceRow,
+    along_edges,
     brep_tables,
     derived,
     drawn,
@@ -45,6 +48,7 @@ _WIDE_RAD = 1.2 * math.pi
 _HULL_MM = 2e-4
 """Chords that stand for a free curve stay this close to it: well below the touch tolerance."""
 _TANGENTS = 8
+_RULED = {SurfaceKind.PLANE, SurfaceKind.CYLINDER, SurfaceKind.CONE}
 _NOWHERE = np.zeros(3)
 _BEHIND_MM = 0.01
 
@@ -87,19 +91,14 @@ class Hull:
         return np.flatnonzero(np.diff(self.faces, prepend=-1))
 
 
-def hull_of(table: BrepTable, surfaces: Sequence[Surface | None], samples: Floats) -> Hull:
+def hull_of(table: BrepTable) -> Hull:
     """Return pieces whose convex hull holds each face.
 
     A flat face is held by its outline, and so is a ruled one: every point of it lies on a ruling between
     two points of the outline, however it is trimmed.
-
-    Parameters
-    ----------
-    samples : ndarray, shape (E, k, 3)
-        Points along each edge, ends included.
     """
     # Both ends of every edge come first; what else holds an edge or a face follows.
-    ends = samples[:, [0, -1]].reshape(-1, 3)
+    ends = along_edges(table.edges, 2).reshape(-1, 3)
     pieces: list[Piece] = []
     of_edge: list[Sequence[int]] = []
     for e, edge in enumerate(table.edges):
@@ -114,14 +113,14 @@ def hull_of(table: BrepTable, surfaces: Sequence[Surface | None], samples: Float
             of_edge.append((*(() if wide else (2 * e, 2 * e + 1)), *range(first, first + len(more))))
     chosen: list[int] = []
     counts: list[int] = []
-    for row, surface in zip(table.faces, surfaces, strict=True):
+    for row in table.faces:
         before = len(chosen)
-        if surface is None or surface.kind in {SurfaceKind.CYLINDER, SurfaceKind.CONE}:
+        if row.kind in _RULED:
             for e in table.face_edges[row.number].tolist():
                 chosen += of_edge[e]
         else:
             own = len(pieces)
-            pieces += _of_face(row, surface)
+            pieces += _of_face(row)
             chosen += range(len(ends) + own, len(ends) + len(pieces))
         counts.append(len(chosen) - before)
     held = np.zeros((len(ends) + len(pieces), 8))
@@ -161,12 +160,14 @@ def _of_edge(row: EdgeRow) -> Iterator[Piece]:
             yield xyz(points.Value(k + 1)), _NOWHERE, 0.0, _HULL_MM
 
 
-def _of_face(row: FaceRow, surface: Surface) -> Iterator[Piece]:
+def _of_face(row: FaceRow) -> Iterator[Piece]:
     """Pieces whose convex hull holds a face that is not ruled."""
-    if surface.kind == SurfaceKind.SPHERE:
-        yield surface.origin, _NOWHERE, 0.0, surface.radius_mm
-    elif surface.kind == SurfaceKind.TORUS:
-        yield surface.origin, surface.axis, surface.radius_mm, surface.minor_radius_mm
+    if row.kind == SurfaceKind.SPHERE:
+        yield xyz(row.quadric.Location()), _NOWHERE, 0.0, row.quadric.Radius()
+    elif row.kind == SurfaceKind.TORUS:
+        position = row.quadric.Position()
+        radii = row.quadric.MajorRadius(), row.quadric.MinorRadius()
+        yield (xyz(position.Location()), xyz(position.Direction()), *radii)
     else:
         x0, y0, z0, x1, y1, z1 = box_of(row.face)
         for x in (x0, x1):
@@ -214,11 +215,12 @@ _SMOOTH = 1e-5
 """Length of the sum of the unit directions into two faces below which they run into each other smoothly."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FaceTable:
     """The faces, edges and vertices of one solid as arrays; F faces, E edges, V vertices.
 
-    Parameters
+    What few bodies are asked for is worked out when it first is.
+
+    Attributes
     ----------
     kinds : tuple of SurfaceKind
         Kind of each face's surface.
@@ -230,26 +232,12 @@ class FaceTable:
         Whether the rings are the face exactly (straight edges only).
     rows : tuple of FaceRow
         Each face as the kernel holds it, which knows its exact area and centre.
-    surfaces : tuple of Surface or None
-        The surface of each curved face.
     straight : ndarray of bool, shape (E,)
         Whether the edge is a straight line.
-    samples : ndarray, shape (E, 9, 3)
-        Points along each edge, evenly spaced in its parameter, ends included.
-    lengths_mm : ndarray, shape (E,)
-        Length of each edge; zero where it is degenerate.
-    sharp : ndarray of bool, shape (E,)
-        Whether the faces meet at an angle; a seam, or where a fillet runs out, is smooth.
-    inward : ndarray, shape (E, 2, 3)
-        At the middle of each edge, the unit direction into either face, along that face.
     circles : tuple of Circle or None
         The circle of each round edge.
-    supporting : ndarray of bool, shape (F,)
-        Flat faces that the whole body lies behind, and that alone reach their plane.
     edge_vertices : ndarray of int, shape (E, 2)
         Vertices at the first and last sample.
-    edge_faces, vertex_faces : tuple of tuple of int
-        The faces that meet there.
     face_edges, face_vertices : tuple of ndarray
         The edges and vertices of each face.
     vertices : ndarray, shape (V, 3)
@@ -257,91 +245,75 @@ class FaceTable:
         Circles swept by balls whose convex hull holds each face.
     """
 
-    kinds: tuple[SurfaceKind, ...]
-    normals: Floats
-    offsets: Floats
-    rings: Rings
-    exact: NDArray[np.bool_]
-    rows: tuple[FaceRow, ...]
-    surfaces: tuple[Surface | None, ...]
-    straight: NDArray[np.bool_]
-    samples: Floats
-    lengths_mm: Floats
-    sharp: NDArray[np.bool_]
-    inward: Floats
-    circles: tuple[Circle | None, ...]
-    supporting: NDArray[np.bool_]
-    edge_vertices: NDArray[np.int64]
-    edge_faces: tuple[tuple[int, ...], ...]
-    face_edges: tuple[NDArray[np.int64], ...]
-    vertices: Floats
-    vertex_faces: tuple[tuple[int, ...], ...]
-    face_vertices: tuple[NDArray[np.int64], ...]
-    hull: Hull
+    def __init__(self, table: BrepTable) -> None:
+        self._table = table
+        self.rows = table.faces
+        self.kinds = tuple(row.kind for row in table.faces)
+        self.normals, self.offsets = planes_of(table.faces)
+        self.straight: Bools = np.array([e.kind == CurveKind.LINE for e in table.edges], dtype=bool)
+        self.circles = tuple(e.circle for e in table.edges)
+        self.edge_vertices, self.vertices = table.edge_vertices, table.vertices
+        self.face_edges, self.face_vertices = table.face_edges, table.face_vertices
+        self.rings = Rings(table)
+        self.hull = hull_of(table)
+
+    @cached_property
+    def exact(self) -> Bools:
+        """Whether a face is flat with straight edges only, (F,)."""
+        edges = zip(self.kinds, self.face_edges, strict=True)
+        return np.array([kind == SurfaceKind.PLANE and bool(self.straight[of].all()) for kind, of in edges])
+
+    @cached_property
+    def surfaces(self) -> tuple[Surface | None, ...]:
+        """The surface of each curved face; None where it is flat."""
+        return tuple(surface_of(self._table, row) for row in self.rows)
+
+    @cached_property
+    def samples(self) -> Floats:
+        """Points along each edge, evenly spaced in its parameter, ends included, (E, 9, 3)."""
+        return along_edges(self._table.edges, _SAMPLES)
+
+    @cached_property
+    def lengths_mm(self) -> Floats:
+        """Length of each edge, (E,); zero where it is degenerate."""
+        return np.array([_length_mm(e) for e in self._table.edges])
+
+    @cached_property
+    def inward(self) -> Floats:
+        """At the middle of each edge, the unit direction into either face, along that face, (E, 2, 3)."""
+        return _inward(self._table.edges, self.samples, self.normals, self.surfaces)
+
+    @cached_property
+    def sharp(self) -> Bools:
+        """Whether the faces beside an edge meet at an angle, (E,); a seam is smooth."""
+        smooth = np.linalg.norm(self.inward.sum(axis=1), axis=1) <= _SMOOTH
+        two_sided = [not e.degenerate and len(e.sides) > 1 for e in self._table.edges]
+        return np.asarray(~smooth & np.array(two_sided, dtype=bool))
+
+    @cached_property
+    def supporting(self) -> Bools:
+        """Flat faces that the whole body lies behind, and that alone reach their plane, (F,)."""
+        return supporting(self._table, self.hull, self.normals, self.offsets, self.edge_faces)
+
+    @cached_property
+    def edge_faces(self) -> tuple[tuple[int, ...], ...]:
+        """The faces that meet in each edge."""
+        return _inverse(self.face_edges, len(self.straight))
+
+    @cached_property
+    def vertex_faces(self) -> tuple[tuple[int, ...], ...]:
+        """The faces that meet in each vertex."""
+        return _inverse(self.face_vertices, len(self.vertices))
+
+    @cached_property
+    def sheets(self) -> Sheets:
+        """Flat sheets that stand for faces."""
+        return sheets_of(self._table, self.normals, self.offsets, self.surfaces)
 
 
 def face_tables(solids: Sequence[Solid]) -> list[FaceTable]:
     """Return the face table of every solid, in the frame of its topology; copies of one drawing share one."""
-    return [derived(table, _face_table) for table in brep_tables([drawn(solid) for solid in solids])]
-
-
-def _face_table(table: BrepTable) -> FaceTable:
-    faces, edges = table.faces, table.edges
-    edge_faces = _inverse(table.face_edges, len(edges))
-    straight = np.array([e.kind == CurveKind.LINE for e in edges], dtype=bool)
-    normals, offsets = planes_of(faces)
-    flat = ~np.isnan(offsets)
-    exact = np.array([level and straight[of].all() for level, of in zip(flat, table.face_edges, strict=True)])
-    surfaces = tuple(surface_of(table, row) for row in faces)
-    samples = _samples(edges)
-    hull = hull_of(table, surfaces, samples)
-    inward = _inward(edges, samples, normals, surfaces)
-    smooth = np.linalg.norm(inward.sum(axis=1), axis=1) <= _SMOOTH
-    two_sided = np.array([not e.degenerate and len(e.sides) > 1 for e in edges], dtype=bool)
-    return FaceTable(
-        kinds=tuple(row.kind for row in faces),
-        normals=normals,
-        offsets=offsets,
-        rings=Rings(table),
-        exact=exact,
-        rows=faces,
-        surfaces=surfaces,
-        straight=straight,
-        samples=samples,
-        lengths_mm=np.array([_length_mm(e) for e in edges]),
-        sharp=~smooth & two_sided,
-        inward=inward,
-        circles=tuple(e.circle for e in edges),
-        supporting=supporting(table, hull, normals, offsets, edge_faces),
-        edge_vertices=table.edge_vertices,
-        edge_faces=edge_faces,
-        face_edges=table.face_edges,
-        vertices=table.vertices,
-        vertex_faces=_inverse(table.face_vertices, len(table.vertices)),
-        face_vertices=table.face_vertices,
-        hull=hull,
-    )
-
-
-def _samples(edges: Sequence[EdgeRow]) -> Floats:
-    """Points along every edge, evenly spaced in its parameter, ends included, (E, 9, 3)."""
-    found = np.empty((len(edges), _SAMPLES, 3))
-    of, lines = list[int](), list[tuple[float, ...]]()
-    for k, edge in enumerate(edges):
-        if edge.kind == CurveKind.LINE:
-            of.append(k)
-            lines.append((*edge.line(), *edge.span))
-        elif edge.circle is not None:
-            found[k] = edge.circle.at(np.linspace(*edge.span, _SAMPLES))
-        elif edge.degenerate:
-            found[k] = edge.place
-        else:
-            found[k] = [edge.curve.Value(t).Coord() for t in np.linspace(*edge.span, _SAMPLES)]
-    if lines:
-        given = np.array(lines)
-        at = np.linspace(given[:, 6], given[:, 7], _SAMPLES, axis=1)
-        found[of] = at[..., None] * given[:, None, 3:6] + given[:, None, :3]
-    return found
+    return [derived(table, FaceTable) for table in brep_tables([drawn(solid) for solid in solids])]
 
 
 def _length_mm(row: EdgeRow) -> float:

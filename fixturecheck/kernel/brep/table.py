@@ -348,8 +348,9 @@ class EdgeRow:
             if self.kind == CurveKind.CIRCLE:
                 self.circle = _circle_of(self.curve.Circle(), self.span)
 
+    @cached_property
     def line(self) -> tuple[float, ...]:
-        """Return a point of a straight edge and its unit direction, six numbers; parameters are lengths."""
+        """A point of a straight edge and its unit direction, six numbers; parameters are lengths."""
         line = self.curve.Line()
         return (*line.Location().Coord(), *line.Direction().Coord())
 
@@ -375,6 +376,38 @@ class EdgeRow:
     def probe(self) -> EdgeProbe:
         """The edge with the faces beside it, ready to be asked at single places."""
         return EdgeProbe(Edge(self.edge), [edge_side(edge, row.probe) for edge, row in self.sides])
+
+
+def along_edges(edges: Sequence[EdgeRow], count: int) -> Floats:
+    """Return points along every edge, evenly spaced in its parameter, ends included, (E, count, 3)."""
+    found = np.empty((len(edges), count, 3))
+    straight, round_ = list[int](), list[int]()
+    for k, edge in enumerate(edges):
+        if edge.kind == CurveKind.LINE:
+            straight.append(k)
+        elif edge.circle is not None:
+            round_.append(k)
+        elif edge.degenerate:
+            found[k] = edge.place
+        else:
+            found[k] = [edge.curve.Value(t).Coord() for t in np.linspace(*edge.span, count).tolist()]
+    if straight:
+        given = np.array([edges[k].line for k in straight])
+        at = _spread([edges[k] for k in straight], count)
+        found[straight] = at * given[:, None, 3:] + given[:, None, :3]
+    if round_:
+        circles = [edges[k].circle for k in round_]
+        given = np.array([(c.centre, c.x_axis, c.y_axis) for c in circles if c is not None])[:, :, None]
+        radii = np.array([c.radius_mm for c in circles if c is not None])[:, None, None]
+        at = _spread([edges[k] for k in round_], count)
+        found[round_] = given[:, 0] + radii * (np.cos(at) * given[:, 1] + np.sin(at) * given[:, 2])
+    return found
+
+
+def _spread(edges: Sequence[EdgeRow], count: int) -> Floats:
+    """Return parameters of each edge, evenly spaced, ends included, (E, count, 1)."""
+    first, last = np.array([edge.span for edge in edges]).T
+    return np.linspace(first, last, count, axis=1)[..., None]
 
 
 def _circle_of(circle: Any, span: tuple[float, float]) -> Circle:

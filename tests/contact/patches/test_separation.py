@@ -8,8 +8,9 @@ import cadquery as cq
 import numpy as np
 import pytest
 
+from fixturecheck.contact.patches.apart import proven_apart
 from fixturecheck.contact.patches.contact_map import find_contacts
-from fixturecheck.contact.patches.separation import plane_separates, surfaces_part
+from fixturecheck.contact.patches.separation import near_faces, plane_separates, surfaces_part
 from fixturecheck.contact.placed import place_bodies
 from fixturecheck.kernel.boolean import common_solid
 from fixturecheck.kernel.brep.topology import faces_of
@@ -47,6 +48,10 @@ def plug():
     return cq.Workplane("XY").circle(3.0).extrude(7)
 
 
+def cone():
+    return cq.Workplane("XZ").polyline([(1, 0), (5, 0), (2, 6), (1, 6)]).close().revolve(360, (0, 0), (0, 1))
+
+
 def channel():
     outline = [(-9, -9), (9, -9), (9, 9), (5, 9), (5, -5), (-5, -5), (-5, 9), (-9, 9)]
     return cq.Workplane("XZ").polyline(outline).close().extrude(-8)
@@ -74,6 +79,47 @@ def test_what_is_proven_apart_shares_nothing():
     # It must say both often enough to mean anything, and more than planes between whole bodies do.
     assert proven >= 5
     assert met >= 10
+
+
+def test_faces_that_are_proven_apart_are_by_the_kernels_distance():
+    """Flat, round and conical faces over seeded poses, from in each other to well apart."""
+    random = np.random.default_rng(5)
+    shapes = [step(), ring(), plug(), cone(), channel()]
+    least_mm, by, proven, apart = 0.4, np.array([0.03, -0.02, 0.05]), 0, 0
+    for _ in range(24):
+        one, other = random.integers(len(shapes), size=2)
+        turn = random.choice([0.0, 90.0, 30.0, 17.3], size=3)
+        at = np.round(random.uniform((-5, 0, -6), (5, 8, 6)), 1)
+        a, b = place_bodies([placed("a", shapes[one]), placed("b", shapes[other], at=at, turn=turn)])
+        pairs = near_faces(a, b, 1.0)
+        found = proven_apart(pairs, a.sheets, b.sheets, by, least_mm)
+        for k in random.permutation(len(pairs))[:12]:
+            i, j = pairs[k].tolist()
+            distance_mm = a.face(i).distance(b.face(j).moved(cq.Location(cq.Vector(*by))))
+            assert distance_mm > least_mm - 1e-9 or not found[k], (one, other, i, j, at, turn)
+            proven, apart = proven + found[k], apart + (distance_mm > least_mm)
+    # Sheets prove most of what there is to prove.
+    assert apart >= 90
+    assert proven >= 0.75 * apart, (proven, apart)
+
+
+@pytest.mark.parametrize(
+    ("inner", "outer"),
+    [
+        (cq.Workplane("XY").rect(2, 2).extrude(1), cq.Workplane("XY").rect(9, 9).extrude(1)),
+        (cq.Workplane("XY").rect(2, 2).extrude(1), cq.Workplane("XY").rect(9, 9).rect(4, 4).extrude(1)),
+    ],
+    ids=["over the inside", "over a hole"],
+)
+def test_a_face_over_the_inside_of_another_is_near_it_and_over_a_hole_is_not(inner, outer):
+    """No border comes near another: what lies between tells, worked out by hand."""
+    a, b = place_bodies([placed("a", outer), placed("b", inner, at=(0.0, 0.0, 1.01))])
+    top = max(range(len(a.normals)), key=lambda i: a.lows[i, 2])
+    foot = min(range(len(b.normals)), key=lambda j: b.highs[j, 2])
+    pair, over_hole = np.array([[top, foot]]), len(a.table.rows) > 6
+    assert proven_apart(pair, a.sheets, b.sheets, np.zeros(3), 0.0099).all()
+    assert proven_apart(pair, a.sheets, b.sheets, np.zeros(3), 0.0101).all() == over_hole
+    assert proven_apart(pair[:, ::-1].copy(), b.sheets, a.sheets, np.zeros(3), 0.0101).all() == over_hole
 
 
 @pytest.mark.parametrize(
