@@ -204,7 +204,7 @@ def edges_at(here: Standing, common: Shape, allowed: frozenset[str], touch_mm: f
     int
         Number of the edge in the body's table.
     """
-    for e in np.flatnonzero(here.table.sharp):
+    for e in np.flatnonzero(here.table.sharp_edges):
         faces = here.table.edge_faces[e]
         if not any(here.face_names[f] in allowed for f in faces):
             continue

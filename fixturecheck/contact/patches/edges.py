@@ -72,7 +72,7 @@ def edges_on_faces(view: EdgeView) -> Iterator[RawPatch]:
         if _has_tip(view.a, i):
             yield from _tip(view, i)
     edges = np.array(sorted({int(e) for i in faces for e in view.a.table.face_edges[i]}), dtype=np.int64)
-    edges = edges[view.a.table.sharp[edges]]
+    edges = edges[view.a.table.sharp_edges[edges]]
     if not edges.size:
         return
     theirs = sorted({j for _, j in view.pairs})
@@ -445,7 +445,7 @@ def rims_across(view: EdgeView) -> Iterator[RawPatch]:
 
 
 def _edges(body: Standing, faces: set[int]) -> Ints:
-    edges = {int(e) for f in faces for e in body.table.face_edges[f] if body.table.sharp[e]}
+    edges = {int(e) for f in faces for e in body.table.face_edges[f] if body.table.sharp_edges[e]}
     return np.array(sorted(edges), dtype=np.int64)
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -47,7 +48,7 @@ class SharedArea:
     centre: Floats
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, eq=False)
 class _Ring:
     """One ring of an outline in a plane; k sides.
 
@@ -62,23 +63,40 @@ class _Ring:
     points: Floats
     rounds: Floats
 
-    @property
+    @cached_property
     def ends(self) -> Floats:
         """Where each side ends, (k, 2)."""
-        return np.roll(self.points, -1, axis=0)
+        return np.concatenate([self.points[1:], self.points[:1]])
 
-    @property
+    @cached_property
     def is_round(self) -> Bools:
         """Which sides stand for arcs."""
         return ~np.isnan(self.rounds[:, 0])
 
+    @cached_property
+    def arcs(self) -> Floats:
+        """Each arc once, (n, 3)."""
+        return np.array(sorted(set(map(tuple, self.rounds[self.is_round].tolist())))).reshape(-1, 3)
+
+    @cached_property
+    def lines(self) -> tuple[Floats, Floats, Floats]:
+        """Where straight sides start, (n, 2), unit ways along them, (n, 2), and how long they are, mm."""
+        straight = ~self.is_round
+        starts, ways = self.points[straight], (self.ends - self.points)[straight]
+        long_mm = np.linalg.norm(ways, axis=1)
+        starts, ways, long_mm = (column[long_mm > _SAME_MM] for column in (starts, ways, long_mm))
+        return starts, ways / long_mm[:, None], long_mm
+
+    @cached_property
     def turns(self) -> Floats:
         """How far each arc turns from its start to its end, radians; nan where straight."""
         return _turned(self.points - self.rounds[:, :2], self.ends - self.rounds[:, :2])
 
     def with_corners(self, spots: Floats) -> _Ring:
         """Return the ring with corners more where spots (n, 2) lie on its arcs between two corners."""
-        turns = self.turns()[:, None]
+        if not self.arcs.size:
+            return self
+        turns = self.turns[:, None]
         arms = self.points - self.rounds[:, :2]
         reach = spots[None] - self.rounds[:, None, :2]
         radii = self.rounds[:, 2:]
@@ -126,8 +144,7 @@ def shared_areas(pair: FacePair) -> tuple[list[SharedArea], bool] | None:
     spots = np.vstack([np.empty((0, 2)), *(m for m in meetings if m is not None)])
     ours, theirs = ([r.with_corners(spots) for r in rings] for rings in (ours, theirs))
     corners = np.vstack([r.points for r in ours])
-    for ring in theirs:
-        _snap(ring, corners)
+    theirs = [_snapped(ring, corners) for ring in theirs]
     shared = shapely.intersection(_polygon(ours), _polygon(theirs))
     chords, parts = _Chords([*ours, *theirs]), shapely.get_parts(shared)
     parts = parts[~shapely.is_empty(parts)]
@@ -159,7 +176,7 @@ def _meetings(one: _Ring, other: _Ring) -> Floats | None:
     spots = [one.points[one.is_round], other.points[other.is_round], other.ends[other.is_round]]
     spots.append(one.ends[one.is_round])
     for round_ring, ring in ((one, other), (other, one)):
-        for arc in np.unique(round_ring.rounds[round_ring.is_round], axis=0):
+        for arc in round_ring.arcs:
             steep = _chord_turn(round_ring, arc)
             for found in (_on_lines(arc, ring, steep), _on_arcs(arc, ring, steep)):
                 if found is None:
@@ -171,16 +188,12 @@ def _meetings(one: _Ring, other: _Ring) -> Floats | None:
 def _chord_turn(ring: _Ring, arc: Floats) -> float:
     """Return the sine that outlines have to cross an arc at: twice what its longest chord turns."""
     own = np.all(ring.rounds == arc, axis=1)
-    return float(min(2.0 * np.abs(ring.turns()[own]).max(), 1.0))
+    return float(min(2.0 * np.abs(ring.turns[own]).max(), 1.0))
 
 
 def _on_lines(arc: Floats, ring: _Ring, steep: float) -> Floats | None:
     """Return where a circle meets the straight sides of a ring."""
-    straight = ~ring.is_round
-    starts, ways = ring.points[straight], (ring.ends - ring.points)[straight]
-    long_mm = np.linalg.norm(ways, axis=1)
-    starts, ways, long_mm = (column[long_mm > _SAME_MM] for column in (starts, ways, long_mm))
-    ways = ways / long_mm[:, None]
+    starts, ways, long_mm = ring.lines
     arm = arc[:2] - starts
     along, aside = np.einsum("ij,ij->i", arm, ways), arm[:, 0] * ways[:, 1] - arm[:, 1] * ways[:, 0]
     half = np.sqrt(np.maximum(arc[2] ** 2 - aside**2, 0.0))
@@ -197,7 +210,7 @@ def _on_lines(arc: Floats, ring: _Ring, steep: float) -> Floats | None:
 def _on_arcs(arc: Floats, ring: _Ring, steep: float) -> Floats | None:
     """Return where a circle meets the arcs of a ring; not where both are one circle."""
     found = [np.empty((0, 2))]
-    for other in np.unique(ring.rounds[ring.is_round], axis=0):
+    for other in ring.arcs:
         way = other[:2] - arc[:2]
         apart = float(np.linalg.norm(way))
         if apart <= _SAME_MM and abs(other[2] - arc[2]) <= _SAME_MM:
@@ -220,12 +233,12 @@ def _turned(start: Floats, end: Floats) -> Floats:
     return np.arctan2(cross, start[..., 0] * end[..., 0] + start[..., 1] * end[..., 1])
 
 
-def _snap(ring: _Ring, corners: Floats) -> None:
-    """Move the corners of a ring onto others that are the same but for rounding."""
+def _snapped(ring: _Ring, corners: Floats) -> _Ring:
+    """Return a ring with its corners moved onto others that are the same but for rounding."""
     off = np.abs(ring.points[:, None] - corners[None]).max(axis=2)
     nearest = off.argmin(axis=1)
     same = off[np.arange(len(nearest)), nearest] <= _SNAP_MM
-    ring.points[same] = corners[nearest[same]]
+    return _Ring(np.where(same[:, None], corners[nearest], ring.points), ring.rounds)
 
 
 def _polygon(rings: Sequence[_Ring]) -> Any:
@@ -240,7 +253,7 @@ class _Chords:
         sides = [np.empty((0, 2, 2))]
         for ring in rings:
             of = np.flatnonzero(ring.is_round)
-            starts, ends, turns = ring.points[of], ring.ends[of], ring.turns()[of]
+            starts, ends, turns = ring.points[of], ring.ends[of], ring.turns[of]
             sides.append(np.stack([starts, ends], axis=1))
             for side, turn, arc in zip(_keys(starts, ends), turns.tolist(), ring.rounds[of], strict=True):
                 self._known[side] = turn, arc

@@ -14,10 +14,9 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from OCP.BRep import BRep_Tool
 from OCP.BRepTools import BRepTools, BRepTools_WireExplorer
 from OCP.GCPnts import GCPnts_AbscissaPoint, GCPnts_QuasiUniformDeflection
-from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
+from OCP.TopAbs import TopAbs_ShapeEnum
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopoDS import TopoDS
 
@@ -25,6 +24,7 @@ from fixturecheck.arrays import Bools, Floats, Ints
 from fixturecheck.kernel.brep.primitives import CurveKind, Surface, SurfaceKind, normal_out
 from fixturecheck.kernel.brep.sheets import Sheets, sheets_of
 from fixturecheck.kernel.brep.table import (
+    REVERSED,
     BrepTable,
     EdgeRow,
     FaceRow,
@@ -36,7 +36,7 @@ from fixturecheck.kernel.brep.table import (
     run_of,
     surface_of,
 )
-from fixturecheck.kernel.brep.topology import sub_shapes, xyz
+from fixturecheck.kernel.brep.topology import xyz
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Solid
 
@@ -284,7 +284,7 @@ class FaceTable:
         return _inward(self._table.edges, self.samples, self.normals, self.surfaces)
 
     @cached_property
-    def sharp(self) -> Bools:
+    def sharp_edges(self) -> Bools:
         """Whether the faces beside an edge meet at an angle, (E,); a seam is smooth."""
         smooth = np.linalg.norm(self.inward.sum(axis=1), axis=1) <= _SMOOTH
         two_sided = [not e.degenerate and len(e.sides) > 1 for e in self._table.edges]
@@ -375,7 +375,8 @@ class Rings:
 
     def __init__(self, table: BrepTable) -> None:
         self._table = table
-        self._edges = sub_shapes(table.solid.wrapped, TopAbs_ShapeEnum.TopAbs_EDGE)
+        self._ends = table.edge_vertices.tolist()
+        self._corners = table.vertices.tolist()
         self._known: dict[int, tuple[tuple[Floats, Ints], ...]] = {}
 
     def __iter__(self) -> Iterator[tuple[Floats, ...] | None]:
@@ -392,32 +393,62 @@ class Rings:
 
     def _walked(self, face: int) -> tuple[tuple[Floats, Ints], ...]:
         if face not in self._known:
-            wrapped = self._table.faces[face].face.wrapped
-            outer = BRepTools.OuterWire_s(wrapped)
-            explorer = TopExp_Explorer(wrapped, TopAbs_ShapeEnum.TopAbs_WIRE)
-            wires = []
-            while explorer.More():
-                wires.append(TopoDS.Wire_s(explorer.Current()))
-                explorer.Next()
-            wires.sort(key=lambda w: not w.IsSame(outer))
-            self._known[face] = tuple(self._ring(wire, wrapped) for wire in wires)
+            row = self._table.faces[face]
+            numbers = [self._table.edge_number(side) - 1 for side in row.edges]
+            sides = self._in_a_row(
+                [(k, run_of(side) < 0) for k, side in zip(numbers, row.edges, strict=True)]
+            )
+            self._known[face] = (self._ring(sides),) if sides else self._wires(row)
         return self._known[face]
 
-    def _ring(self, wire: Any, face: Any) -> tuple[Floats, Ints]:
-        points, edges = list[Any](), list[int]()
-        explorer = BRepTools_WireExplorer(wire, face)
+    def _in_a_row(self, sides: Sequence[tuple[int, bool]]) -> list[tuple[int, bool]]:
+        """Return the sides of a face as they follow from the first; empty where they are no single ring."""
+        after = {self._ends[k][back]: (k, back) for k, back in sides}
+        found = [sides[0]]
+        while len(found) < len(sides):
+            k, back = found[-1]
+            following = after.get(self._ends[k][not back])
+            if following is None or following == sides[0]:
+                return []
+            found.append(following)
+        k, back = found[-1]
+        closed = len(after) == len(sides) and self._ends[k][not back] == self._ends[sides[0][0]][sides[0][1]]
+        return found if closed else []
+
+    def _wires(self, row: FaceRow) -> tuple[tuple[Floats, Ints], ...]:
+        """Walk every wire of a face by the kernel, which knows where edges meet that share no vertex."""
+        wrapped = row.face.wrapped
+        outer = BRepTools.OuterWire_s(wrapped)
+        explorer = TopExp_Explorer(wrapped, TopAbs_ShapeEnum.TopAbs_WIRE)
+        wires = []
         while explorer.More():
-            number = self._edges.FindIndex(explorer.Current()) - 1
+            wires.append(TopoDS.Wire_s(explorer.Current()))
+            explorer.Next()
+        wires.sort(key=lambda w: not w.IsSame(outer))
+        found = []
+        for wire in wires:
+            sides = []
+            walk = BRepTools_WireExplorer(wire, wrapped)
+            while walk.More():
+                sides.append(
+                    (self._table.edge_number(walk.Current()) - 1, int(walk.Orientation()) == REVERSED)
+                )
+                walk.Next()
+            found.append(self._ring(sides))
+        return tuple(found)
+
+    def _ring(self, sides: Sequence[tuple[int, bool]]) -> tuple[Floats, Ints]:
+        """Return the points of a ring, and the edge that each side of it belongs to."""
+        points, edges = list[Any](), list[int]()
+        for number, back in sides:
             row = self._table.edges[number]
             if row.kind == CurveKind.LINE:
-                run = [BRep_Tool.Pnt_s(explorer.CurrentVertex()).Coord()]
+                run = [self._corners[self._ends[number][back]]]
             else:
                 chords = _chords(row)
-                back = explorer.Orientation() == TopAbs_Orientation.TopAbs_REVERSED
                 run = chords[:0:-1] if back else chords[:-1]
             points += run
             edges += [number] * len(run)
-            explorer.Next()
         return np.array(points), np.array(edges, dtype=np.int64)
 
 

@@ -6,9 +6,10 @@ All that other modules know of the faces of a solid is derived from these tables
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
+from itertools import accumulate, pairwise
 from typing import Any, TypeVar
 
 import cadquery as cq
@@ -217,13 +218,13 @@ def sides_of(edge: Edge, faces: Sequence[Probe]) -> Iterator[EdgeSide]:
 
 def edge_side(edge: Any, face: Probe) -> EdgeSide:
     """Return a wrapped edge, directed as it runs round a face, as a side of that face."""
-    flat = BRepAdaptor_Curve2d(edge, TopoDS.Face_s(face.face.wrapped))
+    flat = BRepAdaptor_Curve2d(TopoDS.Edge_s(edge), TopoDS.Face_s(face.face.wrapped))
     return EdgeSide(flat=flat, face=face, sign=run_of(edge))
 
 
 def run_of(edge: Any) -> int:
     """Return +1 where a face lies left of an edge that is directed as it runs round it, -1 where right."""
-    return -1 if edge.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1
+    return -1 if int(edge.Orientation()) == REVERSED else 1
 
 
 def crossed(a: Floats, b: Floats) -> Floats:
@@ -234,7 +235,9 @@ def crossed(a: Floats, b: Floats) -> Floats:
 
 T = TypeVar("T")
 
-# By the kernel's own numbers: its enumerations are slow to look up.
+# By the kernel's own numbers: its enumerations are slow to look up and to compare.
+REVERSED = int(TopAbs_Orientation.TopAbs_REVERSED)
+_EDGE = TopAbs_ShapeEnum.TopAbs_EDGE
 _SURFACES = {
     int(GeomAbs_SurfaceType.GeomAbs_Plane): SurfaceKind.PLANE,
     int(GeomAbs_SurfaceType.GeomAbs_Cylinder): SurfaceKind.CYLINDER,
@@ -259,7 +262,7 @@ class FaceRow:
     kind : SurfaceKind
     flip : float
         -1 where the outward normal is the reverse of the surface's own; else 1.
-    edges : list of TopoDS_Edge
+    edges : list of TopoDS_Shape
         Its edges as they run round it, in the kernel's order; a seam comes twice.
     """
 
@@ -268,12 +271,13 @@ class FaceRow:
         self._wrapped = face
         self._surface = BRepAdaptor_Surface(face, False)
         self.kind = _SURFACES.get(int(self._surface.GetType()), SurfaceKind.OTHER)
-        self.flip = -1.0 if face.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1.0
+        self.flip = -1.0 if int(face.Orientation()) == REVERSED else 1.0
         self.edges: list[Any] = []
-        walk = TopExp_Explorer(face, TopAbs_ShapeEnum.TopAbs_EDGE)
-        while walk.More():
-            self.edges.append(TopoDS.Edge_s(walk.Current()))
-            walk.Next()
+        walk = TopExp_Explorer(face, _EDGE)
+        more, current, on, keep = walk.More, walk.Current, walk.Next, self.edges.append
+        while more():
+            keep(current())
+            on()
 
     # Few faces are asked for more than what surface they lie on, and the rest takes longer to make.
     @cached_property
@@ -322,7 +326,7 @@ class EdgeRow:
     Attributes
     ----------
     edge : TopoDS_Edge
-    sides : list of (TopoDS_Edge, FaceRow)
+    sides : list of (TopoDS_Shape, FaceRow)
         The edge as it runs round each face that it bounds; a seam bounds one face twice.
     degenerate : bool
         Whether it is a point, as at the tip of a cone. Such an edge has no curve.
@@ -430,6 +434,8 @@ class BrepTable:
     ----------
     solid : Solid
     faces, edges : tuple of FaceRow, EdgeRow
+    edge_number : callable
+        The kernel's number of an edge, from one.
     vertices : ndarray, shape (V, 3)
     face_edges, face_vertices : tuple of ndarray of int
         The edges and vertices of each face.
@@ -444,6 +450,7 @@ class BrepTable:
     solid: Solid
     faces: tuple[FaceRow, ...]
     edges: tuple[EdgeRow, ...]
+    edge_number: Callable[[Any], int]
     vertices: Floats
     face_edges: tuple[Ints, ...]
     face_vertices: tuple[Ints, ...]
@@ -460,12 +467,9 @@ def read_table(solid: Solid) -> BrepTable:
     edges = tuple(EdgeRow(TopoDS.Edge_s(e)) for e in listed(edge_map))
     vertices = [BRep_Tool.Pnt_s(TopoDS.Vertex_s(v)).Coord() for v in listed(vertex_map)]
     edge_number, vertex_number = edge_map.FindIndex, vertex_map.FindIndex
+    first_of, last_of = TopExp.FirstVertex_s, TopExp.LastVertex_s
     ends = [
-        (
-            vertex_number(TopExp.FirstVertex_s(e.edge, False)) - 1,
-            vertex_number(TopExp.LastVertex_s(e.edge, False)) - 1,
-        )
-        for e in edges
+        (vertex_number(first_of(e.edge, False)) - 1, vertex_number(last_of(e.edge, False)) - 1) for e in edges
     ]
     face_edges, face_vertices = [], []
     met: dict[int, EdgeRow] = {}
@@ -474,22 +478,26 @@ def read_table(solid: Solid) -> BrepTable:
         for number, side in zip(numbers, row.edges, strict=True):
             edges[number].sides.append((side, row))
             met.setdefault(number, edges[number])
-        face_edges.append(_sorted(numbers))
-        face_vertices.append(_sorted(v for number in numbers for v in ends[number] if v >= 0))
+        face_edges.append(sorted(set(numbers)))
+        face_vertices.append(sorted({v for number in numbers for v in ends[number] if v >= 0}))
     return BrepTable(
         solid=solid,
         faces=faces,
         edges=edges,
+        edge_number=edge_number,
         vertices=np.array(vertices).reshape(-1, 3),
-        face_edges=tuple(face_edges),
-        face_vertices=tuple(face_vertices),
+        face_edges=_rows(face_edges),
+        face_vertices=_rows(face_vertices),
         edge_vertices=np.array(ends, dtype=np.int64).reshape(-1, 2),
         two_sided=tuple(e for e in met.values() if not e.degenerate and len(e.sides) == 2),
     )
 
 
-def _sorted(numbers: Iterable[int]) -> Ints:
-    return np.array(sorted(set(numbers)), dtype=np.int64)
+def _rows(numbers: Sequence[Sequence[int]]) -> tuple[Ints, ...]:
+    """Return each row of numbers as an array of its own."""
+    whole = np.array([number for row in numbers for number in row], dtype=np.int64)
+    ends = list(accumulate((len(row) for row in numbers), initial=0))
+    return tuple(whole[start:end] for start, end in pairwise(ends))
 
 
 _KEPT = 256

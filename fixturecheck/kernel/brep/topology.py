@@ -60,7 +60,7 @@ def sub_shapes(shape: Any, what: Any) -> TopTools_IndexedMapOfShape:
 
 def listed(found: TopTools_IndexedMapOfShape) -> list[Any]:
     """Return the shapes of a map in its order."""
-    return [found.FindKey(i + 1) for i in range(found.Extent())]
+    return list(map(found.FindKey, range(1, found.Extent() + 1)))
 
 
 def members_of(found: TopTools_ListOfShape) -> list[Any]:
