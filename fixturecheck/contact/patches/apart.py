@@ -90,11 +90,28 @@ def proven_apart(pairs: Ints, a: PlacedSheets, b: PlacedSheets, by: Floats, leas
 def _sheets_apart(a: PlacedSheets, s: int, b: PlacedSheets, t: int, by: Vector, least_mm: float) -> bool:
     """Whether what a sheet stands for is further than a distance from what another does that is shifted."""
     need_mm, back = least_mm + a[5][s] + b[5][t], (-by[0], -by[1], -by[2])
+    if _beyond(a, s, b, t, by, need_mm) or _beyond(b, t, a, s, back, need_mm):
+        return True
     return (
         _chords_apart(a, s, b, t, by, need_mm)
         and _none_over(a, s, b, t, by, need_mm)
         and _none_over(b, t, a, s, back, need_mm)
     )
+
+
+@compiled
+def _beyond(a: PlacedSheets, s: int, b: PlacedSheets, t: int, by: Vector, least_mm: float) -> bool:
+    """Whether a sheet, shifted, lies further than a distance to one side of the plane of another."""
+    normal, offset = row(a[3], s), a[4][s] - dot(row(a[3], s), by)
+    before = behind = True
+    for n in range(b[6][t], b[6][t + 1]):
+        need_mm = least_mm + b[9][n]
+        for end in range(2):
+            off_mm = dot(normal, row(b[7], b[8][n, end])) - offset
+            before, behind = before and off_mm > need_mm, behind and off_mm < -need_mm
+        if not (before or behind):
+            return False
+    return True
 
 
 @compiled

@@ -22,7 +22,7 @@ from fixturecheck.contact.placed import Standing, bends_of
 from fixturecheck.kernel.boolean import clip_edge
 from fixturecheck.kernel.brep.face_table import CHORD_MM
 from fixturecheck.kernel.brep.primitives import SurfaceKind, normal_out, signed_distance
-from fixturecheck.kernel.brep.table import EdgeProbe, Probe, sides_of
+from fixturecheck.kernel.brep.table import EdgeProbe, Probe, crossed, sides_of
 from fixturecheck.kernel.construct import segment
 from fixturecheck.kernel.measure import (
     closest_points,
@@ -368,7 +368,7 @@ def edges_across(view: EdgeView) -> Iterator[RawPatch]:
     length_r, length_s = a.table.lengths_mm[ours][:, None], b.table.lengths_mm[theirs][None]
     meets = (t >= -touch) & (t <= length_r + touch) & (u >= -touch) & (u <= length_s + touch)
     for m, n in np.argwhere(free & steep & meets & (gaps <= touch)):
-        normal = _apart(a, int(ours[m]), np.cross(r[m], s[n]) / math.sqrt(square[m, n]))
+        normal = _apart(a, int(ours[m]), crossed(r[m], s[n]) / math.sqrt(square[m, n]))
         # Material on the wrong side: the two overlap there, or one only passes by an inside edge.
         into_b, into_a = (a.inward[ours[m]] @ normal).max(), (b.inward[theirs[n]] @ normal).min()
         if into_b > -LEVEL or into_a < LEVEL:
@@ -459,7 +459,7 @@ def _boxes(body: Standing, edges: Ints) -> tuple[Floats, Floats]:
 def _meeting(view: EdgeView, e: int, f: int) -> Iterator[RawPatch]:
     a, b = view.a, view.b
     for _, spot, other in closest_points(a.edge(e), b.edge(f), view.touch_mm):
-        normal = np.cross(tangent_at(a.edge(e), spot), tangent_at(b.edge(f), other))
+        normal = crossed(tangent_at(a.edge(e), spot), tangent_at(b.edge(f), other))
         out_a, out_b = _outward(a, e, spot), _outward(b, f, other)
         size = float(np.linalg.norm(normal))
         normal = normal / size if size > _PARALLEL else out_a - out_b

@@ -335,9 +335,13 @@ class EdgeRow:
     curve : BRepAdaptor_Curve
     span : tuple of float
         First and last parameter of its curve.
+    line : tuple of float
+        A point of a straight edge and its unit direction, six numbers; parameters are lengths.
     circle : Circle or None
         The circle of a round edge.
     """
+
+    line: tuple[float, ...] = ()
 
     def __init__(self, edge: Any) -> None:
         self.edge = edge
@@ -349,14 +353,11 @@ class EdgeRow:
             self.curve = BRepAdaptor_Curve(edge)
             self.span: tuple[float, float] = self.curve.FirstParameter(), self.curve.LastParameter()
             self.kind = _CURVES.get(int(self.curve.GetType()), CurveKind.OTHER)
-            if self.kind == CurveKind.CIRCLE:
+            if self.kind == CurveKind.LINE:
+                line = self.curve.Line()
+                self.line = (*line.Location().Coord(), *line.Direction().Coord())
+            elif self.kind == CurveKind.CIRCLE:
                 self.circle = _circle_of(self.curve.Circle(), self.span)
-
-    @cached_property
-    def line(self) -> tuple[float, ...]:
-        """A point of a straight edge and its unit direction, six numbers; parameters are lengths."""
-        line = self.curve.Line()
-        return (*line.Location().Coord(), *line.Direction().Coord())
 
     def way(self, share: float) -> tuple[float, float, float]:
         """Return the derivative of its curve at a share of its span."""
@@ -406,6 +407,11 @@ def along_edges(edges: Sequence[EdgeRow], count: int) -> Floats:
         at = _spread([edges[k] for k in round_], count)
         found[round_] = given[:, 0] + radii * (np.cos(at) * given[:, 1] + np.sin(at) * given[:, 2])
     return found
+
+
+def edge_ends(table: BrepTable) -> Floats:
+    """Return both ends of every edge, (E, 2, 3)."""
+    return along_edges(table.edges, 2)
 
 
 def _spread(edges: Sequence[EdgeRow], count: int) -> Floats:
@@ -610,7 +616,7 @@ def _iso(table: BrepTable, row: FaceRow, axis: Floats) -> bool:
         edge = table.edges[number]
         if edge.degenerate or edge.kind == CurveKind.LINE:
             continue
-        if edge.circle is None or np.linalg.norm(np.cross(edge.circle.axis, axis)) > _PARALLEL:
+        if edge.circle is None or math.hypot(*crossed(edge.circle.axis, axis).tolist()) > _PARALLEL:
             return False
     return count == 1
 
