@@ -27,7 +27,20 @@ _SPAN_ROUNDING = 1e-15
 
 @compiled
 def near_pairs(a_lows: Floats, a_highs: Floats, b_lows: Floats, b_highs: Floats, within_mm: float) -> Ints:
-    """Return the pairs of boxes that come within a distance along every axis, (n, 2), in order."""
+    """Return the pairs of boxes that come within a distance along every axis.
+
+    Parameters
+    ----------
+    a_lows, a_highs, b_lows, b_highs : ndarray, shapes (m, 3) and (n, 3)
+        Least and greatest corners of the boxes, mm.
+    within_mm : float
+        Greatest gap along an axis.
+
+    Returns
+    -------
+    ndarray of int, shape (k, 2)
+        Numbers of the boxes, in order.
+    """
     found = np.empty((len(a_lows) * len(b_lows), 2), dtype=np.int64)
     count = 0
     for i in range(len(a_lows)):

@@ -39,7 +39,19 @@ def near_faces(a: Standing, b: Standing, within_mm: float) -> Ints:
 def may_meet(a: Standing, b: Standing, within_mm: float, proven_mm: float) -> Ints:
     """Return the faces whose boxes come within a distance, pair by pair in order, (n, 2).
 
-    Those that are proven to be further apart than another distance are left out.
+    Parameters
+    ----------
+    a, b : Standing
+        The two bodies.
+    within_mm : float
+        Greatest gap between boxes along an axis.
+    proven_mm : float
+        Faces that are proven to be further apart are left out.
+
+    Returns
+    -------
+    ndarray of int, shape (n, 2)
+        A face of `a` and one of `b`.
     """
     pairs = near_faces(a, b, within_mm)
     return pairs[~proven_apart(pairs, a.sheets, b.sheets, _NOWHERE, proven_mm)]

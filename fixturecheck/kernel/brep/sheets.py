@@ -63,10 +63,17 @@ def sheets_of(
 
     Parameters
     ----------
+    table : BrepTable
+        Of the solid.
     normals, offsets : ndarray, shapes (F, 3) and (F,)
         Unit normal n and n.x of each flat face, mm.
     surfaces : sequence of Surface or None
         The surface of each curved face.
+
+    Returns
+    -------
+    Sheets
+        In the frame of the solid.
     """
     nodes = [table.vertices]
     of_edge = _edge_chords(table, nodes)

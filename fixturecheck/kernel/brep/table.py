@@ -384,7 +384,20 @@ class EdgeRow:
 
 
 def along_edges(edges: Sequence[EdgeRow], count: int) -> Floats:
-    """Return points along every edge, evenly spaced in its parameter, ends included, (E, count, 3)."""
+    """Return points along every edge, evenly spaced in its parameter, ends included.
+
+    Parameters
+    ----------
+    edges : sequence of EdgeRow
+        Of one solid.
+    count : int
+        Points on each edge.
+
+    Returns
+    -------
+    ndarray, shape (E, count, 3)
+        In the frame of the solid, mm.
+    """
     found = np.empty((len(edges), count, 3))
     straight, round_ = list[int](), list[int]()
     for k, edge in enumerate(edges):
@@ -410,7 +423,18 @@ def along_edges(edges: Sequence[EdgeRow], count: int) -> Floats:
 
 
 def edge_ends(table: BrepTable) -> Floats:
-    """Return both ends of every edge, (E, 2, 3)."""
+    """Return both ends of every edge.
+
+    Parameters
+    ----------
+    table : BrepTable
+        Of the solid.
+
+    Returns
+    -------
+    ndarray, shape (E, 2, 3)
+        In the frame of the solid, mm.
+    """
     return along_edges(table.edges, 2)
 
 
