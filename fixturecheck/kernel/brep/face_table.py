@@ -32,7 +32,7 @@ from fixturecheck.kernel.brep.table import (
     brep_tables,
     derived,
     drawn,
-    edge_ends,
+    ends_of_edges,
     planes_of,
     run_of,
     surface_of,
@@ -99,7 +99,7 @@ def hull_of(table: BrepTable) -> Hull:
     two points of the outline, however it is trimmed.
     """
     # Both ends of every edge come first; what else holds an edge or a face follows.
-    ends = derived(table, edge_ends).reshape(-1, 3)
+    ends = derived(table, ends_of_edges).reshape(-1, 3)
     pieces: list[Piece] = []
     of_edge: list[Sequence[int]] = []
     for e, edge in enumerate(table.edges):

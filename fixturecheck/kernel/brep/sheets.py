@@ -11,7 +11,7 @@ from OCP.BRep import BRep_Tool
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.kernel.brep.primitives import CurveKind, Surface, SurfaceKind
-from fixturecheck.kernel.brep.table import BrepTable, EdgeRow, along_edges, derived, edge_ends
+from fixturecheck.kernel.brep.table import BrepTable, EdgeRow, along_edges, derived, ends_of_edges
 
 _STEPS = 8
 """Chords that stand for a round edge, and sheets that stand for a round face."""
@@ -119,7 +119,7 @@ def _edge_chords(table: BrepTable, nodes: list[Floats]) -> dict[int, tuple[Chord
     found: dict[int, tuple[Chords, float]] = {}
     whole = np.flatnonzero((table.edge_vertices >= 0).all(axis=1)).tolist()
     corners = table.vertices[table.edge_vertices[whole]]
-    off = np.linalg.norm(derived(table, edge_ends)[whole] - corners, axis=2).max(axis=1)
+    off = np.linalg.norm(derived(table, ends_of_edges)[whole] - corners, axis=2).max(axis=1)
     round_ = [table.edges[e] for e in whole if table.edges[e].kind in _ROUND]
     nodes.append(along_edges(round_, _STEPS + 1)[:, 1:-1].reshape(-1, 3))
     count = len(table.vertices)

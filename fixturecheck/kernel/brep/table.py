@@ -422,7 +422,7 @@ def along_edges(edges: Sequence[EdgeRow], count: int) -> Floats:
     return found
 
 
-def edge_ends(table: BrepTable) -> Floats:
+def ends_of_edges(table: BrepTable) -> Floats:
     """Return both ends of every edge.
 
     Parameters
