@@ -39,8 +39,8 @@ from fixturecheck.kernel.place import matrix_of
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.hold import ClampKind
 from fixturecheck.shop.tables import material
-from fixturecheck.sizes.faces import RoundFace, holes_of, round_faces
-from fixturecheck.statics.wall import section_mm4, squeezed_mm
+from fixturecheck.sizes.faces import holes_of, outer_round, round_faces
+from fixturecheck.statics.wall import THIN_SHARE, section_mm4, squeezed_mm
 from fixturecheck.wording.sentences import first_up
 
 ID = "vise"
@@ -51,8 +51,6 @@ MOST_OVERHANG = 2.0
 _CHOSEN = "chosen here, no source"
 _THIRD = "closed form: what bears no tension is pressed all over within its kern, of a strip its middle third"
 _RING = "Roark, circular rings, from memory; a wall thin against its radius"
-_THIN = 0.25
-"""Wall over mean radius up to which a ring counts as thin."""
 
 
 def check(stage: Stage) -> Iterator[Finding]:
@@ -242,7 +240,7 @@ def _ring(stage: Stage, grip: Grip, part: SqueezedPart) -> Iterator[Finding]:
     write, body = stage.setup.write, part.body
     turn, force_n = matrix_of(body.at)[:3, :3], part.share * grip.clamp.force.force_n.high
     for hole in holes_of(body):
-        outer = _wall_round(hole.face, round_faces(body))
+        outer = outer_round(hole.face, round_faces(body))
         zones = [z for n in hole.names if (z := body.zone_mm(n))]
         if (
             outer is None
@@ -253,7 +251,7 @@ def _ring(stage: Stage, grip: Grip, part: SqueezedPart) -> Iterator[Finding]:
         wall_mm = outer.radius_mm - hole.face.radius_mm
         radius_mm = 0.5 * (outer.radius_mm + hole.face.radius_mm)
         name = f"{body.name}.{hole.names[0]}"
-        if wall_mm > _THIN * radius_mm:
+        if wall_mm > THIN_SHARE * radius_mm:
             says = f"{name} has a wall of {write.length(wall_mm)}, too thick for the formula of a thin ring."
             yield not_computed(ID, name, says, about=(name,))
             continue
@@ -277,13 +275,3 @@ def _ring(stage: Stage, grip: Grip, part: SqueezedPart) -> Iterator[Finding]:
             "it in soft jaws that go round it.",
             source=_RING,
         )
-
-
-def _wall_round(bore: RoundFace, others: tuple[RoundFace, ...]) -> RoundFace | None:
-    """Return the outer round face that a bore shares its axis with; None where there is none."""
-    for face in others:
-        apart = face.origin - bore.origin
-        off_mm = float(np.linalg.norm(apart - (apart @ bore.axis) * bore.axis))
-        if not face.hollow and off_mm < LEVEL and abs(float(face.axis @ bore.axis)) > 1 - 1e-9:
-            return face
-    return None

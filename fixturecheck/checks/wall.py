@@ -8,8 +8,9 @@ even push on what is pressed: bending, shear and the give of its foot (`statics.
 A flat jaw whose push passes through what is solid goes in no further than that gives, F L / (E A), and the
 wall with it.
 Limits: a quarter of the tightest zone of the faces that are made, 5 um without one (chosen here, no source).
-Material that ends at something that bears on the part from behind is no wall; round and free-form faces are
-not looked at. Of steel the softest counts, and the most force that the clamp may press with.
+Material that ends at something that bears on the part from behind is no wall. A round face that is hollow
+behind is a thin ring pressed from both sides, (pi/4 - 2/pi) W R^3 / (E I), or not known. Of steel the softest
+counts, and the most force that the clamp may press with.
 Go: a block between the jaws, or a strap over a parallel. No-go: a wall of 1 mm beside a pocket 15 mm deep,
 pressed by 2 kN.
 """
@@ -30,20 +31,24 @@ from fixturecheck.holding.squeeze import bearing_from_behind, squeezed_parts
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import vertex
 from fixturecheck.kernel.measure import extent_along, face_frame, is_flat, on_face
-from fixturecheck.kernel.walls import FlatPush, Wall, walls_behind
+from fixturecheck.kernel.walls import FlatPush, Wall, is_hollow_along, walls_behind
 from fixturecheck.numeric import to_vector
+from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.hold import ClampKind
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import BodyRole
 from fixturecheck.shop.tables import Material, material
-from fixturecheck.statics.wall import bent_mm
+from fixturecheck.sizes.faces import holes_of, outer_round, round_faces
+from fixturecheck.statics.wall import THIN_SHARE, bent_mm, section_mm4, squeezed_mm
 from fixturecheck.units import Writing
 
 ID = "wall"
 TITLE = "Walls under clamps"
 
 _SOURCE = "closed form of a strip with shear and the give of its foot; limit chosen here, no source"
+_RING = "Roark, circular rings, from memory; a wall thin against its radius; limit chosen here, no source"
 _OF_ZONE = 0.25
 """How much of the tightest zone of what is made a wall may spring back by: chosen here, no source."""
 _ALLOWED_MM = 0.005
@@ -93,6 +98,8 @@ def check(stage: Stage) -> Iterator[Finding]:
         yield from told
         if presses and not told:
             yield _solid(clamp, [press.ref for press in presses])
+        for part, ref, at_mm in _rounds(stage, clamp):
+            yield _round(stage, clamp, part, ref, at_mm)
 
 
 def _by_jaw(stage: Stage, clamp: Pressed) -> Iterator[_Press]:
@@ -145,6 +152,75 @@ def _by_tip(stage: Stage, clamp: Pressed) -> Iterator[_Press]:
                 walls=walls_behind(solid, face, vertex(at), behind),
             )
             return
+
+
+def _rounds(stage: Stage, clamp: Pressed) -> Iterator[tuple[Body, FaceRef, Vector]]:
+    """Yield the faces of parts that are not flat and that a clamp presses, and where."""
+    name, way = clamp.clamp.body, np.array(clamp.force.direction)
+    if clamp.clamp.kind != ClampKind.VISE:
+        body = stage.setup.body(name)
+        faces = zip(faces_of(stage.placed[name]), body.face_names(), strict=True)
+        met = [(f, n) for f, n in faces if on_face(np.array(clamp.force.at_mm), f, _ON_MM)]
+        if body.role == BodyRole.PART and met and not any(is_flat(f) for f, _ in met):
+            yield body, FaceRef.of(name, met[0][1]), clamp.force.at_mm
+        return
+    for patch in stage.contacts.patches:
+        if name not in patch.bodies or patch.contact.kind == ContactKind.NEAR:
+            continue
+        other = next(iter(set(patch.bodies) - {name}))
+        body, own = stage.setup.body(other), patch.sides_from(other)[0]
+        flat = {n for f, n in zip(faces_of(body.solid), body.face_names(), strict=True) if is_flat(f)}
+        into = -float(np.array(patch.outward(other)) @ way)
+        if body.role == BodyRole.PART and into >= _INTO and not set(own.faces) & flat:
+            yield body, FaceRef.of(other, own.faces[0]), patch.contact.centroid
+
+
+def _round(stage: Stage, clamp: Pressed, part: Body, ref: FaceRef, at_mm: Vector) -> Finding:
+    """Judge a round face under a clamp: solid behind, a thin ring in closed form, and else not known."""
+    if not is_hollow_along(stage.placed[part.name], at_mm, clamp.force.direction):
+        return _solid(clamp, [ref])
+    write, force_n = stage.setup.write, clamp.force.force_n.high
+    pressed = [face for face in round_faces(part) if face.name == ref.face]
+    rings = [(hole.face, outer) for hole in holes_of(part) if (outer := outer_round(hole.face, pressed))]
+    ring = max(rings, key=lambda one: one[0].radius_mm, default=None)
+    wall_mm = ring[1].radius_mm - ring[0].radius_mm if ring else 0.0
+    radius_mm = 0.5 * (ring[1].radius_mm + ring[0].radius_mm) if ring else 0.0
+    if ring is None or wall_mm > THIN_SHARE * radius_mm:
+        why = (
+            "it is no plain ring" if ring is None else "its wall is too thick for the formula of a thin ring"
+        )
+        says = (
+            f"How far {ref}, hollow behind, gives under {clamp.clamp.name} is not known: {why}. Press where "
+        )
+        says += "it is solid, or put a plug that fits into the hollow."
+        return not_computed(
+            ID, ref, says, about=(ref,), named=clamp.clamp.name, asks=Kind.THIN_WALL, source=_RING
+        )
+    low, high = extent_along(part.solid, ring[0].axis)
+    softest_mpa = material(part.material).youngs_modulus_mpa[0]
+    gives_mm = -squeezed_mm(force_n, radius_mm, softest_mpa, section_mm4(wall_mm, high - low))[0]
+    allowed_mm = _allowed_mm(part.zone_mm(name) for name in _made_on(stage.setup, part.name))
+    says = (
+        f"{clamp.clamp.name} presses the ring at {ref} with up to {write.force(force_n)}. In line with that "
+    )
+    says += f"it gives {write.gap(gives_mm * 1e3, '.3g')}, and springs back when it lets go."
+    least_n = force_n * allowed_mm / gives_mm
+    return judge(
+        gives_mm * 1e3,
+        unit="um",
+        at_most=allowed_mm * 1e3,
+        check=ID,
+        subject=ref,
+        kind=Kind.THIN_WALL,
+        about=(ref,),
+        named=clamp.clamp.name,
+        says=says,
+        remedy="Put a plug that fits into the bore, grip it by its ends, or press with "
+        f"{write.force(least_n, toward='down')} at most{_torque(clamp, least_n, write)}.",
+        source=_RING,
+        location_mm=at_mm,
+        direction=clamp.force.direction,
+    )
 
 
 def _wall(stage: Stage, clamp: Pressed, press: _Press) -> Finding | None:

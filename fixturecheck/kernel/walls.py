@@ -77,6 +77,29 @@ class _Look:
         )
 
 
+def is_hollow_along(solid: Solid, at_mm: Sequence[float], way: Sequence[float]) -> bool:
+    """Tell whether a straight line into a solid from a place on it leaves it and comes into it again.
+
+    Parameters
+    ----------
+    solid : Solid
+    at_mm : sequence of float, shape (3,)
+        Where it goes in.
+    way : sequence of float, shape (3,)
+        Unit vector into the solid.
+
+    Returns
+    -------
+    bool
+    """
+    look, out = IntCurvesFace_ShapeIntersector(), np.array(at_mm) - _OFF_MM * np.array(way)
+    look.Load(solid.wrapped, 1e-7)
+    look.Perform(gp_Lin(gp_Pnt(*out.tolist()), gp_Dir(*way)), 0.0, _FAR_MM)
+    ways = sorted(look.WParameter(i + 1) for i in range(look.NbPnt()))
+    # One that meets an edge of two faces does so once.
+    return 1 + int((np.diff(ways) > _OFF_MM).sum()) > 2
+
+
 def _behind(look: _Look, face: Face) -> Behind:
     """Return how thick a solid is straight behind a flat face, on a grid of 21 by 21 over it."""
     ends = np.array([extent_along(face, axis) for axis in look.axes])

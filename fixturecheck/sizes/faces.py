@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +12,7 @@ from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.brep.table import brep_tables, planes_of, surface_of
 from fixturecheck.setup.model import Body
 
+_LEVEL_MM = 1e-3
 PARALLEL = 1e-9
 """Cosine short of one up to which two directions are the same."""
 
@@ -78,6 +79,27 @@ class RoundFace:
     radius_mm: float
     hollow: bool
     around_deg: float
+
+
+def outer_round(bore: RoundFace, others: Iterable[RoundFace]) -> RoundFace | None:
+    """Return the outer round face that a bore shares its axis with; None where there is none.
+
+    Parameters
+    ----------
+    bore : RoundFace
+    others : iterable of RoundFace
+        Of the same body.
+
+    Returns
+    -------
+    RoundFace or None
+    """
+    for face in others:
+        apart = face.origin - bore.origin
+        off_mm = float(np.linalg.norm(apart - (apart @ bore.axis) * bore.axis))
+        if not face.hollow and off_mm < _LEVEL_MM and abs(float(face.axis @ bore.axis)) > 1 - 1e-9:
+            return face
+    return None
 
 
 def flat_faces(body: Body) -> tuple[FlatFace, ...]:

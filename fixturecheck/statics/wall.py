@@ -110,6 +110,8 @@ def _between(rows: Floats, at: Floats) -> Floats:
 
 ACROSS = math.pi / 4.0 - 2.0 / math.pi
 ALONG = 2.0 / math.pi - 0.5
+THIN_SHARE = 0.25
+"""Wall over mean radius up to which a ring counts as thin: common practice, no source."""
 
 
 def section_mm4(wall_mm: float, long_mm: float) -> float:

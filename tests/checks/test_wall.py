@@ -122,6 +122,36 @@ def test_a_bar_that_lies_in_a_v_bears_a_strap_on_its_flanks():
     assert walls(setup) == []
 
 
+def tube(bore_mm: float, **given) -> Body:
+    """10 long and 20 across, its axis along X, its lowest line at the origin."""
+    drawn = cq.Workplane("YZ").circle(10.0)
+    drawn = (drawn.circle(bore_mm / 2) if bore_mm else drawn).extrude(10.0).translate((-5, 0, 10))
+    return body("ring", drawn, **given)
+
+
+@pytest.mark.parametrize("bore_mm", [18.0, 10.0, 0.0])
+@pytest.mark.parametrize("in_vise", [True, False])
+def test_a_ring_gives_as_in_roark_a_thick_one_is_unknown_and_a_bar_is_solid(bore_mm, in_vise):
+    """0.1488 W R^3 / (E I), R 9.5, wall 1, 10 long, 100 N: circular rings, case 1, from memory."""
+    if in_vise:
+        setup = vise_with(tube(bore_mm, at=place(at=(0, -10, 5))), force_n=100.0)
+    else:
+        table = cq.Solid.makeBox(80, 80, 20, cq.Vector(-40, -40, -20))
+        top = {"at_mm": (0.0, 0.0, 20.0), "force_n": 200.0, "spread_share": 0.0}
+        setup = Setup(
+            name="bench",
+            bodies=(Body(name="table", role="fixture", solid=table), tube(bore_mm)),
+            holding=Holding(clamps=(Clamp(name="strap", kind="strap", body="ring", **top),)),
+        )
+    (found,) = engine.check(setup, only=["wall"]).findings
+    if bore_mm == 18.0:
+        by_hand_mm = 0.148779 * 100.0 * 9.5**3 / (200e3 * 10 * 1**3 / 12)
+        assert found.value == pytest.approx(by_hand_mm * 1e3, rel=1e-4)
+        assert found.verdict is Verdict.NO_GO
+    else:
+        assert found.verdict is (Verdict.UNKNOWN if bore_mm else Verdict.GO)
+
+
 def plate_on_parallels(at_x_mm: float, **given) -> Setup:
     """A plate of 100 x 30 x 4 on two parallels 10 wide, 60 apart, with a strap over it."""
     feet = [
