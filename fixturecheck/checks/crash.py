@@ -60,6 +60,11 @@ def check(stage: Stage) -> Iterator[Finding]:
             continue
         if part.ways is None:
             says = f"Where {part.part} goes if it lets go was not followed."
+            if part.tool is Tool.CUTTER:
+                says += (
+                    " In a trough the teeth of a ball bite all round its arc, and what they take of a part "
+                )
+                says += "that comes nearer is not worked out. Set stops against it on all sides."
             yield _unknown(part, says)
             continue
         first = _judge(stage, part)

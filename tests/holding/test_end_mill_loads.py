@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import cadquery as cq
 import numpy as np
 import pytest
 from scipy.integrate import quad
 
+from fixturecheck.checks import crash
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.holding.cutter import MillingProcess
 from fixturecheck.holding.factor import load_cases
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.machining.milling import Mill, slant_factor
+from fixturecheck.result.finding import Verdict
+from fixturecheck.result.hold import Tool
 from fixturecheck.setup.holding import Holding, Milling
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.tools import MillMove, milling_loads
@@ -158,3 +162,9 @@ def test_a_trough_that_a_ball_makes_holds_by_a_factor_and_is_not_followed():
     square, _ = trough("square")
     with pytest.raises(NotComputedError, match="is not level"):
         square.cases()
+
+
+def test_where_a_part_goes_from_a_trough_is_unknown_and_says_what_to_do():
+    part = SimpleNamespace(part="part", cut="slot", tool=Tool.CUTTER, ways=None, down_its_axis=False)
+    (told,) = crash.check(SimpleNamespace(held=SimpleNamespace(parts=(part,))))
+    assert (told.verdict, "Set stops against it" in told.says) == (Verdict.UNKNOWN, True)
