@@ -133,8 +133,8 @@ class Clamp:
     name : str
         What it is called.
     kind : str
-        `vise` (a jaw pressed square to its face), `strap` (straight down over a heel) or `toe` (inward and
-        down from the side).
+        `vise` (a jaw pressed square to its face), `strap` (straight down over a heel as high as the part) or
+        `toe` (inward and down from the side).
     body : str
         The body that it presses: the moving jaw of a vise, else a part, or a fixture that it holds down.
     face : str or None

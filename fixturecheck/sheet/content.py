@@ -353,6 +353,10 @@ def _hold(result: Result, setup: Setup) -> Iterator[SheetLine]:
         by = "" if clamp.torque_nm is None else f"tighten to {write.torque(clamp.torque_nm)}"
         by = by or ("" if clamp.force_n is None else f"press with {write.force(clamp.force_n)}")
         yield SheetLine(text=f"{clamp.name} ({what}, on {clamp.body}): {by or 'as stated'}.")
+    if any(clamp.kind == ClampKind.STRAP for clamp in holding.clamps):
+        says = "Set the heel of a strap as high as what it presses: one that leans pushes the part sideways, "
+        says += "and the hold was worked out straight down."
+        yield SheetLine(text=says, mark=Mark.WATCH)
     if found is not None and found.parts:
         least = min(found.parts, key=lambda p: p.factor_low)
         yield SheetLine(

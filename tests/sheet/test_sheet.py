@@ -191,6 +191,7 @@ def test_clamps_carry_their_torque_and_an_operation_what_it_stones(setup, sheet)
     result = engine.check(held, only=("seat",))
     lines = [line.text for line in sheet_of(result, held, []).hold]
     assert "strap (strap clamp, on gib_1): tighten to 12 N m." in lines
+    assert any(line.startswith("Set the heel of a strap as high") for line in lines)
     assert "Whether the parts hold was not worked out." in lines
     operation = Operation(number=20, name="tops", kind="grind", makes=("floor",), stones=(("floor", "back"),))
     stoned = sheet_of(result, held, [], stones=edges_stoned(operation)).seats[0].text
