@@ -16,6 +16,7 @@ from fixturecheck import hold
 from fixturecheck.engine import check
 from fixturecheck.kernel.place import translation
 from fixturecheck.kernel.recall import Memory, asked_of, key_of, recalled, remembering
+from fixturecheck.release import motions
 from fixturecheck.report.json import result_dict
 from fixturecheck.setup.load import load
 
@@ -142,6 +143,31 @@ def test_a_hold_is_kept_while_nothing_that_it_depends_on_is_edited(monkeypatch):
     assert warm[1:] == [
         told(check(bar_on_a_table(**edit), only=["hold"])) for edit in (counts_less, other_wheel)
     ]
+
+
+def beside_a_post(post_x_mm):
+    """The bar on a table, with a post near it that is not touched."""
+    setup = bar_on_a_table()
+    post = fc.body(
+        "post", cq.Workplane().box(10, 10, 20).translate((0, 0, 10)), role="fixture", fastened=True,
+        at=(post_x_mm, 0, 0),
+    )  # fmt: skip
+    return replace(setup, bodies=(*setup.bodies, post))
+
+
+def test_how_bodies_come_off_is_worked_out_again_only_where_one_has_moved(monkeypatch):
+    """The bar meets the table as before, and the post where it stands now, which bars one of its ways."""
+    asked, of_solids = [], motions.common_solid
+    monkeypatch.setattr(motions, "common_solid", lambda *pair: asked.append(pair) or of_solids(*pair))
+    memory, counts, warm = Memory(), [], []
+    for post_x_mm in (29.0, 28.5, 26.0):
+        asked.clear()
+        with remembering(memory):
+            warm.append(told(check(beside_a_post(post_x_mm), only=["release"])))
+        counts.append(len(asked))
+    assert 0 < counts[1] < counts[0]
+    assert 0 < counts[2] < counts[0]
+    assert warm == [told(check(beside_a_post(x), only=["release"])) for x in (29.0, 28.5, 26.0)]
 
 
 SIZES_MM = {

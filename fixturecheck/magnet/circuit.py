@@ -180,7 +180,8 @@ _TRIANGLE_SHARE = np.repeat((0.223381589678011, 0.109951743655322), 3)
 RESIDUAL_SHARE = 1e-5
 """Residual of a solution, a share of its load; on a gib on a chuck no pull is off by more than 7e-6 of it."""
 ROUGH_SHARE = 1e-4
-"""The same where nothing is judged by it, at the strong end; no pull of that gib is off by more than 2e-4."""
+"""The same where nothing is judged by it, at the strong end behind a softer source; no pull of that gib
+is off by more than 2e-4."""
 
 CUT_FACE = "cut"
 """Name of a face where a body was cut that goes on beyond it."""
@@ -279,8 +280,8 @@ class MagnetModel:
     ) -> FluxSolution:
         """Solve with the magnet at a share of its full strength: 1 is on, a small share is off.
 
-        Potentials of the same meshes and curves at nearly the same strength, behind another source perhaps,
-        are a good start: `near` spares half of the steps. Those of weaker curves are a bad one.
+        Potentials of the same meshes at nearly the same strength are a good start, those of weaker curves
+        too: `near` spares half of the steps. Behind another source they are one for the same curves.
         """
         spend(FIELD * sum(len(b.points_mm) for b in self.bodies) // 1000)
         sources = [replace(s, mmf_a=s.mmf_a * strength) for s in self.sources]

@@ -221,10 +221,12 @@ class Magnet:
 
     def _strong(self, strength: float, weak: LeastPulls) -> tuple[FluxSolution, ...]:
         """Solve the strong end with each source that the magnet may have, each at its greatest force."""
-        first = self.strong.solve(strength * self.source.most_share, residual_share=ROUGH_SHARE)
+        stiff = weak.fields[0]
+        # From a solution of weaker curves what is left over is smooth, and adds up: it is followed further.
+        first = self.strong.solve(strength * self.source.most_share, near=stiff.potential_a)
         if self.soft is None:
             return (first,)
-        stiff, soft = weak.fields
+        soft = weak.fields[1]
         # The softer source changes the fields of both ends much alike.
         near = {n: u + soft.potential_a[n] - stiff.potential_a[n] for n, u in first.potential_a.items()}
         softer = behind_soft(self.strong, self.soft)

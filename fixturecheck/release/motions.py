@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import cast
+from typing import TypeVar, cast
 
 import numpy as np
 import shapely
@@ -18,6 +18,7 @@ from fixturecheck.hull import convex_hull, hull_corners
 from fixturecheck.kernel.boolean import common_solid
 from fixturecheck.kernel.measure import box_gap_mm, box_of, extent_along
 from fixturecheck.kernel.place import transformed
+from fixturecheck.kernel.recall import Memory, asked_of, recalled
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
@@ -26,6 +27,8 @@ from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.setup.records import BodyRole
 from fixturecheck.shop.tables import finish as finish_of
+
+T = TypeVar("T")
 
 UP = np.array([0.0, 0.0, 1.0])
 TRAVEL_MM = 5.0
@@ -40,6 +43,7 @@ _OVERLAP_MM3 = 1e-2
 # A body is not tipped about a corner's chamfer: an edge is at least this share of the outline's least width.
 _SHORTEST_SHARE = 0.25
 _LEAST_ARM_MM = 0.5
+_MOST_KEPT = 10_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -215,6 +219,9 @@ class Room:
         self._placed = placed
         self._boxes = {name: box_of(solid) for name, solid in placed.items()}
         self._drawn = {frozenset({o.a, o.b}): o.volume_mm3 for o in contacts.overlaps}
+        self._keys = {name: asked_of("stands", solid) for name, solid in placed.items()}
+        # Apart from what else a process keeps: these are many, and small.
+        self._memory = recalled("room", lambda: Memory(_MOST_KEPT))
 
     def beside(self, body: str, gone: Iterable[str]) -> tuple[str, ...]:
         """Return who stands within the travel of a body."""
@@ -226,6 +233,25 @@ class Room:
         """Return a body where it stands."""
         return self._placed[body]
 
+    def recalled(self, bodies: Sequence[str], what: str, given: object, work: Callable[[], T]) -> T:
+        """Return what is worked out of some bodies where they stand, and of no others.
+
+        A process that stays warm works it out again only where one of them has moved.
+
+        Parameters
+        ----------
+        bodies : sequence of str
+            Whose solids the work looks at.
+        what : str
+            Names the work.
+        given : object
+            What else it depends on.
+        work : callable
+            Takes nothing.
+        """
+        key = asked_of(what, ([self._keys[name] for name in bodies], given))
+        return self._memory.recalled(key, work) if key else work()
+
     def free(self, body: str, motion: ReleaseMotion, others: Iterable[str]) -> bool:
         """Say whether a body runs into none of the others along a motion."""
         others = tuple(others)
@@ -236,7 +262,7 @@ class Room:
                 if box_gap_mm(around, self._boxes[name]) > 0.0:
                     continue
                 drawn = self._drawn.get(frozenset({body, name}), 0.0)
-                if common_solid(cast("Solid", moved), self._placed[name])[1] > drawn + _OVERLAP_MM3:
+                if self._shared_mm3(moved, name, (body, name), (motion, travel)) > drawn + _OVERLAP_MM3:
                     return False
         return True
 
@@ -244,7 +270,12 @@ class Room:
         """Say whether a tool fits where it is: it meets no body that is still there."""
         around = box_of(shape)
         near = (n for n in set(self._placed) - set(gone) if box_gap_mm(around, self._boxes[n]) <= 0.0)
-        return all(common_solid(shape, self._placed[n])[1] <= _OVERLAP_MM3 for n in near)
+        return all(self._shared_mm3(shape, n, (n,), shape) <= _OVERLAP_MM3 for n in near)
+
+    def _shared_mm3(self, shape: Shape, name: str, bodies: Sequence[str], given: object) -> float:
+        """Return the volume that a shape, made of some bodies and what else is given, shares with one."""
+        solid = cast("Solid", shape)
+        return self.recalled(bodies, "shared", given, lambda: common_solid(solid, self._placed[name])[1])
 
 
 def ways_off(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -441,7 +442,8 @@ def _reached(
     low, high = min(s[0] for s in spans), max(s[1] for s in spans)
     for share in _ALONG:
         at = middle + ((0.5 + share) * (high - low) + low - float(middle @ along)) * along
-        beyond = _outside(room.solid(body), at, out, along)
+        asked = partial(_outside, room.solid(body), at, out, along)
+        beyond = room.recalled([body], "outside", (at, out, along), asked)
         if beyond is None:
             continue
         root = at + beyond * out
