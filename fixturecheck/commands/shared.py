@@ -312,12 +312,13 @@ def kept_build_results(out: Path, setup: Path) -> list[BuildResult]:
     from fixturecheck.result.stored import read_job, read_stored  # noqa: PLC0415 -- loaded when needed
 
     several = sorted((out / OPERATIONS).glob(f"*/{RESULT}"), key=lambda file: (len(file.parent.name), file))
-    found = []
-    if several:
-        whole = read_job((out / RESULT).read_bytes(), str(out / RESULT))
-        found += [BuildResult(stored=whole, file=str(setup))] if whole.findings else []
-    for file in several or [out / RESULT]:
+    if not several:
+        file = out / RESULT
+        return [BuildResult(stored=read_stored(file.read_bytes(), str(file)), file=str(setup))]
+    whole = read_job((out / RESULT).read_bytes(), str(out / RESULT))
+    found = [BuildResult(stored=whole, file=str(setup))] if whole.findings else []
+    for file in several:
         kept = read_stored(file.read_bytes(), str(file))
-        stated_in = setup.parent / kept.file if several and kept.file else setup
-        found.append(BuildResult(stored=kept, file=str(stated_in)))
+        stated_in = whole.setups.get(int(file.parent.name)) or kept.file
+        found.append(BuildResult(stored=kept, file=str(setup.parent / stated_in if stated_in else setup)))
     return found

@@ -2,17 +2,32 @@
 
 from __future__ import annotations
 
+import posixpath
 from collections.abc import Sequence
 from dataclasses import replace
 
 from fixturecheck.comparing.findings import finding_changes
 from fixturecheck.comparing.model import Comparison, Renames
 from fixturecheck.faceref import FaceRef
+from fixturecheck.result.finding import Origin
 from fixturecheck.result.stored import StoredResult, called_in
 
 
-def of_operation(number: int, result: StoredResult) -> StoredResult:
-    """Return the result of an operation with its number before the names of bodies and cuts."""
+def of_operation(number: int, result: StoredResult, setup: str = "") -> StoredResult:
+    """Return the result of an operation as a part of its job's.
+
+    Parameters
+    ----------
+    number : int
+        Stands before the names of bodies and cuts.
+    setup : str, optional
+        The set-up's file from the job's folder, from where findings then say what file they come from.
+    """
+
+    def from_job(origin: Origin | None) -> Origin | None:
+        return origin and replace(origin, file=posixpath.normpath(posixpath.join(folder, origin.file)))
+
+    folder = posixpath.dirname(setup)
 
     def face(name: str) -> str:
         ref = FaceRef(name)
@@ -33,6 +48,7 @@ def of_operation(number: int, result: StoredResult) -> StoredResult:
                 about=tuple(map(face, f.about)),
                 named=called_in(number, f.named),
                 cut=called_in(number, f.cut),
+                origin=from_job(f.origin),
             )
             for f in result.findings
         ),

@@ -26,6 +26,7 @@ from fixturecheck.report.statements import QUESTIONS
 from fixturecheck.report.terminal import coloured, folded
 from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.shapes import NamedShape, Role
+from fixturecheck.result.stored import SCHEMA_VERSION
 from fixturecheck.units import Writing
 from fixturecheck.wording.sentences import (
     SIGNS,
@@ -261,6 +262,7 @@ def job_dict(result: JobResult) -> dict[str, Any]:
     """Return a job's result as plain values."""
     job = result.job
     return {
+        "schema": SCHEMA_VERSION,
         "verdict": str(result.verdict),
         "tool": made_by(),
         "job": {
@@ -296,6 +298,7 @@ def _operation_dict(found: OperationFound) -> dict[str, Any]:
         "verdict": None if found.verdict is None else str(found.verdict),
         "makes": list(o.makes),
         "stones": [list(pair) for pair in o.stones],
+        "setup": o.setup,
         "result": f"{home}/{RESULT}" if home else None,
         "not_checked": found.not_checked,
         "findings": [finding_dict(f) for f in found.findings],

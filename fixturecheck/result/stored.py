@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from fixturecheck.errors import SetupError
@@ -45,6 +45,8 @@ class StoredResult:
         What the set-up states; empty in an older file.
     bodies : tuple of BodyDrawn
         The bodies as drawn; empty in an older file.
+    setups : mapping of int to str
+        Of a job: the set-up's file of each operation that has one of its own, from the job's folder.
     """
 
     path: str
@@ -58,6 +60,7 @@ class StoredResult:
     not_asked: tuple[NotAsked, ...] = ()
     stated: tuple[StatedFact, ...] = ()
     bodies: tuple[BodyDrawn, ...] = ()
+    setups: Mapping[int, str] = field(default_factory=dict)
 
 
 def as_stored(result: Result, path: str) -> StoredResult:
@@ -106,6 +109,16 @@ def read_stored(text: bytes, path: str) -> StoredResult:
     if not isinstance(data, dict) or not isinstance(data.get("findings"), list) or "verdict" not in data:
         message = f"{path} is no result.json: it holds no verdict with findings"
         raise SetupError(message)
+    schema = _schema_of(data, path)
+    try:
+        return _read(data, path, schema)
+    except (KeyError, TypeError, ValueError, AttributeError) as reason:
+        message = f"{path} is a broken result.json: {type(reason).__name__} {reason}"
+        raise SetupError(message) from reason
+
+
+def _schema_of(data: Mapping[str, Any], path: str) -> int:
+    """Return the version that a file was written in; the first ones did not state it."""
     schema = data.get("schema", 1)
     if not isinstance(schema, int) or isinstance(schema, bool) or schema < 1:
         message = f"{path} states the schema {schema!r}; a whole number from 1 is expected"
@@ -116,11 +129,7 @@ def read_stored(text: bytes, path: str) -> StoredResult:
             "install the fixturecheck that wrote it, or a newer one"
         )
         raise SetupError(message)
-    try:
-        return _read(data, path, schema)
-    except (KeyError, TypeError, ValueError, AttributeError) as reason:
-        message = f"{path} is a broken result.json: {type(reason).__name__} {reason}"
-        raise SetupError(message) from reason
+    return schema
 
 
 def read_job(text: bytes, path: str) -> StoredResult:
@@ -138,21 +147,22 @@ def read_job(text: bytes, path: str) -> StoredResult:
     Raises
     ------
     SetupError
-        It is no result of a job, or is broken.
+        It is no result of a job, is broken, or was written by a newer version.
     """
     try:
         data = json.loads(text)
-        job = data["job"]
+        job, schema = data["job"], _schema_of(data, path)
         sources = tuple(Source(path=s["path"], sha256=s["sha256"]) for s in job["sources"])
         return StoredResult(
             path=path,
-            schema=SCHEMA_VERSION,
+            schema=schema,
             verdict=Verdict(data["verdict"]),
             name=job["name"],
             file=sources[0].path if sources else "",
             units=job["units"],
             sources=sources,
             findings=(*_identified(data["findings"]), *_found_across(data)),
+            setups={o["number"]: o["setup"] for o in data.get("operations", ()) if o.get("setup")},
         )
     except (KeyError, TypeError, ValueError, AttributeError) as reason:
         message = f"{path} is a broken result.json of a job: {type(reason).__name__} {reason}"

@@ -162,4 +162,4 @@ def _for_a_build(found: Comparison, late: GivenResult) -> BuildResult:
     """Return the result after for a build server, with all let stand that got no worse than its limit."""
     urgent = {c.finding.id for c in found.findings if c.breaks or c.unknown}
     short = {f.id for f in late.stored.findings if f.verdict is not Verdict.GO}
-    return BuildResult(stored=late.stored, file=late.stored.path, known=frozenset(short - urgent))
+    return BuildResult(stored=late.stored, file=late.file, known=frozenset(short - urgent))

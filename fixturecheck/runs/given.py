@@ -6,6 +6,7 @@ Nothing heavy is imported at the top, so that the drawing process can be started
 from __future__ import annotations
 
 import io
+import os
 import subprocess
 import tarfile
 import tempfile
@@ -39,10 +40,13 @@ class GivenResult:
         What it tells, under the name that the user gave it.
     solids : mapping of str to Solid
         Its bodies in their own frames; empty where only numbers were kept.
+    file : str
+        The file or folder as seen from where the command runs, also of one that lies in a revision.
     """
 
     stored: StoredResult
     solids: Mapping[str, Solid]
+    file: str
 
 
 def given_result(spec: str, request: CheckRequest, progress: Progress) -> GivenResult:
@@ -54,23 +58,24 @@ def given_result(spec: str, request: CheckRequest, progress: Progress) -> GivenR
         It names neither, cannot be read, or cannot be checked.
     """
     path = Path(spec)
-    if path.is_dir() or path.suffix == ".json":
-        return _stored(spec, path)
-    if path.suffix.lower() in SETUP_SUFFIXES and path.exists():
-        return _checked(spec, path, request, progress)
     revision, colon, inside = spec.partition(":")
-    if colon and revision and inside and not path.exists():
-        with _revision(spec, revision, inside) as there:
+    if path.exists() or not (colon and revision and inside):
+        if path.is_dir() or path.suffix == ".json":
+            return _stored(spec, path)
+        if path.suffix.lower() in SETUP_SUFFIXES and path.exists():
+            return _checked(spec, path, request, progress)
+    else:
+        with _revision(spec, revision, inside) as (there, file):
             if there.is_dir() or there.suffix == ".json":
-                return _stored(spec, there)
-            return _checked(spec, there, request, progress)
+                return replace(_stored(spec, there), file=file)
+            return replace(_checked(spec, there, request, progress), file=file)
     message = f"{spec} is no set-up, result folder, result.json or REV:path"
     raise SetupError(message)
 
 
 @contextmanager
-def _revision(spec: str, revision: str, inside: str) -> Iterator[Path]:
-    """Give a file of a git revision, with all that lies beside it, in a folder of its own."""
+def _revision(spec: str, revision: str, inside: str) -> Iterator[tuple[Path, str]]:
+    """Give a file of a git revision, with all that lies beside it in a folder of its own, and its name."""
     top = Path(_git(spec, "rev-parse", "--show-toplevel").decode().strip())
     # As git has it: from the top of the repository, or with ./ from here.
     relative = (Path.cwd() / inside).resolve().relative_to(top) if inside.startswith("./") else Path(inside)
@@ -82,7 +87,7 @@ def _revision(spec: str, revision: str, inside: str) -> Iterator[Path]:
         if not there.exists():
             message = f"{spec}: revision {revision} has no {relative.as_posix()}"
             raise SetupError(message)
-        yield there
+        yield there, os.path.relpath(top / relative)
 
 
 def _git(spec: str, *words: str) -> bytes:
@@ -110,7 +115,7 @@ def _stored(spec: str, path: Path) -> GivenResult:
     kept = read_stored(file.read_bytes(), spec)
     step = file.with_name(STEP)
     solids = _solids_in(step, kept.bodies) if file.name == RESULT and step.is_file() else {}
-    return GivenResult(stored=kept, solids=solids)
+    return GivenResult(stored=kept, solids=solids, file=spec)
 
 
 def _job(spec: str, file: Path, operations: Mapping[int, GivenResult]) -> GivenResult:
@@ -118,9 +123,9 @@ def _job(spec: str, file: Path, operations: Mapping[int, GivenResult]) -> GivenR
     whole = read_job(file.read_bytes(), spec)
     results, solids = [], {}
     for number, one in operations.items():
-        results.append(of_operation(number, one.stored))
+        results.append(of_operation(number, one.stored, whole.setups.get(number, "")))
         solids.update({called_in(number, name): solid for name, solid in one.solids.items()})
-    return GivenResult(stored=with_operations(whole, results), solids=solids)
+    return GivenResult(stored=with_operations(whole, results), solids=solids, file=spec)
 
 
 def _solids_in(step: Path, bodies: tuple[BodyDrawn, ...]) -> Mapping[str, Solid]:
@@ -155,7 +160,7 @@ def _checked(spec: str, path: Path, request: CheckRequest, progress: Progress) -
             return _stored(spec, Path(folder))
     solids = {b.name: b.solid for b in given.bodies}
     result = check(given, only=request.only, skip=request.skip, progress=progress)
-    return GivenResult(stored=as_stored(result, spec), solids=solids)
+    return GivenResult(stored=as_stored(result, spec), solids=solids, file=spec)
 
 
 def _unheard(_lines: list[str]) -> None:

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import json
+import shutil
+import subprocess
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from junitparser import JUnitXml
@@ -15,6 +18,7 @@ from fixturecheck.progress import silent
 from fixturecheck.report.build_files import junit_xml
 from fixturecheck.report.comparison import comparison_text
 from fixturecheck.result.finding import Verdict
+from fixturecheck.result.stored import SCHEMA_VERSION
 from fixturecheck.runs.given import given_result
 from fixturecheck.runs.request import CheckRequest
 from fixturecheck.runs.watch import _changes
@@ -136,6 +140,50 @@ def test_what_was_found_across_the_operations_of_a_job_fails_a_build_too(job):
     (later / "result.json").write_text(json.dumps(data))
     gone = [c.finding.id for c in held(home, later).findings if c.change == "gone"]
     assert gone == ["10: nest/gap/b.left/a.right"]
+
+
+def test_a_set_up_in_a_folder_of_its_own_is_named_from_the_jobs(job):
+    """Its result names files from its own folder; a log line leads to them from outside the job's."""
+    home = job("one", 0.0, 0.013)
+    data = json.loads((home / "result.json").read_text())
+    data["operations"] = [
+        {"number": 10, "findings": [], "setup": None},
+        {"number": 20, "findings": [], "setup": "ops/under.toml"},
+    ]
+    (home / "result.json").write_text(json.dumps(data))
+    file = home / "operations" / "20" / "result.json"
+    told = json.loads(file.read_text())
+    told["findings"][0]["origin"] = {"file": "../under_faces.toml", "line": 9}
+    file.write_text(json.dumps(told))
+    (built,) = [b for b in kept_build_results(home, Path("job/job.toml")) if b.file.endswith("under.toml")]
+    (finding,) = built.stored.findings
+    assert (built.file, built.path_of(finding), built.line_of(finding)) == (
+        "job/ops/under.toml",
+        "job/under_faces.toml",
+        9,
+    )
+    given = given_result(str(home), CheckRequest(), silent).stored
+    assert [f.origin and f.origin.file for f in given.findings] == [None, "under_faces.toml"]
+
+
+def test_a_job_of_a_newer_schema_is_refused_in_a_line(job):
+    home = job("one", 0.0, 0.0)
+    data = json.loads((home / "result.json").read_text())
+    (home / "result.json").write_text(json.dumps(data | {"schema": SCHEMA_VERSION + 1}))
+    with pytest.raises(
+        SetupError, match=f"was written in schema {SCHEMA_VERSION + 1}, and this version reads"
+    ):
+        given_result(str(home), CheckRequest(), silent)
+
+
+def test_a_side_from_a_revision_is_told_by_the_file_that_lies_there_now(job, tmp_path, monkeypatch):
+    home = job("one", 0.0, 0.013)
+    for words in (("init", "-q"), ("add", "."), ("commit", "-q", "-m", "first")):
+        who = ("-c", "user.name=x", "-c", "user.email=x@localhost")
+        subprocess.run([shutil.which("git"), *who, *words], cwd=tmp_path, check=True, capture_output=True)
+    monkeypatch.chdir(home)
+    given = given_result("HEAD:one/operations/20/result.json", CheckRequest(), silent)
+    assert (given.file, given.stored.verdict) == ("operations/20/result.json", Verdict.NO_GO)
 
 
 def test_what_is_no_folder_of_a_job_is_refused_in_a_line(tmp_path):
