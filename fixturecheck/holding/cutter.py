@@ -171,7 +171,7 @@ class MillingProcess:
         """Return the size of the cutting force, over its greatest."""
         return {Driver.SIZE: Range(low=self._least_share(CutterWay(case.stroke)), high=1.0)}
 
-    def _least_share(self, way: str) -> float:
+    def _least_share(self, way: CutterWay) -> float:
         """Return the least cutting force over the greatest, at the thickest chip of a way."""
         one = tooth_force_n(cut_of(self.mill), taken(self.mill), thickest_chip_mm(cut_of(self.mill), way))
         return one.low / one.high
@@ -336,7 +336,7 @@ class MillingProcess:
         )
 
 
-def angles_of(job: MillingProcess, way: str) -> Iterator[tuple[int, Turned]]:
+def angles_of(job: MillingProcess, way: CutterWay) -> Iterator[tuple[int, Turned]]:
     """Yield the cutter over a turn, with every pair of ends of radial and axial force, and its number."""
     for i, law in enumerate(laws(taken(job.mill))):
         for turned in one_turn(cut_of(job.mill), law, way, steps=_ANGLES):
@@ -448,7 +448,7 @@ class _Ground:
         (x_from, x_to), y = strip.span_mm, strip.axis_mm
         return any(self.is_clear(x, y) for x in (strip.middle_mm, x_from + radius, x_to - radius))
 
-    def strips(self, way: str) -> list[_Strip]:
+    def strips(self, way: CutterWay) -> list[_Strip]:
         """Return what is cut at a time at either edge, between, and at each corner of the face."""
         wide = self.job.mill.wide_mm
         low, high = self.across[0] + 0.5 * wide, self.across[1] - 0.5 * wide

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from fixturecheck.files import shipped_table
 from fixturecheck.interval import Range, over_ends
 from fixturecheck.machining.milling import Mill, Shearing, laws, one_turn, specific_force_n_mm2
-from fixturecheck.result.hold import AxialStroke
+from fixturecheck.result.hold import AxialStroke, CutterWay
 
 _THREAD_DEEP_PITCHES = 0.613
 """Depth of an external thread of 60 degrees, in pitches."""
@@ -220,7 +220,7 @@ def slope_forces(takes: Shearing, cut: Mill, lead_deg: float, *, rounded: bool =
     """
     down_mm = cut.teeth * cut.feed_mm_tooth * math.sin(math.radians(lead_deg))
     end = plunge_forces(takes, cut.cutter_mm, Range.exactly(down_mm), cut.teeth, rounded=rounded)
-    turns = [one for law in laws(takes) for one in one_turn(cut, law, "centred")]
+    turns = [one for law in laws(takes) for one in one_turn(cut, law, CutterWay.CENTRED)]
     return replace(
         end,
         stroke=AxialStroke.RAMPS,

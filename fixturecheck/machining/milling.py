@@ -22,6 +22,7 @@ from scipy.special import beta, betainc
 from fixturecheck.errors import SetupError
 from fixturecheck.files import shipped_table
 from fixturecheck.interval import Range, over_ends
+from fixturecheck.result.hold import CutterWay
 from fixturecheck.result.shapes import Vector
 
 
@@ -322,7 +323,7 @@ class Tooth:
 class Turned:
     """The cutter at one angle of its turn: the teeth in the cut."""
 
-    way: str
+    way: CutterWay
     teeth: tuple[Tooth, ...]
 
     @property
@@ -365,14 +366,14 @@ def laws(shearing: Shearing) -> tuple[Law, ...]:
     )
 
 
-def strip_mm(cut: Mill, way: str) -> tuple[float, float]:
+def strip_mm(cut: Mill, way: CutterWay) -> tuple[float, float]:
     """Return where what is cut in front of the cutter lies, to the left of its axis.
 
     Parameters
     ----------
     cut : Mill
         Its width and the cutter's diameter count.
-    way : str
+    way : CutterWay
         `climb` (as far to the right as the cutter reaches), `conventional` (to the left) or `centred`.
 
     Returns
@@ -385,18 +386,20 @@ def strip_mm(cut: Mill, way: str) -> tuple[float, float]:
     Closed form, from the definition of the two ways in the module's docstring.
     """
     radius, wide = 0.5 * cut.cutter_mm, min(cut.wide_mm, cut.cutter_mm)
-    middle = {"climb": -1.0, "conventional": 1.0, "centred": 0.0}[way] * (radius - 0.5 * wide)
+    middle = {CutterWay.CLIMB: -1.0, CutterWay.CONVENTIONAL: 1.0, CutterWay.CENTRED: 0.0}[way] * (
+        radius - 0.5 * wide
+    )
     return middle - 0.5 * wide, middle + 0.5 * wide
 
 
-def engaged_rad(cut: Mill, way: str) -> tuple[float, float]:
+def engaged_rad(cut: Mill, way: CutterWay) -> tuple[float, float]:
     """Return between which two angles a tooth is in the cut.
 
     Parameters
     ----------
     cut : Mill
         The cut.
-    way : str
+    way : CutterWay
         As in `strip_mm`.
 
     Returns
@@ -412,14 +415,14 @@ def engaged_rad(cut: Mill, way: str) -> tuple[float, float]:
     return low, high
 
 
-def thickest_chip_mm(cut: Mill, way: str) -> float:
+def thickest_chip_mm(cut: Mill, way: CutterWay) -> float:
     """Return the thickest chip that a tooth takes on its way: the feed, where it comes by in front.
 
     Parameters
     ----------
     cut : Mill
         The cut.
-    way : str
+    way : CutterWay
         As in `strip_mm`.
 
     Returns
@@ -435,7 +438,7 @@ def thickest_chip_mm(cut: Mill, way: str) -> float:
     return cut.feed_mm_tooth * (1.0 if low <= 0.0 <= high else max(math.cos(low), math.cos(high)))
 
 
-def one_turn(cut: Mill, law: Law, way: str, *, steps: int = 9) -> tuple[Turned, ...]:
+def one_turn(cut: Mill, law: Law, way: CutterWay, *, steps: int = 9) -> tuple[Turned, ...]:
     """Return the cutter at angles spread over all that a turn goes through.
 
     After one pitch of the teeth everything comes again: the last tooth that came in goes from where it does
@@ -447,7 +450,7 @@ def one_turn(cut: Mill, law: Law, way: str, *, steps: int = 9) -> tuple[Turned, 
         The cut.
     law : Law
         What cutting takes.
-    way : str
+    way : CutterWay
         Where the strip lies, as in `strip_mm`.
     steps : int
         Angles looked at, ends included; besides, where a tooth has come in all along, and where it begins to
@@ -517,7 +520,7 @@ def _edges(cut: Mill) -> tuple[_Edge, ...]:
     return tuple(found)
 
 
-def _span_rad(cut: Mill, way: str, radius_mm: float) -> tuple[float, float] | None:
+def _span_rad(cut: Mill, way: CutterWay, radius_mm: float) -> tuple[float, float] | None:
     """Return between which angles an edge that far from the axis is in the cut; None where it never is."""
     low, high = (y / radius_mm for y in strip_mm(cut, way))
     if low >= 1.0 or high <= -1.0:
@@ -525,7 +528,7 @@ def _span_rad(cut: Mill, way: str, radius_mm: float) -> tuple[float, float] | No
     return math.asin(max(-1.0, low)), math.asin(min(1.0, high))
 
 
-def _tooth(cut: Mill, law: Law, way: str, angle_rad: float) -> Tooth | None:
+def _tooth(cut: Mill, law: Law, way: CutterWay, angle_rad: float) -> Tooth | None:
     """Return a tooth whose lower end stands at an angle; None where it takes no chip.
 
     It trails upward, against the turn: to the left, where the angle is larger. A slanted edge takes a thinner

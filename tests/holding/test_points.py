@@ -159,7 +159,7 @@ def test_pieces_of_one_name_keep_their_own_pull():
 
     def model(*sizes):
         patches = [patch(x, n) for x, n in zip((-20.0, 20.0), sizes, strict=True)]
-        solved = SimpleNamespace(patches=patches, loose=(), unknowns=1)
+        solved = SimpleNamespace(patches=patches, loose=(), unknowns=1, potential_a={})
         return SimpleNamespace(
             gaps=(gap(-20.0), gap(20.0)), sources=(), left_out=(), solve=lambda *_, **__: solved
         )

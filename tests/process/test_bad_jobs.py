@@ -164,7 +164,7 @@ def test_a_dial_that_runs_out_is_one_plain_line_and_what_to_do(tmp_path) -> None
     answer = command(*asked, "--out", tmp_path / "out")
     assert answer.returncode == 1
     told = " ".join(answer.stdout.replace("\u202f", " ").split())
-    assert "Setting the dials of cut flat takes 5.2 mm of downfeed; the machine has 4 mm." in told
+    assert "The downfeed runs past its travel: the dials of cut flat take 5.2 mm, and it has 4 mm." in told
     assert "change: Lift no more than 3.80 mm (lift_mm)." in told
 
 
