@@ -259,9 +259,8 @@ class _Hole:
 
     def _room(self) -> Iterator[Finding]:
         """Hold drill, nut and nose against what stands there, each over the whole stroke down."""
-        least_mm, holding = self._stage.setup.machine.least_clearance_mm, self._stage.setup.holding
-        part = self._ref.body
-        spaces = [undrawn(clamp) for clamp in (holding.clamps if holding else ())]
+        least_mm, part = self._stage.setup.machine.least_clearance_mm, self._ref.body
+        spaces = [undrawn(clamp) for clamp in self._stage.setup.clamps]
         tips = {space.clamp: space.least for space in spaces if space is not None}
         every = tool_solids(self._drill, self._hole, self._drill_mm)
         first = spot_solids(self._drill, self._hole, self._drill_mm)

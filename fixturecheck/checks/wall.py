@@ -204,23 +204,8 @@ def _round(stage: Stage, clamp: Pressed, part: Body, ref: FaceRef, at_mm: Vector
         f"{clamp.clamp.name} presses the ring at {ref} with up to {write.force(force_n)}. In line with that "
     )
     says += f"it gives {write.gap(gives_mm * 1e3, '.3g')}, and springs back when it lets go."
-    least_n = force_n * allowed_mm / gives_mm
-    return judge(
-        gives_mm * 1e3,
-        unit="um",
-        at_most=allowed_mm * 1e3,
-        check=ID,
-        subject=ref,
-        kind=Kind.THIN_WALL,
-        about=(ref,),
-        named=clamp.clamp.name,
-        says=says,
-        remedy="Put a plug that fits into the bore, grip it by its ends, or press with "
-        f"{write.force(least_n, toward='down')} at most{_torque(clamp, least_n, write)}.",
-        source=_RING,
-        location_mm=at_mm,
-        direction=clamp.force.direction,
-    )
+    cure = "Put a plug that fits into the bore, grip it by its ends"
+    return _springs(stage, clamp, ref, gives_mm, allowed_mm, says, cure, _RING, at_mm)
 
 
 def _wall(stage: Stage, clamp: Pressed, press: _Press) -> Finding | None:
@@ -232,13 +217,29 @@ def _wall(stage: Stage, clamp: Pressed, press: _Press) -> Finding | None:
     bends_mm, wall = max(each, key=lambda one: one[0], default=(0.0, None))
     if wall is None or bends_mm < _NOTICED * allowed_mm:
         return None
-    least_n = clamp.force.force_n.high * allowed_mm / bends_mm
     says = f"{clamp.clamp.name} presses {ref} with up to {write.force(press.force_n)}. Behind it stands a "
     says += f"wall {_sizes(wall, write)}, which bends by {write.gap(bends_mm * 1e3, '.3g')} at most and "
     says += "springs back when it lets go."
     foot = "press over what bears the part" if wall.both_ends else "press below its foot"
+    cure = f"Fill the room behind the wall with a block that fits, {foot}"
+    return _springs(stage, clamp, ref, bends_mm, allowed_mm, says, cure, _SOURCE, clamp.force.at_mm)
+
+
+def _springs(
+    stage: Stage,
+    clamp: Pressed,
+    ref: FaceRef,
+    gives_mm: float,
+    allowed_mm: float,
+    says: str,
+    cure: str,
+    source: str,
+    at_mm: Vector,
+) -> Finding:
+    """Judge by how much a face gives under a clamp; whatever else would cure it, less force does."""
+    write, least_n = stage.setup.write, clamp.force.force_n.high * allowed_mm / gives_mm
     return judge(
-        bends_mm * 1e3,
+        gives_mm * 1e3,
         unit="um",
         at_most=allowed_mm * 1e3,
         check=ID,
@@ -247,10 +248,10 @@ def _wall(stage: Stage, clamp: Pressed, press: _Press) -> Finding | None:
         about=(ref,),
         named=clamp.clamp.name,
         says=says,
-        remedy=f"Fill the room behind the wall with a block that fits, {foot}, or press with "
-        f"{write.force(least_n, toward='down')} at most{_torque(clamp, least_n, write)}.",
-        source=_SOURCE,
-        location_mm=clamp.force.at_mm,
+        remedy=f"{cure}, or press with {write.force(least_n, toward='down')} at most"
+        f"{_torque(clamp, least_n, write)}.",
+        source=source,
+        location_mm=at_mm,
         direction=clamp.force.direction,
     )
 

@@ -308,17 +308,17 @@ def kept_build_results(out: Path, setup: Path) -> list[BuildResult]:
         The set-up's file, or that of the job, as it was given.
     """
     from fixturecheck.report.build_files import BuildResult  # noqa: PLC0415 -- loaded when needed
-    from fixturecheck.report.folder import OPERATIONS, RESULT  # noqa: PLC0415 -- loaded when needed
+    from fixturecheck.report.folder import RESULT, operation_results  # noqa: PLC0415 -- loaded when needed
     from fixturecheck.result.stored import read_job, read_stored  # noqa: PLC0415 -- loaded when needed
 
-    several = sorted((out / OPERATIONS).glob(f"*/{RESULT}"), key=lambda file: (len(file.parent.name), file))
+    several = operation_results(out)
     if not several:
         file = out / RESULT
         return [BuildResult(stored=read_stored(file.read_bytes(), str(file)), file=str(setup))]
     whole = read_job((out / RESULT).read_bytes(), str(out / RESULT))
     found = [BuildResult(stored=whole, file=str(setup))] if whole.findings else []
-    for file in several:
+    for number, file in several.items():
         kept = read_stored(file.read_bytes(), str(file))
-        stated_in = whole.setups.get(int(file.parent.name)) or kept.file
+        stated_in = whole.setups.get(number) or kept.file
         found.append(BuildResult(stored=kept, file=str(setup.parent / stated_in if stated_in else setup)))
     return found

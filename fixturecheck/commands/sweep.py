@@ -10,6 +10,7 @@ from fixturecheck.commands.shared import Parser, refuse_timeout, run_child, take
 from fixturecheck.commands.terminal import GO, NO_GO, NOT_COMPUTED, say
 from fixturecheck.errors import SetupError
 from fixturecheck.files import write_whole
+from fixturecheck.runs.request import VARIANT_LIMIT_S
 
 RUN = "fixturecheck.runs.sweep:run"
 """What the child process runs."""
@@ -22,7 +23,6 @@ exit codes:
   3  none passes and some could not be computed, or the study ran out of time or was stopped
 """
 _A_DAY_S = 86400.0
-_HALF_AN_HOUR_S = 1800.0
 
 
 def add(commands: argparse._SubParsersAction[Parser]) -> None:
@@ -61,8 +61,8 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
         "--variant-timeout",
         metavar="S",
         type=float,
-        default=_HALF_AN_HOUR_S,
-        help="a variant that takes longer is unknown, and the others go on (1800)",
+        default=VARIANT_LIMIT_S,
+        help="a variant that takes longer is unknown, and the others go on (default: %(default)g)",
     )
     takes_running(sweep)
     sweep.set_defaults(command=_sweep, timeout=_A_DAY_S)

@@ -6,8 +6,8 @@ import posixpath
 from collections.abc import Sequence
 from dataclasses import replace
 
-from fixturecheck.comparing.findings import finding_changes
 from fixturecheck.comparing.model import Comparison, Renames
+from fixturecheck.comparing.whole import findings_compared
 from fixturecheck.faceref import FaceRef
 from fixturecheck.result.finding import Origin
 from fixturecheck.result.stored import StoredResult, called_in
@@ -87,12 +87,4 @@ def changes_across(before: StoredResult, after: StoredResult) -> Comparison:
     Comparison
         Of their findings alone.
     """
-    return Comparison(
-        before=before.path,
-        after=after.path,
-        names=(before.name, after.name),
-        verdict_before=before.verdict,
-        verdict_after=after.verdict,
-        units=after.units,
-        findings=finding_changes(before.findings, after.findings, Renames()),
-    )
+    return findings_compared(before, after, Renames())

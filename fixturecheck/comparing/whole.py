@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from fixturecheck.comparing.findings import finding_changes, name_after
 from fixturecheck.comparing.model import Comparison, Renames, StatedChange, Trend
@@ -27,6 +28,23 @@ def compared(before: StoredResult, after: StoredResult) -> Comparison:
     names = renames(before.bodies, after.bodies, (cuts[0], cuts[1]))
     _refuse_strangers(before, after, names)
     silent = {n.check for n in after.not_asked} - {n.check for n in before.not_asked}
+    return replace(
+        findings_compared(before, after, names),
+        stated=stated_changes(before.stated, after.stated, names),
+        solids=solid_changes(before.bodies, after.bodies),
+        no_longer_asked=tuple(n.check for n in after.not_asked if n.check in silent),
+    )
+
+
+def findings_compared(before: StoredResult, after: StoredResult, names: Renames) -> Comparison:
+    """Return what became of the findings of a result, and of nothing else.
+
+    Parameters
+    ----------
+    before, after : StoredResult
+    names : Renames
+        What bodies and faces are called after.
+    """
     return Comparison(
         before=before.path,
         after=after.path,
@@ -35,9 +53,6 @@ def compared(before: StoredResult, after: StoredResult) -> Comparison:
         verdict_after=after.verdict,
         units=after.units,
         findings=finding_changes(before.findings, after.findings, names),
-        stated=stated_changes(before.stated, after.stated, names),
-        solids=solid_changes(before.bodies, after.bodies),
-        no_longer_asked=tuple(n.check for n in after.not_asked if n.check in silent),
     )
 
 

@@ -15,7 +15,6 @@ from typing import NoReturn
 
 import numpy as np
 import shapely
-from shapely.geometry.base import BaseGeometry
 
 from fixturecheck.drilling import thread_of
 from fixturecheck.errors import NotComputedError
@@ -24,6 +23,7 @@ from fixturecheck.holding.cutter import LEAST_FEED_MM
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.holding.process import Lighter
 from fixturecheck.holding.rig import Rig
+from fixturecheck.hull import convex_hull
 from fixturecheck.interval import Range
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.outline import Arc
@@ -386,7 +386,9 @@ def _ways_in_mm(
     in anywhere along its way; a skimming cut and a tapered cutter, for an edge, come down beside what they
     take.
     """
-    reach = _seen(placed[part]).buffer(0.5 * run.diameter_mm)
+    # What the part covers from above, without its hollows.
+    seen = convex_hull(rim_points(placed[part])[:, :2])
+    reach = seen.buffer(0.5 * run.diameter_mm)
     found: dict[AxialStroke, dict[Vector, None]] = {}
     goes_down = False
     skims = run.stock_mm is not None or run.shape == CutterShape.TAPERED
@@ -396,10 +398,10 @@ def _ways_in_mm(
         if way is AxialStroke.ENTERS and (goes_down or skims):
             continue
         places = [at for p in _passes(setup, placed, run, part, move) for at in _stands_mm(p)]
-        inside = shapely.contains_xy(_seen(placed[part]), np.array([at[:2] for at in places]))
-        if way is AxialStroke.ENTERS and not inside.all():
+        from_above = np.array([at[:2] for at in places])
+        if way is AxialStroke.ENTERS and not shapely.contains_xy(seen, from_above).all():
             continue
-        near = shapely.contains_xy(reach, np.array([at[:2] for at in places]))
+        near = shapely.contains_xy(reach, from_above)
         found.setdefault(way, {}).update(dict.fromkeys(at for at, n in zip(places, near, strict=True) if n))
     return {way: tuple(places) for way, places in found.items() if places}
 
@@ -408,11 +410,6 @@ def _passes(
     setup: Setup, placed: Mapping[str, Solid], run: EndMilling, part: str, move: MillMove
 ) -> tuple[CutterPass, ...]:
     return passes_of(replace(run, moves=(move,)), setup.body(part), placed[part])
-
-
-def _seen(solid: Solid) -> BaseGeometry:
-    """Return what a body covers from above, without its hollows."""
-    return shapely.MultiPoint(rim_points(solid)[:, :2]).convex_hull
 
 
 def _stands_mm(one: CutterPass) -> list[Vector]:

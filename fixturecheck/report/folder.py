@@ -165,6 +165,18 @@ _SWAPS = 20
 _FOLDERS = {STL: ".stl", PICTURES: ".png", PARTS: ".step"}
 
 
+def operation_results(folder: Path) -> dict[int, Path]:
+    """Return the result.json of each operation of a job, by its number, in their order.
+
+    Parameters
+    ----------
+    folder : Path
+        What `check` wrote; of a set-up there are none.
+    """
+    found = {int(file.parent.name): file for file in folder.glob(f"{OPERATIONS}/*/{RESULT}")}
+    return dict(sorted(found.items()))
+
+
 def check_usable(out: Path) -> None:
     """Refuse an output folder that could not be written, or that holds anything but an earlier result.
 

@@ -20,7 +20,7 @@ from fixturecheck.comparing.jobs import of_operation, with_operations
 from fixturecheck.errors import SetupError
 from fixturecheck.files import SETUP_SUFFIXES
 from fixturecheck.progress import Progress
-from fixturecheck.report.folder import OPERATIONS, RESULT, STEP
+from fixturecheck.report.folder import RESULT, STEP, operation_results
 from fixturecheck.result.stored import StoredResult, as_stored, called_in, read_job, read_stored
 from fixturecheck.runs.check import checked_into
 from fixturecheck.runs.request import CheckRequest
@@ -109,9 +109,9 @@ def _stored(spec: str, path: Path) -> GivenResult:
     if not file.is_file():
         message = f"{spec} holds no {RESULT}"
         raise SetupError(message)
-    operations = sorted(file.parent.glob(f"{OPERATIONS}/*/{RESULT}"), key=lambda one: int(one.parent.name))
+    operations = operation_results(file.parent)
     if file.name == RESULT and operations:
-        return _job(spec, file, {int(one.parent.name): _stored(spec, one) for one in operations})
+        return _job(spec, file, {number: _stored(spec, one) for number, one in operations.items()})
     kept = read_stored(file.read_bytes(), spec)
     step = file.with_name(STEP)
     solids = _solids_in(step, kept.bodies) if file.name == RESULT and step.is_file() else {}

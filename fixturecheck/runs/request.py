@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+VARIANT_LIMIT_S = 1800.0
+"""How many seconds a variant of a study may take where nothing else is asked."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CheckRequest:

@@ -19,7 +19,8 @@ from fixturecheck.report.folder import written
 from fixturecheck.report.study import study_junit, study_page, study_text
 from fixturecheck.result.finding import Verdict
 from fixturecheck.runs.cluster import cluster
-from fixturecheck.runs.variant import LIMIT_S, Task, check_variant, crashed, prepare
+from fixturecheck.runs.request import VARIANT_LIMIT_S
+from fixturecheck.runs.variant import Task, check_variant, crashed, prepare
 from fixturecheck.setup.load import load
 from fixturecheck.study.model import Flip, Study, StudyFound, Variant, VariantRow, best_of
 from fixturecheck.study.read import read_study
@@ -60,7 +61,7 @@ def run(
     processes: int,
     flips: bool,
     scheduler: str | None = None,
-    limit_s: float = LIMIT_S,
+    limit_s: float = VARIANT_LIMIT_S,
     *,
     progress: Progress,
 ) -> tuple[str, str, bool, str]:
@@ -125,7 +126,7 @@ class Sweeping:
         How many rows were worked out now.
     """
 
-    def __init__(self, study: Study, folder: Path, limit_s: float = LIMIT_S) -> None:
+    def __init__(self, study: Study, folder: Path, limit_s: float = VARIANT_LIMIT_S) -> None:
         self.study, self.folder, self.limit_s = study, folder, limit_s
         self.rows = read_rows(study, folder / ROWS)
         self._torn = ends_torn(folder / ROWS)
@@ -152,7 +153,7 @@ def swept(
     processes: int,
     *,
     flips: bool,
-    limit_s: float = LIMIT_S,
+    limit_s: float = VARIANT_LIMIT_S,
     progress: Progress,
 ) -> tuple[StudyFound, int]:
     """Work a study out and write it.

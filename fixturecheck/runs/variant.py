@@ -25,8 +25,6 @@ if TYPE_CHECKING:
 Task = tuple[str, Variant, tuple[str, ...] | None, tuple[str, ...], float]
 """A key, a variant, the checks to ask, those to leave out, and how many seconds it may take."""
 
-LIMIT_S = 1800.0
-
 
 def crashed(task: Task) -> VariantRow:
     """Return the row of a variant whose process ended.

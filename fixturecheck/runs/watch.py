@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from fixturecheck.errors import SetupError
 from fixturecheck.progress import Progress, Tell, part_of
-from fixturecheck.report.folder import OPERATIONS, RESULT, scratch
+from fixturecheck.report.folder import RESULT, operation_results, scratch
 from fixturecheck.report.pictures.painter import Painter
 from fixturecheck.result import Source
 from fixturecheck.runs.check import checked_into, painting_of
@@ -121,12 +121,13 @@ def _changes(before: Path, folder: Path, width: int) -> str:
     from fixturecheck.result.stored import read_job, read_stored  # noqa: PLC0415 -- the painter starts first
 
     found = []
-    operations = _operations(folder)
+    operations = operation_results(folder)
     try:
         if operations:
             jobs = [read_job((home / RESULT).read_bytes(), "") for home in (before, folder)]
             found.append(("across the operations", changes_across(*jobs)))
-        for name, late in operations or [("", folder / RESULT)]:
+        several = [(f"operation {number}", late) for number, late in operations.items()]
+        for name, late in several or [("", folder / RESULT)]:
             early = before / late.relative_to(folder)
             if early.is_file():
                 sides = [read_stored(file.read_bytes(), "") for file in (early, late)]
@@ -142,9 +143,3 @@ def _changes(before: Path, folder: Path, width: int) -> str:
     if same:
         texts.append(": ".join(filter(None, [", ".join(same), "nothing changed"])))
     return "\n\n".join(texts)
-
-
-def _operations(folder: Path) -> list[tuple[str, Path]]:
-    """Return what each operation of a job is called, with its result; none of a set-up."""
-    several = sorted((folder / OPERATIONS).glob(f"*/{RESULT}"), key=lambda file: int(file.parent.name))
-    return [(f"operation {file.parent.name}", file) for file in several]
