@@ -20,9 +20,12 @@ from fixturecheck.cache import FOLDER_VARIABLE
 from fixturecheck.runs.check import ONE_THREAD
 from tests.comparisons import Compared
 
+# The same examples in every run: a run that fails says something of the change it is run on. New examples
+# are looked for with `--hypothesis-profile=explore`.
 settings.register_profile(
-    "shop", deadline=None, suppress_health_check=[HealthCheck.too_slow], print_blob=True
+    "shop", deadline=None, derandomize=True, database=None, suppress_health_check=[HealthCheck.too_slow]
 )
+settings.register_profile("explore", settings.get_profile("shop"), derandomize=False, print_blob=True)
 settings.load_profile("shop")
 
 

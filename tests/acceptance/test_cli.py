@@ -8,7 +8,6 @@ import re
 import signal
 import subprocess
 import sys
-import time
 from importlib.resources import files
 from pathlib import Path
 
@@ -17,6 +16,7 @@ import pytest
 
 from fixturecheck.cli import main
 from fixturecheck.runs.request import CheckAnswer
+from tests.processes import PATIENCE_S, wait_until
 
 ROOT = Path(__file__).parents[2]
 
@@ -192,12 +192,9 @@ def test_ctrl_c_leaves_nothing_behind(script: Path, tmp_path: Path, tmp_path_fac
     before = signal.signal(signal.SIGINT, signal.default_int_handler)
     process = subprocess.Popen(command, cwd=tmp_path, stderr=subprocess.PIPE, text=True, env=environment)
     signal.signal(signal.SIGINT, before)
-    until = time.monotonic() + 60
-    while not hanging.exists():
-        assert time.monotonic() < until
-        time.sleep(0.05)
+    wait_until(hanging.exists)
     process.send_signal(signal.SIGINT)
-    _, said = process.communicate(timeout=30)
+    _, said = process.communicate(timeout=PATIENCE_S)
     assert process.returncode == 3
     assert one_line(said), said
     assert [p.name for p in tmp_path.iterdir() if p.name != "__pycache__"] == ["block.py"]

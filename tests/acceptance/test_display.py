@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import io
-import time
 
-from fixturecheck.commands.terminal import LEAST_PAUSE_S, Display
+from fixturecheck.commands.terminal import Display
+from tests.processes import wait_until
 
 
 class Terminal(io.StringIO):
@@ -56,7 +56,7 @@ def test_stages_that_follow_at_once_are_one_line_a_second() -> None:
         for i in range(200):
             display.show(f"stage {i}", i / 200)
         assert seen.getvalue().count("\n") == 1
-        time.sleep(LEAST_PAUSE_S + 0.3)
+        wait_until(lambda: seen.getvalue().count("\n") > 1)
         assert [line.split()[-1] for line in seen.getvalue().splitlines()] == ["0", "199"]
 
 

@@ -10,6 +10,7 @@ import pytest
 
 from fixturecheck.commands.live_page import Doing, LivePage
 from fixturecheck.errors import SetupError
+from tests.processes import PATIENCE_S
 
 
 @pytest.fixture
@@ -22,7 +23,7 @@ def page(tmp_path):
 
 
 def asked(live, path="/", **headers):
-    link = http.client.HTTPConnection("127.0.0.1", live.port, timeout=10)
+    link = http.client.HTTPConnection("127.0.0.1", live.port, timeout=PATIENCE_S)
     link.request("GET", path, headers=headers)
     answer = link.getresponse()
     text = answer.read().decode()
@@ -73,7 +74,7 @@ def heard(stream):
 
 
 def test_a_browser_hears_what_goes_on(page):
-    link = http.client.HTTPConnection("127.0.0.1", page.port, timeout=10)
+    link = http.client.HTTPConnection("127.0.0.1", page.port, timeout=PATIENCE_S)
     link.request("GET", "/events")
     stream = link.getresponse()
     assert stream.getheader("Content-Type") == "text/event-stream"

@@ -20,6 +20,7 @@ import pytest
 
 from fixturecheck.report.folder import staged
 from tests.acceptance import idle
+from tests.processes import PATIENCE_S, wait_until
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals of other systems")
 
@@ -101,11 +102,8 @@ class Bench:
             for number, handler in before.items():
                 signal.signal(number, handler)
 
-    def wait_ready(self, seconds: float = 120.0) -> None:
-        until = time.monotonic() + seconds
-        while not self.ready.exists():
-            assert time.monotonic() < until
-            time.sleep(0.02)
+    def wait_ready(self) -> None:
+        wait_until(self.ready.exists)
 
     def processes(self) -> list[str]:
         """The commands of all processes that carry the mark and have not ended."""
@@ -121,13 +119,8 @@ class Bench:
                 continue
         return found
 
-    def all_gone(self, seconds: float = 20.0) -> bool:
-        until = time.monotonic() + seconds
-        while self.processes():
-            if time.monotonic() > until:
-                return False
-            time.sleep(0.05)
-        return True
+    def wait_gone(self) -> None:
+        wait_until(lambda: not self.processes())
 
     def names(self) -> list[str]:
         return sorted(p.name for p in self.home.iterdir() if p.name != "__pycache__")
@@ -143,12 +136,12 @@ def bench(tmp_path: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
     (tmp_path / "out" / "result.json").write_text(EARLIER)
     made = Bench(home=tmp_path, mark=uuid.uuid4().hex, ready=tmp_path_factory.mktemp("mark") / "ready")
     yield made
-    assert made.all_gone(), made.processes()
+    made.wait_gone()
 
 
 def ended(process: subprocess.Popen[str], number: int) -> list[str]:
     """Wait for the end and return what was said last; nobody hears anything from one that is killed."""
-    out, said = process.communicate(timeout=30)
+    out, said = process.communicate(timeout=PATIENCE_S)
     assert "Traceback" not in said
     if number == signal.SIGKILL:
         assert process.returncode == -number
@@ -172,10 +165,10 @@ def swept(bench: Bench) -> None:
 def test_while_it_works(bench: Bench, job: str, number: int) -> None:
     process = bench.start(job)
     bench.wait_ready()
-    assert len(bench.processes()) >= 3
+    wait_until(lambda: len(bench.processes()) >= 3)
     process.send_signal(number)
     told = ended(process, number)
-    assert bench.all_gone(), bench.processes()
+    bench.wait_gone()
     if number == signal.SIGKILL:
         swept(bench)
         (bench.home / "next").rmdir()
@@ -189,7 +182,7 @@ def test_while_it_works(bench: Bench, job: str, number: int) -> None:
 def test_before_the_work_begins(bench: Bench, number: int) -> None:
     process = bench.start("stuck", number=number, moment=BEFORE_THE_CALL)
     ended(process, number)
-    assert bench.all_gone(), bench.processes()
+    bench.wait_gone()
     assert not bench.ready.exists()
     if number == signal.SIGKILL:
         swept(bench)
@@ -311,10 +304,10 @@ def test_a_real_check_with_its_drawing_process(bench: Bench, number: int, module
     (bench.home / "block.py").write_text(SCRIPT.format(module=module, name=name))
     process = bench.popen([sys.executable, "-m", "fixturecheck", "check", "block.py", "--out", "out"])
     bench.wait_ready()
-    assert any("report.pictures.render" in command for command in bench.processes())
+    wait_until(lambda: any("report.pictures.render" in command for command in bench.processes()))
     process.send_signal(number)
     ended(process, number)
-    assert bench.all_gone(), bench.processes()
+    bench.wait_gone()
     if number == signal.SIGKILL:
         swept(bench)
         (bench.home / "next").rmdir()

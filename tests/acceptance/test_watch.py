@@ -6,7 +6,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 import urllib.request
 from pathlib import Path
 
@@ -14,11 +13,11 @@ import cadquery as cq
 import pytest
 
 from tests.doors import command
+from tests.processes import PATIENCE_S, children, is_running, wait_until
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")
 
 GIB = Path(__file__).parents[2] / "models/gib"
-PATIENCE_S = 120.0
 
 
 class Watching:
@@ -43,24 +42,26 @@ class Watching:
 
     def until(self, *wanted):
         """Return what is written from here on, as soon as all of it is there."""
-        start = time.monotonic()
-        while True:
-            text = (self.home / "out.txt").read_text()[self._read :]
-            if all(one in text for one in wanted):
-                self._read += len(text)
-                return text
-            assert self._process.poll() is None, text
-            assert time.monotonic() - start < PATIENCE_S, text
-            time.sleep(0.1)
+
+        def text():
+            return (self.home / "out.txt").read_text()[self._read :]
+
+        def has_come():
+            assert self._process.poll() is None, text()
+            return all(one in text() for one in wanted)
+
+        wait_until(has_come, told=text)
+        read = text()
+        self._read += len(read)
+        return read
 
     def ended_by(self, number):
         self._process.send_signal(number)
-        return self._process.wait(30)
+        return self._process.wait(PATIENCE_S)
 
     def children(self):
         """Return the processes that it started."""
-        pid = self._process.pid
-        return [int(one) for one in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
+        return children(self._process.pid)
 
 
 def edited(path, old, new):
@@ -120,7 +121,7 @@ def test_each_change_is_checked_and_told_by_what_it_brought(tmp_path):
         setup.write_text(setup.read_text() + "setup = undrawn\n")
         told = watching.until("waiting for a change")
         assert "pair.py, line 12: NameError: name 'undrawn' is not defined" in told
-        assert watching.children() == [child]  # a mistake costs no warm process
+        assert watching.children() == {child}  # a mistake costs no warm process
 
         edited(setup, "setup = undrawn", "")
         watching.until("  caution  (")
@@ -142,7 +143,7 @@ def test_each_change_is_checked_and_told_by_what_it_brought(tmp_path):
         (other,) = watching.children()
         assert other != child
         assert watching.ended_by(signal.SIGTERM) == 0  # where a run is in the background, SIGINT is ignored
-        assert not Path(f"/proc/{other}").exists()
+        wait_until(lambda: not is_running(other))
 
 
 @pytest.mark.parametrize(

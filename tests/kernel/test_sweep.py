@@ -107,7 +107,7 @@ def test_a_round_crest_is_held_where_it_crests():
     assert solid.Volume() == pytest.approx(stadium_volume(radius_at, 0, 17, 30.0, (6.5, 10.5)), rel=1e-9)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(
     rs=st.lists(st.floats(40, 60), min_size=3, max_size=6),
     feed=st.floats(0.1, 15),

@@ -16,6 +16,7 @@ import pytest
 
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.kernel.worker import CrashError, UnforeseenError, Worker, run_guarded
+from tests.processes import is_running, wait_until
 
 Progress = Callable[[str, float], None]
 HERE = "tests.kernel.test_worker"
@@ -110,22 +111,11 @@ def test_leaving_without_an_answer_is_a_crash() -> None:
 
 def test_a_hang_ends_with_everything_it_started(tmp_path: Path) -> None:
     note = tmp_path / "pids"
-    with pytest.raises(CrashError, match=r"not finished after 2 s; stopped in step 'contacts'"):
-        run_guarded(f"{HERE}:hang", str(note), timeout_s=2.0)
-    for pid in map(int, note.read_text().split()):
-        assert _is_gone(pid), pid
-
-
-def _is_gone(pid: int) -> bool:
-    for _ in range(50):
-        try:
-            state = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0]
-        except FileNotFoundError:
-            return True
-        if state == "Z":
-            return True
-        time.sleep(0.1)
-    return False
+    with Worker() as worker:
+        worker.call(f"{HERE}:add", 1, 2)  # started and imported: the two seconds are the hang's
+        with pytest.raises(CrashError, match=r"not finished after 2 s; stopped in step 'contacts'"):
+            worker.call(f"{HERE}:hang", str(note), timeout_s=2.0)
+    wait_until(lambda: not any(is_running(int(pid)) for pid in note.read_text().split()))
 
 
 def test_nothing_reaches_standard_output(capfd: pytest.CaptureFixture[str]) -> None:
@@ -219,15 +209,7 @@ def test_a_mistake_leaves_a_worker_as_it_is_and_a_crash_starts_another() -> None
         other, words = worker.call(f"{HERE}:count", "three")
         assert other != pid
         assert words == ["three"]
-        assert _is_gone(pid)
-
-
-def test_a_closed_worker_leaves_nothing_running(tmp_path: Path) -> None:
-    note = tmp_path / "pids"
-    with Worker() as worker, pytest.raises(CrashError, match="not finished"):
-        worker.call(f"{HERE}:hang", str(note), timeout_s=2.0)
-    for pid in map(int, note.read_text().split()):
-        assert _is_gone(pid), pid
+        wait_until(lambda: not is_running(pid))
 
 
 DIES = """
@@ -244,4 +226,4 @@ def test_a_worker_ends_when_its_parent_is_killed() -> None:
     """It is idle then, with no call to end, and its pipe has carried one already."""
     done = subprocess.run([sys.executable, "-c", DIES], capture_output=True, text=True, check=False)
     assert done.returncode < 0
-    assert _is_gone(int(done.stdout))
+    wait_until(lambda: not is_running(int(done.stdout)))

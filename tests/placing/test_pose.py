@@ -91,7 +91,7 @@ numbers = st.floats(-3.0, 3.0)
 vectors = st.tuples(numbers, numbers, numbers)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(whole=vectors, shift=vectors, start=vectors)
 def test_a_corner_turned_as_a_whole_turns_the_block_with_it(
     whole: tuple[float, ...], shift: tuple[float, ...], start: tuple[float, ...]

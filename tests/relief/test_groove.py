@@ -41,7 +41,7 @@ def proposed(setup):
 
 
 @seed(4)
-@settings(max_examples=6, deadline=None, database=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=6, suppress_health_check=list(HealthCheck))
 @given(
     size=st.floats(0.6, 3.0),
     burr=st.booleans(),

@@ -24,7 +24,7 @@ pytestmark = pytest.mark.slow
 
 
 @seed(20)
-@settings(max_examples=5, deadline=None, database=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=5, suppress_health_check=list(HealthCheck))
 @given(radius=st.floats(1.0, 3.0), share=st.floats(0.05, 0.5), kind=st.sampled_from(["chamfer", "fillet"]))
 def test_the_size_proposed_seats_a_keeper_and_nine_tenths_of_it_does_not(radius, share, kind):
     high = round(radius * share, 3)

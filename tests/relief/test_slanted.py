@@ -51,7 +51,7 @@ NOT_SQUARE = st.one_of(st.floats(50.0, 85.0), st.floats(95.0, 130.0)).map(lambda
 
 
 @seed(60)
-@settings(max_examples=6, deadline=None, database=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=6, suppress_health_check=list(HealthCheck))
 @given(angle=NOT_SQUARE, size=st.floats(1.0, 3.0), burr=st.booleans(), turn=st.floats(0.0, 60.0))
 def test_the_groove_seats_a_gib_and_nine_tenths_of_its_width_or_depth_does_not(angle, size, burr, turn):
     size, a = round(size, 3), half_rad(angle)

@@ -18,7 +18,7 @@ def overlap(a: tuple[float, ...], b: tuple[float, ...]) -> bool:
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.lists(st.tuples(st.floats(100, 1100), st.floats(100, 700)), min_size=2, max_size=6))
 def test_boxes_do_not_overlap_nor_cover_the_spot(anchors: list[tuple[float, float]]) -> None:
     places = board()
@@ -64,7 +64,7 @@ def test_heart_is_the_middle_of_a_square() -> None:
     assert heart(np.zeros((5, 5), dtype=bool)) is None
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.lists(st.tuples(st.floats(200, 1000), st.floats(200, 600)), min_size=2, max_size=6))
 def test_a_line_is_said_to_be_crossed_where_points_of_it_lie_in_words(
     spots: list[tuple[float, float]],

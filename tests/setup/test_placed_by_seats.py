@@ -313,7 +313,7 @@ def test_the_pawls_placed_by_seats_are_the_set_up_with_places() -> None:
         assert np.allclose(matrix, there[name], atol=SAME_MM), name
 
 
-@settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=6, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(order=st.permutations(range(4)), seat_order=st.permutations(range(3)))
 def test_the_order_of_the_entries_changes_no_place(
     folder: Path, order: list[int], seat_order: list[int]

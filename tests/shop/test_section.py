@@ -149,7 +149,7 @@ def test_moved_section_is_offset_along_the_axis_only() -> None:
     share=st.floats(0.05, 0.95),
     away=st.tuples(st.floats(-500, 500), st.floats(-500, 500)),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_a_rounded_corner_is_a_tangent_arc_of_its_radius(
     angle_deg: float, turn_deg: float, share: float, away: tuple[float, float]
 ) -> None:

@@ -322,7 +322,7 @@ def test_what_stands_still_feels_all_loads(seed):
     assert total == pytest.approx(expected, abs=1e-3 * np.abs(answer.carried_n).max())
 
 
-@settings(max_examples=12, deadline=None, derandomize=True)
+@settings(max_examples=12)
 @given(st.integers(0, 10_000), st.integers(0, 1000))
 def test_moving_everything_changes_nothing(seed, turn_seed):
     holding = gang(seed)
@@ -335,7 +335,7 @@ def test_moving_everything_changes_nothing(seed, turn_seed):
     assert there.goes == here.goes
 
 
-@settings(max_examples=12, deadline=None, derandomize=True)
+@settings(max_examples=12)
 @given(st.integers(0, 10_000))
 def test_never_above_the_upper_bound_and_order_does_not_matter(seed):
     holding = gang(seed)

@@ -33,7 +33,7 @@ def turned(points, seed):
     return points @ turn.T, turn[:, 2]
 
 
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=60)
 @given(st.integers(0, 10**6), st.integers(4, 40))
 def test_points_of_a_tilted_face_keep_the_corners_of_their_hull(seed, count):
     rng = np.random.default_rng(seed)
@@ -51,7 +51,7 @@ def test_points_of_a_tilted_face_keep_the_corners_of_their_hull(seed, count):
     assert not set(inside) & set(kept)
 
 
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=60)
 @given(st.integers(0, 10**6), st.sampled_from([0.0, 1e-16, 1e-12]))
 def test_corners_one_above_the_other_are_kept_in_whatever_order_they_come(seed, off_mm):
     rng = np.random.default_rng(seed)

@@ -24,6 +24,7 @@ from fixturecheck.setup.load import load
 from fixturecheck.study.read import read_study
 from fixturecheck.study.store import ROWS
 from fixturecheck.study.variants import variants_of
+from tests.processes import children, is_running, wait_until
 from tests.study.test_sweep import SCRIPT, quiet
 
 GAPS = [0.0, 0.1, 0.2, 0.3]
@@ -51,7 +52,7 @@ def test_a_worker_that_is_killed_loses_nothing(pair, tmp_path):
 
         def kill_one(_doing, _share):
             if not killed:
-                killed.append(children(pids[0]))
+                killed.extend([pids[0], *children(pids[0])])
                 os.kill(pids[0], signal.SIGKILL)
 
         with cluster(address, 1) as (pool, at_once):
@@ -63,14 +64,7 @@ def test_a_worker_that_is_killed_loses_nothing(pair, tmp_path):
     assert [r.verdict for r in found.sampled] == [Verdict.GO, *[Verdict.CAUTION] * 3]
     here = check_variant((found.sampled[3].key, found.sampled[3].variant, ("nest",), (), 900.0))
     assert found.sampled[3] == here
-    assert not any(Path(f"/proc/{pid}").exists() for pid in (*pids, *killed[0]))
-
-
-def children(pid):
-    """Return the processes that a process started."""
-    return [
-        int(one) for path in Path(f"/proc/{pid}/task").glob("*/children") for one in path.read_text().split()
-    ]
+    wait_until(lambda: not any(map(is_running, {*pids, *killed})))
 
 
 class Fake(Executor):

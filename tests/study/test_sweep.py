@@ -10,7 +10,6 @@ import shutil
 import signal
 import subprocess
 import sys
-import time
 from concurrent.futures import Future, ThreadPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
@@ -24,6 +23,7 @@ from fixturecheck.runs.sweep import swept
 from fixturecheck.study.read import read_study
 from fixturecheck.study.store import ROWS
 from tests.doors import command
+from tests.processes import command_of, descendants, is_running, wait_until
 
 MODELS = Path(__file__).resolve().parents[2] / "models"
 
@@ -225,58 +225,33 @@ def test_neither_a_killed_worker_nor_a_killed_command_loses_a_row(pair, tmp_path
     pair.write_text(pair.read_text().replace("[0.0, 0.1, 9.0, 0.2]", "[0.0, 0.1, 0.2]"))
     words = ("sweep", str(pair), "--out", str(out), "--processes", "1", "--quiet", "--no-flips")
     with subprocess.Popen([sys.executable, "-m", "fixturecheck", *words]) as command_run:
-        until((tmp_path / "seen").exists)
-        started = offspring(command_run.pid)
+        wait_until((tmp_path / "seen").exists)
+        started = descendants(command_run.pid)
         (worker,) = workers(started)
         os.kill(worker, signal.SIGKILL)
-        until(lambda: rows(out) == 2)
+        wait_until(lambda: rows(out) == 2)
         # It was worked out alone; the pool that the rest needs is started anew.
-        until(lambda: len(workers(started | offspring(command_run.pid))) == 1)
-        started |= offspring(command_run.pid)
+        wait_until(lambda: len(workers(started | descendants(command_run.pid))) == 1)
+        started |= descendants(command_run.pid)
         command_run.kill()
         command_run.wait()
-        until(lambda: not any(Path(f"/proc/{pid}").exists() for pid in started))
+        wait_until(lambda: not any(map(is_running, started)))
     assert len(started) >= 4  # the guarded process, what ends it, and two workers
     kept = (out / ROWS).read_text()
     pair.write_text(pair.read_text().replace(", 0.2]", "]"))
     found, fresh = swept(read_study(pair), out, threads, 1, flips=False, progress=quiet)
-    assert fresh == 0
+    assert fresh == 0, kept
     assert [r.verdict for r in found.sampled] == [Verdict.GO, Verdict.CAUTION]
     assert (out / ROWS).read_text() == kept
 
 
 def workers(pids):
     """Return those of some processes that work variants out and still run."""
-    return [pid for pid in pids if "spawn_main" in said(pid)]
+    return [pid for pid in pids if "spawn_main" in command_of(pid)]
 
 
 def rows(out):
     return (out / ROWS).read_text().count("\n") if (out / ROWS).is_file() else 0
-
-
-def until(holds):
-    """Wait until something holds."""
-    start = time.monotonic()
-    while not holds():
-        assert time.monotonic() - start < 120.0
-        time.sleep(0.05)
-
-
-def offspring(pid):
-    """Return all that a process has started, and what that has."""
-    found, todo = set(), [pid]
-    while todo:
-        for path in Path(f"/proc/{todo.pop()}/task").glob("*/children"):
-            new = {int(one) for one in path.read_text().split()} - found
-            found |= new
-            todo += new
-    return found
-
-
-def said(pid):
-    """Return the words that a process was started with; none of one that has ended."""
-    words = Path(f"/proc/{pid}/cmdline")
-    return words.read_bytes().decode() if words.exists() else ""
 
 
 def test_no_cache_computes_anew_and_keeps_nothing(pair, tmp_path, monkeypatch):

@@ -108,7 +108,7 @@ def test_a_body_inside_another_is_an_overlap() -> None:
     assert one.depth_mm == pytest.approx(8.0, abs=1e-6)
 
 
-@settings(max_examples=4, deadline=None, derandomize=True)
+@settings(max_examples=4)
 @given(
     turn=st.tuples(*[st.floats(-40, 40)] * 3),
     at=st.tuples(st.floats(6, 9), st.floats(-3, 3), st.floats(-3, 3)),

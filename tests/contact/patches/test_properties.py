@@ -23,7 +23,7 @@ from fixturecheck.kernel.shapes import Placed
 from fixturecheck.tolerances import Tolerances
 from tests.contact.staging import ball, block, found, pin, place, plate, put, vee
 
-FEW = settings(derandomize=True, max_examples=8, deadline=None)
+FEW = settings(max_examples=8)
 LENGTHS = st.floats(-200, 200)
 AXES = st.tuples(*3 * [st.floats(-1, 1)]).filter(lambda v: math.hypot(*v) > 0.1)
 MOVES = st.builds(place, st.tuples(LENGTHS, LENGTHS, LENGTHS), AXES, st.floats(-180, 180))

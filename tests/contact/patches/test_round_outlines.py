@@ -90,7 +90,7 @@ def test_a_line_that_barely_crosses_an_arc_is_left_to_the_kernel():
     assert by_outlines(pair_of(lower, upper)) is None
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=8)
 @given(
     st.floats(-8.0, 8.0), st.floats(-8.0, 8.0), st.floats(0.0, 90.0), st.sampled_from([0.0, 1.5, 4.0]),
     st.sampled_from([0.3, 1.0, 3.0]),
