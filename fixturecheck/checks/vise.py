@@ -59,7 +59,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         if stated.kind != ClampKind.VISE:
             continue
         clamp = pressed_by(stage.setup, stage.placed, stated)
-        grip = grip_of(stage.contacts, clamp)
+        grip = grip_of(stage.setup, stage.contacts, clamp)
         if grip is None:
             yield _presses_nothing(stage, clamp)
             continue

@@ -104,7 +104,7 @@ def check(stage: Stage) -> Iterator[Finding]:
 
 def _by_jaw(stage: Stage, clamp: Pressed) -> Iterator[_Press]:
     """Yield the faces that a jaw presses, and those that what it presses stands by."""
-    grip = grip_of(stage.contacts, clamp)
+    grip = grip_of(stage.setup, stage.contacts, clamp)
     if grip is None:
         return
     jaw = _flat_push(grip)
@@ -295,7 +295,7 @@ def _torque(clamp: Pressed, least_n: float, write: Writing) -> str:
     if clamp.clamp.torque_nm is None:
         return ""
     torque = clamp.clamp.torque_nm * least_n / clamp.force.force_n.high
-    return f", tightened to {write.torque(torque, toward='down')}"
+    return f", tightened to {write.torque(torque, '.1f', 'down')}"
 
 
 def _sizes(wall: Wall, write: Writing) -> str:

@@ -10,6 +10,7 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import ContactMap, Patch
 from fixturecheck.errors import NotComputedError
+from fixturecheck.holding.bearing import movers
 from fixturecheck.holding.clamping import Pressed
 from fixturecheck.kernel.boolean import shared_mm3
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
@@ -27,6 +28,8 @@ from fixturecheck.setup.model import Setup
 from fixturecheck.setup.records import BodyRole
 
 LEVEL = 1e-3
+BEARS = 0.5
+"""How much of a push must go straight into what bears it: chosen here, no source."""
 UP = np.array([0.0, 0.0, 1.0])
 _ON_EDGE = 9
 _WIDTHS_MM = tuple(float(w) for w in (5, 8, 10, 12, 16, 20, 25, 30, 40, 50, 60, 80, 100))
@@ -181,7 +184,7 @@ class Grip:
     ----------
     clamp : Pressed
     patches : tuple of Patch
-        On its face.
+        On its face, of the bodies that bear its push.
     across, up : ndarray, shape (3,)
         Level along the jaw, and up it.
     spreads : mapping of str to JawSpread
@@ -245,11 +248,16 @@ def frame_of(clamp: Pressed) -> tuple[Floats, Floats]:
     return across, np.cross(push, across)
 
 
-def grip_of(contacts: ContactMap, clamp: Pressed) -> Grip | None:
+def grip_of(setup: Setup, contacts: ContactMap, clamp: Pressed) -> Grip | None:
     """Return what a jaw presses; None where that is nothing.
+
+    A loose body with nothing behind it, as a parallel that lies against the jaw below the part, gives way and
+    takes none of the push. Where all that the jaw touches does, all of it is returned.
 
     Parameters
     ----------
+    setup : Setup
+        The set-up.
     contacts : ContactMap
         What touches.
     clamp : Pressed
@@ -273,6 +281,8 @@ def grip_of(contacts: ContactMap, clamp: Pressed) -> Grip | None:
     )
     if not patches:
         return None
+    firm = _bearing(setup, contacts, clamp)
+    patches = tuple(p for p in patches if set(p.bodies) & firm) or patches
     across, up = frame_of(clamp)
     middle = np.array(clamp.force.at_mm)
     areas = [p for p in patches if p.contact.kind == ContactKind.AREA] or [*patches]
@@ -291,6 +301,22 @@ def grip_of(contacts: ContactMap, clamp: Pressed) -> Grip | None:
         spreads=spreads,
         up_mm=(min(e[0] for e in ends) - level, max(e[1] for e in ends) - level),
     )
+
+
+def _bearing(setup: Setup, contacts: ContactMap, clamp: Pressed) -> set[str]:
+    """Return the bodies that bear the push of a jaw: what stands firm, and what it pushes against that."""
+    push, jaw = np.array(clamp.force.direction), clamp.clamp.body
+    onward = [
+        (body, other)
+        for p in contacts.patches
+        if p.contact.kind != ContactKind.NEAR and jaw not in p.bodies
+        for body, other in (p.bodies, p.bodies[::-1])
+        if float(np.array(p.outward(body)) @ push) >= BEARS
+    ]
+    firm = {b.name for b in setup.bodies} - set(movers(setup, contacts)) - {jaw}
+    while more := {body for body, other in onward if other in firm} - firm:
+        firm |= more
+    return firm
 
 
 def _spread(patch: Patch, across: Floats, middle: Floats) -> JawSpread:

@@ -12,7 +12,7 @@ from scipy.sparse.csgraph import connected_components
 
 from fixturecheck.contact.patch import ContactMap, Patch
 from fixturecheck.faceref import FaceRef
-from fixturecheck.holding.jaws import Grip
+from fixturecheck.holding.jaws import BEARS, Grip
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import is_flat
 from fixturecheck.kernel.shapes import Face, Shape, Solid
@@ -21,8 +21,6 @@ from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import BodyRole
 
 _SQUARE = 1e-6
-_BEARS = 0.5
-"""How much of a push must go straight into what bears it: chosen here, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -94,7 +92,7 @@ def bearing_from_behind(touching: Iterable[Patch], body: str, out: Sequence[floa
     return tuple(
         p.shape.geometry
         for p in touching
-        if p.contact.kind != ContactKind.NEAR and float(np.array(out) @ p.outward(body)) <= -_BEARS
+        if p.contact.kind != ContactKind.NEAR and float(np.array(out) @ p.outward(body)) <= -BEARS
     )
 
 

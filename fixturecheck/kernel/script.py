@@ -131,6 +131,29 @@ def run(path: Path, overrides: Mapping[str, str], *, nearest: Any) -> Ran:
     return Ran(variables=variables, shown=shown, modules=tuple(modules), read=tuple(read))
 
 
+@contextmanager
+def more_of(path: Path) -> Iterator[None]:
+    """Run what a script left to be run later, such as its functions, as it ran itself.
+
+    Parameters
+    ----------
+    path : Path
+        The script, which has run.
+
+    Raises
+    ------
+    SetupError
+        What is run raises, with the script's own file and line.
+    """
+    with chdir(path.parent), _beside(path.parent):
+        try:
+            yield
+        except FixturecheckError:
+            raise
+        except (Exception, SystemExit) as reason:
+            raise SetupError(_blame(path, reason)) from reason
+
+
 def _model(path: Path) -> _ScriptModel:
     """Parse a script."""
     try:

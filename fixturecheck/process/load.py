@@ -11,6 +11,7 @@ from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.place import translation
+from fixturecheck.kernel.script import more_of
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.process.model import Blank, Job, PartFunction, PartState, SetupMaker
 from fixturecheck.process.order import refuse_bad_order
@@ -50,9 +51,21 @@ def load_any(path: str | Path, overrides: Mapping[str, str]) -> Setup | Job:
         ran = ran_script(file.absolute(), overrides)
         job = ran.variables.get("job")
         if isinstance(job, Job):
-            return replace(job, sources=sources_of(file.absolute(), [job.part], (*ran.modules, *ran.read)))
+            sources = sources_of(file.absolute(), [job.part], (*ran.modules, *ran.read))
+            makers = {number: _of_script(file.absolute(), make) for number, make in job.makers.items()}
+            return replace(job, sources=sources, makers=makers)
         return setup_of_script(file.absolute(), ran)
     return load(file, overrides)
+
+
+def _of_script(path: Path, maker: SetupMaker) -> SetupMaker:
+    """Return what makes a set-up as its script runs: in its folder, and blamed by its lines."""
+
+    def make(part: Body, before: PartState, after: PartState) -> Setup:
+        with more_of(path):
+            return maker(part, before, after)
+
+    return make
 
 
 def load_job(path: Path, overrides: Mapping[str, str]) -> Job:

@@ -93,7 +93,7 @@ def grip_in(setup: Setup):
     placed = {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
     contacts = find_contacts(tuple(b.placed() for b in setup.bodies), setup.tolerances)
     (clamp,) = pressed(setup, placed)
-    return placed, clamp, grip_of(contacts, clamp)
+    return placed, clamp, grip_of(setup, contacts, clamp)
 
 
 @pytest.mark.parametrize("at_x_mm", [18.0, -18.0, 22.0])
@@ -151,6 +151,22 @@ def test_a_spare_jaw_fills_the_gap_before_the_part():
     again = Setup(name="bench", bodies=(*bodies, spare), holding=setup.holding)
     (found,) = asked(again, Kind.JAW_PRESSURE)
     assert found.value == pytest.approx(2000.0 / 9.0)
+
+
+def test_parallels_against_the_jaws_take_none_of_its_push():
+    """Two parallels of 5 x 25 under a block of 20 x 30: nothing stands behind the one at the jaw, so all 2000 N
+    press the block over 30 x 10 mm, whose middle is 30 up, 12.5 over that of the jaw. Common practice, no source.
+    """
+    pair = [
+        equipment("parallel", name=n, at=(0, y, 0), width_mm=5.0, height_mm=25.0, length_mm=60.0)
+        for n, y in (("rear", -2.5), ("front", -17.5))
+    ]
+    whole = vise_with(block(low_mm=25.0, high_mm=50.0))
+    setup = Setup(name="bench", bodies=(*whole.bodies, *pair[0], *pair[1]), holding=whole.holding)
+    (pressure,) = asked(setup, Kind.JAW_PRESSURE)
+    assert pressure.value == pytest.approx(2000.0 / 3.0)
+    (lifts,) = asked(setup, Kind.JAW_LIFTS)
+    assert (lifts.verdict, lifts.value) == (Verdict.CAUTION, pytest.approx(12.5))
 
 
 def test_a_part_gripped_high_is_lifted():

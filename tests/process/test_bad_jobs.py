@@ -8,6 +8,9 @@ from pathlib import Path
 import cadquery as cq
 import pytest
 
+from fixturecheck.errors import SetupError
+from fixturecheck.process.load import load_any
+from fixturecheck.process.run import staged_job
 from tests.doors import command
 
 MODELS = Path(__file__).resolve().parents[2] / "models" / "index_pawl"
@@ -200,3 +203,26 @@ parts = ["block"]
 floor = "top"
 way = "traverse"
 """
+
+
+SCRIPT = """
+from pathlib import Path
+from fixturecheck import Operation, body, job_of
+import cadquery as cq
+
+def stand(before, after):
+    Path("beside.txt").read_text()
+    return before.no_such_thing
+
+part = body("block", cq.Workplane().box(4, 3, 2), faces={"top": (0, 0, 1)})
+job = job_of("block", part, (Operation(number=10, name="top", kind="mill", makes=("top",), stock_mm={"*": 1}),),
+             setups={10: stand})
+"""
+
+
+def test_what_a_function_of_a_script_raises_is_blamed_on_its_line(tmp_path) -> None:
+    """It runs in the script's folder, as the script did, whose own files it reads."""
+    (tmp_path / "job.py").write_text(SCRIPT, encoding="utf-8")
+    (tmp_path / "beside.txt").touch()
+    with pytest.raises(SetupError, match=rf"job.py, line {line_of(SCRIPT, 'return before')}: AttributeError"):
+        staged_job(load_any(tmp_path / "job.py", {}), lambda _doing, _share: None)
