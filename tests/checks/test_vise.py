@@ -154,9 +154,8 @@ def test_a_spare_jaw_fills_the_gap_before_the_part():
 
 
 def test_parallels_against_the_jaws_take_none_of_its_push():
-    """Two parallels of 5 x 25 under a block of 20 x 30: nothing stands behind the one at the jaw, so all 2000 N
-    press the block over 30 x 10 mm, whose middle is 30 up, 12.5 over that of the jaw. Common practice, no source.
-    """
+    """Two parallels of 5 x 25 under a block of 20 x 30. Nothing stands behind the one at the jaw, so all
+    2000 N press the block over 30 x 10 mm, whose middle is 30 up, 12.5 over that of the jaw."""
     pair = [
         equipment("parallel", name=n, at=(0, y, 0), width_mm=5.0, height_mm=25.0, length_mm=60.0)
         for n, y in (("rear", -2.5), ("front", -17.5))

@@ -215,8 +215,8 @@ def stand(before, after):
     return before.no_such_thing
 
 part = body("block", cq.Workplane().box(4, 3, 2), faces={"top": (0, 0, 1)})
-job = job_of("block", part, (Operation(number=10, name="top", kind="mill", makes=("top",), stock_mm={"*": 1}),),
-             setups={10: stand})
+top = Operation(number=10, name="top", kind="mill", makes=("top",), stock_mm={"*": 1})
+job = job_of("block", part, (top,), setups={10: stand})
 """
 
 
