@@ -11,6 +11,8 @@ from typing import Any, TypeVar
 from fixturecheck.units import to_inch_key
 
 _KEY = "allowed"
+_MOST_LETTERS = 60
+"""Letters of a value that a message shows at most."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,15 +140,13 @@ def allowed_in(field: Field[object]) -> Allowed | None:
     return found
 
 
-def shortened(value: object, most: int = 60) -> str:
+def shortened(value: object) -> str:
     """Return a value as it is shown in a message: numbers in few digits, long texts cut short.
 
     Parameters
     ----------
     value : object
         The value.
-    most : int
-        Letters that are shown at most.
 
     Returns
     -------
@@ -158,7 +158,7 @@ def shortened(value: object, most: int = 60) -> str:
     if isinstance(value, int | float) and not isinstance(value, bool):
         return f"{value:g}"
     text = repr(value)
-    return text if len(text) <= most else f"{text[: most - 4]} ..."
+    return text if len(text) <= _MOST_LETTERS else f"{text[: _MOST_LETTERS - 4]} ..."
 
 
 def _flat(value: object) -> Iterator[object]:

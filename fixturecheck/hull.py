@@ -49,7 +49,7 @@ def hull_corners(points: Floats) -> Floats:
     return corners[:-1] if len(corners) > 3 else corners
 
 
-def farthest_out(points: Floats, directions: int, *, turned_rad: float = 0.0) -> Ints:
+def farthest_out(points: Floats, directions: int, *, turned_rad: float) -> Ints:
     """Return which points of a plane lie farthest out in evenly spread directions.
 
     Parameters

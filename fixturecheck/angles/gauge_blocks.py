@@ -9,7 +9,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from fixturecheck.arrays import Floats, Ints
+from fixturecheck.arrays import Ints
 from fixturecheck.errors import NotComputedError
 from fixturecheck.files import shipped_table
 from fixturecheck.names import row_of
@@ -61,13 +61,10 @@ class Stack:
         Size of each block, from below.
     wear : bool
         Whether the first and the last are wear blocks.
-    wanted_mm : float
-        The length that was asked.
     """
 
     blocks_mm: tuple[float, ...]
     wear: bool
-    wanted_mm: float
 
     @property
     def height_mm(self) -> float:
@@ -144,9 +141,7 @@ def stack_of(blocks: GaugeSet, wanted_mm: float, *, wear: bool = False) -> Stack
         raise NotComputedError(message)
     order = _thick_in_the_middle(chosen)
     whole = (blocks.wear, *order, blocks.wear) if wear else order
-    return Stack(
-        blocks_mm=tuple(round(size * blocks.unit_mm, 9) for size in whole), wear=wear, wanted_mm=wanted_mm
-    )
+    return Stack(blocks_mm=tuple(round(size * blocks.unit_mm, 9) for size in whole), wear=wear)
 
 
 def stack_error_um(stack: Stack, grade: str) -> float:
@@ -263,24 +258,6 @@ def _thick_in_the_middle(sizes: tuple[int, ...]) -> tuple[int, ...]:
     return (*reversed(falling[1::2]), *falling[0::2])
 
 
-def sizes_mm(blocks: GaugeSet) -> Floats:
-    """Return the sizes of a set, mm.
-
-    Parameters
-    ----------
-    blocks : GaugeSet
-
-    Returns
-    -------
-    ndarray, shape (n,)
-
-    Notes
-    -----
-    Closed form: whole numbers of the set's unit; the make-up's source stands in its row.
-    """
-    return np.array(blocks.sizes) * blocks.unit_mm
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AngleSet:
     """One set of angle blocks.
@@ -313,12 +290,9 @@ class AngleStack:
     ----------
     blocks_arcsec : tuple of int
         Each block, negative where it is turned round and takes away; large ones first.
-    wanted_arcsec : float
-        The angle that was asked.
     """
 
     blocks_arcsec: tuple[int, ...]
-    wanted_arcsec: float
 
     @property
     def angle_arcsec(self) -> int:
@@ -403,7 +377,7 @@ def angle_stack(blocks: AngleSet, wanted_arcsec: float) -> AngleStack:
     best = int(np.lexsort((count, off))[0])
     signs = np.concatenate([low_signs[at[best]], high_signs[best]])
     chosen = sorted((int(s * size) for s, size in zip(signs, sizes, strict=True) if s), key=abs, reverse=True)
-    return AngleStack(blocks_arcsec=tuple(chosen), wanted_arcsec=wanted_arcsec)
+    return AngleStack(blocks_arcsec=tuple(chosen))
 
 
 def dms(angle_arcsec: float) -> str:

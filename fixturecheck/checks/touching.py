@@ -362,7 +362,6 @@ def called(setup: Setup, bodies: Sequence[str]) -> str:
 
 
 _UPRIGHT = math.sin(math.radians(45.0))
-_LEAST_MM = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

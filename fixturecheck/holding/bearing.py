@@ -310,15 +310,10 @@ def weights(setup: Setup, placed: Mapping[str, Solid], names: Iterable[str]) -> 
     return tuple(out)
 
 
-def spots(contacts: ContactMap, moving: Sequence[str], *, divisions: int = DIVISIONS) -> tuple[Spot, ...]:
+def spots(contacts: ContactMap, moving: Sequence[str]) -> tuple[Spot, ...]:
     """Return every patch that touches a body that can move; patches of one pair of faces are one spot.
 
     A name may stand for faces that look different ways, as both flanks of a V: those are spots of their own.
-
-    Parameters
-    ----------
-    divisions : int
-        Cells along all that a body touches, from end to end: what lies far from it is cut up as coarsely.
     """
     together: dict[tuple[str, str, Vector], list[Patch]] = {}
     for patch in contacts.patches:
@@ -328,7 +323,7 @@ def spots(contacts: ContactMap, moving: Sequence[str], *, divisions: int = DIVIS
             together.setdefault((c.a, c.b, looks), []).append(patch)
     spans = _spans_mm([p for patches in together.values() for p in patches], moving)
     return tuple(
-        _spot(patches, moving, min(spans[n] for n in patches[0].bodies if n in spans) / divisions)
+        _spot(patches, moving, min(spans[n] for n in patches[0].bodies if n in spans) / DIVISIONS)
         for _, patches in sorted(together.items())
     )
 

@@ -25,7 +25,7 @@ def rim_points(shape: Shape) -> Floats:
     return np.concatenate([edge_points(e, _ON_EDGE) for e in edges_of(shape)])
 
 
-def corners_round(points: Floats, *, most: int = MOST_CORNERS, more_share: float = MORE_SHARE) -> Floats:
+def corners_round(points: Floats) -> Floats:
     """Return the corners of a convex outline round points, few of them.
 
     Edges are left out, and those beside them go on until they meet, as long as that adds little; beyond that
@@ -35,10 +35,6 @@ def corners_round(points: Floats, *, most: int = MOST_CORNERS, more_share: float
     ----------
     points : ndarray, shape (n, 2)
         Points of a face, mm.
-    most : int
-        Most corners.
-    more_share : float
-        By how much of the face's area the outline may be larger if fewer corners do.
 
     Returns
     -------
@@ -50,12 +46,12 @@ def corners_round(points: Floats, *, most: int = MOST_CORNERS, more_share: float
     Closed form: where two lines meet.
     """
     corners = hull_corners(np.round(points, 9))
-    spare_mm2 = more_share * float(convex_hull(corners).area)
+    spare_mm2 = MORE_SHARE * float(convex_hull(corners).area)
     while len(corners) > 3:
         meets, added_mm2 = _beyond_edges(corners)
         least = int(np.argmin(np.round(added_mm2, 6)))
         spare_mm2 -= added_mm2[least]
-        if not np.isfinite(added_mm2[least]) or (spare_mm2 < 0.0 and len(corners) <= most):
+        if not np.isfinite(added_mm2[least]) or (spare_mm2 < 0.0 and len(corners) <= MOST_CORNERS):
             break
         corners[least] = meets[least]
         corners = np.delete(corners, (least + 1) % len(corners), axis=0)

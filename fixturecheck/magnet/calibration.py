@@ -54,8 +54,6 @@ class Row:
     Parameters
     ----------
     measurement : Measurement
-    weight_n : float
-        Of the piece.
     pull_n : tuple of float
         The magnet's pull as measured, least and greatest.
     fitted_n : float
@@ -63,7 +61,6 @@ class Row:
     """
 
     measurement: Measurement
-    weight_n: float
     pull_n: tuple[float, float]
     fitted_n: float
 
@@ -87,9 +84,7 @@ class Calibration:
     rows: tuple[Row, ...]
 
 
-def calibrate(
-    measured: Measured, *, progress: Progress = silent, nodes: Sequence[int] = NODES
-) -> Calibration:
+def calibrate(measured: Measured, *, progress: Progress = silent) -> Calibration:
     """Find every source that gives what was measured on a chuck.
 
     Parameters
@@ -97,8 +92,6 @@ def calibrate(
     measured : Measured
     progress : callable, optional
         Takes what is done and which share of all is behind.
-    nodes : sequence of int
-        How many forces, source gaps and seat gaps each piece is solved at.
 
     Returns
     -------
@@ -120,7 +113,7 @@ def calibrate(
     tables = []
     for n, (piece, one, pull_n) in enumerate(zip(pieces, measured.measurements, pulls_n, strict=True)):
         progress(f"solve {one.name}", 0.1 + 0.8 * n / len(pieces))
-        tables.append(_Table(piece, one.shim_mm or 0.0, seats_um, pull_n, nodes))
+        tables.append(_Table(piece, one.shim_mm or 0.0, seats_um, pull_n))
     readings = [
         Reading(
             name=m.name,
@@ -141,11 +134,11 @@ def calibrate(
         _checked(piece, m, t, found.middle)
         for piece, m, t in zip(pieces, measured.measurements, tables, strict=True)
     ]
-    rows = zip(measured.measurements, weights, pulls_n, fitted, strict=True)
+    rows = zip(measured.measurements, pulls_n, fitted, strict=True)
     return Calibration(
         chuck=_chuck(setup, measured, found),
         fit=found,
-        rows=tuple(Row(measurement=m, weight_n=w, pull_n=p, fitted_n=f) for m, w, p, f in rows),
+        rows=tuple(Row(measurement=m, pull_n=p, fitted_n=f) for m, p, f in rows),
     )
 
 
@@ -280,11 +273,10 @@ class _Table:
         shim_mm: float,
         seats_um: tuple[float, float],
         pull_n: tuple[float, float],
-        nodes: Sequence[int],
     ) -> None:
         self.space = space = _space(piece, shim_mm, seats_um, pull_n, _TABLE_SHARES)
         self._box = np.log([space.share, space.gap_mm, space.seat_um])
-        at = [np.cos(np.pi * np.arange(n) / (n - 1)) for n in nodes]
+        at = [np.cos(np.pi * np.arange(n) / (n - 1)) for n in NODES]
         share, gap, seat = (
             np.exp(low + 0.5 * (x + 1.0) * (high - low)) for x, (low, high) in zip(at, self._box, strict=True)
         )

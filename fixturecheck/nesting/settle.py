@@ -354,7 +354,6 @@ def settle_setup(
     setup: Setup,
     staging: Staging | None = None,
     *,
-    model: SettlingModel | None = None,
     bounds: Bounds | None = None,
 ) -> Settled:
     """Return where the parts of a set-up come to rest.
@@ -365,8 +364,6 @@ def settle_setup(
         Bodies and intended seats.
     staging : Staging, optional
         Pushes, order, what is loose; by default every part under its weight alone.
-    model : SettlingModel, optional
-        Features read before, to save reading them again.
     bounds : Bounds, optional
         When the settler stops.
 
@@ -375,7 +372,7 @@ def settle_setup(
     SetupError
         Staging names a body that is not there, or nothing is loose.
     """
-    return settled_and_visited(model or settling_model_of(setup), staging or Staging(), bounds)[0]
+    return settled_and_visited(settling_model_of(setup), staging or Staging(), bounds)[0]
 
 
 def settled_and_visited(

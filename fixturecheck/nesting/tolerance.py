@@ -78,6 +78,8 @@ def corners_mm(model: SettlingModel, body: int, face: str) -> Floats:
 
 
 LEAST_REACH_MM = 0.2
+_EXACT = 2
+"""Worst draws that are settled again exactly."""
 _TRIES = 3
 """Draws tried, furthest out first, for each that is to be settled exactly."""
 _EVEN = 1e-9
@@ -110,7 +112,6 @@ def sampled_rest(
     draws: int = 10_000,
     seed: int = 1,
     spread: Distribution = Distribution.NORMAL,
-    exact: int = 2,
     model: SettlingModel | None = None,
 ) -> SampledRest:
     """Return how tolerances spread the rest.
@@ -122,8 +123,6 @@ def sampled_rest(
         A flat face shifts and leans within it, by no more than its `orientation_mm`; a curved one shifts.
     targets : sequence of CriticalPlace
         Places whose error is wanted.
-    exact : int
-        Worst draws that are settled again exactly.
 
     Raises
     ------
@@ -143,8 +142,8 @@ def sampled_rest(
         raise NotComputedError(message)
     drawn, errors = every.where(fits), errors[fits]
     regions, contradict = _regions(linear)
-    chosen = _worst_draws(linear, drawn, targets, _TRIES * exact)
-    checked, unsettled = _checked(linear, staging, [(errors[i], drawn.move[i]) for i in chosen], exact)
+    chosen = _worst_draws(linear, drawn, targets, _TRIES * _EXACT)
+    checked, unsettled = _checked(linear, staging, [(errors[i], drawn.move[i]) for i in chosen])
     spreads = {one.name: _spread(linear, drawn, regions, one, errors) for one in targets}
     chances = Chances(
         draws=draws,
@@ -485,7 +484,7 @@ def _worst_draws(
 
 
 def _checked(
-    linear: _LinearModel, staging: Staging, draws: Sequence[tuple[Floats, Floats]], exact: int
+    linear: _LinearModel, staging: Staging, draws: Sequence[tuple[Floats, Floats]]
 ) -> tuple[float, int]:
     """Settle draws exactly until so many have come to rest: how far off they are, mm, and how many have not.
 
@@ -497,13 +496,13 @@ def _checked(
     apart: list[float] = []
     reasons: list[NotComputedError] = []
     for errors, move in draws:
-        if len(apart) == exact:
+        if len(apart) == _EXACT:
             break
         try:
             apart.append(_exactly(linear, staging, errors, move))
         except NotComputedError as reason:
             reasons.append(reason)
-    if exact and not apart:
+    if not apart:
         raise reasons[0]
     return max(apart, default=0.0), len(reasons)
 

@@ -82,7 +82,7 @@ def shown_middle(solid: Solid, edge: int) -> Vector:
     return round(x, _DECIMALS) + 0.0, round(y, _DECIMALS) + 0.0, round(z, _DECIMALS) + 0.0
 
 
-def line_for(solid: Solid, cut: EdgeCut | BoxCut, name: str = "part") -> str:
+def line_for(solid: Solid, cut: EdgeCut | BoxCut) -> str:
     """Return the line that makes a cut on a part held in a variable as a `cadquery.Workplane`.
 
     Parameters
@@ -91,28 +91,26 @@ def line_for(solid: Solid, cut: EdgeCut | BoxCut, name: str = "part") -> str:
         The part before the cut, in its own frame.
     cut : EdgeCut or BoxCut
         The cut.
-    name : str
-        Name of the variable.
 
     Returns
     -------
     str
-        One line of Python.
+        One line of Python; the variable is `part`.
     """
     if isinstance(cut, BoxCut):
-        return _box_line(cut.corner, cut.axes, cut.sizes_mm, name)
+        return _box_line(cut.corner, cut.axes, cut.sizes_mm)
     if cut.kind == ReliefKind.UNDERCUT:
-        return _box_line(*step_box(solid, cut), name)
+        return _box_line(*step_box(solid, cut))
     point = shown_middle(solid, cut.edge)
     if nearest_edge(solid, point) != cut.edge:
         # Two edges share a middle; the nearest-point selector cannot tell them apart, the number can.
-        picked = f"{name}.newObject([{name}.val().Edges()[{cut.edge}]])"
+        picked = f"part.newObject([part.val().Edges()[{cut.edge}]])"
     else:
-        picked = f"{name}.edges(cq.selectors.NearestToPointSelector({_tuple(point)}))"
-    return f"{name} = {picked}.{cut.kind}({cut.size_mm[0]:.2f})"
+        picked = f"part.edges(cq.selectors.NearestToPointSelector({_tuple(point)}))"
+    return f"part = {picked}.{cut.kind}({cut.size_mm[0]:.2f})"
 
 
-def _box_line(corner: Floats, axes: Floats, sizes: tuple[float, float, float], name: str) -> str:
+def _box_line(corner: Floats, axes: Floats, sizes: tuple[float, float, float]) -> str:
     """Return the line that mills a box away."""
     # The box is described in a right-handed plane; a left-handed corner starts at its far end.
     right = float(np.linalg.det(axes)) > 0
@@ -120,7 +118,7 @@ def _box_line(corner: Floats, axes: Floats, sizes: tuple[float, float, float], n
     normal = axes[2] if right else -axes[2]
     plane = f"cq.Plane({_tuple(origin)}, {_tuple(axes[0])}, {_tuple(normal)})"
     box = ", ".join(f"{v:.6g}" for v in sizes)
-    return f"{name} = {name}.cut(cq.Workplane({plane}).box({box}, centered=False))"
+    return f"part = part.cut(cq.Workplane({plane}).box({box}, centered=False))"
 
 
 def _tuple(values: Iterable[float]) -> str:

@@ -195,9 +195,9 @@ def file_stem(name: str) -> str:
     return f"_{stem}" if stem[:1] in {"", "."} or stem.split(".")[0].lower() in _DEVICES else stem
 
 
-def meshes_of(result: Result, tessellator: Tessellator | None = None) -> dict[str, Mesh]:
+def meshes_of(result: Result) -> dict[str, Mesh]:
     """Return the mesh of every shape of a result; identical parts are meshed once."""
-    worker = tessellator or Tessellator()
+    worker = Tessellator()
     return {shape.name: worker.mesh(cast("Shape", shape.geometry)) for shape in result.shapes}
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fixturecheck.errors import Mistakes, SetupError, read_all
-from fixturecheck.fields import Allowed, shortened
+from fixturecheck.fields import shortened
 from fixturecheck.names import MOST_NAME, NAME, allowed_name
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.reader import Stated
@@ -30,7 +30,7 @@ Turn = tuple[str | Sequence[float], float]
 AXES: Mapping[str, Vector] = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
 
 
-def point(values: object, what: str, rule: Allowed = PLACE_MM) -> Vector:
+def point(values: object, what: str) -> Vector:
     """Return three finite numbers in their range, or say what is wrong with them.
 
     Parameters
@@ -50,7 +50,7 @@ def point(values: object, what: str, rule: Allowed = PLACE_MM) -> Vector:
         message = f"{what} must be three finite numbers; got {shortened(values)}"
         raise SetupError(message)
     for number in numbers:
-        flaw = rule.flaw_of(number)
+        flaw = PLACE_MM.flaw_of(number)
         if flaw:
             message = f"{what}: {flaw}"
             raise SetupError(message)
@@ -287,7 +287,7 @@ def body_facts(entry: Stated, units: str, *, name: str | None = None, tags: Tags
         "name": lambda: _name_of(entry),
         "at": lambda: None,
         "rotate": lambda: None,
-        "material": lambda: _from_table(entry, called, "material", tables.material),
+        "material": lambda: _material(entry, called),
         "faces": lambda: _faces(entry, called, units, tags),
         "finish": lambda: _finishes(entry, called),
     }
@@ -320,13 +320,13 @@ def _name_of(entry: Stated) -> str:
     return name
 
 
-def _from_table(entry: Stated, name: str, key: str, look_up: Callable[[str], object]) -> str:
-    """Return a name that one of the shop's tables has."""
-    value: str = entry.get(key, "text")
+def _material(entry: Stated, name: str) -> str:
+    """Return a material that the shop's table has."""
+    value: str = entry.get("material", "text")
     try:
-        look_up(value)
+        tables.material(value)
     except SetupError as reason:
-        entry.fail(f"body {name!r}: {reason}", key)
+        entry.fail(f"body {name!r}: {reason}", "material")
     return value
 
 

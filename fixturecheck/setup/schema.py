@@ -243,17 +243,15 @@ SETUP_FILE = "setup.schema.json"
 """The file that ships with the schema of a set-up."""
 
 
-def first_line(name: str = SETUP_FILE, folder: str = ".") -> str:
+def first_line(name: str = SETUP_FILE) -> str:
     """Return the comment that names a schema to an editor, as the first line of a TOML file.
 
     Parameters
     ----------
     name : str
         A file that ships with the program.
-    folder : str
-        Where the schema lies, counted from the folder of the file.
     """
-    return f"#:schema {folder}/{name}"
+    return f"#:schema ./{name}"
 
 
 def root_schema(title: str, top: Mapping[str, Schema], definitions: Mapping[str, Schema]) -> Schema:

@@ -134,7 +134,7 @@ def refuse_bad_staging(setup: Setup) -> None:
         raise SetupError(message)
     known = [b.name for b in setup.bodies]
     _known(staging.loose, known, "staging, loose")
-    _once(staging.order, "staging, order")
+    _once(staging.order)
     _known(staging.order, known, "staging, order")
     loose = list(loose_names(setup, staging))
     _known(staging.push, [*loose, "*"], "staging, push")
@@ -164,10 +164,12 @@ def _known(names: Iterable[str], known: list[str], where: str) -> None:
             raise SetupError(message)
 
 
-def _once(names: tuple[str, ...], where: str) -> None:
+def _once(names: tuple[str, ...]) -> None:
     for name in names:
         if names.count(name) > 1:
-            message = f"{where}: {name!r} is placed {names.count(name)} times; each part is placed once"
+            message = (
+                f"staging, order: {name!r} is placed {names.count(name)} times; each part is placed once"
+            )
             raise SetupError(message)
 
 

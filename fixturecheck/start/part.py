@@ -99,8 +99,6 @@ class Part:
         What its bodies are called.
     file : Path
         Where it was read from.
-    which : int or None
-        The number of the solid meant in a file of several.
     body : Body
         The part as a set-up reads it, with the face names of the file.
     table : FaceTable
@@ -116,7 +114,6 @@ class Part:
 
     name: str
     file: Path
-    which: int | None
     body: Body
     table: FaceTable
     points: Floats
@@ -144,7 +141,7 @@ def read_part(file: Path) -> Part:
     return found_part(body(name, found), file)
 
 
-def found_part(drawn: Body, file: Path, which: int | None = None) -> Part:
+def found_part(drawn: Body, file: Path) -> Part:
     """Look at a body that was read from a file.
 
     Raises
@@ -165,7 +162,6 @@ def found_part(drawn: Body, file: Path, which: int | None = None) -> Part:
     return Part(
         name=drawn.name,
         file=file,
-        which=which,
         body=drawn,
         table=table,
         points=points,

@@ -285,8 +285,6 @@ def _drawn(proposal: FirstSetup, home: Path) -> Iterator[TomlLine]:
     """Yield where the part is drawn, how it is turned, and what it is of."""
     part = proposal.part
     yield TomlLine(key="file", value=_file_from(home, part.file))
-    if part.which is not None:
-        yield TomlLine(key="solid", value=part.which)
     turns = turns_of(proposal.posed.turn)
     if turns:
         yield TomlLine(key="rotate", value=turns, remark="about the machine's axes, in this order")

@@ -15,7 +15,6 @@ from fixturecheck.angles.gauge_blocks import (
     dms,
     gauge_set,
     gauge_sets,
-    sizes_mm,
     stack_error_um,
     stack_of,
 )
@@ -43,9 +42,14 @@ def test_sets_have_as_many_blocks_as_they_are_called(name, count):
     assert len(gauge_set(name).sizes) == count
 
 
+def _sizes_mm(name):
+    blocks = gauge_set(name)
+    return np.array(blocks.sizes) * blocks.unit_mm
+
+
 def test_inch_set_is_made_up_of_four_series():
     """9 x .1001-.1009, 49 x .101-.149, 19 x .050-.950, 4 x 1-4 in (qeeebo.com; H. Jack, manufact-116)."""
-    inches = np.round(sizes_mm(gauge_set("inch_81")) / INCH, 6)
+    inches = np.round(_sizes_mm("inch_81") / INCH, 6)
     series = [
         [0.1001 + k * 0.0001 for k in range(9)],
         [0.101 + k * 0.001 for k in range(49)],
@@ -66,10 +70,10 @@ def test_stack_of_3_9762_in():
 def test_stack_of_58_345_mm():
     """58.345 mm from the set of 112: five blocks do, 1.005 + 1.04 + 1.30 + 5 + 50 (NPL); four are found."""
     stack = stack_of(gauge_set("metric_112"), 58.345)
-    assert {1.005, 1.04, 1.3, 5.0, 50.0} <= {round(v, 4) for v in sizes_mm(gauge_set("metric_112"))}
+    assert {1.005, 1.04, 1.3, 5.0, 50.0} <= {round(v, 4) for v in _sizes_mm("metric_112")}
     assert stack.height_mm == pytest.approx(58.345, abs=1e-9)
     assert len(stack.blocks_mm) == 4
-    known = set(np.round(sizes_mm(gauge_set("metric_112")), 6))
+    known = set(np.round(_sizes_mm("metric_112"), 6))
     assert {round(b, 6) for b in stack.blocks_mm} <= known
     assert len(set(stack.blocks_mm)) == 4
 

@@ -41,7 +41,6 @@ from fixturecheck.tolerances import Tolerances
 Found = list[RawPatch] | None
 _STEPS = 65
 """Gauss points, or samples, across a strip."""
-_REACH_MM = 1e4
 
 
 def curved(pair: FacePair, tolerances: Tolerances) -> Found:

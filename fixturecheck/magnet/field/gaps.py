@@ -117,6 +117,8 @@ def film_state(
 
 
 _STRENGTH_SHARE = 3e-3
+_STRONGEST = 30.0
+"""Strongest magnet tried, relative to the model's."""
 
 
 def seat_gap_um(
@@ -155,9 +157,7 @@ def seat_gap_um(
     return sum(heights) / 2
 
 
-def strength_for_pull(
-    pull_n: Callable[[float], float], *, wanted_n: float, most: float = 30.0, write: Writing = METRIC
-) -> float:
+def strength_for_pull(pull_n: Callable[[float], float], *, wanted_n: float, write: Writing = METRIC) -> float:
     """Find the strength of a magnet that gives a rated pull.
 
     Parameters
@@ -166,8 +166,6 @@ def strength_for_pull(
         Pull at a strength relative to the model's magnetomotive force; rises with it.
     wanted_n : float
         Pull of the rating piece.
-    most : float
-        Strongest magnet tried.
     write : Writing
         What writes the pulls of the message.
 
@@ -179,12 +177,12 @@ def strength_for_pull(
     Raises
     ------
     NotComputedError
-        No magnet up to `most` pulls so hard: the rating piece saturates first.
+        No magnet that is tried pulls so hard: the rating piece saturates first.
     """
     low, high = 0.0, 1.0
     while (reached_n := pull_n(high)) < wanted_n:
         low, high = high, 2 * high
-        if high > most:
+        if high > _STRONGEST:
             message = (
                 f"no magnetomotive force gives {write.force(wanted_n, '.0f')}: the iron saturates first, "
                 f"at about {write.force(reached_n, '.0f')}, {int(100 * reached_n / wanted_n)}% of it; check "

@@ -217,7 +217,7 @@ Solve = Callable[[Floats], Floats]
 
 def least_energy(
     system: FluxSystem, residual_share: float, start_a: Floats | None = None
-) -> tuple[FluxState, float, int]:
+) -> tuple[FluxState, float]:
     """Find the least energy by Newton's method with halving steps.
 
     Parameters
@@ -233,8 +233,6 @@ def least_energy(
     state : FluxState
     residual : float
         Size of the gradient over the size of the load.
-    iterations : int
-        Number of steps.
 
     Raises
     ------
@@ -249,15 +247,15 @@ def least_energy(
     """
     load = system.load_wb()
     if load == 0:
-        return system.at(np.zeros(system.unknowns)), 0.0, 0
+        return system.at(np.zeros(system.unknowns)), 0.0
     solver = _TwoLevels(system.frame)
     state = system.at(start_a) if start_a is not None else _linear_start(system, solver)
     last_share, last_residual = 1.0, np.inf
-    for count in range(_MOST_ITERATIONS + 1):
+    for _ in range(_MOST_ITERATIONS + 1):
         gradient = state.gradient_wb
         residual = _norm(gradient) / load
         if residual < residual_share:
-            return state, residual, count
+            return state, residual
         # A rough step is enough far from the solution; near it the step must be as sharp as the goal.
         goal = min(1e-2, max(0.1 * residual, 0.1 * residual_share / residual, 1e-12))
         chord = last_share < 1.0 or residual > last_residual
@@ -445,8 +443,8 @@ class FluxSolution:
         Energy at the solution.
     residual : float
         Size of the gradient over the size of the load.
-    iterations, unknowns : int
-        Cost of the solution.
+    unknowns : int
+        Of the system that was solved.
     potential_a : dict of str to ndarray
         Potential at each coupled body's nodes.
     """
@@ -456,7 +454,6 @@ class FluxSolution:
     loose: tuple[str, ...]
     energy_j: float
     residual: float
-    iterations: int
     unknowns: int
     potential_a: dict[str, Floats]
 
@@ -534,7 +531,7 @@ def solve_flux(
     start = None
     if near is not None and all(len(near.get(b.name, ())) == b.unknowns for b in iron):
         start = np.concatenate([near[b.name] for b in iron])
-    state, residual, count = least_energy(system, residual_share, start)
+    state, residual = least_energy(system, residual_share, start)
     potential = state.potential_a
     return FluxSolution(
         patches=tuple(_pulls(system, state)),
@@ -542,7 +539,6 @@ def solve_flux(
         loose=tuple(b.name for b in bodies if b.name not in reached),
         energy_j=state.energy_j,
         residual=residual,
-        iterations=count,
         unknowns=system.unknowns,
         potential_a={b.name: system.part_of(b.name, potential) for b in iron},
     )

@@ -40,7 +40,6 @@ from fixturecheck.sizes.faces import (
     PARALLEL,
     WHOLE_DEG,
     FlatFace,
-    RoundFace,
     flat_faces,
     furthest_opposite,
     round_faces,
@@ -240,10 +239,6 @@ def _round_fit(setup: Setup, own: FaceRef, other: FaceRef) -> _Fit | None:
     return _Fit(
         own=(own,), others=(other,), size_mm=2.0 * mine.radius_mm, room_mm=room_mm, hollow=mine.hollow
     )
-
-
-def _whole_round(body: Body, face: str) -> RoundFace | None:
-    return next((f for f in round_faces(body) if f.name == face and f.around_deg >= WHOLE_DEG), None)
 
 
 def _fit(stage: JobStage, then: Operation, fit: _Fit, share: Change) -> Finding:

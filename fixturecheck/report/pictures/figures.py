@@ -16,6 +16,11 @@ from fixturecheck.result.shapes import NamedShape, Role
 
 Rgb = tuple[int, int, int]
 
+_SIDES = 48
+"""Of a drawn cylinder."""
+_NEAR_MM = 0.3
+"""Triangles no farther than this from a place do not hide it."""
+
 PARTS: tuple[Rgb, ...] = ((222, 196, 146), (205, 174, 118), (236, 214, 172), (190, 158, 104))
 """Neighbouring parts of a gang take these in turn, so that a seam between them shows."""
 
@@ -184,16 +189,16 @@ def flat_arrows(middles_mm: Floats, ways_mm: Floats, normal: Floats) -> tuple[Fl
     return corners.reshape(-1, 3), triangles
 
 
-def cylinder_triangles(
-    low_mm: Floats, radius_mm: float, tall_mm: float, *, sides: int = 48
-) -> tuple[Floats, Ints]:
+def cylinder_triangles(low_mm: Floats, radius_mm: float, tall_mm: float) -> tuple[Floats, Ints]:
     """Return the triangles of an upright cylinder: its side and its lower end."""
-    angles = np.arange(sides) * 2.0 * np.pi / sides
-    ring = radius_mm * np.stack([np.cos(angles), np.sin(angles), np.zeros(sides)], axis=1)
+    angles = np.arange(_SIDES) * 2.0 * np.pi / _SIDES
+    ring = radius_mm * np.stack([np.cos(angles), np.sin(angles), np.zeros(_SIDES)], axis=1)
     points = np.vstack([low_mm + ring, low_mm + ring + [0.0, 0.0, tall_mm], [low_mm]])
-    here, there = np.arange(sides), (np.arange(sides) + 1) % sides
-    side = [np.stack(t, axis=1) for t in ((here, there, here + sides), (there, there + sides, here + sides))]
-    end = np.stack([there, here, np.full(sides, 2 * sides)], axis=1)
+    here, there = np.arange(_SIDES), (np.arange(_SIDES) + 1) % _SIDES
+    side = [
+        np.stack(t, axis=1) for t in ((here, there, here + _SIDES), (there, there + _SIDES, here + _SIDES))
+    ]
+    end = np.stack([there, here, np.full(_SIDES, 2 * _SIDES)], axis=1)
     return points, np.vstack([*side, end]).astype(np.int64)
 
 
@@ -211,14 +216,12 @@ def turned_and_shifted(points_mm: Floats, about_mm: Floats, turn_rad: Floats, sh
     return np.asarray(about_mm + arm + shift_mm)
 
 
-def is_hidden(corners_mm: Floats, place_mm: Floats, eye: Floats, *, near_mm: float = 0.3) -> bool:
+def is_hidden(corners_mm: Floats, place_mm: Floats, eye: Floats) -> bool:
     """Tell whether a triangle stands between a place and the eye; what lies at the place does not count.
 
     Parameters
     ----------
     corners_mm : ndarray, shape (n, 3, 3)
-    near_mm : float
-        Triangles no farther than this from the place do not hide it.
 
     References
     ----------
@@ -235,7 +238,7 @@ def is_hidden(corners_mm: Floats, place_mm: Floats, eye: Floats, *, near_mm: flo
     turned = np.cross(arm, one)
     v = (turned @ eye) * scale
     distance = (two * turned).sum(axis=1) * scale
-    return bool((meets & (u >= 0) & (v >= 0) & (u + v <= 1) & (distance > near_mm)).any())
+    return bool((meets & (u >= 0) & (v >= 0) & (u + v <= 1) & (distance > _NEAR_MM)).any())
 
 
 def all_arrays(figures: Sequence[Figure]) -> dict[str, Any]:
