@@ -82,6 +82,10 @@ def shown_middle(solid: Solid, edge: int) -> Vector:
     return round(x, _DECIMALS) + 0.0, round(y, _DECIMALS) + 0.0, round(z, _DECIMALS) + 0.0
 
 
+_PART = "part"
+"""The variable that holds a part in a line that makes a cut on it."""
+
+
 def line_for(solid: Solid, cut: EdgeCut | BoxCut) -> str:
     """Return the line that makes a cut on a part held in a variable as a `cadquery.Workplane`.
 
@@ -104,10 +108,10 @@ def line_for(solid: Solid, cut: EdgeCut | BoxCut) -> str:
     point = shown_middle(solid, cut.edge)
     if nearest_edge(solid, point) != cut.edge:
         # Two edges share a middle; the nearest-point selector cannot tell them apart, the number can.
-        picked = f"part.newObject([part.val().Edges()[{cut.edge}]])"
+        picked = f"{_PART}.newObject([{_PART}.val().Edges()[{cut.edge}]])"
     else:
-        picked = f"part.edges(cq.selectors.NearestToPointSelector({_tuple(point)}))"
-    return f"part = {picked}.{cut.kind}({cut.size_mm[0]:.2f})"
+        picked = f"{_PART}.edges(cq.selectors.NearestToPointSelector({_tuple(point)}))"
+    return f"{_PART} = {picked}.{cut.kind}({cut.size_mm[0]:.2f})"
 
 
 def _box_line(corner: Floats, axes: Floats, sizes: tuple[float, float, float]) -> str:
@@ -118,7 +122,7 @@ def _box_line(corner: Floats, axes: Floats, sizes: tuple[float, float, float]) -
     normal = axes[2] if right else -axes[2]
     plane = f"cq.Plane({_tuple(origin)}, {_tuple(axes[0])}, {_tuple(normal)})"
     box = ", ".join(f"{v:.6g}" for v in sizes)
-    return f"part = part.cut(cq.Workplane({plane}).box({box}, centered=False))"
+    return f"{_PART} = {_PART}.cut(cq.Workplane({plane}).box({box}, centered=False))"
 
 
 def _tuple(values: Iterable[float]) -> str:

@@ -64,7 +64,6 @@ BESIDE = {
     "interval:Range.exactly": {"value"},
     "interval:Range.holds": {"value"},
     "numeric:last_inside": {"inside", "outside", "apart"},
-    "magnet.field.gaps:strength_for_pull": {"most"},
     "study.model:StudyParameter": {"nominal", "tolerance", "flip_within"},
     "study.model:ParameterEntry": {"nominal", "tolerance", "flip_within"},
     "study.model:VariantRow": {"value", "limit", "margin"},
