@@ -29,32 +29,7 @@ from fixturecheck.statics.mechanism import crash_verdict, follow_overlap, starti
 from fixturecheck.units import factor_text
 from fixturecheck.wording.hold import loss_words
 from fixturecheck.wording.motion import direction_words, lets_go_words, motion_words
-
-
-def seat(body, centre, half, mu, *, pull=0.0, other="", label="", points=2):
-    grid = np.linspace(-1, 1, points)
-    return tuple(
-        ContactPoint(
-            a=body,
-            b=other,
-            at_mm=(centre[0] + i * half[0], centre[1] + j * half[1], centre[2]),
-            normal=(0, 0, -1),
-            mu=mu,
-            pull_n=pull / points**2,
-            label=label,
-        )
-        for i in grid
-        for j in grid
-    )
-
-
-def block(*, mu, base=40.0, tall=60.0, weight=10.0, pull=500.0, push=(1.0, 0.0, 0.0), height=60.0, points=2):
-    return EquilibriumProblem(
-        bodies=(Rigid(name="part", at_mm=(0, 0, tall / 2), size_mm=max(base, tall) / 2),),
-        contacts=seat("part", (0, 0, 0), (base / 2, base / 2), mu, pull=pull, points=points),
-        held=(Load(body="part", force_n=(0, 0, -weight), at_mm=(0, 0, tall / 2)),),
-        cutting=(Load(body="part", force_n=push, at_mm=(0, 0, height)),),
-    )
+from tests.statics.seated import block, seat
 
 
 def test_slip_or_tip_under_a_push(compared):

@@ -23,37 +23,9 @@ from fixturecheck.statics.equilibrium import (
 from fixturecheck.statics.limit import limit_factor
 from fixturecheck.statics.loading import assemble, load_path, settle_held
 from fixturecheck.statics.loading_loops import StepArrays, answer, summed_forces
+from tests.statics.seated import block, patch
 
 NOWHERE = (0.0, 0.0, 0.0)
-
-
-def patch(a, b, centre, normal, first, second, mu, *, points=2, pull=0.0, stiffness=1e5):
-    grid = np.linspace(-1, 1, points)
-    spots = [np.array(centre) + s * np.array(first) + t * np.array(second) for s in grid for t in grid]
-    return tuple(
-        ContactPoint(
-            a=a,
-            b=b,
-            at_mm=tuple(p),
-            normal=tuple(normal),
-            mu=mu,
-            pull_n=pull / points**2,
-            stiffness_n_mm=stiffness,
-        )
-        for p in spots
-    )
-
-
-def block(*, mu, base=40.0, weight=10.0, pull=500.0, push=(1.0, 0.0, 0.0), height=60.0, points=2):
-    half = base / 2
-    return EquilibriumProblem(
-        bodies=(Rigid(name="part", at_mm=(0, 0, 20), size_mm=30),),
-        contacts=patch(
-            "part", "", NOWHERE, (0, 0, -1), (half, 0, 0), (0, half, 0), mu, pull=pull, points=points
-        ),
-        held=(Load(body="part", force_n=(0, 0, -weight), at_mm=(0, 0, 20)),),
-        cutting=(Load(body="part", force_n=push, at_mm=(0, 0, height)),),
-    )
 
 
 def gang(seed):
