@@ -14,6 +14,9 @@ from fixturecheck.arrays import Bools, Floats, Ints
 
 Record = TypeVar("Record", bound=Any)
 
+UP: Floats = np.array([0.0, 0.0, 1.0])
+"""Away from the table, in the machine's frame."""
+
 
 def to_vector(values: Iterable[float]) -> tuple[float, float, float]:
     """Return three numbers of any kind as plain floats, without negative zeros.

@@ -25,7 +25,6 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.holding.clamping import Pressed, pressed_by
 from fixturecheck.holding.jaws import (
     LEVEL,
-    UP,
     Grip,
     balancing,
     grip_of,
@@ -36,6 +35,7 @@ from fixturecheck.holding.jaws import (
 from fixturecheck.holding.squeeze import SqueezedPart, squeezed_parts
 from fixturecheck.kernel.measure import box_of, extent_along
 from fixturecheck.kernel.place import matrix_of
+from fixturecheck.numeric import UP
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.hold import ClampKind
 from fixturecheck.shop.tables import material

@@ -63,7 +63,7 @@ from fixturecheck.machining.milling import (
     thickest_chip_mm,
     tooth_force_n,
 )
-from fixturecheck.numeric import to_vector
+from fixturecheck.numeric import UP, to_vector
 from fixturecheck.result.hold import (
     CutCase,
     CutterWay,
@@ -483,11 +483,10 @@ class _Ground:
     def teeth(self, angle: Turned, x: float, strip: _Strip) -> tuple[Load, ...]:
         """Return what the teeth that stand over the face do to the part."""
         along, left = self.axes
-        up = np.array([0.0, 0.0, 1.0])
         y, found = strip.axis_mm, []
         for tooth in angle.teeth:
             if _over(x + tooth.at_mm[0], strip.span_mm) and _over(y + tooth.at_mm[1], self.across):
-                at, force = (v[0] * along + v[1] * left + v[2] * up for v in (tooth.at_mm, tooth.force_n))
+                at, force = (v[0] * along + v[1] * left + v[2] * UP for v in (tooth.at_mm, tooth.force_n))
                 place = to_vector(at + self.axis(x, y))
                 found.append(Load(body=self.job.part, force_n=to_vector(force), at_mm=place, label="cut"))
         return tuple(found)

@@ -23,6 +23,7 @@ from fixturecheck.kernel.measure import (
 )
 from fixturecheck.kernel.sample import edge_points, triangles_of
 from fixturecheck.kernel.shapes import Solid
+from fixturecheck.numeric import UP
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.records import BodyRole
@@ -30,7 +31,6 @@ from fixturecheck.setup.records import BodyRole
 LEVEL = 1e-3
 BEARS = 0.5
 """How much of a push must go straight into what bears it: chosen here, no source."""
-UP = np.array([0.0, 0.0, 1.0])
 _ON_EDGE = 9
 _WIDTHS_MM = tuple(float(w) for w in (5, 8, 10, 12, 16, 20, 25, 30, 40, 50, 60, 80, 100))
 """Widths of the pieces that are tried: common practice, no source."""

@@ -21,7 +21,6 @@ from fixturecheck.kernel.outline import Arc, Line, Piece, Ring, outlines_of, sec
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.machining.swept_area import (
     AreaBounds,
-    Path,
     area_of,
     merged,
     outlines,
@@ -68,7 +67,7 @@ class CutterPass:
         How far down it goes in going over the path once; zero where it goes level.
     """
 
-    path: Path
+    path: tuple[Piece, ...]
     z_mm: float
     plunges: bool = False
     round: int = 0
@@ -486,7 +485,7 @@ def _with_width(shape: BaseGeometry) -> BaseGeometry:
     return merged([p for p in polygons_in(shape) if not p.buffer(-_MEETS_MM).is_empty])
 
 
-def _along(ring: Ring, wanted: Sequence[bool]) -> Iterator[Path]:
+def _along(ring: Ring, wanted: Sequence[bool]) -> Iterator[tuple[Piece, ...]]:
     """Yield the runs of a ring's pieces that are wanted."""
     if all(wanted):
         yield ring

@@ -22,6 +22,7 @@ from scipy.special import beta, betainc
 from fixturecheck.errors import SetupError
 from fixturecheck.files import shipped_table
 from fixturecheck.interval import Range, over_ends
+from fixturecheck.numeric import UP
 from fixturecheck.result.hold import CutterWay
 from fixturecheck.result.shapes import Vector
 
@@ -573,6 +574,5 @@ def _slice_n(
         * law.wear_factor
     )
     way = np.array([left, -along, 0.0])
-    up = np.array([0.0, 0.0, 1.0])
-    outward = sine * np.array([along, left, 0.0]) - math.sqrt(1.0 - sine**2) * up
-    return cutting * (way + law.radial_ratio * outward + law.axial_ratio * up), cutting
+    outward = sine * np.array([along, left, 0.0]) - math.sqrt(1.0 - sine**2) * UP
+    return cutting * (way + law.radial_ratio * outward + law.axial_ratio * UP), cutting

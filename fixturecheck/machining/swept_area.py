@@ -21,9 +21,6 @@ from fixturecheck.arrays import Bools, Floats, Point2
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.outline import Arc, Line, Piece, Ring, around_mm2, back
 
-Path = tuple[Piece, ...]
-"""Pieces end to end, open or closed."""
-
 _SIDES = 48
 """Chords in a quarter turn of a disc."""
 _SAG_MM = 2e-4
@@ -78,7 +75,7 @@ def area_of(rings: Sequence[Ring]) -> Polygon:
     return polygon if polygon.is_valid else polygon.buffer(0)
 
 
-def swept_polygon(paths: Iterable[Path], radius_mm: float) -> BaseGeometry:
+def swept_polygon(paths: Iterable[tuple[Piece, ...]], radius_mm: float) -> BaseGeometry:
     """Return roughly what a disc sweeps along paths: arcs and the disc's own rounds are chords.
 
     A path of one whole circle with no radius is a point at which the disc stands.
@@ -98,7 +95,7 @@ def swept_polygon(paths: Iterable[Path], radius_mm: float) -> BaseGeometry:
     return shapely.union_all([area for path in paths for area in _grown(path, radius_mm)])
 
 
-def _grown(path: Path, radius_mm: float) -> Iterator[Polygon]:
+def _grown(path: tuple[Piece, ...], radius_mm: float) -> Iterator[Polygon]:
     """Yield what a disc sweeps along the pieces of a path, its straight runs each as one.
 
     Along a line of chords shapely leaves out what turns inward by less than a hundredth of the radius: what
@@ -130,7 +127,7 @@ def _round_band(arc: Arc, radius_mm: float) -> Iterator[Polygon]:
         yield Polygon([*outer, *reversed(inner)])
 
 
-def swept_outlines(paths: Sequence[Path], radius_mm: float) -> tuple[tuple[Ring, ...], ...]:
+def swept_outlines(paths: Sequence[tuple[Piece, ...]], radius_mm: float) -> tuple[tuple[Ring, ...], ...]:
     """Return what a disc sweeps along level paths.
 
     Parameters

@@ -20,7 +20,7 @@ from fixturecheck.kernel.measure import box_gap_mm, box_of, extent_along
 from fixturecheck.kernel.place import transformed
 from fixturecheck.kernel.recall import Memory, asked_of, recalled
 from fixturecheck.kernel.shapes import Shape, Solid
-from fixturecheck.numeric import to_vector
+from fixturecheck.numeric import UP, to_vector
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.release import ComesOff, OffKind
 from fixturecheck.result.shapes import Vector
@@ -30,7 +30,6 @@ from fixturecheck.shop.tables import finish as finish_of
 
 T = TypeVar("T")
 
-UP = np.array([0.0, 0.0, 1.0])
 TRAVEL_MM = 5.0
 """How far every way is followed: the body's fastest point moves this far without meeting anything."""
 

@@ -35,8 +35,8 @@ from fixturecheck.magnet.remanence import (
     residual_pulls,
     worst_class,
 )
-from fixturecheck.numeric import to_vector
-from fixturecheck.release.motions import UP, Room, TouchingFaces, WayOff, support_edges, touches_of, ways_off
+from fixturecheck.numeric import UP, to_vector
+from fixturecheck.release.motions import Room, TouchingFaces, WayOff, support_edges, touches_of, ways_off
 from fixturecheck.result.contact import Sparks
 from fixturecheck.result.hold import ClampKind
 from fixturecheck.result.release import BodyLeaves, Burr, FirstSteps, OffKind, OffWay, PryAt, SteelKeeps
