@@ -193,9 +193,9 @@ def trial_hold_of(
     process: CuttingProcess,
     rig: Rig,
     *,
-    magnet: Magnet | None = None,
+    magnet: Magnet | None,
     mesher: TetMesher | None = None,
-    follow: bool = True,
+    follow: bool,
 ) -> TrialHold:
     """Load one part by one cut until it lets go, and follow it from there where that is asked.
 

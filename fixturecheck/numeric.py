@@ -35,6 +35,22 @@ def to_vector(values: Iterable[float]) -> tuple[float, float, float]:
     return x, y, z
 
 
+def scaled(vector: Sequence[float], factor: float) -> tuple[float, float, float]:
+    """Return a vector times a factor.
+
+    Parameters
+    ----------
+    vector : sequence of float, shape (3,)
+    factor : float
+
+    Returns
+    -------
+    tuple
+        In the unit of the vector.
+    """
+    return vector[0] * factor, vector[1] * factor, vector[2] * factor
+
+
 def circle_through(
     a: Sequence[float], b: Sequence[float], c: Sequence[float], *, flat_mm2: float = 0.0
 ) -> tuple[float, float, float] | None:

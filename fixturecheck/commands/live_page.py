@@ -127,7 +127,7 @@ class LivePage:
     def _now(self) -> str:
         return json.dumps({"doing": self._doing, "says": self._says, "page": self._number})
 
-    def _shown(self, inner: str = "") -> bytes:
+    def _shown(self, inner: str) -> bytes:
         """Return the page as it is now, or one of an operation, with what keeps it up to date."""
         with self._lock:
             number = self._number

@@ -13,14 +13,14 @@ from fixturecheck.result.finding import Origin
 from fixturecheck.result.stored import StoredResult, called_in
 
 
-def of_operation(number: int, result: StoredResult, setup: str = "") -> StoredResult:
+def of_operation(number: int, result: StoredResult, setup: str) -> StoredResult:
     """Return the result of an operation as a part of its job's.
 
     Parameters
     ----------
     number : int
         Stands before the names of bodies and cuts.
-    setup : str, optional
+    setup : str
         The set-up's file from the job's folder, from where findings then say what file they come from.
     """
 

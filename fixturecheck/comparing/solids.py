@@ -165,7 +165,7 @@ def solid_changes(before: Sequence[BodyDrawn], after: Sequence[BodyDrawn]) -> tu
 def renames(
     before: Sequence[BodyDrawn],
     after: Sequence[BodyDrawn],
-    cuts: tuple[Iterable[str], Iterable[str]] = ((), ()),
+    cuts: tuple[Iterable[str], Iterable[str]],
 ) -> Renames:
     """Return what is called otherwise after: bodies, their faces, and a cut where just one was renamed."""
     bodies: dict[str, str] = {}

@@ -184,7 +184,7 @@ def chamfered(solid: Solid, edge: int, leg_mm: float, write: Writing = METRIC) -
     return worked(lambda: solid.chamfer(leg_mm, None, [edges_of(solid)[edge]]), what)
 
 
-def filleted(solid: Solid, edge: int, radius_mm: float, write: Writing = METRIC) -> Solid:
+def filleted(solid: Solid, edge: int, radius_mm: float, write: Writing) -> Solid:
     """Return a solid with one of its edges rounded, by its index in `edges_of`.
 
     Raises

@@ -33,10 +33,11 @@ from fixturecheck.machining.wheel_path import (
     wheel_at,
     wheel_path,
 )
+from fixturecheck.numeric import scaled
 from fixturecheck.result.contact import CutMade, FaceMade, WheelTravel
 from fixturecheck.result.shapes import NamedShape, Role, Vector, cutter_name, wheel_name
 from fixturecheck.setup.model import Cut, Setup
-from fixturecheck.units import METRIC, Writing
+from fixturecheck.units import Writing
 
 _SUM_SHARE = 1e-6
 
@@ -50,7 +51,7 @@ class Stock:
     solid_mm3: float
 
 
-def stock_of(cut: Cut, part: PartTargets, write: Writing = METRIC) -> Stock:
+def stock_of(cut: Cut, part: PartTargets, write: Writing) -> Stock:
     """Return a part before its cut.
 
     Floor and wall are thickened along their normals by their stock. Where a fillet or chamfer joins them
@@ -139,11 +140,6 @@ def _layers(cut: Cut, part: PartTargets) -> Iterator[Shape]:
     both: Vector = (up[0] + out[0], up[1] + out[1], up[2] + out[2])
     if any(both):
         yield from (pulled(f, both) for f in part.corner)
-
-
-def scaled(v: Vector, factor: float) -> Vector:
-    """Return a vector times a factor."""
-    return v[0] * factor, v[1] * factor, v[2] * factor
 
 
 _DECIMALS = 9

@@ -23,7 +23,6 @@ from fixturecheck.kernel.stock import closed, found_again, with_blends
 from fixturecheck.machining.as_ground import (
     Stock,
     made_of,
-    scaled,
     shapes_of,
     share_of,
     taken_of,
@@ -52,6 +51,7 @@ from fixturecheck.machining.swept_area import (
     outlines,
     polygons_in,
 )
+from fixturecheck.numeric import scaled
 from fixturecheck.result.contact import CutMade, FaceMade, Mover
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.model import Body, Setup

@@ -193,7 +193,7 @@ def plunge_forces(
     return AxialForces(stroke=stroke, torque_nmm=torque, thrust_n=thrust)
 
 
-def slope_forces(takes: Shearing, cut: Mill, lead_deg: float, *, rounded: bool = False) -> AxialForces:
+def slope_forces(takes: Shearing, cut: Mill, lead_deg: float, *, rounded: bool) -> AxialForces:
     """Return what an end mill that goes down a slope does to the part.
 
     Its end goes down by the sine of the slope and cuts as one that plunges so fast, from none of that thrust

@@ -31,6 +31,7 @@ from fixturecheck.machining.wheel_path import (
     sweep_of,
     wheel_path,
 )
+from fixturecheck.numeric import scaled
 from fixturecheck.result.contact import Mover
 from fixturecheck.result.remedy import Dodge, DodgeKind, WheelChange, WheelChangeKind
 from fixturecheck.result.shapes import Vector
@@ -114,19 +115,15 @@ def moved_aside(
             continue
 
         def at(by_mm: float, way: Vector = way) -> bool:
-            return clears(shifted(shape, _along(way, by_mm)), sweeps, least_mm)
+            return clears(shifted(shape, scaled(way, by_mm)), sweeps, least_mm)
 
         by_mm = least_that(at, reach_mm, max(ends, default=0.0) + least_mm)
-        if by_mm is not None and not _runs_into(shifted(shape, _along(way, by_mm)), shape, others):
+        if by_mm is not None and not _runs_into(shifted(shape, scaled(way, by_mm)), shape, others):
             best = by_mm, way
     if best is None:
         return None
     by_mm, direction = best
     return Dodge(kind=DodgeKind.MOVE, by_mm=by_mm, to_mm=by_mm, direction=direction, body=name)
-
-
-def _along(way: Vector, by_mm: float) -> Vector:
-    return way[0] * by_mm, way[1] * by_mm, way[2] * by_mm
 
 
 def _runs_into(new: Shape, old: Shape, others: Mapping[str, Shape]) -> bool:

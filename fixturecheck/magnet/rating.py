@@ -366,7 +366,7 @@ def _named(solid: Solid) -> Placed:
     return Placed(name=_NAME, solid=solid, face_names=names)
 
 
-def piece_at(setup: Setup, size_mm: Sequence[float], at_mm: Sequence[float] = ()) -> RatingPiece:
+def piece_at(setup: Setup, size_mm: Sequence[float], at_mm: Sequence[float]) -> RatingPiece:
     """Return a block on a flat chuck.
 
     Parameters
@@ -375,7 +375,7 @@ def piece_at(setup: Setup, size_mm: Sequence[float], at_mm: Sequence[float] = ()
         States the poles.
     size_mm : sequence of float
         Along X, along Y, and height.
-    at_mm : sequence of float, optional
+    at_mm : sequence of float
         Where the middle of the block lies; empty takes half-way between the two poles next to the middle.
 
     Returns

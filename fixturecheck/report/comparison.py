@@ -174,7 +174,7 @@ def solid_lines(found: Comparison, write: Writing) -> list[str]:
     return lines
 
 
-def comparison_text(found: Comparison, *, width: int = 100, titled: bool = True) -> str:
+def comparison_text(found: Comparison, *, width: int, titled: bool = True) -> str:
     """Return a comparison for the terminal, with what the two are called unless that is known."""
     write, columns = Writing(units=found.units), max(width, 40)
     lines = [f"{found.before} to {found.after}"] if titled else []

@@ -48,7 +48,7 @@ def operation_home(found: OperationFound) -> str:
     return "" if found.result is None else f"{OPERATIONS}/{found.operation.number}"
 
 
-def job_page(result: JobResult, *, pictures: Mapping[str, bytes], why_missing: str | None = None) -> str:
+def job_page(result: JobResult, *, pictures: Mapping[str, bytes], why_missing: str | None) -> str:
     """Return the page of a job.
 
     Parameters
@@ -202,12 +202,12 @@ def off_words(off: BodyOff) -> str:
     return text
 
 
-def job_table(result: JobResult, *, width: int | None = None, colour: bool = False) -> str:
+def job_table(result: JobResult, *, width: int | None, colour: bool) -> str:
     """Return the verdict of a job, then a row for each operation with what is wrong across them.
 
     Parameters
     ----------
-    width : int, optional
+    width : int or None
         Columns to fold sentences at; None asks the terminal.
     colour : bool
         Whether verdicts are coloured; their words and signs stand either way.

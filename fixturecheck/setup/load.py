@@ -414,7 +414,7 @@ def _from_assembly(file: Path, assembly: Any) -> Setup:
         raise SetupError(message) from reason
 
 
-def sources_of(file: Path, bodies: Iterable[Body], read: Iterable[Path] = ()) -> tuple[Source, ...]:
+def sources_of(file: Path, bodies: Iterable[Body], read: Iterable[Path]) -> tuple[Source, ...]:
     """List the set-up file, what a script imported and read, and the part files, each once."""
     home = file.parent.resolve()
     found = {file.name: _digest(file)}

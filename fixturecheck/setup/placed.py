@@ -47,7 +47,7 @@ def placed_as_stated(
     seats: Sequence[Seat],
     placings: Sequence[StatedPlacing],
     tolerances: Tolerances,
-    write: Writing = METRIC,
+    write: Writing,
 ) -> tuple[Body, ...]:
     """Return the bodies of a file, with those that their seats place where these put them.
 

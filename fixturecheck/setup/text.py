@@ -197,8 +197,8 @@ def read_tables(
     name: str,
     bodies: BodyReaders,
     more: Own | None = None,
-    wrong: Mistakes | None = None,
-    as_stated: Stated | None = None,
+    wrong: Mistakes,
+    as_stated: Stated,
 ) -> StatedSetup:
     """Read the tables of a set-up.
 
@@ -212,9 +212,9 @@ def read_tables(
         Given the units, returns what reads each body that is no equipment.
     more : Own, optional
         Materials and finishes of a file of the shop.
-    wrong : Mistakes, optional
+    wrong : Mistakes
         What was found wrong before; reported with the rest.
-    as_stated : Stated, optional
+    as_stated : Stated
         The tables before gangs were spread out, which `guessed` speaks of.
 
     Raises
@@ -224,7 +224,6 @@ def read_tables(
     """
     if "study" in facts.values:
         facts.fail("this is a study, not a set-up; `fixturecheck sweep` works it out", "study")
-    wrong = Mistakes() if wrong is None else wrong
     with wrong.noted():
         facts.only(ALL)
     head = wrong.or_else(lambda: _head(facts), HeadEntry())
@@ -246,7 +245,7 @@ def read_tables(
             "transfers": wrong.each(pieces["transfer"], lambda t: t.record(Transfer)),
             "over_rolls": wrong.each(pieces["over_rolls"], lambda o: o.record(OverRolls)),
             "squared": wrong.each(pieces["square"], lambda s: s.record(Squaring)),
-            "guessed": wrong.or_else(lambda: guesses(as_stated or facts, head.guessed), ()),
+            "guessed": wrong.or_else(lambda: guesses(as_stated, head.guessed), ()),
             **{field: wrong.or_else(partial(of, facts), None) for field, of in _SINGLE.items()},
         }
     for kind in ("equipment", "cut", "drill", "end_mill", "clamp", "mill", "transfer", "over_rolls"):

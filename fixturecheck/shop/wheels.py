@@ -424,7 +424,7 @@ def least_flange_mm(wheel: Wheel) -> float:
     return float(row["least_share_of_diameter"]) * wheel.diameter_mm
 
 
-def guard_exposure(machine: str = "surface_grinder") -> GuardExposure:
+def guard_exposure(machine: str) -> GuardExposure:
     """Return what the guard of one kind of machine may leave open.
 
     Raises

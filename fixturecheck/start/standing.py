@@ -230,15 +230,13 @@ def _shows(part: Part, one: Round, way: Floats) -> tuple[int, ...]:
     return tuple(found)
 
 
-def poses(
-    part: Part, stance: Stance, floor: Plane | None = None, *, shut_in: bool = False
-) -> Iterator[Posed]:
+def poses(part: Part, stance: Stance, floor: Plane | None, *, shut_in: bool = False) -> Iterator[Posed]:
     """Yield the ways to turn a part that stands, each with a face that can be ground.
 
     Parameters
     ----------
-    floor : Plane, optional
-        The face to grind; any level one of some size where it is left out.
+    floor : Plane or None
+        The face to grind; any level one of some size where it is None.
     shut_in : bool
         Take level faces alone that the wheel cannot run over along X, since the part is in its way.
     """

@@ -382,7 +382,7 @@ def burr_words(burr: Burr) -> str:
     return f"{burr.edge} at {where}{told}"
 
 
-def keeps_words(keeps: SteelKeeps, write: Writing = METRIC) -> str:
+def keeps_words(keeps: SteelKeeps, write: Writing) -> str:
     """Say what magnetism a steel keeps, and what it does to chips."""
     low, high = (c * 1e-3 for c in keeps.coercivity_a_m)
     spread = f"soft to {keeps.kept}" if keeps.soft_too else keeps.kept

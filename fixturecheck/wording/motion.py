@@ -89,7 +89,7 @@ def freedom_words(freedom: Freedom, write: Writing = METRIC) -> str:
     return f"{words} as far as {stops} {write.name('mm')}"
 
 
-def through_text(point_mm: Vector, write: Writing = METRIC) -> str:
+def through_text(point_mm: Vector, write: Writing) -> str:
     """Return a point in brackets, to a hundredth of a millimetre."""
     return f"({', '.join(write.number(v, 'mm', '.2f') for v in point_mm)})"
 
@@ -101,7 +101,7 @@ def lets_go_words(failure: LetsGo, write: Writing = METRIC) -> str:
     return f"lets go at {factor_text(failure.factor)} times the cutting load: {how_words(failure, write)}"
 
 
-def hold_words(part: str, failure: LetsGo, least_factor: float, write: Writing = METRIC) -> str:
+def hold_words(part: str, failure: LetsGo, least_factor: float, write: Writing) -> str:
     """Return whether a part holds the factor that is required, and how it goes beyond that, as sentences."""
     if not failure.rests:
         return f"{part} {how_words(failure, write)}."

@@ -68,7 +68,7 @@ def place_words(cut: ReliefCut) -> str:
     return f"corner of {' and '.join(faces)}" if cut.kind is ReliefKind.GROOVE else "+".join(faces)
 
 
-def _cut_words(cut: ReliefCut, write: Writing = METRIC) -> str:
+def _cut_words(cut: ReliefCut, write: Writing) -> str:
     """Return kind and size of a cut: `0.80 mm x 45° chamfer`."""
     unit = write.name("mm")
     if cut.leg_mm is not None and cut.leg_before_mm is not None:
@@ -77,7 +77,7 @@ def _cut_words(cut: ReliefCut, write: Writing = METRIC) -> str:
     return relief_size_words(cut, write)
 
 
-def relief_size_words(cut: ReliefCut, write: Writing = METRIC) -> str:
+def relief_size_words(cut: ReliefCut, write: Writing) -> str:
     """Return kind and size of what is cut; of a chamfer that is made larger, how far its face goes back.
 
     Parameters
@@ -208,7 +208,7 @@ def marked_words(would_do: IfMarked, write: Writing = METRIC) -> str:
     return f"with {faces} marked without function (no_function): {relief_words(would_do.cut, write)}"
 
 
-def rejected_words(rejected: Rejected, write: Writing = METRIC) -> str:
+def rejected_words(rejected: Rejected, write: Writing) -> str:
     """Return a cut that does not do, and why not.
 
     Parameters
@@ -229,7 +229,7 @@ def rejected_words(rejected: Rejected, write: Writing = METRIC) -> str:
     return f"{_cut_words(cut, write)} on {cut.bodies[0]}.{place_words(cut)}: {against}{more}"
 
 
-def _objection_words(objection: Objection, write: Writing = METRIC) -> str:
+def _objection_words(objection: Objection, write: Writing) -> str:
     """Return why a cut does not do."""
     match objection:
         case NotMade():
@@ -266,7 +266,7 @@ def _face_words(objection: TakesFrom) -> str:
             return f"it takes from {objection.face}, which is not marked without function"
 
 
-def why_words(why: NoCut | Rejected, write: Writing = METRIC) -> str:
+def why_words(why: NoCut | Rejected, write: Writing) -> str:
     """Return why a cut does not do, or why there was none to try on a body.
 
     Parameters
@@ -295,7 +295,7 @@ def gives_words(refused: Refused) -> str:
     return f"{' or '.join(refused.must_give)} would have to give{used}"
 
 
-def refused_lines(refused: Refused, write: Writing = METRIC) -> Iterator[tuple[ReliefLine, str]]:
+def refused_lines(refused: Refused, write: Writing) -> Iterator[tuple[ReliefLine, str]]:
     """Yield what was tried on a clash that no relief cures, and what would do.
 
     Parameters
@@ -324,7 +324,7 @@ def unknown_words(found: ReliefOutcome) -> tuple[str, ...]:
     return (f"whether anything lands first within tolerances: {reason}",) if reason else ()
 
 
-def outcome_text(name: str, found: ReliefOutcome, write: Writing = METRIC) -> str:
+def outcome_text(name: str, found: ReliefOutcome, write: Writing) -> str:
     """Return what was relieved in a set-up and what could not be, as lines for a terminal.
 
     Parameters

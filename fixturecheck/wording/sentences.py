@@ -91,7 +91,7 @@ def plain_name(unit: str, units: str) -> str:
     return picture_text(sized(0.0, unit, units)[1])
 
 
-def sized(value: float, unit: str, units: str = "mm") -> tuple[float, str]:
+def sized(value: float, unit: str, units: str) -> tuple[float, str]:
     """Return a number in the unit that a report in `units` uses, and that unit's name."""
     if unit == "share":
         return 100.0 * value, "%"
@@ -101,7 +101,7 @@ def sized(value: float, unit: str, units: str = "mm") -> tuple[float, str]:
     return value, signed(unit)
 
 
-def shown_span(values: Iterable[float], unit: str, units: str = "mm") -> str:
+def shown_span(values: Iterable[float], unit: str, units: str) -> str:
     """Return one number where all read the same, else the least and the greatest, their unit said once."""
     ranked = sorted(values)
     return spanned(*(shown(v, unit, units) for v in (ranked[0], ranked[-1])))
@@ -168,6 +168,6 @@ def number_found(
     return missed_text(text, write(limit, finding.unit, units), finding.value, limit)
 
 
-def stated(length_mm: float, units: str = "mm") -> str:
+def stated(length_mm: float, units: str) -> str:
     """Return a length as the set-up states it, with all its digits."""
     return Writing(units=units).length(length_mm, "g").replace(" ", "\u202f")

@@ -143,9 +143,7 @@ def overlap(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[Shape, fl
     return (shape, volume) if _is_thick(volume, area, tolerances) else None
 
 
-def shared_space(
-    a: Standing, b: Standing, tolerances: Tolerances, away: Floats = _NOWHERE
-) -> SharedSpace | None:
+def shared_space(a: Standing, b: Standing, tolerances: Tolerances, away: Floats) -> SharedSpace | None:
     """Return what two bodies share, or None where they share nothing.
 
     It is an overlap where it is thick on average, or where some feature of one body lies deeper in the other

@@ -226,7 +226,7 @@ class IronState:
             np.bincount(body.cell_unknowns.ravel(), local.ravel(), minlength=body.unknowns), dtype=np.float64
         )
 
-    def add_to(self, slots: Ints, data: Floats, *, chord: bool = False) -> None:
+    def add_to(self, slots: Ints, data: Floats, *, chord: bool) -> None:
         """Add the second derivative of the coenergy to a matrix, or the same with the law along its chord.
 
         Parameters
