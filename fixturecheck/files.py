@@ -18,6 +18,29 @@ BREP_SUFFIXES = (".brep", ".brp")
 PART_SUFFIXES = (*STEP_SUFFIXES, *BREP_SUFFIXES)
 """Endings of files that hold a part."""
 
+
+def no_setup(path: Path) -> str:
+    """Say why a path is no set-up's file, and what to give in its place.
+
+    Parameters
+    ----------
+    path : Path
+        As it was given: not there, no file, or of another ending than a set-up's.
+
+    Returns
+    -------
+    str
+        Without a full stop.
+    """
+    if path.is_dir():
+        return f"{path} is a folder; give the set-up in it, ending in .py or .toml"
+    if not path.is_file():
+        return f"{path} is not a file; give a set-up ending in .py or .toml"
+    if path.suffix.lower() in PART_SUFFIXES:
+        return f"{path} is a part, not a set-up; `fixturecheck new {path}` proposes a set-up for it"
+    return f"{path} is no set-up file: give a script ending in .py or a description ending in .toml"
+
+
 _CITED = re.compile(r"\s*\[@\w+\]")
 
 

@@ -203,10 +203,12 @@ def _size(write: Writing, gap_mm: float) -> str:
 
 def _unmeant(stage: Stage, part: Body, opening: Openings) -> Iterator[Finding]:
     """Report what touches a part without being meant to, apart from its neighbours in the gang."""
+    # Where a part is drawn into a body is nothing to relieve: the overlap is told by itself.
+    into = {name for o in stage.contacts.overlaps if part.name in (o.a, o.b) for name in (o.a, o.b)}
     touching = [
         patch
         for other in stage.setup.bodies
-        if other.role != BodyRole.PART
+        if other.role != BodyRole.PART and other.name not in into
         for patch in unmeant(stage, part.name, other.name)
     ]
     if not touching:

@@ -29,11 +29,20 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
 
 def _add_lists(commands: argparse._SubParsersAction[Parser]) -> None:
     """Add both commands and their options."""
-    shop = commands.add_parser("shop", help="list the shop's equipment, materials, finishes and wheels")
-    shop.add_argument("shelf", nargs="?", choices=_SHELVES, help="one list only")
+    shop = commands.add_parser(
+        "shop",
+        help="list the shop's equipment, materials, finishes and wheels",
+        description="Lists what a set-up may name: kinds of equipment, materials, finishes and wheels.",
+    )
+    lists = f"one list only: {', '.join(_SHELVES)}"
+    shop.add_argument("shelf", nargs="?", metavar="LIST", choices=_SHELVES, help=lists)
     shop.add_argument("name", nargs="?", help="one kind of equipment: its sizes, bodies, faces and places")
     shop.set_defaults(command=_shop)
-    keys = commands.add_parser("keys", help="list what may be stated in a set-up, with defaults and ranges")
+    keys = commands.add_parser(
+        "keys",
+        help="list what may be stated in a set-up, with defaults and ranges",
+        description="Lists what may be stated in a set-up, table by table, with defaults and ranges.",
+    )
     keys.add_argument("table", nargs="?", metavar="TABLE", help="one table only, like cut or machine.guard")
     keys.set_defaults(command=_keys)
 

@@ -21,7 +21,8 @@ from fixturecheck.commands.terminal import (
     screen,
 )
 from fixturecheck.errors import SetupError
-from fixturecheck.files import write_whole
+from fixturecheck.files import SETUP_SUFFIXES, no_setup, write_whole
+from fixturecheck.names import nearest
 from fixturecheck.runs.request import CheckAnswer, CheckRequest
 
 if TYPE_CHECKING:
@@ -38,6 +39,12 @@ class Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:  # noqa: D102 -- as argparse has it
         complain(f"{message}; see {self.prog} --help")
         sys.exit(WRONG)
+
+    def _check_value(self, action: argparse.Action, value: Any) -> None:
+        """Refuse a word that is no choice, with the nearest one that is."""
+        if action.choices is not None and value not in action.choices:
+            message = f"there is no {value!r}; {nearest(str(value), map(str, action.choices))}"
+            raise argparse.ArgumentError(action, message)
 
 
 def takes_setup(command: argparse.ArgumentParser, ending: str) -> None:
@@ -133,8 +140,8 @@ def stated_setup(
         Something in them is wrong; all of it is told, with what was found wrong before.
     """
     setup: Path = options.setup
-    if not setup.is_file():
-        wrong.append(f"{setup} is not a file; give a set-up ending in .py or .toml")
+    if not setup.is_file() or setup.suffix.lower() not in SETUP_SUFFIXES:
+        wrong.append(no_setup(setup))
     overrides = overrides_in(options.overrides, wrong)
     refuse_timeout(options, wrong)
     if wrong:

@@ -79,7 +79,8 @@ def _sweep(options: argparse.Namespace) -> int:
     out = options.out or Path(f"{options.study.stem}_sweep")
     wrong = []
     if not options.study.is_file() or options.study.suffix.lower() != ".toml":
-        wrong.append(f"{options.study} is no study; give a file ending in .toml")
+        flaw = "no study" if options.study.is_file() else "not a file"
+        wrong.append(f"{options.study} is {flaw}; give a study ending in .toml")
     if options.junit and not options.junit.parent.is_dir():
         wrong.append(f"--junit {options.junit}: there is no folder {options.junit.parent}")
     if options.processes < 1:

@@ -220,6 +220,9 @@ def staged(out: Path) -> Iterator[Path]:
                 made = _make_parents(target.parent)
                 sweep(target.parent)
                 site = Site.begun(target)
+            except (FileExistsError, NotADirectoryError) as trouble:
+                message = f"output folder {out}: {trouble.filename} is a file; name a folder"
+                raise SetupError(message) from trouble
             except OSError as trouble:
                 message = f"output folder {out}: cannot write there ({trouble.strerror})"
                 raise SetupError(message) from trouble

@@ -141,6 +141,9 @@ def lines_of(text: str) -> dict[KeyPath, int]:
         if header:
             table = _opened(_parts(header.group(2)), header.group(1) == "[[", counts)
             found.setdefault(table, n + 1)
+            if header.group(1) == "[[":
+                # The whole list is where its first entry is.
+                found.setdefault(table[:-1], n + 1)
             n += 1
         elif key:
             path = table
@@ -194,6 +197,7 @@ def _end_of_value(rows: list[str], n: int, column: int) -> int:
 MOST_BYTES = 4_000_000
 """A set-up of a thousand bodies is a tenth of this."""
 
+_NO_VALUE = "Invalid value"
 _LINE = re.compile(r"\s*\(at line (\d+), column \d+\)")
 
 
@@ -296,7 +300,10 @@ def _syntax(name: str, reason: str, text: str) -> str:
     """Put the line first in the parser's message."""
     found = _LINE.search(reason)
     line = int(found.group(1)) if found else len(text.splitlines())
-    return f"{name}, line {line}: {_LINE.sub('', reason).replace(' (at end of document)', '')}"
+    said = _LINE.sub("", reason).replace(" (at end of document)", "")
+    stands = text.splitlines()[line - 1 : line]
+    quoted = f"; there stands {shortened(stands[0].strip())}, and text needs quotes" if stands else ""
+    return f"{name}, line {line}: {said}{quoted if said == _NO_VALUE else ''}"
 
 
 def _where(file: str, lines: Mapping[Any, int], set_by: Mapping[Any, str], path: KeyPath) -> str:

@@ -11,7 +11,7 @@ from pathlib import Path, PurePath
 from typing import Any
 
 from fixturecheck.errors import Mistakes, Problem, SetupError
-from fixturecheck.files import PART_SUFFIXES, SETUP_SUFFIXES
+from fixturecheck.files import SETUP_SUFFIXES, no_setup
 from fixturecheck.kernel.script import Assembly, Node, Ran, is_assembly, nodes_of, run, tagged
 from fixturecheck.kernel.shapes import Location
 from fixturecheck.kernel.step import PartFile, read
@@ -356,15 +356,9 @@ def load(path: str | Path, overrides: Mapping[str, str] = _NO_OVERRIDES) -> Setu
         The file cannot be used; one line that says why and what to do.
     """
     file = Path(path)
-    if not file.exists():
-        message = f"{path} does not exist; give a set-up file ending in .py or .toml"
-        raise SetupError(message)
     suffix = file.suffix.lower()
     if not file.is_file() or suffix not in SETUP_SUFFIXES:
-        message = f"{path} is no set-up file: give a script ending in .py or a description ending in .toml"
-        if suffix in PART_SUFFIXES:
-            message += "; name this part in the [[body]] of a .toml file"
-        raise SetupError(message)
+        raise SetupError(no_setup(file))
     if suffix == ".toml":
         return load_toml(file.absolute(), overrides, sources=partial(sources_of, file.absolute()))
     return setup_of_script(file.absolute(), ran_script(file.absolute(), overrides))
@@ -402,7 +396,7 @@ def _missing(candidates: list[Any], found: list[Any]) -> str:
     if found:
         return f"shows {len(found)} set-ups or assemblies"
     if candidates:
-        return f"leaves a {type(candidates[0]).__name__}, not a set-up or an assembly"
+        return f"leaves an object of type {type(candidates[0]).__name__}, not a set-up or an assembly"
     return "leaves no set-up"
 
 

@@ -65,6 +65,7 @@ _WORDS = {
     "table or false": "a table or false",
     "anything": "any value",
 }
+_GOT = {str: "text", int: "number", float: "number", list: "list", dict: "table"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,7 +132,7 @@ class Stated:
             return default
         value = self.values[key]
         if not is_kind(value, kind):
-            got = f"{type(value).__name__} {value if isinstance(value, bool) else shortened(value)}"
+            got = f"{_GOT.get(type(value), '')} {shortened(value)}".strip()
             self.fail(f"{key} in {self.what} must be {_WORDS[kind]}; got {got}", key)
         return int(value) if "whole" in kind and isinstance(value, float) else value
 

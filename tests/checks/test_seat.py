@@ -158,6 +158,15 @@ def test_part_drawn_into_its_fixture_is_no_go_with_the_volume():
     assert not any(f.verdict is Verdict.GO for f in findings)
 
 
+def test_what_a_part_drawn_into_its_fixture_touches_there_is_nothing_to_relieve():
+    """Sunk by the depth of a relief in its foot, the relief lies on the plate by chance."""
+    relieved = block(20, 10, 5).cut(block(4, 10, 0.5, (8, 0, 0)))
+    sunk = body("part", relieved.translate((0, 0, -0.5)))
+    findings = gauged(seat.check, [CHUCK, sunk], PRIMARY)
+    assert verdicts(findings) == [Verdict.NO_GO, Verdict.NO_GO]
+    assert not any("elieve" in (f.remedy or "") for f in findings)
+
+
 def test_parts_that_overlap_each_other_are_left_to_the_nest_check():
     pair = [body("part", block(20, 10, 5)), body("other", block(20, 10, 5, (19, 0, 0)))]
     findings = gauged(seat.check, [CHUCK, *pair], PRIMARY, on("other", "bottom", "chuck", "top"))

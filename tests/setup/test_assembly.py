@@ -150,7 +150,7 @@ def test_a_node_that_states_nothing_is_refused() -> None:
     ("given", "message"),
     [
         ({"mateial": "brass"}, "assembly node 'p', ['mateial']: unknown key 'mateial' in body 'p'; did you mean 'material'"),
-        ({"material": 3}, "assembly node 'p', ['material']: material in body 'p' must be text in quotes; got int 3"),
+        ({"material": 3}, "assembly node 'p', ['material']: material in body 'p' must be text in quotes; got number 3"),
         ({"faces": {"a": {"tag": "x"}}}, "assembly node 'p', ['faces']['a']: a in the faces of body 'p': tag 'x': only a workplane has tags; add the workplane, not its shape"),
         ({"faces": {"a": ">Q"}}, "assembly node 'p': body 'p', face 'a': selector '>Q' does not parse"),
     ],

@@ -151,8 +151,8 @@ def test_part_files_count_from_the_scripts_folder(
     ("text", "message"),
     [
         ("x = 1\n", "one.py leaves no set-up; assign one to the variable 'setup' or show_object it"),
-        ("setup = 3\n", "one.py leaves a int, not a set-up or an assembly; assign one"),
-        ("show_object(cq.Workplane().box(1, 1, 1))\n", "one.py leaves a Workplane, not a set-up"),
+        ("setup = 3\n", "one.py leaves an object of type int, not a set-up or an assembly; assign one"),
+        ("show_object(cq.Workplane().box(1, 1, 1))\n", "one.py leaves an object of type Workplane, not a"),
         ("show_object(cq.Assembly()); show_object(cq.Assembly())\n", "one.py shows 2 set-ups or assemblies;"),
     ],
 )
@@ -176,16 +176,15 @@ def test_nothing_is_printed_about_odd_assignments(script: Path, capsys: pytest.C
 
 @pytest.mark.parametrize("name", ["none.py", "none.toml"])
 def test_missing_file(tmp_path: Path, name: str) -> None:
-    assert refused(tmp_path / name).endswith(
-        f"{name} does not exist; give a set-up file ending in .py or .toml"
-    )
+    assert refused(tmp_path / name).endswith(f"{name} is not a file; give a set-up ending in .py or .toml")
 
 
 @pytest.mark.parametrize("ending", [".step", ".p21", ".brep"])
 def test_a_part_in_place_of_a_set_up_is_told_where_it_goes(tmp_path: Path, ending: str) -> None:
-    (tmp_path / f"a{ending}").write_text("ISO-10303-21;")
-    assert refused(tmp_path / f"a{ending}").endswith("name this part in the [[body]] of a .toml file")
+    part = tmp_path / f"a{ending}"
+    part.write_text("ISO-10303-21;")
+    assert refused(part).endswith(f"`fixturecheck new {part}` proposes a set-up for it")
 
 
 def test_a_folder_is_no_set_up(tmp_path: Path) -> None:
-    assert "is no set-up file" in refused(tmp_path)
+    assert "is a folder; give the set-up in it" in refused(tmp_path)

@@ -285,8 +285,8 @@ def test_what_cannot_be_swept_is_refused_in_one_line_each(pair, tmp_path):
     refused = {
         (twice,): "setups names pair.py twice",
         (bare,): "the set-up states no [[clamp]]",
-        (tmp_path / "none.toml",): "none.toml is no study; give a file ending in .toml",
-        (tmp_path / "pair.py",): "pair.py is no study; give a file ending in .toml",
+        (tmp_path / "none.toml",): "none.toml is not a file; give a study ending in .toml",
+        (tmp_path / "pair.py",): "pair.py is no study; give a study ending in .toml",
         (tmp_path / "bare.setup.toml",): "bare.setup.toml: the study has no [study]; name the set-ups in it",
         (pair, "--variant-timeout", "0"): "--variant-timeout must be more than 0 s, got 0",
         (pair, "--processes", "0"): "--processes must be at least 1, got 0",
