@@ -34,6 +34,7 @@ LOOPS = (
     "contact/proximity/query",
     "contact/proximity/cones",
     "contact/proximity/penetration",
+    "kernel/brep/supporting",
     "kernel/mesh/triangles",
     "magnet/field/iron_loops",
 )

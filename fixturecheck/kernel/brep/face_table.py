@@ -10,10 +10,8 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from OCP.BRepTools import BRepTools, BRepTools_WireExplorer
 from OCP.GCPnts import GCPnts_AbscissaPoint, GCPnts_QuasiUniformDeflection
 from OCP.TopAbs import TopAbs_ShapeEnum
@@ -23,26 +21,23 @@ from OCP.TopoDS import TopoDS
 from fixturecheck.arrays import Bools, Floats, Ints
 from fixturecheck.kernel.brep.primitives import CurveKind, Surface, SurfaceKind, normal_out
 from fixturecheck.kernel.brep.sheets import Sheets, sheets_of
+from fixturecheck.kernel.brep.supporting import supporting
 from fixturecheck.kernel.brep.table import (
     REVERSED,
+    SAMPLES,
     BrepTable,
     EdgeRow,
     FaceRow,
-    along_edges,
     brep_tables,
     derived,
     drawn,
-    ends_of_edges,
+    edge_samples,
     planes_of,
-    run_of,
     surface_of,
 )
 from fixturecheck.kernel.brep.topology import xyz
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Solid
-
-Piece = tuple[Floats, Floats, float, float]
-"""A circle swept by a ball: centre, axis, radius of the circle, radius of the ball."""
 
 _WIDE_RAD = 1.2 * math.pi
 """Arcs wider than this are held by their whole circle, narrower ones by their tangents."""
@@ -50,8 +45,6 @@ _HULL_MM = 2e-4
 """Chords that stand for a free curve stay this close to it: well below the touch tolerance."""
 _TANGENTS = 8
 _RULED = {SurfaceKind.PLANE, SurfaceKind.CYLINDER, SurfaceKind.CONE}
-_NOWHERE = np.zeros(3)
-_BEHIND_MM = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -72,7 +65,7 @@ class Hull:
     axes: Floats
     radii: Floats
     balls: Floats
-    faces: NDArray[np.int64]
+    faces: Ints
 
     def reach(self, normals: Floats) -> Floats:
         """Return how far each piece reaches along each of some unit directions (n, 3), shape (P, n)."""
@@ -99,44 +92,53 @@ def hull_of(table: BrepTable) -> Hull:
     two points of the outline, however it is trimmed.
     """
     # Both ends of every edge come first; what else holds an edge or a face follows.
-    ends = derived(table, ends_of_edges).reshape(-1, 3)
-    pieces: list[Piece] = []
+    pieces = [_points(derived(table, edge_samples)[:, [0, -1]].reshape(-1, 3))]
+    count = len(pieces[0])
     of_edge: list[Sequence[int]] = []
     for e, edge in enumerate(table.edges):
-        first = len(ends) + len(pieces)
-        if edge.kind == CurveKind.LINE:
+        if edge.kind is CurveKind.LINE:
             of_edge.append((2 * e, 2 * e + 1))
         elif edge.degenerate:
             of_edge.append((2 * e,))
         else:
-            pieces += (more := list(_of_edge(edge)))
-            wide = bool(more and more[0][2] > 0.0)
-            of_edge.append((*(() if wide else (2 * e, 2 * e + 1)), *range(first, first + len(more))))
+            more = _of_edge(edge)
+            ends = () if more[0, _RADIUS] > 0.0 else (2 * e, 2 * e + 1)
+            of_edge.append((*ends, *range(count, count + len(more))))
+            pieces.append(more)
+            count += len(more)
     chosen: list[int] = []
     counts: list[int] = []
-    for row in table.faces:
+    for row, around in zip(table.faces, table.face_edges, strict=True):
         before = len(chosen)
         if row.kind in _RULED:
-            for e in table.face_edges[row.number].tolist():
+            for e in around.tolist():
                 chosen += of_edge[e]
         else:
-            own = len(pieces)
-            pieces += _of_face(row)
-            chosen += range(len(ends) + own, len(ends) + len(pieces))
+            more = _of_face(row)
+            chosen += range(count, count + len(more))
+            pieces.append(more)
+            count += len(more)
         counts.append(len(chosen) - before)
-    held = np.zeros((len(ends) + len(pieces), 8))
-    held[: len(ends), :3] = ends
-    for k, (centre, axis, radius_mm, ball_mm) in enumerate(pieces, start=len(ends)):
-        held[k, :3], held[k, 3:6], held[k, 6], held[k, 7] = centre, axis, radius_mm, ball_mm
-    held = held[chosen]
+    held = np.concatenate(pieces)[chosen]
     return Hull(
-        centres=held[:, :3], axes=held[:, 3:6], radii=held[:, 6], balls=held[:, 7],
+        centres=held[:, :3], axes=held[:, 3:6], radii=held[:, _RADIUS], balls=held[:, _BALL],
         faces=np.repeat(np.arange(len(counts)), counts),
     )  # fmt: skip
 
 
-def _of_edge(row: EdgeRow) -> Iterator[Piece]:
-    """Pieces that hold a curved edge with its ends, and which no plane tangent to it at an end cuts.
+_RADIUS, _BALL = 6, 7
+"""Columns of pieces, (n, 8): centre and axis of a circle, its radius, and that of the ball that sweeps it."""
+
+
+def _points(places: Floats, ball_mm: float = 0.0) -> Floats:
+    """Return places (n, 3) as pieces (n, 8): circles of no radius, swept by a ball."""
+    found = np.zeros((len(places), 8))
+    found[:, :3], found[:, _BALL] = places, ball_mm
+    return found
+
+
+def _of_edge(row: EdgeRow) -> Floats:
+    """Pieces (n, 8) that hold a curved edge with its ends, and which no plane tangent to it at an end cuts.
 
     A circle holds the edge without them.
     """
@@ -144,8 +146,8 @@ def _of_edge(row: EdgeRow) -> Iterator[Piece]:
     circle, narrow = row.circle, last - first <= _WIDE_RAD
     half = (last - first) / (2 * _TANGENTS)
     if circle is not None and not narrow:
-        yield circle.centre, circle.axis, circle.radius_mm, 0.0
-    elif narrow and (circle is not None or row.kind == CurveKind.ELLIPSE):
+        return np.array([(*circle.centre, *circle.axis, circle.radius_mm, 0.0)])
+    if narrow and (circle is not None or row.kind is CurveKind.ELLIPSE):
         # Corners of the polygon of tangents: an ellipse is a circle drawn out, and so are its tangents.
         at = np.asarray(first + half * np.arange(1, 2 * _TANGENTS, 2), dtype=np.float64)
         if circle is not None:
@@ -153,64 +155,25 @@ def _of_edge(row: EdgeRow) -> Iterator[Piece]:
         else:
             centre = xyz(row.curve.Ellipse().Location())
             middles = np.array([row.curve.Value(t).Coord() for t in at.tolist()])
-        for corner in centre + (middles - centre) / math.cos(half):
-            yield corner, _NOWHERE, 0.0, 0.0
-    else:
-        points = GCPnts_QuasiUniformDeflection(row.curve, _HULL_MM)
-        for k in range(points.NbPoints()):
-            yield xyz(points.Value(k + 1)), _NOWHERE, 0.0, _HULL_MM
+        return _points(centre + (middles - centre) / math.cos(half))
+    along = GCPnts_QuasiUniformDeflection(row.curve, _HULL_MM)
+    return _points(np.array([along.Value(k + 1).Coord() for k in range(along.NbPoints())]), _HULL_MM)
 
 
-def _of_face(row: FaceRow) -> Iterator[Piece]:
-    """Pieces whose convex hull holds a face that is not ruled."""
-    if row.kind == SurfaceKind.SPHERE:
-        yield xyz(row.quadric.Location()), _NOWHERE, 0.0, row.quadric.Radius()
-    elif row.kind == SurfaceKind.TORUS:
+def _of_face(row: FaceRow) -> Floats:
+    """Pieces (n, 8) whose convex hull holds a face that is not ruled."""
+    if row.kind is SurfaceKind.SPHERE:
+        return _points(xyz(row.quadric.Location())[None], row.quadric.Radius())
+    if row.kind is SurfaceKind.TORUS:
         position = row.quadric.Position()
         radii = row.quadric.MajorRadius(), row.quadric.MinorRadius()
-        yield (xyz(position.Location()), xyz(position.Direction()), *radii)
-    else:
-        x0, y0, z0, x1, y1, z1 = box_of(row.face)
-        for x in (x0, x1):
-            for y in (y0, y1):
-                for z in (z0, z1):
-                    yield np.array([x, y, z]), _NOWHERE, 0.0, 0.0
-
-
-def supporting(
-    table: BrepTable, hull: Hull, normals: Floats, offsets: Floats, edge_faces: Sequence[tuple[int, ...]]
-) -> NDArray[np.bool_]:
-    """Tell the flat faces that support the solid: all else lies behind the plane, and only they reach it.
-
-    Parameters
-    ----------
-    normals, offsets : ndarray, shapes (F, 3) and (F,)
-        Outward unit normal n and n.x of each plane, mm; nan where the face is curved.
-
-    Returns
-    -------
-    ndarray of bool, shape (F,)
-        Faces beside a supporting one may touch its plane at its edges.
-    """
-    # nan, from a curved face, compares false and makes no supporting face.
-    over = hull.reach(normals) - offsets
-    corners = table.vertices @ normals.T - offsets
-    count = len(normals)
-    own = np.zeros((len(table.vertices), count), dtype=bool)
-    own[
-        np.concatenate(table.face_vertices),
-        np.repeat(np.arange(count), [len(v) for v in table.face_vertices]),
-    ] = True
-    beside = np.eye(count, dtype=bool)
-    beside[tuple(zip(*((f, g) for pair in edge_faces for f in pair for g in pair), strict=True))] = True
-    behind = np.where(own, -np.inf, corners).max(axis=0, initial=-np.inf) <= -_BEHIND_MM
-    allowed = np.where(beside[hull.faces], (1e-7 + 2 * hull.balls)[:, None], -_BEHIND_MM)
-    return np.asarray(~np.isnan(offsets) & behind & np.all(over <= allowed, axis=0))
+        return np.array([(*position.Location().Coord(), *position.Direction().Coord(), *radii)])
+    low, high = np.array(box_of(row.face)).reshape(2, 3)
+    return _points(np.where(np.indices((2, 2, 2)).reshape(3, -1).T, high, low))
 
 
 CHORD_MM = 1e-3
 """How far the chords that stand for a round edge of a flat face may lie off it."""
-_SAMPLES = 9
 _LENGTH_MM = 1e-9
 _SMOOTH = 1e-5
 """Length of the sum of the unit directions into two faces below which they run into each other smoothly."""
@@ -251,7 +214,7 @@ class FaceTable:
         self.rows = table.faces
         self.kinds = tuple(row.kind for row in table.faces)
         self.normals, self.offsets = planes_of(table.faces)
-        self.straight: Bools = np.array([e.kind == CurveKind.LINE for e in table.edges], dtype=bool)
+        self.straight: Bools = np.array([e.kind is CurveKind.LINE for e in table.edges], dtype=bool)
         self.circles = tuple(e.circle for e in table.edges)
         self.edge_vertices, self.vertices = table.edge_vertices, table.vertices
         self.face_edges, self.face_vertices = table.face_edges, table.face_vertices
@@ -262,7 +225,7 @@ class FaceTable:
     def exact(self) -> Bools:
         """Whether a face is flat with straight edges only, (F,)."""
         edges = zip(self.kinds, self.face_edges, strict=True)
-        return np.array([kind == SurfaceKind.PLANE and bool(self.straight[of].all()) for kind, of in edges])
+        return np.array([kind is SurfaceKind.PLANE and bool(self.straight[of].all()) for kind, of in edges])
 
     @cached_property
     def surfaces(self) -> tuple[Surface | None, ...]:
@@ -272,7 +235,7 @@ class FaceTable:
     @cached_property
     def samples(self) -> Floats:
         """Points along each edge, evenly spaced in its parameter, ends included, (E, 9, 3)."""
-        return along_edges(self._table.edges, _SAMPLES)
+        return derived(self._table, edge_samples)
 
     @cached_property
     def lengths_mm(self) -> Floats:
@@ -294,7 +257,10 @@ class FaceTable:
     @cached_property
     def supporting(self) -> Bools:
         """Flat faces that the whole body lies behind, and that alone reach their plane, (F,)."""
-        return supporting(self._table, self.hull, self.normals, self.offsets, self.edge_faces)
+        hull = self.hull
+        pieces = hull.centres, hull.axes, hull.radii, hull.balls, hull.faces
+        of_faces = _in_a_line(self.face_vertices), _in_a_line(self.face_edges)
+        return supporting(self.normals, self.offsets, self.vertices, *of_faces, pieces)
 
     @cached_property
     def edge_faces(self) -> tuple[tuple[int, ...], ...]:
@@ -320,7 +286,7 @@ def face_tables(solids: Sequence[Solid]) -> list[FaceTable]:
 def _length_mm(row: EdgeRow) -> float:
     if row.degenerate:
         return 0.0
-    if row.kind == CurveKind.LINE:
+    if row.kind is CurveKind.LINE:
         return abs(row.span[1] - row.span[0])
     if row.circle is not None:
         return row.circle.radius_mm * abs(row.span[1] - row.span[0])
@@ -338,8 +304,8 @@ def _inward(
         Outward normals of the flat faces; nan where curved.
     """
     found = np.zeros((len(edges), 2, 3))
-    middles = samples[:, _SAMPLES // 2]
-    closed = [surface is None or surface.kind != SurfaceKind.OTHER for surface in surfaces]
+    middles = samples[:, SAMPLES // 2]
+    closed = [surface is None or surface.kind is not SurfaceKind.OTHER for surface in surfaces]
     places, runs, outward = list[tuple[int, int]](), list[int](), list[Floats]()
     ways = samples[:, -1] - samples[:, 0]
     for k, edge in enumerate(edges):
@@ -350,11 +316,11 @@ def _inward(
             for n, way in enumerate(edge.probe.leaving(0.5)[:2]):
                 found[k, n] = way
             continue
-        if edge.kind != CurveKind.LINE:
+        if edge.kind is not CurveKind.LINE:
             ways[k] = edge.way(0.5)
-        for n, (side, row) in enumerate(beside):
+        for n, (_, row) in enumerate(beside):
             places.append((k, n))
-            runs.append(run_of(side))
+            runs.append(-1 if edge.backs[n] else 1)
             surface = surfaces[row.number]
             outward.append(normals[row.number] if surface is None else normal_out(surface, middles[k]))
     if places:
@@ -377,14 +343,13 @@ class Rings:
     def __init__(self, table: BrepTable) -> None:
         self._table = table
         self._ends = table.edge_vertices.tolist()
-        self._corners = table.vertices.tolist()
         self._known: dict[int, tuple[tuple[Floats, Ints], ...]] = {}
 
     def __iter__(self) -> Iterator[tuple[Floats, ...] | None]:
         return (self[face] for face in range(len(self._table.faces)))
 
     def __getitem__(self, face: int) -> tuple[Floats, ...] | None:
-        if self._table.faces[face].kind != SurfaceKind.PLANE:
+        if self._table.faces[face].kind is not SurfaceKind.PLANE:
             return None
         return tuple(points for points, _ in self._walked(face))
 
@@ -395,10 +360,7 @@ class Rings:
     def _walked(self, face: int) -> tuple[tuple[Floats, Ints], ...]:
         if face not in self._known:
             row = self._table.faces[face]
-            numbers = [self._table.edge_number(side) - 1 for side in row.edges]
-            sides = self._in_a_row(
-                [(k, run_of(side) < 0) for k, side in zip(numbers, row.edges, strict=True)]
-            )
+            sides = self._in_a_row(list(zip(row.numbers, row.backs, strict=True)))
             self._known[face] = (self._ring(sides),) if sides else self._wires(row)
         return self._known[face]
 
@@ -440,29 +402,36 @@ class Rings:
 
     def _ring(self, sides: Sequence[tuple[int, bool]]) -> tuple[Floats, Ints]:
         """Return the points of a ring, and the edge that each side of it belongs to."""
-        points, edges = list[Any](), list[int]()
-        for number, back in sides:
-            row = self._table.edges[number]
-            if row.kind == CurveKind.LINE:
-                run = [self._corners[self._ends[number][back]]]
-            else:
-                chords = _chords(row)
-                run = chords[:0:-1] if back else chords[:-1]
-            points += run
-            edges += [number] * len(run)
-        return np.array(points), np.array(edges, dtype=np.int64)
+        rows, corners = self._table.edges, self._table.vertices
+        numbers = [number for number, _ in sides]
+        starts = corners[[self._ends[number][back] for number, back in sides]]
+        if all(rows[number].kind is CurveKind.LINE for number in numbers):
+            return starts, np.array(numbers, dtype=np.int64)
+        runs, counts = list[Floats](), list[int]()
+        for start, (number, back) in zip(starts, sides, strict=True):
+            row = rows[number]
+            run = start[None] if row.kind is CurveKind.LINE else _chords(row)[:: -1 if back else 1][:-1]
+            runs.append(run)
+            counts.append(len(run))
+        return np.concatenate(runs), np.repeat(np.array(numbers, dtype=np.int64), counts)
 
 
-def _chords(row: EdgeRow) -> list[tuple[float, float, float]]:
-    """Points along a curved edge whose chords stay within the chord tolerance of it."""
+def _chords(row: EdgeRow) -> Floats:
+    """Points (n, 3) along a curved edge whose chords stay within the chord tolerance of it."""
     circle = row.circle
     if circle is None:
         points = GCPnts_QuasiUniformDeflection(row.curve, CHORD_MM)
-        return [points.Value(i + 1).Coord() for i in range(points.NbPoints())]
+        return np.array([points.Value(i + 1).Coord() for i in range(points.NbPoints())])
     first, last = circle.arc_rad
     step = 2 * math.acos(max(1 - CHORD_MM / circle.radius_mm, 0.0))
-    around = circle.at(np.linspace(first, last, max(2, math.ceil((last - first) / step) + 1)))
-    return [(x, y, z) for x, y, z in around.tolist()]
+    return circle.at(np.linspace(first, last, max(2, math.ceil((last - first) / step) + 1)))
+
+
+def _in_a_line(rows: Sequence[Ints]) -> tuple[Ints, Ints]:
+    """Return rows of numbers one after another, and where each begins; the end of the last comes last."""
+    first = np.zeros(len(rows) + 1, dtype=np.int64)
+    np.cumsum([len(row) for row in rows], out=first[1:])
+    return np.concatenate(rows), first
 
 
 def _inverse(rows: Sequence[Iterable[int]], size: int) -> tuple[tuple[int, ...], ...]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -11,9 +12,9 @@ from OCP.BRep import BRep_Tool
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.kernel.brep.primitives import CurveKind, Surface, SurfaceKind
-from fixturecheck.kernel.brep.table import BrepTable, EdgeRow, along_edges, derived, ends_of_edges
+from fixturecheck.kernel.brep.table import SAMPLES, BrepTable, EdgeRow, derived, edge_samples
 
-_STEPS = 8
+_STEPS = SAMPLES - 1
 """Chords that stand for a round edge, and sheets that stand for a round face."""
 _ROUND = {CurveKind.CIRCLE, CurveKind.ELLIPSE}
 _RULED = {SurfaceKind.CYLINDER, SurfaceKind.CONE}
@@ -77,35 +78,41 @@ def sheets_of(
     """
     nodes = [table.vertices]
     of_edge = _edge_chords(table, nodes)
-    planes, bulges, of_face, first = list[tuple[float, ...]](), list[float](), [0], [0]
+    ruled = [surface for surface in surfaces if surface is not None and surface.kind in _RULED]
+    start = sum(map(len, nodes))
+    turned = iter(_between_rulings(ruled, nodes))
+    flat = np.column_stack([normals, offsets]).tolist()
+    planes, bulges, of_face, first = list[list[float]](), list[float](), [0], [0]
     chords, slacks = Chords(), list[float]()
     for row, numbers, surface in zip(table.faces, table.face_edges, surfaces, strict=True):
         around = numbers.tolist()
         # An edge that runs along both sides of a slit in its face bounds nothing.
-        if row.kind == SurfaceKind.PLANE and len(row.edges) == len(around) and of_edge.keys() >= set(around):
+        if (
+            row.kind is SurfaceKind.PLANE
+            and len(row.edges) == len(around)
+            and all(e in of_edge for e in around)
+        ):
             for e in around:
                 more, slack = of_edge[e]
                 chords += more
                 slacks += [slack] * len(more)
-            planes.append((*normals[row.number].tolist(), float(offsets[row.number])))
+            planes.append(flat[row.number])
             bulges.append(0.0)
             first.append(len(chords))
         elif surface is not None and row.kind in _RULED:
             # The border of a face may lie off its surface by the tolerance that the kernel keeps for it.
             off_mm = max(BRep_Tool.Tolerance_s(table.edges[e].edge) for e in around)
-            start = sum(map(len, nodes))
-            points, sag_mm = _rulings(surface)
-            nodes.append(points.reshape(-1, 3))
-            planes += _planes(points)
-            for k in range(start, start + 2 * _STEPS, 2):
-                chords += [(k, k + 1), (k + 1, k + 3), (k + 3, k + 2), (k + 2, k)]
-                slacks += [0.0] * 4
-                bulges.append(sag_mm + off_mm)
-                first.append(len(chords))
+            own, sag_mm = next(turned)
+            planes += own
+            first += range(len(chords) + 4, len(chords) + 4 * _STEPS + 1, 4)
+            chords += [(start + k, start + n) for k, n in _AROUND]
+            start += 2 * (_STEPS + 1)
+            slacks += [0.0] * (4 * _STEPS)
+            bulges += [sag_mm + off_mm] * _STEPS
         of_face.append(len(planes))
-    flat = np.array(planes).reshape(-1, 4)
+    given = np.array(planes).reshape(-1, 4)
     return Sheets(
-        of_face=np.array(of_face), normals=flat[:, :3].copy(), offsets=flat[:, 3].copy(),
+        of_face=np.array(of_face), normals=given[:, :3].copy(), offsets=given[:, 3].copy(),
         bulges_mm=np.array(bulges), first=np.array(first), nodes=np.concatenate(nodes),
         chords=np.array(chords, dtype=np.int64).reshape(-1, 2), slacks_mm=np.array(slacks),
     )  # fmt: skip
@@ -118,14 +125,14 @@ def _edge_chords(table: BrepTable, nodes: list[Floats]) -> dict[int, tuple[Chord
     """
     found: dict[int, tuple[Chords, float]] = {}
     whole = np.flatnonzero((table.edge_vertices >= 0).all(axis=1)).tolist()
-    corners = table.vertices[table.edge_vertices[whole]]
-    off = np.linalg.norm(derived(table, ends_of_edges)[whole] - corners, axis=2).max(axis=1)
-    round_ = [table.edges[e] for e in whole if table.edges[e].kind in _ROUND]
-    nodes.append(along_edges(round_, _STEPS + 1)[:, 1:-1].reshape(-1, 3))
+    corners, samples = table.vertices[table.edge_vertices[whole]], derived(table, edge_samples)
+    off = np.linalg.norm(samples[whole][:, [0, -1]] - corners, axis=2).max(axis=1)
+    round_ = [e for e in whole if table.edges[e].kind in _ROUND]
+    nodes.append(samples[round_, 1:-1].reshape(-1, 3))
     count = len(table.vertices)
     for e, (start, end), off_mm in zip(whole, table.edge_vertices[whole].tolist(), off.tolist(), strict=True):
         row = table.edges[e]
-        if row.kind == CurveKind.LINE:
+        if row.kind is CurveKind.LINE:
             found[e] = [(start, end)], off_mm
         elif row.kind in _ROUND:
             run = [start, *range(count, count + _STEPS - 1), end]
@@ -144,22 +151,47 @@ def _greatest_radius_mm(row: EdgeRow) -> float:
     return float(row.curve.Ellipse().MajorRadius()) if row.circle is None else row.circle.radius_mm
 
 
-def _rulings(surface: Surface) -> tuple[Floats, float]:
-    """Return the ends of rulings of a cylinder or cone a step apart, (steps + 1, 2, 3), and its sag, mm."""
-    heights = np.array(surface.heights_mm)
-    radii = np.full(2, surface.radius_mm)
-    if surface.kind == SurfaceKind.CONE:
-        radii = heights * np.tan(surface.half_angle_rad)
-    turned = np.linspace(*surface.arc_rad, _STEPS + 1)[:, None]
-    out = np.cos(turned) * surface.x_axis + np.sin(turned) * surface.y_axis
-    points = surface.origin + heights[:, None] * surface.axis + radii[:, None] * out[:, None]
-    return points, _sag_mm(float(radii.max()), surface.arc_rad)
+_AROUND = [
+    side for k in range(0, 2 * _STEPS, 2) for side in ((k, k + 1), (k + 1, k + 3), (k + 3, k + 2), (k + 2, k))
+]
+"""The borders of sheets between rulings that follow one another, whose ends are numbered in order."""
 
 
-def _planes(points: Floats) -> Iterator[tuple[float, ...]]:
-    """Yield unit normal and offset, four numbers, of the plane between each two rulings."""
-    across = np.diff(points.sum(axis=1), axis=0)
-    normals = np.cross(across, points[1:, 1] - points[1:, 0] + points[:-1, 1] - points[:-1, 0])
-    normals = normals / np.linalg.norm(normals, axis=1)[:, None]
-    offsets = np.einsum("ij,ij->i", normals, points[:-1].mean(axis=1))
-    yield from map(tuple, np.column_stack([normals, offsets]).tolist())
+def _between_rulings(
+    surfaces: Sequence[Surface], nodes: list[Floats]
+) -> list[tuple[list[list[float]], float]]:
+    """Return the planes of the sheets between rulings of each cylinder or cone, and how far it is off them.
+
+    A plane is a unit normal and an offset, four numbers.
+
+    Both ends of its rulings, a step apart, are added to the nodes.
+    """
+    if not surfaces:
+        return []
+    heights = np.array([surface.heights_mm for surface in surfaces])
+    first, last = np.array([surface.arc_rad for surface in surfaces]).T
+    radii = np.array([_end_radii(surface) for surface in surfaces])
+    origins, axes, x_axes, y_axes = np.array(
+        [(s.origin, s.axis, s.x_axis, s.y_axis) for s in surfaces]
+    ).transpose(1, 0, 2)[:, :, None]
+    turned = np.linspace(first, last, _STEPS + 1, axis=1)[..., None]
+    out = np.cos(turned) * x_axes + np.sin(turned) * y_axes
+    along = (origins + heights[..., None] * axes)[:, None]
+    points = along + radii[:, None, :, None] * out[:, :, None]  # (surface, ruling, end, 3)
+    nodes.append(points.reshape(-1, 3))
+    across = np.diff(points.sum(axis=2), axis=1)
+    ways = points[:, :, 1] - points[:, :, 0]
+    normals = np.cross(across, ways[:, 1:] + ways[:, :-1])
+    normals = normals / np.linalg.norm(normals, axis=2)[..., None]
+    offsets = np.einsum("ijk,ijk->ij", normals, points[:, :-1].mean(axis=2))
+    planes = np.concatenate([normals, offsets[..., None]], axis=2).tolist()
+    sags = [_sag_mm(max(ends), s.arc_rad) for ends, s in zip(radii.tolist(), surfaces, strict=True)]
+    return list(zip(planes, sags, strict=True))
+
+
+def _end_radii(surface: Surface) -> tuple[float, float]:
+    """Return the radii of a cylinder or cone at its two ends."""
+    if surface.kind is SurfaceKind.CYLINDER:
+        return surface.radius_mm, surface.radius_mm
+    slope = math.tan(surface.half_angle_rad)
+    return surface.heights_mm[0] * slope, surface.heights_mm[1] * slope

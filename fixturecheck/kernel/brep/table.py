@@ -21,6 +21,15 @@ from OCP.BRepGProp import BRepGProp
 from OCP.BRepTools import BRepTools
 from OCP.BRepTopAdaptor import BRepTopAdaptor_FClass2d
 from OCP.GCPnts import GCPnts_AbscissaPoint
+from OCP.Geom import (
+    Geom_Circle,
+    Geom_ConicalSurface,
+    Geom_CylindricalSurface,
+    Geom_Line,
+    Geom_Plane,
+    Geom_SphericalSurface,
+    Geom_ToroidalSurface,
+)
 from OCP.GeomAbs import GeomAbs_CurveType, GeomAbs_SurfaceType
 from OCP.gp import gp_Pnt, gp_Pnt2d, gp_Vec
 from OCP.GProp import GProp_GProps
@@ -245,6 +254,14 @@ _SURFACES = {
     int(GeomAbs_SurfaceType.GeomAbs_Sphere): SurfaceKind.SPHERE,
     int(GeomAbs_SurfaceType.GeomAbs_Torus): SurfaceKind.TORUS,
 }
+# What lies on one of these is known by its class. An adaptor sees through trimmed ones too, but costs more.
+_PLAIN_SURFACES = {
+    Geom_Plane: SurfaceKind.PLANE,
+    Geom_CylindricalSurface: SurfaceKind.CYLINDER,
+    Geom_ConicalSurface: SurfaceKind.CONE,
+    Geom_SphericalSurface: SurfaceKind.SPHERE,
+    Geom_ToroidalSurface: SurfaceKind.TORUS,
+}
 _CURVES = {
     int(GeomAbs_CurveType.GeomAbs_Line): CurveKind.LINE,
     int(GeomAbs_CurveType.GeomAbs_Circle): CurveKind.CIRCLE,
@@ -264,15 +281,21 @@ class FaceRow:
         -1 where the outward normal is the reverse of the surface's own; else 1.
     edges : list of TopoDS_Shape
         Its edges as they run round it, in the kernel's order; a seam comes twice.
+    numbers : list of int
+        The index of each of these among the edges of the solid.
+    backs : list of bool
+        Whether each of these runs against its curve.
     """
 
     def __init__(self, number: int, face: Any) -> None:
         self.number = number
         self._wrapped = face
-        self._surface = BRepAdaptor_Surface(face, False)
-        self.kind = _SURFACES.get(int(self._surface.GetType()), SurfaceKind.OTHER)
+        kind = _PLAIN_SURFACES.get(type(BRep_Tool.Surface_s(face)))
+        self.kind = _SURFACES.get(int(self._surface.GetType()), SurfaceKind.OTHER) if kind is None else kind
         self.flip = -1.0 if int(face.Orientation()) == REVERSED else 1.0
         self.edges: list[Any] = []
+        self.numbers: list[int] = []
+        self.backs: list[bool] = []
         walk = TopExp_Explorer(face, _EDGE)
         more, current, on, keep = walk.More, walk.Current, walk.Next, self.edges.append
         while more():
@@ -284,6 +307,10 @@ class FaceRow:
     def face(self) -> Face:
         """The face."""
         return Face(self._wrapped)
+
+    @cached_property
+    def _surface(self) -> BRepAdaptor_Surface:
+        return BRepAdaptor_Surface(self._wrapped, False)
 
     @cached_property
     def adaptor(self) -> BRepAdaptor_Surface:
@@ -310,7 +337,7 @@ class FaceRow:
     @cached_property
     def quadric(self) -> Any:
         """Its surface as the kernel's plane, cylinder, cone, sphere or torus; None for another one."""
-        return None if self.kind == SurfaceKind.OTHER else getattr(self._surface, self.kind.capitalize())()
+        return None if self.kind is SurfaceKind.OTHER else getattr(self._surface, self.kind.capitalize())()
 
     @cached_property
     def size(self) -> tuple[float, Floats]:
@@ -328,11 +355,12 @@ class EdgeRow:
     edge : TopoDS_Edge
     sides : list of (TopoDS_Shape, FaceRow)
         The edge as it runs round each face that it bounds; a seam bounds one face twice.
+    backs : list of bool
+        Whether it runs against its curve round each of these.
     degenerate : bool
         Whether it is a point, as at the tip of a cone. Such an edge has no curve.
     kind : CurveKind
         What curve it lies on.
-    curve : BRepAdaptor_Curve
     span : tuple of float
         First and last parameter of its curve.
     line : tuple of float
@@ -346,18 +374,33 @@ class EdgeRow:
     def __init__(self, edge: Any) -> None:
         self.edge = edge
         self.sides: list[tuple[Any, FaceRow]] = []
+        self.backs: list[bool] = []
         self.degenerate = bool(BRep_Tool.Degenerated_s(edge))
         self.kind = CurveKind.OTHER
         self.circle: Circle | None = None
-        if not self.degenerate:
-            self.curve = BRepAdaptor_Curve(edge)
-            self.span: tuple[float, float] = self.curve.FirstParameter(), self.curve.LastParameter()
-            self.kind = _CURVES.get(int(self.curve.GetType()), CurveKind.OTHER)
-            if self.kind == CurveKind.LINE:
-                line = self.curve.Line()
-                self.line = (*line.Location().Coord(), *line.Direction().Coord())
-            elif self.kind == CurveKind.CIRCLE:
-                self.circle = _circle_of(self.curve.Circle(), self.span)
+        if self.degenerate:
+            return
+        self.span: tuple[float, float] = BRep_Tool.Range_s(edge)
+        plain = BRep_Tool.Curve_s(edge, 0.0, 0.0)
+        if type(plain) is Geom_Line:
+            self.kind, self.line = CurveKind.LINE, _line_of(plain)
+        elif type(plain) is Geom_Circle:
+            self.kind, self.circle = CurveKind.CIRCLE, _circle_of(plain.Circ(), self.span)
+        else:
+            self._look_through()
+
+    def _look_through(self) -> None:
+        """Find what a curve is that is trimmed, or was made of a curve on a surface."""
+        self.kind = _CURVES.get(int(self.curve.GetType()), CurveKind.OTHER)
+        if self.kind is CurveKind.LINE:
+            self.line = _line_of(self.curve)
+        elif self.kind is CurveKind.CIRCLE:
+            self.circle = _circle_of(self.curve.Circle(), self.span)
+
+    @cached_property
+    def curve(self) -> BRepAdaptor_Curve:
+        """Its curve over the range of its parameters."""
+        return BRepAdaptor_Curve(self.edge)
 
     def way(self, share: float) -> tuple[float, float, float]:
         """Return the derivative of its curve at a share of its span."""
@@ -383,47 +426,12 @@ class EdgeRow:
         return EdgeProbe(Edge(self.edge), [edge_side(edge, row.probe) for edge, row in self.sides])
 
 
-def along_edges(edges: Sequence[EdgeRow], count: int) -> Floats:
+SAMPLES = 9
+"""Points on each edge that `edge_samples` returns."""
+
+
+def edge_samples(table: BrepTable) -> Floats:
     """Return points along every edge, evenly spaced in its parameter, ends included.
-
-    Parameters
-    ----------
-    edges : sequence of EdgeRow
-        Of one solid.
-    count : int
-        Points on each edge.
-
-    Returns
-    -------
-    ndarray, shape (E, count, 3)
-        In the frame of the solid, mm.
-    """
-    found = np.empty((len(edges), count, 3))
-    straight, round_ = list[int](), list[int]()
-    for k, edge in enumerate(edges):
-        if edge.kind == CurveKind.LINE:
-            straight.append(k)
-        elif edge.circle is not None:
-            round_.append(k)
-        elif edge.degenerate:
-            found[k] = edge.place
-        else:
-            found[k] = [edge.curve.Value(t).Coord() for t in np.linspace(*edge.span, count).tolist()]
-    if straight:
-        given = np.array([edges[k].line for k in straight])
-        at = _spread([edges[k] for k in straight], count)
-        found[straight] = at * given[:, None, 3:] + given[:, None, :3]
-    if round_:
-        circles = [edges[k].circle for k in round_]
-        given = np.array([(c.centre, c.x_axis, c.y_axis) for c in circles if c is not None])[:, :, None]
-        radii = np.array([c.radius_mm for c in circles if c is not None])[:, None, None]
-        at = _spread([edges[k] for k in round_], count)
-        found[round_] = given[:, 0] + radii * (np.cos(at) * given[:, 1] + np.sin(at) * given[:, 2])
-    return found
-
-
-def ends_of_edges(table: BrepTable) -> Floats:
-    """Return both ends of every edge.
 
     Parameters
     ----------
@@ -432,16 +440,47 @@ def ends_of_edges(table: BrepTable) -> Floats:
 
     Returns
     -------
-    ndarray, shape (E, 2, 3)
+    ndarray, shape (E, 9, 3)
         In the frame of the solid, mm.
     """
-    return along_edges(table.edges, 2)
+    edges = table.edges
+    found = np.empty((len(edges), SAMPLES, 3))
+    straight, round_ = list[int](), list[int]()
+    for k, edge in enumerate(edges):
+        if edge.kind is CurveKind.LINE:
+            straight.append(k)
+        elif edge.circle is not None:
+            round_.append(k)
+        elif edge.degenerate:
+            found[k] = edge.place
+        else:
+            found[k] = [edge.curve.Value(t).Coord() for t in np.linspace(*edge.span, SAMPLES).tolist()]
+    if straight:
+        given = np.array([edges[k].line for k in straight])
+        at = _spread([edges[k].span for k in straight])
+        found[straight] = at * given[:, None, 3:] + given[:, None, :3]
+    if round_:
+        circles = [edges[k].circle for k in round_]
+        given = np.array([(c.centre, c.x_axis, c.y_axis) for c in circles if c is not None])[:, :, None]
+        radii = np.array([c.radius_mm for c in circles if c is not None])[:, None, None]
+        at = _spread([edges[k].span for k in round_])
+        found[round_] = given[:, 0] + radii * (np.cos(at) * given[:, 1] + np.sin(at) * given[:, 2])
+    return found
 
 
-def _spread(edges: Sequence[EdgeRow], count: int) -> Floats:
-    """Return parameters of each edge, evenly spaced, ends included, (E, count, 1)."""
-    first, last = np.array([edge.span for edge in edges]).T
-    return np.linspace(first, last, count, axis=1)[..., None]
+def _spread(spans: Sequence[tuple[float, float]]) -> Floats:
+    """Return parameters within each span, evenly spaced, ends included, (E, 9, 1)."""
+    first, last = np.array(spans).T[..., None]
+    found: Floats = np.arange(SAMPLES) * ((last - first) / (SAMPLES - 1)) + first
+    found[:, -1] = last[:, 0]
+    return found[..., None]
+
+
+def _line_of(curve: Any) -> tuple[float, ...]:
+    """Return the point of a straight curve at parameter zero and its unit direction, six numbers."""
+    point, along = gp_Pnt(), gp_Vec()
+    curve.D1(0.0, point, along)
+    return (*point.Coord(), *along.Coord())
 
 
 def _circle_of(circle: Any, span: tuple[float, float]) -> Circle:
@@ -494,7 +533,9 @@ def read_table(solid: Solid) -> BrepTable:
     shape, what = solid.wrapped, TopAbs_ShapeEnum
     edge_map, vertex_map = sub_shapes(shape, what.TopAbs_EDGE), sub_shapes(shape, what.TopAbs_VERTEX)
     faces = tuple(FaceRow(i, TopoDS.Face_s(f)) for i, f in enumerate(mapped(shape, what.TopAbs_FACE)))
-    edges = tuple(EdgeRow(TopoDS.Edge_s(e)) for e in listed(edge_map))
+    drawn_edges = listed(edge_map)
+    edges = tuple(EdgeRow(TopoDS.Edge_s(e)) for e in drawn_edges)
+    ahead = [e.Oriented(TopAbs_Orientation.TopAbs_FORWARD) for e in drawn_edges]
     vertices = [BRep_Tool.Pnt_s(TopoDS.Vertex_s(v)).Coord() for v in listed(vertex_map)]
     edge_number, vertex_number = edge_map.FindIndex, vertex_map.FindIndex
     first_of, last_of = TopExp.FirstVertex_s, TopExp.LastVertex_s
@@ -504,10 +545,13 @@ def read_table(solid: Solid) -> BrepTable:
     face_edges, face_vertices = [], []
     met: dict[int, EdgeRow] = {}
     for row in faces:
-        numbers = [edge_number(side) - 1 for side in row.edges]
+        row.numbers = numbers = [edge_number(side) - 1 for side in row.edges]
         for number, side in zip(numbers, row.edges, strict=True):
-            edges[number].sides.append((side, row))
-            met.setdefault(number, edges[number])
+            edge, back = edges[number], not side.IsEqual(ahead[number])
+            edge.sides.append((side, row))
+            edge.backs.append(back)
+            row.backs.append(back)
+            met.setdefault(number, edge)
         face_edges.append(sorted(set(numbers)))
         face_vertices.append(sorted({v for number in numbers for v in ends[number] if v >= 0}))
     return BrepTable(
@@ -576,34 +620,33 @@ _PARALLEL = 1e-9
 def planes_of(rows: Sequence[FaceRow]) -> tuple[Floats, Floats]:
     """Return the outward unit normal n of each flat face, and n.x of its plane, mm; nan where curved."""
     found = np.array([_plane(row) for row in rows])
-    normals = found[:, :3] * found[:, 6:]
-    return normals, np.einsum("ij,ij->i", normals, found[:, 3:6])
+    return found[:, :3].copy(), found[:, 3].copy()
 
 
-def _plane(row: FaceRow) -> tuple[float, ...]:
-    """Return the normal of a flat face's plane, a point of it, and which way it looks; nan where curved."""
-    if row.kind != SurfaceKind.PLANE:
-        return (math.nan,) * 7
-    plane = row.quadric
-    way = row.flip if plane.Direct() else -row.flip
-    return (*plane.Axis().Direction().Coord(), *plane.Location().Coord(), way)
+def _plane(row: FaceRow) -> tuple[float, float, float, float]:
+    """Return the outward normal of a flat face and the offset of its plane; nan where curved."""
+    if row.kind is not SurfaceKind.PLANE:
+        return (math.nan,) * 4
+    x, y, z, less_mm = row.quadric.Coefficients()  # of x.n + d = 0, n by both directions of its surface
+    way = row.flip
+    return way * x, way * y, way * z, -way * less_mm
 
 
 def surface_of(table: BrepTable, row: FaceRow) -> Surface | None:
     """Return the surface of a curved face with the side that the material lies on; None for a plane."""
-    if row.kind == SurfaceKind.PLANE:
+    if row.kind is SurfaceKind.PLANE:
         return None
-    if row.kind == SurfaceKind.OTHER:
+    if row.kind is SurfaceKind.OTHER:
         return Surface(kind=row.kind, origin=np.zeros(3), axis=np.zeros(3))
     quadric = row.quadric
     position = quadric.Position()
     origin, axis = xyz(position.Location()), xyz(position.Direction())
     radius_mm = minor_radius_mm = half_angle_rad = 0.0
-    if row.kind == SurfaceKind.CONE:
+    if row.kind is SurfaceKind.CONE:
         angle = quadric.SemiAngle()
         # The kernel's half angle is negative where the cone narrows along its axis.
         origin, axis, half_angle_rad = xyz(quadric.Apex()), axis if angle > 0 else -axis, abs(angle)
-    elif row.kind == SurfaceKind.TORUS:
+    elif row.kind is SurfaceKind.TORUS:
         radius_mm, minor_radius_mm = quadric.MajorRadius(), quadric.MinorRadius()
     else:
         radius_mm = quadric.Radius()
@@ -623,9 +666,9 @@ def _outward(row: FaceRow, surface: Surface) -> int:
     point, normal = row.probe.at(row.middle)
     x = point - surface.origin
     radial = x - (x @ surface.axis) * surface.axis
-    if surface.kind == SurfaceKind.SPHERE:
+    if surface.kind is SurfaceKind.SPHERE:
         radial = x
-    elif surface.kind == SurfaceKind.TORUS:
+    elif surface.kind is SurfaceKind.TORUS:
         radial = x - surface.radius_mm * radial / np.linalg.norm(radial)
     return 1 if normal @ radial > 0 else -1
 
@@ -638,7 +681,7 @@ def _iso(table: BrepTable, row: FaceRow, axis: Floats) -> bool:
         wires.Next()
     for number in table.face_edges[row.number]:
         edge = table.edges[number]
-        if edge.degenerate or edge.kind == CurveKind.LINE:
+        if edge.degenerate or edge.kind is CurveKind.LINE:
             continue
         if edge.circle is None or math.hypot(*crossed(edge.circle.axis, axis).tolist()) > _PARALLEL:
             return False
@@ -647,18 +690,18 @@ def _iso(table: BrepTable, row: FaceRow, axis: Floats) -> bool:
 
 def swept_primitive(row: FaceRow, surface: Surface) -> SweptPrimitive | None:
     """Return a curved face as what sweeps it; None where its surface is of no known kind."""
-    if surface.kind == SurfaceKind.OTHER:
+    if surface.kind is SurfaceKind.OTHER:
         return None
     quadric = row.quadric
     u0, u1, v0, v1 = row.window
     radii, tube_mm, tilt = (surface.radius_mm, surface.radius_mm), 0.0, (-math.pi, math.pi)
-    if surface.kind == SurfaceKind.CONE:
+    if surface.kind is SurfaceKind.CONE:
         slope, rise = np.sin(quadric.SemiAngle()), np.cos(quadric.SemiAngle())
         radii = (quadric.RefRadius() + v0 * slope, quadric.RefRadius() + v1 * slope)
         v0, v1 = v0 * rise, v1 * rise
-    elif surface.kind == SurfaceKind.SPHERE:
+    elif surface.kind is SurfaceKind.SPHERE:
         radii, tube_mm, tilt = (0.0, 0.0), surface.radius_mm, (v0, v1)
-    elif surface.kind == SurfaceKind.TORUS:
+    elif surface.kind is SurfaceKind.TORUS:
         tube_mm, tilt = surface.minor_radius_mm, (v0, v1)
     place, axis = xyz(quadric.Location()), xyz(quadric.Position().Direction())
     low, high = (0.0, 0.0) if tube_mm > 0 else (v0, v1)

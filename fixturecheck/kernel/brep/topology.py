@@ -85,7 +85,7 @@ def members_of(found: TopTools_ListOfShape) -> list[Any]:
 
 def xyz(point: Any) -> Floats:
     """Return a kernel point, vector or direction as an array (3,)."""
-    return np.array([point.X(), point.Y(), point.Z()])
+    return np.array(point.Coord())
 
 
 def window_of(adaptor: Any) -> tuple[float, float, float, float]:
