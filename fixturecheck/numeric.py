@@ -51,6 +51,21 @@ def scaled(vector: Sequence[float], factor: float) -> tuple[float, float, float]
     return vector[0] * factor, vector[1] * factor, vector[2] * factor
 
 
+def crossed(a: Floats, b: Floats) -> Floats:
+    """Return the cross product of two vectors; numpy's own takes ten times as long for a single one.
+
+    Parameters
+    ----------
+    a, b : ndarray, shape (3,)
+
+    Returns
+    -------
+    ndarray, shape (3,)
+    """
+    (ax, ay, az), (bx, by, bz) = a.tolist(), b.tolist()
+    return np.array([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx])
+
+
 def circle_through(
     a: Sequence[float], b: Sequence[float], c: Sequence[float], *, flat_mm2: float = 0.0
 ) -> tuple[float, float, float] | None:

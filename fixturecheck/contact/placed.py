@@ -15,10 +15,10 @@ from fixturecheck.contact.patches.apart import PlacedSheets
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.face_table import FaceTable, face_tables
 from fixturecheck.kernel.brep.primitives import Circle, Surface, SurfaceKind, normal_out
-from fixturecheck.kernel.brep.table import crossed
 from fixturecheck.kernel.measure import normal_at
 from fixturecheck.kernel.place import placed_at, transform_of, world_edges, world_faces
 from fixturecheck.kernel.shapes import Edge, Face, Placed, Solid
+from fixturecheck.numeric import crossed
 
 
 class Standing:

@@ -27,7 +27,7 @@ from OCP.TColStd import TColStd_Array1OfReal
 from fixturecheck.arrays import Bools, Floats
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.brep.primitives import CurveKind, SurfaceKind
-from fixturecheck.kernel.brep.table import Probe
+from fixturecheck.kernel.brep.probes import Probe
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import vertex
 from fixturecheck.kernel.shapes import Box, Edge, Face, Shape, Solid, cq_shape

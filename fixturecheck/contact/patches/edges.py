@@ -22,7 +22,7 @@ from fixturecheck.contact.placed import Standing, bends_of
 from fixturecheck.kernel.boolean import clip_edge
 from fixturecheck.kernel.brep.face_table import CHORD_MM
 from fixturecheck.kernel.brep.primitives import SurfaceKind, normal_out, signed_distance
-from fixturecheck.kernel.brep.table import EdgeProbe, Probe, crossed, sides_of
+from fixturecheck.kernel.brep.probes import EdgeProbe, Probe, sides_of
 from fixturecheck.kernel.construct import segment
 from fixturecheck.kernel.measure import (
     closest_points,
@@ -32,6 +32,7 @@ from fixturecheck.kernel.measure import (
     on_face,
     tangent_at,
 )
+from fixturecheck.numeric import crossed
 from fixturecheck.result.contact import ContactKind
 
 FacePairs = set[tuple[int, int]]

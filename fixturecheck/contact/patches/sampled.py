@@ -26,7 +26,7 @@ from fixturecheck.contact.patches.valleys import (
 )
 from fixturecheck.contact.placed import FacePair
 from fixturecheck.kernel.brep.primitives import SurfaceKind
-from fixturecheck.kernel.brep.table import Probe
+from fixturecheck.kernel.brep.probes import Probe
 from fixturecheck.kernel.construct import parameter_patch
 from fixturecheck.kernel.sample import (
     Grid,

@@ -22,7 +22,7 @@ from scipy.spatial import cKDTree
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import RawPatch, raw_edge, raw_point
 from fixturecheck.contact.placed import FacePair
-from fixturecheck.kernel.brep.table import EdgeProbe, Probe
+from fixturecheck.kernel.brep.probes import EdgeProbe, Probe
 from fixturecheck.kernel.construct import segment, spline_through
 from fixturecheck.numeric import last_inside, off_line_mm, square_to
 

@@ -20,10 +20,10 @@ from OCP.TopoDS import TopoDS
 
 from fixturecheck.arrays import Bools, Floats, Ints
 from fixturecheck.kernel.brep.primitives import CurveKind, Surface, SurfaceKind, normal_out
+from fixturecheck.kernel.brep.probes import REVERSED
 from fixturecheck.kernel.brep.sheets import Sheets, sheets_of
 from fixturecheck.kernel.brep.supporting import supporting
 from fixturecheck.kernel.brep.table import (
-    REVERSED,
     SAMPLES,
     BrepTable,
     EdgeRow,

@@ -32,7 +32,6 @@ from fixturecheck.kernel.brep.table import (
     BrepTable,
     EdgeRow,
     brep_tables,
-    crossed,
     derived,
     surface_of,
     swept_primitive,
@@ -41,7 +40,7 @@ from fixturecheck.kernel.brep.topology import xyz
 from fixturecheck.kernel.measure import mass_of
 from fixturecheck.kernel.mesh.triangles import SurfaceTriangulation, surface_triangulation
 from fixturecheck.kernel.shapes import Solid
-from fixturecheck.numeric import off_line_mm
+from fixturecheck.numeric import crossed, off_line_mm
 
 CHORDS_PER_TURN = 48
 _FREE_CHORDS = 24

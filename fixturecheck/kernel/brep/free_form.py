@@ -29,7 +29,8 @@ from OCP.TopAbs import TopAbs_Orientation
 
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.primitives import CurveKind, SurfaceKind
-from fixturecheck.kernel.brep.table import BrepTable, EdgeProbe, FaceRow, Probe
+from fixturecheck.kernel.brep.probes import EdgeProbe, Probe
+from fixturecheck.kernel.brep.table import BrepTable, FaceRow
 from fixturecheck.kernel.brep.topology import edges_of, xyz
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Edge, Face

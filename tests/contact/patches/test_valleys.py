@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fixturecheck.contact.patches.valleys import Height, least_places, opening_directions, spot_at, stretches
-from fixturecheck.kernel.brep.table import Probe
+from fixturecheck.kernel.brep.probes import Probe
 from fixturecheck.kernel.brep.topology import faces_of
 from tests.contact.free_form import freeform
 from tests.contact.staging import ball, pin, plate
