@@ -56,6 +56,8 @@ SPOTTED_DEG = 6.0
 SHARES = (0.60, 0.80)
 MOST_SHARES = (0.50, 0.90)
 USUAL_SHARE = 0.70
+TAP_LEADS = {"plug": 4.0, "bottoming": 2.0}
+"""Threads that the chamfer of a tap takes, of those with a shorter one: common practice, no source."""
 SAME_MM = 0.01
 _TRADE = "common practice, no source"
 _THREAD = "Machinery's Handbook, from memory; limits: common practice, no source"
@@ -85,13 +87,15 @@ class _Hole:
     def findings(self) -> Iterator[Finding]:
         """Yield every answer."""
         yield self._upright()
-        yield self._start()
+        if not self._drill.drilled:
+            yield self._start()
         if self._drill.spot_deg is not None:
             yield self._spot(self._drill.spot_deg)
         yield self._size()
         if self._drill.thread is not None:
             yield from self._thread(self._drill.thread)
-        yield self._flutes()
+        if not self._drill.drilled:
+            yield self._flutes()
         if self._hole.tilt_deg <= UPRIGHT_DEG:
             yield from self._room()
         if self._drill.daylight_mm is not None:
@@ -219,13 +223,16 @@ class _Hole:
         if self._hole.through:
             needed, has = self._drill.thread_mm, self._hole.long_mm
         less = self._drill.thread_mm - (needed - has)
+        lead = self._drill.lead_pitches - (needed - has) / pitch
         says = f"{self._ref} is {write.length(has)} deep at its full diameter; "
         says += f"{write.length(self._drill.thread_mm, 'g')} "
         says += (
             f"of full thread {'' if self._hole.through else 'with the lead of the tap and room for chips '}"
         )
         says += f"needs {write.length(needed)}."
-        deeper = f"Drill {write.length(needed - has, '.2f', 'up')} deeper, take a tap with a shorter lead, "
+        taps = [kind for kind, threads in TAP_LEADS.items() if threads <= lead and not self._hole.through]
+        deeper = f"Drill {write.length(needed - has, '.2f', 'up')} deeper, "
+        deeper += f"take a {taps[0]} tap, whose lead is {TAP_LEADS[taps[0]]:g} threads, " if taps else ""
         deeper += "or thread "
         yield judge(
             has,
@@ -262,7 +269,8 @@ class _Hole:
         least_mm, part = self._stage.setup.machine.least_clearance_mm, self._ref.body
         spaces = [undrawn(clamp) for clamp in self._stage.setup.clamps]
         tips = {space.clamp: space.least for space in spaces if space is not None}
-        every = tool_solids(self._drill, self._hole, self._drill_mm)
+        drilled = self._drill.drilled
+        every = {} if drilled else tool_solids(self._drill, self._hole, self._drill_mm)
         first = spot_solids(self._drill, self._hole, self._drill_mm)
         last = tap_solids(self._drill, self._hole)
         in_hole = {"drill", "spot drill", "tap"}
@@ -346,7 +354,7 @@ class _Hole:
         """Hold the tool over the highest thing under it against the room below the raised spindle."""
         write, drill = self._write, self._drill
         top_mm = max(box_of(s)[5] for s in self._stage.placed.values()) - self._stage.setup.table_z_mm
-        tool_mm = drill.stick_out_mm + drill.nut_long_mm
+        tool_mm = drill.longest_out_mm + drill.nut_long_mm
         needed_mm = top_mm + tool_mm + self._stage.setup.machine.least_clearance_mm
         says = (
             f"The work stands {write.length(top_mm)} over the table and the tool is {write.length(tool_mm)} "

@@ -188,6 +188,8 @@ class AxialProcess:
 
     def lighter(self) -> tuple[Lighter, ...]:
         """Return the feed in one turn; that of a tap follows from its thread, and nothing makes it less."""
+        if isinstance(self.made, Drilling) and self.made.drilled:
+            return ()
         return (
             Lighter(
                 kind=RemedyKind.FEED_IN_TURN,
@@ -255,7 +257,8 @@ def drilling_of(setup: Setup, placed: Mapping[str, Solid], drill: Drilling, part
 
     def fed(feed_mm: float) -> tuple[AxialForces, ...]:
         feed = Range(low=min(usual.low, feed_mm), high=feed_mm)
-        strokes = drill_forces(takes, drill_mm, feed, drill.point_deg, through=hole.through)
+        drills = not drill.drilled
+        strokes = drill_forces(takes, drill_mm, feed, drill.point_deg, through=hole.through) if drills else ()
         if drill.seat_mm is not None:
             strokes += (plunge_forces(takes, drill.seat_mm, feed, _SEAT_TEETH, AxialStroke.SEATS),)
         if drill.thread is not None:

@@ -324,7 +324,7 @@ class _Region:
         runs = [run for way in range(2) for run in self._runs(way)]
         of_place = {way: {int(n): run for run in runs if run.way == way for n in run.own} for way in range(2)}
         for place in np.flatnonzero(pressed):
-            run = _held_best(of_place[0][int(place)], of_place[1][int(place)])
+            run = self._held_best(of_place[0][int(place)], of_place[1][int(place)])
             if run is None:
                 continue
             key = (run.way, *run.feet)
@@ -338,6 +338,19 @@ class _Region:
         each = float(pressed.sum()) / sum(taken.values()) / float(self._under.sum())
         for key, own in chosen.items():
             yield self._strip(own, own[0].feet, taken[key] * each)
+
+    def _held_best(self, a: _Run, b: _Run) -> _Run | None:
+        """Return the run through a place that holds it best; None where neither is held at an end."""
+        held = [run for run in (a, b) if any(run.feet)]
+        between = [run for run in held if all(run.feet)]
+        if len(held) == 2 and len(between) == 1:
+            other = b if between[0] is a else a
+            # Between two feet it bends far less than away from one.
+            return between[0] if self._long_mm(between[0]) <= 2.0 * self._long_mm(other) else other
+        return min(held, key=self._long_mm, default=None)
+
+    def _long_mm(self, run: _Run) -> float:
+        return len(run.own) * float(self._behind.step_mm[run.way])
 
     def _runs(self, way: int) -> Iterator[_Run]:
         """Yield its runs along one way of the face."""
@@ -356,7 +369,7 @@ class _Region:
 
     def _hanging(self, runs: list[_Run]) -> Wall:
         """Return it where it is held nowhere along the face: by its far end from what is pressed."""
-        longest = max(runs, key=lambda run: len(run.own) * float(self._behind.step_mm[run.way]))
+        longest = max(runs, key=self._long_mm)
         runs = [run for run in runs if run.way == longest.way]
         along = self._behind.places_mm[self._own][:, longest.way]
         here = self._behind.places_mm[self._own & self._under][:, longest.way]
@@ -416,14 +429,3 @@ class _Region:
                 inside, outside = (half, outside) if is_wall else (inside, half)
             found[side] = inside - 0.5 * step
         return found
-
-
-def _held_best(a: _Run, b: _Run) -> _Run | None:
-    """Return the run through a place that holds it best; None where neither is held at an end."""
-    held = [run for run in (a, b) if any(run.feet)]
-    between = [run for run in held if all(run.feet)]
-    if len(held) == 2 and len(between) == 1:
-        other = b if between[0] is a else a
-        # Between two feet it bends far less than away from one.
-        return between[0] if len(between[0].own) <= 2 * len(other.own) else other
-    return min(held, key=lambda run: len(run.own), default=None)

@@ -13,6 +13,7 @@ from fixturecheck.process.model import Job, PartFunction, PartState, SetupMaker
 from fixturecheck.process.records import Operation, OperationKind
 from fixturecheck.setup.hardening import Hardening
 from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.tools import Drilling
 
 _MOST_TRIES = 60
 """Runs of a function of a script to learn which missing face it seats by."""
@@ -195,7 +196,15 @@ def setup_of(job: Job, operation: Operation, before: PartState, after: PartState
     if operation.kind == OperationKind.HARDEN and setup.hardening is not None:
         setup = replace(setup, hardening=_hardening(operation, setup.hardening, after))
     parts = tuple(b.name for b in setup.bodies if any(is_same(b.solid, s.solid) for s in (before, after)))
-    return OperationSetup(setup=setup, parts=parts)
+    drills = tuple(_tapped_only(drill, before, parts) for drill in setup.drills)
+    return OperationSetup(setup=replace(setup, drills=drills), parts=parts)
+
+
+def _tapped_only(drill: Drilling, before: PartState, parts: Collection[str]) -> Drilling:
+    """Return a tapped hole without its drill, where an operation before has drilled it."""
+    if drill.thread is None or drill.hole not in before.faces or not set(drill.parts) <= set(parts):
+        return drill
+    return replace(drill, drilled=True, spot_deg=None, spot_mm=None, spot_stick_out_mm=None, seat_mm=None)
 
 
 def _hardening(operation: Operation, stated: Hardening, after: PartState) -> Hardening:

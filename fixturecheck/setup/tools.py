@@ -53,6 +53,8 @@ class Drilling:
         The thread that is tapped in it, such as `M6` or `u1_4_20`; None taps nothing.
     thread_mm : float or None
         Depth of full thread; None is the whole of a through hole.
+    drilled : bool
+        Whether the hole is there already, so that nothing but the tap goes in; in a job that is known.
     lead_pitches : float
         How many threads the chamfer of the tap takes.
     tap_stick_out_mm, spot_stick_out_mm : float or None
@@ -87,6 +89,7 @@ class Drilling:
     )
     thread: str | None = None
     thread_mm: float | None = field(default=None, metadata=allowed(0.1, 500.0))
+    drilled: bool = False
     lead_pitches: float = field(
         default=4.0, metadata=allowed(0.5, 12.0, matters="how much deeper than its thread a hole must be")
     )
@@ -101,6 +104,13 @@ class Drilling:
         default="soft_steel", metadata=allowed(words=CUTS_AS, matters="thrust and torque of the drill")
     )
     stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
+
+    @property
+    def longest_out_mm(self) -> float:
+        """How far the longest of its tools stands out of its holder."""
+        taps = self.tap_stick_out_mm or self.stick_out_mm
+        spots = self.spot_stick_out_mm or 0.0
+        return taps if self.drilled else max(self.stick_out_mm, spots, taps if self.thread else 0.0)
 
 
 def refuse_bad_words_of_drill(drill: Drilling) -> None:
@@ -124,11 +134,14 @@ def refuse_bad_words_of_drill(drill: Drilling) -> None:
     elif drill.tap_stick_out_mm is not None:
         message = f"{where}: tap_stick_out_mm is stated without a thread; name the thread"
         raise SetupError(message)
+    if drill.drilled and (drill.thread is None or drill.spot_deg is not None or drill.seat_mm is not None):
+        message = f"{where}: drilled says that it is tapped only; name its thread, and no spot_deg or seat_mm"
+        raise SetupError(message)
     spots = [n for n in ("spot_mm", "spot_stick_out_mm") if getattr(drill, n) is not None]
     if spots and drill.spot_deg is None:
         message = f"{where}: {spots[0]} is stated without spot_deg; state the angle of the spot drill"
         raise SetupError(message)
-    long_mm = drill.stick_out_mm + drill.nut_long_mm
+    long_mm = drill.longest_out_mm + drill.nut_long_mm
     if drill.daylight_mm is not None and long_mm >= drill.daylight_mm:
         message = (
             f"{where}: drill and nut are {long_mm:g} mm long, and the raised spindle leaves "

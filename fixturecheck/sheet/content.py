@@ -415,6 +415,12 @@ def _cutter(setup: Setup) -> Iterator[SheetLine]:
             f"{write.length(mill.wide_mm, 'g')} wide, {write.length(mill.feed_mm_tooth, 'g')} a tooth, {way}."
         )
     for drill in setup.drills:
+        nut = write.length(drill.nut_mm, "g")
+        if drill.drilled:
+            out = write.length(drill.longest_out_mm, "g")
+            says = f"Tap {drill.name}: {drill.thread}, stands out {out} of a nut of {nut}; the hole is there."
+            yield SheetLine(text=says)
+            continue
         size = "as the hole is drawn" if drill.drill_mm is None else write.length(drill.drill_mm, "g")
         first = (
             "" if drill.seat_mm is None else f"end mill a seat of {write.length(drill.seat_mm, 'g')} first; "
@@ -423,7 +429,7 @@ def _cutter(setup: Setup) -> Iterator[SheetLine]:
         tap = "" if drill.thread is None else f"; then tap {drill.thread}"
         yield SheetLine(
             text=f"Drill {drill.name}: {first}{size}, point {drill.point_deg:g}°, stands out "
-            f"{write.length(drill.stick_out_mm, 'g')} of a nut of {write.length(drill.nut_mm, 'g')}{tap}."
+            f"{write.length(drill.stick_out_mm, 'g')} of a nut of {nut}{tap}."
         )
 
 

@@ -137,6 +137,26 @@ def test_a_blind_hole_is_deep_enough_for_its_thread(deep, verdict):
     assert (found.verdict, found.value) == (verdict, pytest.approx(deep))
 
 
+def test_a_shorter_tap_is_named_only_where_one_is_short_enough():
+    """12 mm of M6 and a pitch of room in 15 mm leave a lead of 2 threads, in 14.9 none that is sold."""
+    bottoming = "take a bottoming tap, whose lead is 2 threads, or"
+    for deep, named in ((15.0, bottoming), (14.9, "deeper, or thread")):
+        block = part(drilled(deep=deep))
+        (found,) = asked(setup_of(block, thread="M6", thread_mm=12.0), Kind.THREAD_DEPTH)
+        assert named in found.remedy
+
+
+def test_a_hole_that_is_there_is_only_tapped():
+    """On a slope of 15 degrees no drill would start; the tap that stands out 40 mm meets what it would."""
+    given = {"thread": "M6", "tap_stick_out_mm": 40.0, "daylight_mm": 110.0, "flute_mm": 5.0}
+    setup = setup_of(part(drilled(15.0)), drilled=True, **given)
+    kinds = {f.kind: f for f in engine.check(setup, only=["drill"]).findings}
+    assert not kinds.keys() & {Kind.DRILL_START, Kind.FLUTES, Kind.DRILL_CLEAR, Kind.NUT_CLEAR}
+    assert kinds.keys() >= {Kind.THREAD_SHARE, Kind.TAP_CLEAR, Kind.TAP_NUT_CLEAR}
+    # 20 + 40 tan(15 deg) of work, 40 of tap and 60 of its chuck, 1 clear.
+    assert kinds[Kind.TOOL_DAYLIGHT].value == pytest.approx(121.0 + 40.0 * math.tan(math.radians(15.0)))
+
+
 def test_a_blind_thread_without_a_depth_is_unknown():
     found = engine.check(setup_of(part(drilled(deep=15.0)), thread="M6"), only=["drill"])
     assert any(f.verdict is Verdict.UNKNOWN and "state thread_mm" in f.says for f in found.findings)
@@ -224,6 +244,7 @@ def test_from_toml_and_what_is_refused(tmp_path):
         ),
         ("thread = 'M7'", "thread 'M7' is not known; there are"),
         ("thread_mm = 5", "thread_mm is stated without a thread"),
+        ("drilled = true", "name its thread, and no spot_deg or seat_mm"),
     ):
         with pytest.raises(SetupError, match=says):
             stated(more)

@@ -197,3 +197,28 @@ def test_a_torque_is_named_that_the_wall_bears():
     setup = plate_on_parallels(0.0, force_n=None, torque_nm=5.0)
     (found,) = walls(setup)
     assert "tightened to" in found.remedy
+
+
+def test_a_low_wall_of_a_long_pocket_is_held_by_its_foot():
+    """A plate of 70 x 12 with a pocket 8 deep behind walls of 3 mm, pressed by 1500 N 2 mm above its floor.
+
+    By hand a strip 8 high and no more of it long than its height on either side: a moment of at most 2 F.
+    As a beam of 50 mm from end to end it would bend 50 times as far.
+    """
+    plate = cq.Workplane().box(70, 40, 12, centered=(True, True, False))
+    plate = body(
+        "plate", plate.cut(cq.Workplane().box(50, 34, 8, centered=(True, True, False)).translate((0, 0, 4)))
+    )
+    toe = Clamp(
+        name="toe",
+        kind="toe",
+        body="plate",
+        at_mm=(0, -20, 6),
+        inward=(0, 1, 0),
+        force_n=1500.0,
+        spread_share=0.0,
+    )
+    (found,) = walls(Setup(name="bench", bodies=(plate,), holding=Holding(clamps=(toe,))))
+    lever = {"force_n": 1500.0, "thick_mm": 3.0, "high_mm": 8.0, **STEEL}
+    most = bent_mm(**lever, long_mm=16.0, pressed_mm=(1.9, 2.4)) * 1e3
+    assert bent_mm(**lever, long_mm=20.0, pressed_mm=(1.2, 2.0)) * 1e3 < found.value < most

@@ -109,6 +109,9 @@ def test_a_tap_turns_the_plate_in_and_out(compared):
     by_hand = MU * (800.0 + weight_n) * 30.0 / (torque_nmm + MU * pulls_n * 30.0)
     compared("the same under a tap", expected=by_hand, got=least(setup, AxialStroke.TAPS))
     assert least(setup, AxialStroke.BACKS_OUT) == pytest.approx(2.0 * by_hand, rel=0.01)
+    there = replace(setup.drills[0], drilled=True)
+    job = drilling_of(setup, {"plate": setup.bodies[0].solid}, there, "plate")
+    assert [f.stroke for f in job.strokes] == [AxialStroke.TAPS, AxialStroke.BACKS_OUT]
 
 
 DOWN = (MillMove(kind="plunge", at_mm=((35.0, 0.0),), z_mm=5.0),)

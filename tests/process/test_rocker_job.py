@@ -11,6 +11,7 @@ import pytest
 from fixturecheck import Cut, Machine, Operation, Seat, Setup, body, equipment, job_of
 from fixturecheck.process.run import looked_across, staged_job
 from fixturecheck.result.finding import Verdict
+from fixturecheck.setup.tools import Drilling
 
 IN = 25.4
 LONG, WIDE, HIGH, FINGER = 2.5, 0.625, 0.75, 0.45
@@ -67,6 +68,14 @@ ROUTE = (
 )
 
 
+def threaded(_before, after) -> Setup:
+    """Operations 50 and 55: one drills the cross hole, the other taps it."""
+    cross = Drilling(
+        name="cross", parts=("lever",), hole="cross", flute_mm=40, stick_out_mm=50, thread="M5", spot_deg=120
+    )
+    return Setup(name="cross", bodies=(after,), drills=(cross,))
+
+
 def up_to_the_tip(_before, after) -> Setup:
     """Operation 70: on its top, its tip against a block."""
     chuck = equipment("flat_magnetic_chuck", name="chuck")
@@ -94,7 +103,7 @@ def route(*changed: Operation, setups=None, **more):
 
 @pytest.fixture(scope="module")
 def sound():
-    return route()
+    return route(setups={50: threaded, 55: threaded})
 
 
 def test_each_state_has_the_volume_worked_out_by_hand(sound) -> None:
@@ -146,6 +155,11 @@ def test_a_face_finished_too_early_and_a_stone_left_out_are_told() -> None:
     stage = route(early, replace(ROUTE[8], measured_from=()), setups={70: up_to_the_tip})
     assert across(stage, "datum") == [(70, ("top",), pytest.approx(LEFT * IN))]
     assert across(stage, "burr") == [(70, ("tip",), pytest.approx(0.003 * IN * 1e3))]
+
+
+def test_a_hole_that_an_operation_before_has_drilled_is_only_tapped(sound) -> None:
+    drills = [sound.setups[n].setup.drills[0] for n in (50, 55)]
+    assert [(d.drilled, d.spot_deg) for d in drills] == [(False, 120), (True, None)]
 
 
 def test_a_face_with_stock_on_it_has_no_zone_yet() -> None:
