@@ -35,6 +35,7 @@ from fixturecheck.kernel.measure import box_of
 from fixturecheck.machining.clearance import undrawn
 from fixturecheck.machining.drilled import (
     DrilledHole,
+    below_hole,
     hole_of,
     spot_solids,
     tap_solids,
@@ -59,6 +60,8 @@ USUAL_SHARE = 0.70
 TAP_LEADS = {"plug": 4.0, "bottoming": 2.0}
 """Threads that the chamfer of a tap takes, of those with a shorter one: common practice, no source."""
 SAME_MM = 0.01
+_IN_HOLE = frozenset({"drill", "spot drill", "tap"})
+"""Tools that go into the hole, where they meet their own part."""
 _TRADE = "common practice, no source"
 _THREAD = "Machinery's Handbook, from memory; limits: common practice, no source"
 
@@ -273,25 +276,31 @@ class _Hole:
         every = {} if drilled else tool_solids(self._drill, self._hole, self._drill_mm)
         first = spot_solids(self._drill, self._hole, self._drill_mm)
         last = tap_solids(self._drill, self._hole)
-        in_hole = {"drill", "spot drill", "tap"}
+        below = below_hole(self._drill, self._hole, self._drill_mm)
         tools = [*every.items()]
-        tools += [(n if n in in_hole else f"{n} of the spot drill", s) for n, s in first.items()]
-        tools += [(n if n in in_hole else f"{n} of the tap", s) for n, s in last.items()]
+        tools += [(n if n in _IN_HOLE else f"{n} of the spot drill", s) for n, s in first.items()]
+        tools += [(n if n in _IN_HOLE else f"{n} of the tap", s) for n, s in last.items()]
         for tool, solid in tools:
             # What cuts meets its own part in the hole alone.
-            drawn = {n: s for n, s in self._stage.placed.items() if tool not in in_hole or n != part}
+            drawn = {n: s for n, s in self._stage.placed.items() if tool not in _IN_HOLE or n != part}
+            met = [(solid, name, other) for name, other in (*drawn.items(), *tips.items())]
+            if tool in below:
+                met.append((below[tool], part, self._stage.placed[part]))
             nearest: tuple[float, str] | None = None
-            for name, other in (*drawn.items(), *tips.items()):
+            for own, name, other in met:
                 try:
                     how = apart(
-                        solid, other, f"the {tool} of {self._drill.name} and {name}", within_mm=least_mm
+                        own, other, f"the {tool} of {self._drill.name} and {name}", within_mm=least_mm
                     )
                 except (NotComputedError, KernelError) as reason:
                     yield not_computed(
                         ID, f"{self._drill.name}/{name}", reason, about=(self._ref,), cut=self._drill.name
                     )
                     continue
-                if how is not None and (nearest is None or how.distance_mm < nearest[0]):
+                # Beside the rim that it comes out of a tool is near its part.
+                if how is None or (own is not solid and how.common is None):
+                    continue
+                if nearest is None or how.distance_mm < nearest[0]:
                     nearest = how.distance_mm, name
             yield self._clears(tool, solid, nearest, least_mm)
 
@@ -330,7 +339,9 @@ class _Hole:
             return judge(None, verdict=Verdict.GO, **self._text(kind, says, None))
         distance_mm, name = nearest
         hits = distance_mm <= 0.0
-        says = f"The {tool} {'runs into' if hits else 'comes near'} {name} on its way into {self._ref}"
+        says = f"The {tool} {'runs into' if hits else 'comes near'} {name} "
+        inside = tool in _IN_HOLE and name == self._ref.body
+        says += f"below {self._ref}" if inside else f"on its way into {self._ref}"
         says += "." if hits else f": {write.length(distance_mm)}."
         finding = self._text(kind, says, remedy)
         finding["shapes"] = (

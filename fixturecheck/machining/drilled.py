@@ -12,18 +12,20 @@ from fixturecheck.drilling import point_length_mm, thread_of
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.construct import cone_tipped, cylinder
-from fixturecheck.kernel.depth import through_mm
-from fixturecheck.kernel.measure import is_straight
+from fixturecheck.kernel.measure import is_inside, is_straight
 from fixturecheck.kernel.place import matrix_of
 from fixturecheck.kernel.sample import edge_points
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.numeric import square_to, to_vector
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body
 from fixturecheck.setup.tools import Drilling
 from fixturecheck.sizes.faces import holes_of
 
 _ON_RIM = 48
 _SAME_MM = 1e-6
+_BESIDE_MM, _BELOW_MM = 1e-3, 1e-2
+"""How far beside and below a rim material is looked for: an exit as steep as 84 degrees still is one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -43,7 +45,7 @@ class DrilledHole:
     slope_deg : float
         Of the plane through the upper rim to the plane square to the axis.
     long_mm : float
-        From `start` to the middle of the lower rim.
+        From `start` to the lowest point of the lower rim.
     through : bool
         Whether the hole is open below.
     """
@@ -56,6 +58,11 @@ class DrilledHole:
     slope_deg: float
     long_mm: float
     through: bool
+
+    @property
+    def end(self) -> Vector:
+        """Where its axis is as low as its lower rim."""
+        return to_vector(self.start - self.long_mm * self.axis)
 
     @property
     def tilt_deg(self) -> float:
@@ -86,12 +93,12 @@ def hole_of(body: Body, drill: Drilling) -> DrilledHole:
         message = f"{what} has no two rims, so where it starts and ends is not known"
         raise NotComputedError(message)
     middles = [float((rim.mean(axis=0) - origin) @ axis) for rim in rims]
-    upper, lower = rims[int(np.argmax(middles))], min(middles)
+    upper = rims[int(np.argmax(middles))]
+    lower_rim = rims[int(np.argmin(middles))]
+    lower = float(((lower_rim - origin) @ axis).min())
     at_mm, slope_deg = _plane_of_rim(upper, origin, axis)
     heights = (upper - origin) @ axis - at_mm
     start = origin + at_mm * axis
-    probe = origin + (lower + _SAME_MM) * axis
-    inside = turn.T @ (probe - shift)
     return DrilledHole(
         diameter_mm=2.0 * found.face.radius_mm,
         axis=axis,
@@ -100,8 +107,50 @@ def hole_of(body: Body, drill: Drilling) -> DrilledHole:
         rim_low_mm=float(heights.min()),
         slope_deg=slope_deg,
         long_mm=at_mm - lower,
-        through=math.isinf(through_mm(body.solid, inside, turn.T @ -axis)),
+        through=_opens(body, turn.T @ (lower_rim - shift).T, turn.T @ (origin - shift), turn.T @ axis),
     )
+
+
+def _opens(body: Body, rim: Floats, origin: Floats, axis: Floats) -> bool:
+    """Tell whether a hole comes out at its lower rim, (3, n), in the part's own frame.
+
+    No material then stands below the rim just beside the hole, as it does beside a bottom. A hole that opens
+    into a room within the part has come out, too.
+    """
+    away = rim.T - origin
+    out = away - np.outer(away @ axis, axis)
+    out /= np.linalg.norm(out, axis=1)[:, None]
+    beside = rim.T + _BESIDE_MM * out - _BELOW_MM * axis
+    return not all(is_inside(body.solid, point) for point in beside[:: max(len(beside) // 8, 1)])
+
+
+def below_hole(drill: Drilling, hole: DrilledHole, diameter_mm: float) -> dict[str, Solid]:
+    """Return what of the drill, and of the tap, comes out below a hole that is open there, by name.
+
+    Parameters
+    ----------
+    drill : Drilling
+        As stated.
+    hole : DrilledHole
+        Where it stands.
+    diameter_mm : float
+        Of the drill.
+
+    Returns
+    -------
+    dict of str to Solid
+        In the machine's frame, as wide as the hole.
+    """
+    if not hole.through:
+        return {}
+    deep_mm = {} if drill.drilled else {"drill": tip_depth_mm(drill, hole, diameter_mm)}
+    if drill.thread is not None:
+        deep_mm["tap"] = _tap_depth_mm(drill, hole)
+    return {
+        name: cylinder(0.5 * hole.diameter_mm, to_vector(hole.start - deep * hole.axis), hole.end)
+        for name, deep in deep_mm.items()
+        if deep > hole.long_mm + _SAME_MM
+    }
 
 
 def tool_solids(drill: Drilling, hole: DrilledHole, diameter_mm: float) -> dict[str, Solid]:
@@ -168,10 +217,15 @@ def tap_solids(drill: Drilling, hole: DrilledHole) -> dict[str, Solid]:
     if drill.thread is None or (drill.thread_mm is None and not hole.through):
         return {}
     major_mm, pitch_mm = thread_of(drill.thread)
-    deep_mm = hole.long_mm if drill.thread_mm is None else drill.thread_mm
-    lead_mm = drill.lead_pitches * pitch_mm
     out_mm = drill.tap_stick_out_mm or drill.stick_out_mm
-    return _held(drill, hole, "tap", major_mm, deep_mm + lead_mm, lead_mm, out_mm)
+    depth_mm, lead_mm = _tap_depth_mm(drill, hole), drill.lead_pitches * pitch_mm
+    return _held(drill, hole, "tap", major_mm, depth_mm, lead_mm, out_mm)
+
+
+def _tap_depth_mm(drill: Drilling, hole: DrilledHole) -> float:
+    """Return how far a tap goes below the start of a hole: its lead goes beyond the last full thread."""
+    deep_mm = hole.long_mm if drill.thread_mm is None else drill.thread_mm
+    return deep_mm + drill.lead_pitches * thread_of(drill.thread or "")[1]
 
 
 def _held(

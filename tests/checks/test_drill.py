@@ -182,6 +182,48 @@ def test_a_drill_runs_into_the_parallel_under_its_hole():
     assert clear.verdict is Verdict.GO
 
 
+def test_a_sloping_exit_is_drilled_until_its_lowest_point_is_open():
+    """The under side falls by 40 tan(30 deg) / 2 to the middle, and across 6 mm by 1.732 mm either way.
+
+    So the full diameter is out 1.732 + 1 mm below the middle, and the tip 1.803 mm lower still.
+    """
+    work = cq.Workplane("XZ").polyline([(0, 40 * math.tan(math.radians(30.0))), (40, 0), (40, 60), (0, 60)])
+    hole = cq.Workplane("XY").center(20, 15).circle(3.0).extrude(80)
+    block = part(work.close().extrude(-30).cut(hole))
+    middle = 20 * math.tan(math.radians(30.0))
+    tip = middle - 3 * math.tan(math.radians(30.0)) - 1.0 - 3.0 / math.tan(math.radians(59.0))
+    (found,) = asked(setup_of(block), Kind.FLUTES)
+    assert found.limit == pytest.approx(60.0 - tip + 6.0, abs=0.01)
+    under = bar("below", (0, 0, tip - 5.5), (40, 30, 5))
+    (near,) = asked(setup_of(block, under), Kind.DRILL_CLEAR)
+    assert (near.verdict, near.value) == (Verdict.CAUTION, pytest.approx(0.5, abs=0.01))
+
+
+def test_a_hole_through_one_ear_of_a_yoke_is_open_below_and_the_drill_may_meet_the_other():
+    """Ears 6 and 8 thick; of a slot 4 wide the drill, 1 mm and its point of 1.50 out, leaves 1.5 mm."""
+    for room, verdict in ((4.0, Verdict.GO), (2.0, Verdict.NO_GO)):
+        whole = cq.Workplane().box(40, 30, 14 + room, centered=False)
+        slot = cq.Workplane().box(30, 30, room, centered=False).translate((10, 0, 8))
+        hole = (
+            cq.Workplane("XY").center(25, 15).circle(2.5).extrude(6 + room).translate((0, 0, 8 + 0.5 * room))
+        )
+        block = part(whole.cut(slot).cut(hole))
+        setup = setup_of(block)
+        assert hole_of(block, setup.drills[0]).through
+        (found,) = asked(setup, Kind.DRILL_CLEAR)
+        assert found.verdict is verdict
+    assert "runs into block below block.round" in found.says
+
+
+def test_a_counterbore_ends_on_its_ledge():
+    pilot, wide = (cq.Workplane("XY").center(20, 15).circle(r).extrude(30) for r in (1.0, 2.5))
+    whole = cq.Workplane().box(40, 30, 20, centered=False).cut(pilot).cut(wide.translate((0, 0, 12)))
+    block = part(whole)
+    (index,) = (i for i, f in enumerate(block.solid.Faces()) if f.geomType() == "CYLINDER" and f.Area() > 100)
+    ledge = Body(name="block", solid=block.solid, faces={"round": (index,)})
+    assert not hole_of(ledge, setup_of(ledge).drills[0]).through
+
+
 def test_a_nut_comes_down_on_a_jaw():
     """Out 30 mm; the tip goes 22.5 mm below the top at 20, so the nut comes to z = 27.5."""
     jaw = bar("jaw", (0, 31, 0), (40, 20, 35))
