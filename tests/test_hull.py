@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
+import shapely
 from scipy.spatial import ConvexHull
 
-from fixturecheck.hull import convex_hull, farthest_out, hull_corners
+from fixturecheck.hull import convex_hull, corners_round, farthest_out, hull_corners
 
 SQUARE = np.array([[0.0, 0.0], [4.0, 0.0], [4.0, 4.0], [0.0, 4.0]])
+ELL = ((0.0, 0.0), (60.0, 0.0), (60.0, 20.0), (22.0, 20.0), (22.0, 50.0), (0.0, 50.0))
+ANGLES = np.linspace(0.0, 2.0 * np.pi, 60, endpoint=False)
+ROUND = np.column_stack([np.cos(ANGLES), np.sin(ANGLES)])
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -47,3 +53,29 @@ def test_sets_of_points_have_a_hull_each():
 def test_the_corners_of_a_square_lie_farthest_out_along_its_diagonals():
     points = np.vstack([[[2.0, 2.0]], SQUARE])
     assert farthest_out(points, 4, turned_rad=np.pi / 4).tolist() == [3, 4, 1, 2]
+
+
+@pytest.mark.parametrize(
+    ("points", "count", "larger"),
+    [
+        ([(0, 0), (60, 0), (60, 40), (0, 40), (30, 40), (10, 12)], 4, 1.0),
+        # Broken corners of a millimetre, and a diamond.
+        ([(1, 0), (59, 0), (60, 1), (60, 39), (59, 40), (1, 40), (0, 39), (0, 1)], 4, 1.002),
+        ([(0, -20), (30, 0), (0, 20), (-30, 0)], 4, 1.0),
+        (ELL, 5, 1.0),
+        # A hexagon round a circle: 2 sqrt(3) r^2 against pi r^2 where it is regular.
+        (15.0 * ROUND, 6, 1.2),
+    ],
+)
+def test_an_outline_of_few_corners_holds_all_of_a_face(points, count, larger):
+    points = np.array(points, dtype=float)
+    corners = corners_round(points)
+    assert len(corners) == count
+    outline, hull = (shapely.MultiPoint(p).convex_hull for p in (corners, points))
+    assert outline.buffer(1e-6).contains(hull)
+    assert outline.area <= larger * hull.area * (1.0 + 1e-9)
+    assert all(tuple(a) < tuple(b) for a, b in pairwise(corners))
+
+
+def test_a_face_as_narrow_as_a_line_has_two_ends():
+    assert corners_round(np.array([(5.0, 2.0), (1.0, 2.0), (3.0, 2.0)])).tolist() == [[1.0, 2.0], [5.0, 2.0]]

@@ -18,7 +18,6 @@ import shapely
 
 from fixturecheck.drilling import thread_of
 from fixturecheck.errors import NotComputedError
-from fixturecheck.holding.corners import rim_points
 from fixturecheck.holding.cutter import LEAST_FEED_MM
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.holding.process import Lighter
@@ -28,6 +27,7 @@ from fixturecheck.interval import Range
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.outline import Arc
 from fixturecheck.kernel.place import matrix_of
+from fixturecheck.kernel.sample import rim_points
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.boring import (
     AxialForces,

@@ -14,12 +14,12 @@ import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
-from fixturecheck.holding.cutter import points_on
 from fixturecheck.holding.process import FAR_MM, NEAR_MM, TRAVEL_MM
 from fixturecheck.hull import farthest_out
 from fixturecheck.kernel.boolean import apart
 from fixturecheck.kernel.brep.topology import solids_of
 from fixturecheck.kernel.place import transformed
+from fixturecheck.kernel.sample import points_all_over
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.numeric import to_vector
 from fixturecheck.statics.equilibrium import ContactPoint, EquilibriumProblem
@@ -120,7 +120,7 @@ def touch_of(
     least_mm = _BLUNT_SHARE * (_PRESSED_MM - NEAR_MM)
     found = []
     for piece in solids_of(pressed.common):
-        points = points_on(piece)
+        points = points_all_over(piece)
         wide_mm, normal = _narrowest(points)
         if wide_mm >= least_mm:
             found.append(_outermost(points, normal, motion))

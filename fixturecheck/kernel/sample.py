@@ -14,9 +14,9 @@ from OCP.gp import gp_Pnt, gp_Pnt2d, gp_Vec
 from OCP.TopAbs import TopAbs_Orientation, TopAbs_State
 
 from fixturecheck.arrays import Floats, Ints
-from fixturecheck.kernel.brep.topology import edges_of
+from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.measure import distance, edge_ends, is_flat, is_straight
-from fixturecheck.kernel.shapes import Face, Shape
+from fixturecheck.kernel.shapes import Face, Shape, Solid
 
 _FINE_MM, _FINE_RAD = 0.05, 0.2
 """How far triangles may lie off a curved face or a round edge, and turn from one to the next."""
@@ -185,3 +185,41 @@ def inside_points(face: Face, most: int | None = None) -> Floats:
     if is_flat(face):
         return np.asarray(middles)
     return np.array([distance(cq.Vertex.makeVertex(*m.tolist()), face)[2] for m in middles])
+
+
+_ON_EDGE = 25
+_SPACING_MM, _MOST_POINTS = 1.0, 2500
+
+
+def rim_points(shape: Shape) -> Floats:
+    """Return points all along the edges of a face or solid, corners among them.
+
+    Parameters
+    ----------
+    shape : Shape
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        mm.
+    """
+    return np.concatenate([edge_points(e, _ON_EDGE) for e in edges_of(shape)])
+
+
+def points_all_over(solid: Solid) -> Floats:
+    """Return points on every face and edge of a solid, about a millimetre apart, with its corners.
+
+    Parameters
+    ----------
+    solid : Solid
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        mm.
+    """
+    faces = []
+    for face in faces_of(solid):
+        grid = grid_on_face(face, face_window(face), _SPACING_MM, _MOST_POINTS).points
+        faces += [grid, rim_points(face)]
+    return np.concatenate([*faces, rim_points(solid)])

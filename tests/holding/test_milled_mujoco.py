@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 
 from fixturecheck import Holding, Milling, Setup, body
-from fixturecheck.holding.cutter import stock_points
 from fixturecheck.holding.failure_path import follow
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.hold import Outcome
@@ -128,7 +127,7 @@ def test_it_goes_as_mujoco_says_and_bites_alike(name):
     turn, shift, goes = march(size, mu, load, (1.0 + BAND) * borne.collapse.factor.high)
     assert stays < 0.2 * FAR_MM < FAR_MM <= goes
     cutter = here.scene().cutter_at(trial.case)
-    stock, under = stock_points(here.process, trial.case, cutter)
+    stock, under = here.stock_points(trial.case, cutter)
     # Where the block of MuJoCo stands, by points on it, and ours after as long a way.
     fastest = max(
         float(np.linalg.norm(way.motion.velocity_at((a * size[0] / 2, b * size[1] / 2, c))))

@@ -8,7 +8,7 @@ import pytest
 
 from fixturecheck import Clamp, Holding, Machine, Milling, Setup, body
 from fixturecheck.errors import NotComputedError
-from fixturecheck.holding.cutter import THE_TABLE, stock_points
+from fixturecheck.holding.bearing import THE_TABLE
 from fixturecheck.holding.failure_path import first_met, follow
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.kernel.boolean import united
@@ -209,7 +209,7 @@ def test_the_table_is_met_below_all():
 def test_stock_stands_only_on_the_face_and_as_high_as_the_cut():
     here = bench()
     case = at(here)
-    stock, under = stock_points(here.process, case, here.cutter_at(case))
+    stock, under = here.stock_points(case, here.cutter_at(case))
     apart = np.hypot(stock[:, 0], stock[:, 1] + RADIUS)
     assert apart == pytest.approx(np.full(len(stock), RADIUS))
     assert stock[:, 1].max() == pytest.approx(-RADIUS - 1.0)

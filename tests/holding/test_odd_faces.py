@@ -2,14 +2,12 @@
 
 import math
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 import pytest
 import shapely
 
 from fixturecheck import Clamp, Cut, Holding, Milling, Seat, Setup, body, equipment
-from fixturecheck.holding.corners import corners_round
 from fixturecheck.kernel.construct import box, extruded_polygon
 from fixturecheck.result.hold import Driver
 from tests.holding.rigs import milled, unfollowed
@@ -17,37 +15,6 @@ from tests.holding.rigs import milled, unfollowed
 CLAPPER = ((0.0, 0.0), (60.0, 0.0), (60.0, 20.0), (22.0, 20.0), (22.0, 50.0), (0.0, 50.0))
 THICK_MM, DENSITY_KG_MM3, G_M_S2 = 12.0, 7.87e-6, 9.80665
 TOE_N, DOWN_DEG, MU = 320.0, 15.0, 0.1
-
-
-def ring(radius_mm, count=60):
-    angles = np.linspace(0.0, 2.0 * np.pi, count, endpoint=False)
-    return radius_mm * np.column_stack([np.cos(angles), np.sin(angles)])
-
-
-@pytest.mark.parametrize(
-    ("points", "count", "larger"),
-    [
-        ([(0, 0), (60, 0), (60, 40), (0, 40), (30, 40), (10, 12)], 4, 1.0),
-        # Broken corners of a millimetre, and a diamond.
-        ([(1, 0), (59, 0), (60, 1), (60, 39), (59, 40), (1, 40), (0, 39), (0, 1)], 4, 1.002),
-        ([(0, -20), (30, 0), (0, 20), (-30, 0)], 4, 1.0),
-        (CLAPPER, 5, 1.0),
-        # A hexagon round a circle: 2 sqrt(3) r^2 against pi r^2 where it is regular.
-        (ring(15.0), 6, 1.2),
-    ],
-)
-def test_an_outline_of_few_corners_holds_all_of_a_face(points, count, larger):
-    points = np.array(points, dtype=float)
-    corners = corners_round(points)
-    assert len(corners) == count
-    outline, hull = (shapely.MultiPoint(p).convex_hull for p in (corners, points))
-    assert outline.buffer(1e-6).contains(hull)
-    assert outline.area <= larger * hull.area * (1.0 + 1e-9)
-    assert all(tuple(a) < tuple(b) for a, b in pairwise(corners))
-
-
-def test_a_face_as_narrow_as_a_line_has_two_ends():
-    assert corners_round(np.array([(5.0, 2.0), (1.0, 2.0), (3.0, 2.0)])).tolist() == [[1.0, 2.0], [5.0, 2.0]]
 
 
 def clapper(*, cuts=(), milling=()):
