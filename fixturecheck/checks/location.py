@@ -4,7 +4,8 @@ What: for each part at rest, how many freedoms each seat takes that those before
 none and so fights; whether a face that is cut can still move along its normal; and how far each such face
 moves for every um that a seat is out. Asked only where the set-up states its staging.
 Why: a wall is ground to the distance from the stop, so a part that may slide toward the wheel has no size;
-two seats for one freedom never both touch.
+two seats for one freedom never both touch. Seats in one plane are one seat in pieces, as the two parallels of
+a pair are (a common datum of ISO 5459, from memory): only how level they are is in question.
 Formulas: each seat point is a row [n, (p - o) x n]; the freedoms taken are ranks; a face moves by its own row
 times the pseudo-inverse of the seats' rows. Three points, two, and one (primary, secondary, tertiary) take
 all six.
@@ -28,12 +29,19 @@ from fixturecheck.numeric import to_vector
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.rest import PartLocation, SeatRole, SeatTakes, TargetMoves
 from fixturecheck.result.shapes import Vector
+from fixturecheck.setup.model import together
 from fixturecheck.units import FREEDOM, Writing
 
 ID = "location"
 TITLE = "What locates the work"
 
 _NIL = 5e-4
+_SAME_WAY = 1.0 - 1e-9
+_IN_PLANE_MM = 1e-4
+_LEVEL = (
+    "Finish the faces that are to be level in one setting, or take a matched pair, and state tolerance_mm of "
+    "each: `tolerance` then says how far a difference tilts the part."
+)
 
 _SOURCE = "ranks of the seats' contact rows; three, two and one point take six freedoms (common practice)"
 
@@ -87,23 +95,52 @@ def _seat(found: StagingAnswer, part: PartLocation, seat: SeatTakes) -> Finding:
     """Say what one seat takes, where it acts and which way it holds; a caution where it fights another."""
     role = seat.role
     place, way = _acts(found, seat.own, seat.other)
+    verdict, remedy = Verdict.GO, None
+    if role.takes:
+        says = f"{role.name} ({seat.rank}) takes {role.takes} of the {role.wants} degrees of freedom "
+        says += "that it would take alone."
+    elif level := _level_with(found, part, seat):
+        says = f"{role.name} lies in one plane with {' and '.join(one.role.name for one in level)}. Together "
+        says += "they are one seat, as good as they are level with each other."
+        if found.chances is None and not any(_one_piece(found, seat, one) for one in level):
+            verdict, remedy = Verdict.CAUTION, _LEVEL
+    else:
+        verdict, remedy = Verdict.CAUTION, "Leave one of them out, or give one a little air."
+        says = _fights(found, part, role)
     return judge(
         float(role.takes),
         check=ID,
-        verdict=Verdict.GO if role.takes else Verdict.CAUTION,
+        verdict=verdict,
         subject=f"{part.body}: {role.name}",
         kind=Kind.SEAT,
         about=(seat.own, seat.other),
         unit=FREEDOM,
-        says=f"{role.name} ({seat.rank}) takes {role.takes} of the {role.wants} degrees of freedom "
-        "that it would take alone."
-        if role.takes
-        else _fights(found, part, role),
-        remedy=None if role.takes else "Leave one of them out, or give one a little air.",
+        says=says,
+        remedy=remedy,
         source=_SOURCE,
         location_mm=place,
         direction=way,
     )
+
+
+def _level_with(found: StagingAnswer, part: PartLocation, seat: SeatTakes) -> list[SeatTakes]:
+    """Return the seats stated before one that hold its part the same way, in the same plane."""
+    place, way = _acts(found, seat.own, seat.other)
+    level = []
+    for one in part.seats[: part.seats.index(seat)]:
+        there, same = _acts(found, one.own, one.other)
+        if place is None or way is None or there is None or same is None:
+            continue
+        off_mm = float(np.dot(np.subtract(place, there), way))
+        if float(np.dot(way, same)) > _SAME_WAY and abs(off_mm) < _IN_PLANE_MM:
+            level.append(one)
+    return level
+
+
+def _one_piece(found: StagingAnswer, one: SeatTakes, other: SeatTakes) -> bool:
+    """Tell whether two seats are one face of the part on one piece of equipment, as on both halves of a V."""
+    pieces = together(found.model.setup, one.other.body)
+    return one.own == other.own and other.other.body in pieces
 
 
 def _closes(found: StagingAnswer, own: FaceRef, other: FaceRef) -> Finding:

@@ -176,8 +176,12 @@ def seat_outlines(
 
 
 def _barred(stage: Stage, body: str, frame: PlaneFrame) -> Floats:
-    """Return the directions (n, 2) in a plane toward which a body cannot slide: into what carries it."""
-    mine = (p.outward(body) for p in stage.contacts.patches if body in p.bodies and _is_area(p))
+    """Return the directions (n, 2) in a plane toward which a body cannot slide: into what carries it.
+
+    A round in a V is carried along two lines.
+    """
+    carrying = (p for p in stage.contacts.patches if body in p.bodies and (_is_area(p) or along_round(p)))
+    mine = (p.outward(body) for p in carrying)
     down = [normal for normal in mine if normal[2] < -_CARRIES_COSINE]
     flat = frame.flat(frame.origin + np.array(down).reshape(-1, 3))
     return np.asarray(flat[np.linalg.norm(flat, axis=1) > _ALONG])
@@ -252,9 +256,16 @@ def way_apart(stage: Stage, overlap: Overlap, cures: Budget) -> tuple[Parting | 
             first, second = (_parting(stage, overlap, name) for name in order)
     except SpentError as reason:
         return None, f"Move {order[0]} until the two only touch. How far was not looked for: {reason}."
-    if first is None or (second is not None and second.by_mm < _MUCH_LESS * first.by_mm):
+    if first is None or (second is not None and _rather(stage.setup, second, first)):
         first = second
     return first, _said(stage, overlap, first)
+
+
+def _rather(setup: Setup, second: Parting, first: Parting) -> bool:
+    """Tell whether the move of the body that would rather stay is the better one."""
+    if first.leaves and second.leaves:
+        return setup.body(second.bodies[0]).role == BodyRole.PART
+    return not second.leaves and second.by_mm < _MUCH_LESS * first.by_mm
 
 
 def overlap_finding(
@@ -326,8 +337,8 @@ def _parting(stage: Stage, overlap: Overlap, name: str) -> Parting | None:
 def _kept(stage: Stage, pieces: Sequence[str], other: str) -> Floats:
     """Return the outward normals (n, 3) of bodies where they should stay on what does not move with them.
 
-    These are the flat faces of their stated seats, and the areas that carry them. What they touch of the
-    other body, which they are to come out of, does not count.
+    These are the flat faces of their stated seats, the areas that carry them, and those on which other bodies
+    stand. What they touch of the other body, which they are to come out of, does not count.
     """
     still = {*pieces, other}
     normals = [
@@ -344,7 +355,7 @@ def _kept(stage: Stage, pieces: Sequence[str], other: str) -> Floats:
         for name in pieces
         if name in patch.bodies and still.isdisjoint({*patch.bodies} - {name})
     )
-    return np.array([*normals, *(n for n in looks if n[2] < -_CARRIES_COSINE)]).reshape(-1, 3)
+    return np.array([*normals, *(n for n in looks if abs(n[2]) > _CARRIES_COSINE)]).reshape(-1, 3)
 
 
 def _said(stage: Stage, overlap: Overlap, way: Parting | None) -> str:
@@ -353,6 +364,11 @@ def _said(stage: Stage, overlap: Overlap, way: Parting | None) -> str:
         return f"No straight move parts {overlap.a} and {overlap.b}: draw them elsewhere."
     far = stage.setup.write.length(way.by_mm, ".4g", "up")
     who = called(stage.setup, way.bodies)
+    if way.leaves:
+        return (
+            f"Moved alone, {who} would leave what it lies on. Bring it and that {far} "
+            f"{toward(way.direction)}, or relieve {overlap.a} or {overlap.b} by as much where they meet."
+        )
     return f"Move {who} {far} {toward(way.direction)}: tried, the two then only touch."
 
 
@@ -457,27 +473,34 @@ def closing(stage: Stage, seat: Seat, opening: Opening) -> str:
     who, way = (seat.on, -normal) if block else (seat.body, normal)
     way = way if opening.gap_mm > 0.0 else -way
     far = write.length(abs(opening.gap_mm))
-    if who == seat.body and (bars := _lies_on(stage, who, way)) is not None:
-        return (
-            f"{who} lies on {bars} and cannot come closer. Put {far} of packing on {seat.other}, "
-            f"or take {far} off {bars}."
-        )
-    return f"Move {who} {far} {toward(way)}, or find what holds it off."
+    if (bars := _bars(stage, seat, who, way)) is None:
+        return f"Move {who} {far} {toward(way)}, or find what holds it off."
+    own, face = bars
+    how = "lies on" if abs(float(normal[2])) > _UPRIGHT else "stands against"
+    how = f"{who} {how} {face} and cannot come closer. Put {far} of packing "
+    if who == seat.on:
+        return f"{how}between {seat.own} and {seat.other}, or give {seat.body} a stop of its own."
+    how += f"between {seat.face} and {seat.other}, or "
+    if face.body != seat.on and is_loose(stage.setup, face.body):
+        return f"{how}take {far} off {face}."
+    # Chucks and V-blocks are not cut down for one job.
+    return f"{how}bring {own.face} and {seat.face} of {who} to match: {own.face} stands {far} proud."
 
 
-def _lies_on(stage: Stage, body: str, way: Floats) -> FaceRef | None:
-    """Return the face of a fixture that a body lies flat on and that bars it straight from going a way.
+def _bars(stage: Stage, seat: Seat, body: str, way: Floats) -> tuple[FaceRef, FaceRef] | None:
+    """Return the face of a body that lies flat on another face, and that one, which bars it from going a way.
 
-    Two supports of unequal height are such a case: the part lies on the higher one.
+    Of two supports of unequal height the part lies on the higher one. A part may be held by fixtures alone; a
+    block that goes up to one part may already stand against another one that is longer.
     """
     return next(
         (
-            patch.sides_from(body)[1]
+            patch.sides_from(body)
             for patch in stage.contacts.patches
             if body in patch.bodies
             and _is_area(patch)
             and float(way @ np.asarray(patch.outward(body))) > 1.0 - _ALONG
-            and _is_fixture(stage, patch, body)
+            and (body == seat.on or _is_fixture(stage, patch, body))
         ),
         None,
     )

@@ -92,15 +92,28 @@ def test_a_wall_that_no_seat_faces_is_not_located():
     assert bad.direction == pytest.approx((0, 1, 0))
 
 
-def test_a_second_stop_beside_the_first_takes_nothing_and_fights_it():
-    other = Shapes.body("more", Shapes.box(10, 100, 20, (-5, 0, 20)), face=">X")
-    block_seat = Seat(body="part", face="base", on="table", on_face="top", rank="tertiary")
-    findings, answer = found(
-        Cut(name="cut", parts=("part",), floor="top"), other, seats=(BASE, BACK, block_seat)
+def test_a_second_stop_in_the_plane_of_the_first_is_one_seat_with_it():
+    """A common datum of ISO 5459, from memory: level faces are one datum, as matched parallels are."""
+    more = Shapes.body("more", Shapes.box(10, 30, 10, (-5, 0, 10)), face=">X")
+    stop = Shapes.body("stop", Shapes.box(10, 30, 10, (-5, 0, 0)), face=">X")
+    table = Shapes.body("table", Shapes.box(200, 200, 20, (0, 0, -20)), top=">Z")
+    part = Shapes.body("part", Shapes.box(30, 20, 20, (15, 0, 0)), "part", base="<Z", back="<X", top=">Z")
+    upper = Seat(body="part", face="back", on="more", on_face="face", rank="tertiary")
+    cut = Cut(name="cut", parts=("part",), floor="top")
+    setup = replace(
+        Shapes.setup(table, stop, more, part, seats=(BASE, BACK, upper)), cuts=(cut,), staging=LEFT
     )
+    answer = staging_answer(setup)
+    findings = list(location.check(SimpleNamespace(setup=setup, answered=answer)))
     assert [s.role.takes for s in answer.located[0].seats] == [3, 2, 0]
-    (fights,) = [f for f in findings if f.verdict is Verdict.CAUTION]
-    assert "they fight" in fights.says
+    (level,) = [f for f in findings if f.verdict is Verdict.CAUTION]
+    assert level.says.startswith("back on more.face lies in one plane with back on stop.face.")
+    assert "matched pair" in level.remedy
+    # Both halves of one piece of equipment are as level as it was made.
+    halves = [replace(b, group="block") for b in (stop, more)]
+    grouped = SimpleNamespace(setup=replace(setup, bodies=(table, *halves, part)))
+    whole = SimpleNamespace(setup=setup, answered=replace(answer, model=grouped))
+    assert {f.verdict for f in location.check(whole)} == {Verdict.GO}
 
 
 def test_nothing_is_said_where_no_staging_is_stated():

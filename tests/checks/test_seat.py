@@ -10,7 +10,8 @@ import pytest
 
 from fixturecheck.checks import seat
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.result.finding import Verdict
+from fixturecheck.result.finding import Kind, Verdict
+from fixturecheck.setup.make import equipment
 from tests.checks.gauged import body, gauged, on
 from tests.contact.staging import block, pin, place, plate, vee
 
@@ -328,7 +329,59 @@ def test_a_part_on_supports_of_unequal_height_is_not_moved_into_the_higher_one()
     assert closed.verdict is Verdict.GO
     assert "stands open by 20 um" in opened.says.replace("µ", "u")
     assert "lies on high.top" in opened.remedy
-    assert "Put 0.02 mm of packing on low.top, or take 0.02 mm off high.top" in opened.remedy
+    assert "Put 0.02 mm of packing between bottom and low.top, or take 0.02 mm off high.top" in opened.remedy
+
+
+def test_of_two_feet_of_unequal_length_the_chuck_is_not_cut_down():
+    """Feet of 4 and 3.95 on one face: worked out by hand, the long one stands 0.05 proud."""
+    drawn = block(80, 16, 6, (0, 0, 4)).union(block(16, 16, 4, (-30, 0, 0)))
+    link = body("part", drawn.union(block(16, 16, 3.95, (30, 0, 0.05))))
+    seats = on("part", "bottom_2", "chuck", "top"), on("part", "bottom_3", "chuck", "top")
+    opened = next(f for f in gauged(seat.check, [CHUCK, link], *seats) if "stands open" in f.says)
+    assert opened.remedy.endswith("bottom_2 and bottom_3 of part to match: bottom_2 stands 0.05 mm proud.")
+
+
+def test_a_stop_against_the_longest_of_three_keys_is_not_moved_into_it():
+    """Keys of 30, 30.02 and 30 side by side between two blocks: the middle one alone is held endwise."""
+    left = body("left", block(20, 30, 6, (-10, 0, 0)), role="fixture")
+    right = body("right", block(20, 30, 6, (40.02, 0, 0)), role="fixture")
+    keys = [body(f"key_{n}", block(30 + extra, 10, 8, (15 + extra / 2, y, 0)))
+            for n, (y, extra) in enumerate(((-10, 0), (0, 0.02), (10, 0)), start=1)]  # fmt: skip
+    ends = [on(f"key_{n}", "right", "right", "left", rank="stop", min_share=0.1) for n in (1, 2, 3)]
+    opened, _, other = gauged(seat.check, [CHUCK, left, right, *keys], *ends)[:3]
+    assert "right stands against key_2.right and cannot come closer" in opened.remedy
+    assert "Put 0.02 mm of packing between key_3.right and right.left" in other.remedy
+
+
+def test_a_foot_too_long_is_told_with_what_the_part_lies_on():
+    """A T on two parallels of 16 whose stem is 16.02: neither it nor the chuck goes aside, by hand 0.02."""
+    pair = [body(f"par_{y}", block(80, 12, 16, (0, y, 0)), role="fixture") for y in (-19, 19)]
+    tee = body("tee", block(60, 50, 8, (0, 0, 16)).union(block(60, 20, 16.02, (0, 0, -0.02))))
+    seats = [on("tee", "bottom_2", bar.name, "top") for bar in pair]
+    (found,) = [f for f in gauged(seat.check, [CHUCK, *pair, tee], *seats) if f.unit == "mm3"]
+    assert found.remedy.startswith(
+        "Moved alone, tee would leave what it lies on. Bring it and that 0.02 mm toward +Z"
+    )
+
+
+def test_a_round_in_a_v_is_not_slid_sideways_along_its_stop():
+    """A shoulder of 24 behind a journal of 16, against the end of a V of 90: what meets is all that can.
+
+    By hand: two segments of a circle of 12 cut at 8 (49.56 each) less what they share (0.46), less the relief
+    at the vertex (6.52, taken by the Simpson rule): 92.1 mm2 on both halves.
+    """
+    vee = equipment("magnetic_v_block", name="vee")
+    shaft = cq.Workplane("YZ").circle(8).extrude(60).translate((-10, 0, 0))
+    shaft = shaft.union(cq.Workplane("YZ").workplane(offset=50).circle(12).extrude(12))
+    part = body("part", shaft, place((0, 0, 8 * math.sqrt(2))))
+    solid = faces_of(part.solid)
+    shoulder = next(n for n, which in part.faces.items() if abs(solid[which[0]].Center().x - 50) < 1e-6)
+    ends = [on("part", shoulder, f"vee_{half}", "plus_x", rank="stop") for half in ("left", "right")]
+    first, second = [f for f in gauged(seat.check, [*vee, part], *ends) if f.kind is Kind.CLOSED]
+    assert first.verdict is second.verdict is Verdict.GO
+    assert first.remedy is None
+    areas = [float(f.says.split("over ")[1].split(" mm")[0]) for f in (first, second)]
+    assert sum(areas) == pytest.approx(92.1, abs=0.2)
 
 
 def test_a_tilted_part_is_turned_by_the_angle_that_it_is_out():

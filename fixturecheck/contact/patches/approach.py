@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -189,6 +189,7 @@ _SAME_WAY = 1.0 - 1e-9
 _ON_MM = 1e-4
 _AXES = np.vstack((np.eye(3), -np.eye(3)))
 _NO_NORMALS = np.empty((0, 3))
+_FAR = 100.0
 _LEAVES_COSINE = 1e-6
 """A direction that looks away from a normal by more than this leaves the face that it belongs to."""
 
@@ -204,11 +205,14 @@ class Parting:
     by_mm : float
     direction : ndarray, shape (3,)
         Unit direction.
+    leaves : bool
+        Whether the bodies then leave what they should stay on.
     """
 
     bodies: tuple[str, ...]
     by_mm: float
     direction: Floats = field(repr=False)
+    leaves: bool = False
 
 
 def shortest_parting(
@@ -223,7 +227,8 @@ def shortest_parting(
 
     Tried are the axes and the normals of the flat faces that bound what is shared, each by halving on the
     solids. A move that would drive them further into any other body does not count. A move that leaves what
-    the bodies should stay on counts only where no other one works.
+    the bodies should stay on counts only where any other one is more than a hundred times as long: a part
+    whose foot is a little too long is not slid off its chuck.
 
     Parameters
     ----------
@@ -244,24 +249,33 @@ def shortest_parting(
     directions = _directions([*here, there], zone)
     guesses = np.round([_span(zone, direction) for direction in directions], 6)
     leaves = np.array([np.any(kept @ direction < -_LEAVES_COSINE) for direction in directions])
-    best: tuple[float, Floats] | None = None
     around = place_bodies(others)
     before = _shared_mm3(moving, around, fine)
-    for k in np.lexsort((guesses, leaves)):
-        direction = directions[k]
-        if leaves[k] and best is not None:
-            break
-        most = min(_clear_mm(here, there, direction), best[0] - _APART_MM if best else np.inf)
-        by_mm = _least_mm(moving, there, direction, (guesses[k], most), fine)
-        if by_mm is None:
-            continue
-        # A bit more than needed would be no collision either; a bit less is what is asked of the others.
-        then = [moved_by(body, (by_mm - _APART_MM) * direction) for body in moving]
-        if _shared_mm3(then, around, fine) <= before + tolerances.overlap_mm3:
-            best = by_mm, direction
-    if best is None:
+
+    def best_of(tried: Iterable[int], below_mm: float) -> tuple[float, Floats] | None:
+        """Return the shortest move of some directions that works, below a given distance."""
+        best: tuple[float, Floats] | None = None
+        for k in tried:
+            direction = directions[k]
+            most = min(_clear_mm(here, there, direction), best[0] - _APART_MM if best else below_mm)
+            by_mm = _least_mm(moving, there, direction, (guesses[k], most), fine)
+            if by_mm is None:
+                continue
+            # A bit more than needed would be no collision either; a bit less is what is asked of the others.
+            then = [moved_by(body, (by_mm - _APART_MM) * direction) for body in moving]
+            if _shared_mm3(then, around, fine) <= before + tolerances.overlap_mm3:
+                best = by_mm, direction
+        return best
+
+    order = np.argsort(guesses, kind="stable")
+    best, left = best_of(order[~leaves[order]], np.inf), None
+    if best is None or best[0] > _FAR * float(guesses[leaves].min(initial=np.inf)):
+        left = best_of(order[leaves[order]], np.inf if best is None else best[0] / _FAR)
+    found = left or best
+    if found is None:
         return None
-    return Parting(bodies=tuple(b.name for b in moving), by_mm=best[0], direction=best[1])
+    bodies = tuple(b.name for b in moving)
+    return Parting(bodies=bodies, by_mm=found[0], direction=found[1], leaves=left is not None)
 
 
 def _directions(bodies: Sequence[Standing], zone: Shape) -> list[Floats]:
