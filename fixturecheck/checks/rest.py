@@ -8,7 +8,8 @@ does tilts or lifts the part, and every face ground then is out by what the seat
 Formula: quasi-static settling, each step a convex programme in the parts' small moves whose gaps may not
 close past zero; forces are its multipliers.
 Limits: a seat is closed within the touch tolerance of the set-up; a rest within the same distance however
-it is staged is one rest.
+it is staged is one rest. A face that is cut may rest off where it is drawn by half of its own zone, or by the
+touch tolerance: rounds may close on their seats and still lie askew.
 Go: a block slid against a stop with both seats closed. No-go: the same block with a nib that lands first.
 """
 
@@ -22,11 +23,12 @@ import numpy as np
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
-from fixturecheck.nesting.answer import StagingAnswer, is_flat_seat, rest_shapes
+from fixturecheck.nesting.answer import StagingAnswer, is_flat_seat, rest_shapes, targets_off
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.rest import Ending, LoadedContact, RestPose, SeatGap
 from fixturecheck.result.shapes import Vector
+from fixturecheck.result.tolerance import CriticalPlace
 from fixturecheck.setup.records import BodyRole
 from fixturecheck.units import LARGE_UM, Writing, angle_text
 from fixturecheck.wording.motion import freedom_words, hand_words, landing_words, order_words, settled_words
@@ -37,6 +39,7 @@ TITLE = "Where the parts come to rest"
 
 _UM_DECIMALS = 3
 _STIRS_MM = 1e-3
+_ROUNDING_UM = 1e-3
 _SOURCE = "the solids settled under the pushes that the set-up states"
 _HINTS = {
     Ending.NO_PUSH: "State what seats the part: its weight, a pull or a push.",
@@ -94,8 +97,12 @@ def _part(stage: Stage, found: StagingAnswer, pose: RestPose) -> Finding:
     wrong = [] if stage.setup.body(pose.body).role != BodyRole.PART else wrong_of(found, pose.body)
     largest = round(max(openings.values(), default=0.0), _UM_DECIMALS) + 0.0
     fixture = stage.setup.body(pose.body).role != BodyRole.PART
+    off = _furthest_off(stage, found, pose.body)
+    limit = touch_um if seats else None
     if open_seats:
         verdict = Verdict.NO_GO
+    elif off is not None:
+        verdict, largest, limit = Verdict.NO_GO, round(off[1], _UM_DECIMALS), off[2]
     elif fixture:
         # What it touches needs no seat; but where it moves the other checks take it where it is drawn.
         verdict = Verdict.CAUTION if _stirs(pose, touch_um) else Verdict.GO
@@ -107,21 +114,42 @@ def _part(stage: Stage, found: StagingAnswer, pose: RestPose) -> Finding:
     return judge(
         largest if math.isfinite(largest) and seats else None,
         unit="um",
-        at_most=touch_um if seats else None,
+        at_most=limit,
         verdict=verdict,
         check=ID,
         subject=pose.body,
         kind=Kind.PLACE,
         about=(pose.body,),
-        says=_says(found, pose, open_seats, (wrong, openings), stage.setup.write),
+        says=_says(found, pose, open_seats, (wrong, openings), stage.setup.write) + _off_words(stage, off),
         remedy="Draw it where it rests."
         if fixture and verdict is Verdict.CAUTION
-        else _remedy(wrong, open_seats),
+        else _remedy(wrong, open_seats, off is not None),
         source=_SOURCE,
-        shapes=rest_shapes(found) if open_seats else (),
+        shapes=rest_shapes(found) if open_seats or off is not None else (),
         location_mm=spot[0],
         direction=spot[1],
     )
+
+
+def _furthest_off(stage: Stage, found: StagingAnswer, part: str) -> tuple[CriticalPlace, float, float] | None:
+    """Return the cut face of a part that rests too far off where it is drawn, how far, and the most, um.
+
+    It may be off by half of its own zone, or by the touch tolerance where it states none.
+    """
+    worst = None
+    for target, off_mm in targets_off(found):
+        zone_mm = stage.setup.body(part).zone_mm(target.face) if target.face else None
+        most_um = stage.setup.tolerances.touch_um if zone_mm is None else 500.0 * zone_mm
+        beyond = 1e3 * off_mm - most_um
+        if target.body == part and beyond > _ROUNDING_UM and (worst is None or beyond > worst[1] - worst[2]):
+            worst = target, 1e3 * off_mm, most_um
+    return worst
+
+
+def _off_words(stage: Stage, off: tuple[CriticalPlace, float, float] | None) -> str:
+    if off is None:
+        return ""
+    return f" {off[0].name} then lies up to {stage.setup.write.gap(off[1], '.4g')} off where it is drawn."
 
 
 def _stirs(pose: RestPose, touch_um: float) -> bool:
@@ -201,7 +229,9 @@ def _open_words(seat: SeatGap, opening: float, write: Writing) -> str:
     return f"{seat.name} is open by {write.gap(opening, '.0f')}"
 
 
-def _remedy(wrong: list[LoadedContact], open_seats: list[SeatGap]) -> str | None:
+def _remedy(wrong: list[LoadedContact], open_seats: list[SeatGap], off: bool) -> str | None:
+    if off and not open_seats:
+        return "Bring what it lies on to where it is drawn, or draw it as it rests, to see what is then cut."
     if wrong and not open_seats:
         return f"State {wrong[0].a} and {wrong[0].b} as a seat if they are meant to meet, or relieve either."
     if wrong:

@@ -30,6 +30,7 @@ from collections.abc import Iterator
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
+from fixturecheck.nesting.answer import targets_off
 from fixturecheck.nesting.model import SURE
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.tolerance import (
@@ -225,9 +226,10 @@ def _signed(value_um: float, write: Writing) -> str:
 
 def _target(stage: Stage, target: TargetSpread, chances: Chances) -> Finding:
     """Judge how far one cut face is out, before the wheel has touched it."""
-    verdict, doubt = _proven(target, chances)
+    off_um = _rests_off_um(stage, target)
+    verdict, doubt = _proven(target, chances, off_um)
     return judge(
-        target.worst_um,
+        target.worst_um + off_um,
         unit="um",
         at_most=target.limit_um,
         verdict=verdict,
@@ -236,8 +238,8 @@ def _target(stage: Stage, target: TargetSpread, chances: Chances) -> Finding:
         kind=Kind.WORK,
         about=(target.place.ref,),
         cut=target.place.cut,
-        says=". ".join(_target_words(target, stage.setup.write)) + f".{doubt}",
-        remedy=_target_remedy(target, verdict),
+        says=". ".join(_target_words(target, stage.setup.write)) + f".{doubt}{_off_words(stage, off_um)}",
+        remedy=_FIRST_REST if off_um else _target_remedy(target, verdict),
         source=f"{chances.draws} draws with seed {chances.seed}, linear, within "
         f"{stage.setup.write.gap(chances.checked_um, '.2g')} of an exact settling of "
         f"{settled_draws_words(chances.unsettled)}; "
@@ -245,11 +247,32 @@ def _target(stage: Stage, target: TargetSpread, chances: Chances) -> Finding:
     )
 
 
-def _proven(target: TargetSpread, chances: Chances) -> tuple[Verdict, str]:
+_FIRST_REST = "First mend what `rest` says of the part."
+
+
+def _off_words(stage: Stage, off_um: float) -> str:
+    if not off_um:
+        return ""
+    gap = stage.setup.write.gap(off_um, ".1f")
+    return f" All this is from where the part rests, where the face is already {gap} off where it is drawn."
+
+
+def _rests_off_um(stage: Stage, target: TargetSpread) -> float:
+    """Return how far a cut face rests off where it is drawn with no face out; zero where it hardly does."""
+    if stage.answered is None:
+        return 0.0
+    each = (1e3 * off_mm for place, off_mm in targets_off(stage.answered) if place.name == target.place.name)
+    off_um = next(each, 0.0)
+    return off_um if off_um > stage.setup.tolerances.touch_um else 0.0
+
+
+def _proven(target: TargetSpread, chances: Chances, off_um: float) -> tuple[Verdict, str]:
     """Return what a cut face counts as, and what of that is not proven, in words."""
-    limit, worst = target.limit_um, target.worst_um
+    limit, worst = target.limit_um, target.worst_um + off_um
     if limit is None:
         return Verdict.CAUTION, " It has no zone of its own, so nothing says how far it may be out."
+    if off_um and worst > limit + _ROUNDING_UM:
+        return Verdict.NO_GO if off_um > limit else Verdict.CAUTION, ""
     if worst > limit + _ROUNDING_UM:
         return Verdict.NO_GO if target.share_beyond > 1.0 - SURE else Verdict.CAUTION, ""
     if not target.of_zones:

@@ -13,7 +13,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.kernel.place import location_of, placed_at
 from fixturecheck.nesting.disturbances import order_of_placing, under_hand
-from fixturecheck.nesting.locating import critical_places, parts_located
+from fixturecheck.nesting.locating import critical_places, parts_located, way_to_rest
 from fixturecheck.nesting.model import SampledRest, SettlingModel, settling_model_of
 from fixturecheck.nesting.outcome import rest_pose
 from fixturecheck.nesting.settle import (
@@ -26,7 +26,7 @@ from fixturecheck.nesting.settle import (
     ranks_of,
     settled_and_visited,
 )
-from fixturecheck.nesting.tolerance import sampled_rest
+from fixturecheck.nesting.tolerance import corners_mm, sampled_rest
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.rest import (
     OrderOutcome,
@@ -39,7 +39,7 @@ from fixturecheck.result.rest import (
     WayIn,
 )
 from fixturecheck.result.shapes import NamedShape, Role
-from fixturecheck.result.tolerance import Chances
+from fixturecheck.result.tolerance import Chances, CriticalPlace
 from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Press, Staging
@@ -173,6 +173,23 @@ def _tried(work: Callable[[], T], check: str, missing: list[tuple[str, str]]) ->
     except (NotComputedError, KernelError) as reason:
         missing.append((check, str(reason)))
         return None
+
+
+def targets_off(found: StagingAnswer) -> Iterator[tuple[CriticalPlace, float]]:
+    """Yield each floor and wall of the cuts with how far it rests off where it is drawn, mm.
+
+    That is along its normal, at its middle or at the corner that is off most. A pin laid over two V-blocks of
+    unequal height closes on both, and lies askew.
+    """
+    model, poses = found.model, found.settled.poses
+    for target in critical_places(model.setup):
+        if target.body not in poses or target.face is None:
+            continue
+        corners = corners_mm(model, model.index(target.body), target.face)
+        drawn = np.vstack((target.at_mm, corners))
+        to_rest = way_to_rest(model, poses[target.body])
+        moved = drawn @ to_rest[:3, :3].T + to_rest[:3, 3] - drawn
+        yield target, float(np.abs(moved @ target.direction).max())
 
 
 _STIRS_MM, _STIRS_DEG = 1e-4, 1e-4

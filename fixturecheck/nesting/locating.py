@@ -14,7 +14,7 @@ from fixturecheck.kernel.measure import area_mm2, face_frame
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.nesting.model import SettlingModel
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.rest import LoadedContact, PartLocation, SeatTakes, Settled, TargetMoves
+from fixturecheck.result.rest import LoadedContact, PartLocation, RestPose, SeatTakes, Settled, TargetMoves
 from fixturecheck.result.tolerance import CriticalPlace
 from fixturecheck.rigid.freedoms import SeatPoints, located, null_space, seat_rows, sensitivity
 from fixturecheck.setup.model import Seat, Setup
@@ -209,7 +209,7 @@ def _part(
     scaled = rows.copy()
     scaled[:, 3:] /= size
     free = null_space(scaled)
-    moved = [_moved(settled, t, points, (rows, about, free, size)) for t in targets]
+    moved = [_moved(model, settled, t, points, (rows, about, free, size)) for t in targets]
     together = located(points, size)
     return PartLocation(
         body=name,
@@ -222,7 +222,13 @@ def _part(
     )
 
 
+def way_to_rest(model: SettlingModel, pose: RestPose) -> Floats:
+    """Return what takes points of a body, machine's frame, from where it is drawn to its rest, (4, 4)."""
+    return np.asarray(pose.matrix @ np.linalg.inv(model.drawn.matrix(model.index(pose.body))))
+
+
 def _moved(
+    model: SettlingModel,
     settled: Settled,
     target: CriticalPlace,
     points: list[SeatPoints],
@@ -230,11 +236,14 @@ def _moved(
 ) -> TargetMoves:
     """Return how one target moves, at its place at rest."""
     rows, about, free, size = known
-    place = np.array(target.at_mm) + np.array(settled.poses[target.body].shift_mm)
-    direction = np.array(target.direction)
+    to_rest = way_to_rest(model, settled.poses[target.body])
+    place = to_rest[:3, :3] @ target.at_mm + to_rest[:3, 3]
+    direction = to_rest[:3, :3] @ target.direction
     each = sensitivity(rows, about, place, direction)
     ends = np.cumsum([len(p.points_mm) for p in points])[:-1]
     by_seat = tuple((p.name, float(part.sum())) for p, part in zip(points, np.split(each, ends), strict=True))
     seen = np.concatenate((direction, np.cross(place - about, direction) / size))
     loose = float(np.linalg.norm(seen @ free)) if free.shape[1] else 0.0
-    return TargetMoves(place=target, by_seat=by_seat, free_mm=loose if loose > _MOVES else 0.0)
+    # Where a part lies askew, a slide along what it lies on moves its faces by that much.
+    askew = float(np.linalg.norm(direction - target.direction))
+    return TargetMoves(place=target, by_seat=by_seat, free_mm=loose if loose > _MOVES + askew else 0.0)

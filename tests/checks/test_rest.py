@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -11,7 +12,8 @@ import pytest
 from fixturecheck.checks import rest
 from fixturecheck.nesting.answer import staging_answer
 from fixturecheck.result.finding import Verdict
-from fixturecheck.setup.model import Seat
+from fixturecheck.setup.make import equipment
+from fixturecheck.setup.model import Cut, Seat
 from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.wording.sentences import capitalised
 from tests.nesting.conftest import Shapes
@@ -53,6 +55,37 @@ def test_a_nib_that_lands_first_leaves_the_seat_open_by_its_height():
     assert answer.margin == pytest.approx(1.0 - 50.0, abs=1e-3)
     assert "nib lands on stop.face" in answer.says
     assert answer.direction == pytest.approx((-1, 0, 0), abs=1e-6)
+
+
+def test_a_pin_over_two_vs_of_unequal_height_closes_on_both_and_lies_askew():
+    """Two Vs of 40, one 0.5 lower, at -70 to -30 and at 30 to 70: by hand the pin leans by 0.5 / 100.
+
+    Its middle lies beyond the end of the higher V, so it tips about that end (at -30) and lands on the far
+    end of the lower one (at 70). Its own end at 75 is 105 away: 0.525 mm low, where no zone leaves anything.
+    """
+    vees = [
+        body
+        for name, x, low in (("one", -50, 0.0), ("two", 50, 0.5))
+        for body in equipment(
+            "magnetic_v_block", name=name, at=(x, 0, -low), length_mm=40.0, height_mm=70 - low
+        )
+    ]
+    pin = cq.Workplane("YZ").circle(8).extrude(75, both=True)
+    pin = pin.cut(cq.Workplane("XY").box(200, 40, 10).translate((0, 0, 11)))
+    part = Shapes.body("part", pin.val(), "part", round="%CYLINDER", floor=">Z")
+    part = replace(part, at=cq.Location((0, 0, 8 * math.sqrt(2))))
+    seats = tuple(
+        Seat(body="part", face="round", on=f"{vee}_{side}", on_face=f"{side}_flank")
+        for vee in ("one", "two")
+        for side in ("left", "right")
+    )
+    cut = Cut(name="cut", parts=("part",), floor="floor")
+    setup = replace(Shapes.setup(*vees, part, seats=seats), staging=Staging(), cuts=(cut,))
+    askew = of(list(rest.check(SimpleNamespace(setup=setup, answered=staging_answer(setup)))), "part")
+    assert "All its seats are closed." in askew.says
+    assert askew.verdict is Verdict.NO_GO
+    assert askew.value == pytest.approx(525, abs=5)
+    assert "cut/part.floor then lies up to" in askew.says
 
 
 def test_a_part_that_falls_is_no_go_and_says_what_to_do():

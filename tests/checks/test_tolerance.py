@@ -11,7 +11,7 @@ import cadquery as cq
 import numpy as np
 import pytest
 
-from fixturecheck.checks import tolerance
+from fixturecheck.checks import location, tolerance
 from fixturecheck.errors import SetupError
 from fixturecheck.nesting.answer import rest_of, staging_answer
 from fixturecheck.result.finding import Verdict
@@ -93,8 +93,8 @@ def within():
 
 def judged(answer, **changed):
     chances = replace(answer.chances, **changed)
-    stage = SimpleNamespace(setup=stated(WITHIN), answered=SimpleNamespace(missing=(), chances=chances))
-    return list(tolerance.check(stage))
+    other = replace(answer, sampled=replace(answer.sampled, chances=chances))
+    return list(tolerance.check(SimpleNamespace(setup=stated(WITHIN), answered=other)))
 
 
 def test_what_is_not_proven_is_no_go_ahead(within):
@@ -118,6 +118,40 @@ def test_a_worst_case_at_its_limit_is_within_it(within):
     _, answer = within
     target = replace(answer.chances.targets[0], low_um=-20.0, high_um=25.0 + 1e-9)
     assert {f.verdict for f in judged(answer, targets=(target,))} == {Verdict.GO}
+
+
+def test_a_part_that_rests_askew_is_out_before_any_face_is():
+    """A link of 80 on two round feet of 16, 60 apart, one 0.05 short: it leans by 0.05 / 60.
+
+    By hand: it touches at the near rim of the long foot and the far rim of the short one, 60 apart. Its far
+    corner lies 62 from the near rim: 0.05 * 62 / 60 = 51.67 um low, where the zone leaves 20.
+    """
+    link = cq.Workplane("XY").box(80, 16, 6).translate((0, 0, 7)).moveTo(-30, 0).circle(8).extrude(4)
+    link = link.union(cq.Workplane("XY").workplane(offset=0.05).center(30, 0).circle(8).extrude(3.95))
+    part = Shapes.body(
+        "part",
+        link.val(),
+        "part",
+        long="<Z",
+        short=cq.selectors.NearestToPointSelector((30, 0, 0.05)),
+        floor=">Z",
+        tolerance_mm={"floor": 0.04},
+    )
+    table = Shapes.body("table", Shapes.box(200, 200, 20, (0, 0, -20)), top=">Z")
+    seats = tuple(Seat(body="part", face=f, on="table", on_face="top") for f in ("long", "short"))
+    setup = replace(
+        Shapes.setup(table, part, seats=seats),
+        cuts=(Cut(name="top", parts=("part",), floor="floor"),),
+        staging=Staging(draws=200),
+    )
+    answer = staging_answer(setup)
+    stage = SimpleNamespace(setup=setup, answered=answer)
+    (floor,) = [f for f in tolerance.check(stage) if f.subject == "top/part.floor"]
+    assert floor.verdict is Verdict.NO_GO
+    assert floor.value == pytest.approx(51.67, abs=1.0)
+    assert "already 51.7 µm off where it is drawn" in floor.says
+    # It slides level and leans: that is no freedom of the floor.
+    assert [f.verdict for f in location.check(stage) if f.subject == "top/part.floor"] == [Verdict.GO]
 
 
 def test_a_floor_with_a_narrower_zone_than_its_seats_is_no_go():
