@@ -177,7 +177,7 @@ def test_what_goes_wrong_inside_leaves_nothing_behind(
     assert [p.name for p in tmp_path.iterdir() if p.name != "__pycache__"] == ["block.py"]
 
 
-def test_time_runs_out(script: Path, tmp_path: Path) -> None:
+def test_a_check_that_hangs_ends_after_its_timeout_and_leaves_nothing(script: Path, tmp_path: Path) -> None:
     done = run("check", script, "--set", "mode=hang", "--timeout", "8", cwd=tmp_path)
     assert done.returncode == 3
     assert one_line(done.stderr), done.stderr
@@ -260,7 +260,9 @@ def test_exit_code_of_each_verdict(
         ("wheels", "ANSI B7.1"),
     ],
 )
-def test_shop_lists(capsys: pytest.CaptureFixture[str], shelf: str, named: str) -> None:
+def test_a_shelf_of_the_shop_is_listed_alone_as_among_all(
+    capsys: pytest.CaptureFixture[str], shelf: str, named: str
+) -> None:
     assert main(["shop", shelf]) == 0
     alone = capsys.readouterr().out
     assert named in alone
@@ -268,7 +270,7 @@ def test_shop_lists(capsys: pytest.CaptureFixture[str], shelf: str, named: str) 
     assert alone in capsys.readouterr().out
 
 
-def test_help_and_version(capsys: pytest.CaptureFixture[str]) -> None:
+def test_help_names_the_exit_codes_and_version_the_program(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit) as left:
         main(["check", "--help"])
     assert left.value.code == 0

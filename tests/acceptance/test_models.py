@@ -75,7 +75,7 @@ def apart_from_files(result: dict) -> dict:
 
 @pytest.mark.parametrize("suffix", [".py", ".toml"])
 @pytest.mark.parametrize("model", VERDICTS)
-def test_verdict_and_exit_code(checked, model, suffix):
+def test_each_model_has_the_verdict_and_exit_code_that_its_table_says(checked, model, suffix):
     code, result = checked(model + suffix)
     assert (result["verdict"], code) == VERDICTS[model]
 

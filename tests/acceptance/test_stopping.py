@@ -162,7 +162,7 @@ def swept(bench: Bench) -> None:
 
 @every_signal
 @pytest.mark.parametrize("job", ["waits", "stuck"])
-def test_while_it_works(bench: Bench, job: str, number: int) -> None:
+def test_a_signal_while_it_works_ends_every_process(bench: Bench, job: str, number: int) -> None:
     process = bench.start(job)
     bench.wait_ready()
     wait_until(lambda: len(bench.processes()) >= 3)
@@ -179,7 +179,7 @@ def test_while_it_works(bench: Bench, job: str, number: int) -> None:
 
 
 @every_signal
-def test_before_the_work_begins(bench: Bench, number: int) -> None:
+def test_a_signal_before_the_work_begins_ends_every_process(bench: Bench, number: int) -> None:
     process = bench.start("stuck", number=number, moment=BEFORE_THE_CALL)
     ended(process, number)
     bench.wait_gone()

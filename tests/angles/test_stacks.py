@@ -118,14 +118,14 @@ def test_nearest_stack_where_none_makes_the_length():
         gauge_set("metric_89")
 
 
-def test_limits_of_gauge_blocks():
+def test_25_mm_of_gauge_blocks_is_off_by_no_more_than_its_grade_allows():
     """ISO 3650, from memory: 25 mm of grade 0 within 0.15 um, grade 1 within 0.30 um; two joints of 0.03."""
     stack = stack_of(gauge_set("metric_112"), 25.0)
     assert stack_error_um(stack, "0") == pytest.approx(0.15)
     assert stack_error_um(stack, "1") == pytest.approx(0.30)
 
 
-def test_sine_bar_heights():
+def test_a_sine_bar_stands_as_high_as_published_tables_say():
     """5 in at 27 deg: 2.26995 in (higherprecision.com); at 18 deg: 1.54508 in (shopdawg.com/sinebar.htm)."""
     assert sine_height_mm(5.0, 27.0) == pytest.approx(2.26995, abs=5e-6)
     assert sine_height_mm(5.0, 18.0) == pytest.approx(1.54508, abs=5e-6)
@@ -151,7 +151,7 @@ def test_error_of_a_sine_bar():
     assert tilt_um(206.265, 1.0) == pytest.approx(1.0, rel=1e-5)
 
 
-def test_compound_angles():
+def test_two_square_slopes_lean_as_their_cosines_multiply():
     """20 and 10 deg about square axes lean 22.2687 deg: acos(cos A cos B)."""
     assert resultant_deg(20.0, 10.0) == pytest.approx(22.2687, abs=5e-5)
     for normal in ((0.2, -0.3, 0.9), (-0.1, 0.05, 1.0), (0.4, 0.4, 0.4)):
@@ -176,7 +176,7 @@ def test_angle_gauges_reach_what_they_are_known_for():
         angle_stack(blocks, 300000.0)
 
 
-def test_fewest_angle_gauges():
+def test_no_fewer_gauges_make_an_angle_than_the_stack_found():
     blocks = angle_set("angle_13")
     assert angle_stack(blocks, 3600 * 27).blocks_arcsec == (97200,)
     # 12.5 deg = 9 + 3 + 27' + 3': no three or fewer pieces make it, tried one by one.

@@ -104,7 +104,7 @@ def test_a_tilted_part_is_told_to_be_tipped():
     assert (found.verdict, found.value) == (Verdict.NO_GO, pytest.approx(10.0))
 
 
-def test_spot_and_point():
+def test_a_spot_narrower_than_the_point_is_a_caution():
     (shallow,) = asked(setup_of(part(drilled()), spot_deg=90.0), Kind.SPOT)
     assert shallow.verdict is Verdict.CAUTION
     # Half of 5 mm at 90 degrees.
@@ -122,7 +122,7 @@ def test_spot_and_point():
         ("M6", 5.5, Verdict.NO_GO),
     ],
 )
-def test_share_of_the_thread(thread, drill_mm, verdict):
+def test_a_tap_drill_is_judged_by_the_share_of_the_thread_it_leaves(thread, drill_mm, verdict):
     """M6: 77 % at 5.0, 85 % at 4.9, 100 % at 4.7, 38 % at 5.5, by (D - d) / (1.299 P)."""
     block = part(drilled(diameter=drill_mm))
     (found,) = asked(setup_of(block, drill_mm=drill_mm, thread=thread), Kind.THREAD_SHARE)
@@ -249,7 +249,7 @@ def test_a_drill_comes_down_where_a_strap_presses():
     assert [strapped(x) for x in (22.6, 23.5, 24.5)] == [Verdict.NO_GO, Verdict.CAUTION, Verdict.GO]
 
 
-def test_daylight():
+def test_work_tool_and_clearance_must_fit_the_daylight():
     """20 mm of work, 140 of tool, 1 clear."""
     for daylight_mm, verdict in ((160.0, Verdict.NO_GO), (162.0, Verdict.GO)):
         (found,) = asked(setup_of(part(drilled()), daylight_mm=daylight_mm), Kind.TOOL_DAYLIGHT)

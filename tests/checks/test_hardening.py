@@ -282,7 +282,7 @@ leave_mm = { top = 0.2 }
 """
 
 
-def test_from_toml(tmp_path):
+def test_hardening_stated_in_a_file_is_worked_out(tmp_path):
     cq.exporters.export(cq.Workplane().box(40, 20, 20, centered=False), str(tmp_path / "block.step"))
     (tmp_path / "job.toml").write_text(TOML)
     found = engine.check(load(tmp_path / "job.toml"), only=["hardening"])

@@ -41,7 +41,7 @@ def test_surface_speed_and_its_conversion(diameter_in, rpm, sfpm):
     assert (speed.unit, speed.limit, speed.verdict) == ("m/s", 35.0, Verdict.GO)
 
 
-def test_metric_speeds():
+def test_the_surface_speed_of_a_200_mm_wheel_is_that_of_its_rim():
     # 200 mm at 33 and 35 m/s: 3151 and 3342 rpm, closed form.
     for rpm, expected in ((3151.0, 33.0), (3342.0, 35.0)):
         found = one(run(wheel=Wheel(diameter_mm=200.0), rpm=rpm), "surface runs")
@@ -114,7 +114,7 @@ def test_side_grinding_with_a_straight_wheel_is_a_caution_and_with_a_cup_is_not(
 
 
 @pytest.mark.parametrize(("flange", "verdict"), [(60.0, Verdict.GO), (59.0, Verdict.NO_GO)])
-def test_flange_of_a_third(flange, verdict):
+def test_a_flange_below_a_third_of_the_wheel_is_a_no_go(flange, verdict):
     # OSHA 1910.215(c), from memory.
     found = one(run(machine=Machine(flange=Flange(diameter_mm=flange))), "Flanges of")
     assert found.verdict is verdict
@@ -122,7 +122,7 @@ def test_flange_of_a_third(flange, verdict):
 
 
 @pytest.mark.parametrize(("opening", "verdict"), [(150.0, Verdict.GO), (150.5, Verdict.NO_GO)])
-def test_guard_opening(opening, verdict):
+def test_a_guard_may_leave_150_degrees_open(opening, verdict):
     # WAC 296-806-40506 table 405-1; MIOSHA R 408.10199 table 1: 150 degrees for a surface grinder.
     found = one(run(machine=Machine(guard=Guard(opening_deg=opening))), "guard leaves")
     assert (found.verdict, found.limit) == (verdict, 150.0)

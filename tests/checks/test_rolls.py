@@ -77,7 +77,7 @@ def one(findings, kind):
 
 
 @pytest.mark.parametrize("turned", [0.0, 37.0])
-def test_over_a_dovetail_slide(turned):
+def test_a_dovetail_slide_reads_the_closed_form_over_two_rolls(turned):
     """40 + 10 (1 + cot 30) = 67.3205, the closed form of every toolmaker's handbook, however it stands."""
     stands = place(at=(5, 6, 7), rotate=[("y", turned), ("z", turned)])
     findings = found(slide(at=stands), **SLIDE)

@@ -176,7 +176,7 @@ def test_a_part_gripped_high_is_lifted():
     assert (high.verdict, high.value) == (Verdict.CAUTION, pytest.approx(12.5))
 
 
-def test_overhang():
+def test_overhang_beyond_twice_the_grip_is_a_caution():
     """Gripped from 25 to 35 mm; 20 mm of overhang are twice that, 25 are more."""
     for high_mm, verdict in ((55.0, Verdict.GO), (60.0, Verdict.CAUTION)):
         (found,) = asked(vise_with(block(low_mm=25.0, high_mm=high_mm)), Kind.OVERHANG)

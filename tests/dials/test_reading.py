@@ -94,7 +94,7 @@ def test_passes_are_counted_as_a_hand_would():
     assert strokes_for(6.0, 2.0) == 4
 
 
-def test_time_of_a_batch():
+def test_a_batch_takes_its_passes_strokes_and_turns_by_hand():
     # 300 mm at 12 m/min are 1.5 s, and 0.5 s to turn round: 2 s. 0.18 by 0.02 are 9 passes, 0.02 by 0.005
     # four, 2 without feed: 15 times 4 strokes, and 5 strokes into the wall: 65 strokes, 130 s. By hand.
     assert stroke_min(300.0, 12.0, 0.5) == pytest.approx(2.0 / 60)

@@ -44,7 +44,7 @@ def test_a_full_thread_is_that_of_a_sharp_triangle_cut_by_an_eighth_on_either_si
     assert thread_share(6.0, 1.0, 6.0 - 2 * 0.75 * height) == pytest.approx(1.0)
 
 
-def test_points_and_spots():
+def test_points_spots_and_seats_are_as_deep_as_their_angles_say():
     """A 118 degree point is 0.300 d long, one of 90 half of d (Machinery's Handbook, from memory)."""
     assert point_length_mm(10.0, 118.0) == pytest.approx(3.004, abs=0.001)
     assert spot_depth_mm(8.0, 90.0) == pytest.approx(4.0)
@@ -52,7 +52,7 @@ def test_points_and_spots():
     assert seat_depth_mm(5.0, 0.0) == 0.0
 
 
-def test_depth_below_a_thread():
+def test_a_thread_needs_its_lead_and_one_pitch_below_it():
     """12 mm of M6 with a plug tap: four threads of lead and one pitch for chips, 17 mm."""
     assert depth_for_thread_mm(12.0, 1.0, 4.0) == pytest.approx(17.0)
 

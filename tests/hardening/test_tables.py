@@ -155,7 +155,7 @@ def test_strain_in_a_direction_is_that_of_a_stretched_plane():
     assert (wide.low, wide.high) == (-0.0004, 0.001)
 
 
-def test_stock_for_growth():
+def test_the_stock_left_for_growth_is_shared_by_the_sides_ground():
     """Half the growth on each of two sides, all of it on one, with distortion and clean-up on each."""
     change = Change(low=0.0, usual=0.02, high=0.03)
     assert stock_to_leave_mm(change, sides=2, distortion_mm=0.01, clean_up_mm=0.005) == pytest.approx(0.03)

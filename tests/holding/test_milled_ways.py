@@ -127,7 +127,7 @@ def test_lifted_it_is_bitten_as_deep_as_it_rises():
     assert found.load_ratio == pytest.approx((DEEP + 2.0) / DEEP)
 
 
-def test_sunk_it_is_not():
+def test_a_part_that_sinks_is_not_bitten():
     found, whom = bitten(bench(), moving(velocity=(0, 0, -1)))
     assert (found.outcome, whom) == (Outcome.FALLS_AWAY, None)
 

@@ -82,7 +82,7 @@ def assembly(holding=None, clamps=None):
     return whole
 
 
-def test_an_assembly_states_it():
+def test_a_holding_stated_in_an_assembly_is_read_as_stated():
     assert setup_from_assembly(assembly(HOLDING, CLAMPS)).holding == EXPECTED
 
 
@@ -91,7 +91,7 @@ def test_clamps_alone_are_a_holding_and_nothing_is_none():
     assert setup_from_assembly(assembly()).holding is None
 
 
-def test_toml_states_it(tmp_path):
+def test_a_holding_stated_in_a_file_is_read_as_stated(tmp_path):
     cq.exporters.export(cq.Workplane().box(20, 20, 10), str(tmp_path / "block.step"))
     (tmp_path / "op.toml").write_text(
         """

@@ -15,7 +15,7 @@ def test_box_stands_between_its_corners() -> None:
     assert box_of(box((-1.0, 2.0, 3.0), (4.0, 7.0, 11.0))) == pytest.approx((-1, 2, 3, 4, 7, 11), abs=1e-9)
 
 
-def test_prism_of_a_triangle() -> None:
+def test_a_prism_of_a_triangle_has_its_area_times_its_length() -> None:
     solid = prism([(0.0, 0.0), (6.0, 0.0), (0.0, 4.0)], from_x_mm=-5.0, to_x_mm=15.0)
     assert volume_mm3(solid) == pytest.approx(6 * 4 / 2 * 20, rel=1e-12)
     assert box_of(solid) == pytest.approx((-5, 0, 0, 15, 6, 4), abs=1e-9)
@@ -47,7 +47,7 @@ def test_cut_must_leave_one_piece() -> None:
         cut(bar, box((-1.0, -1.0, -1.0), (31.0, 11.0, 11.0)))
 
 
-def test_chamfered_box() -> None:
+def test_a_box_chamfered_all_round_has_the_volume_of_its_closed_form() -> None:
     # Each edge loses c^2/2 over what is left of it; of each corner's cube the tetrahedron c^3/6 stays.
     a, b, h, c = 50.0, 25.0, 12.0, 0.5
     solid = chamfer(box((0.0, 0.0, 0.0), (a, b, h)), c)
@@ -66,7 +66,7 @@ def test_chamfer_larger_than_the_box_is_an_error() -> None:
         chamfer(box((0.0, 0.0, 0.0), (10.0, 10.0, 10.0)), 6.0)
 
 
-def test_bevelled_polygon() -> None:
+def test_a_bevel_takes_one_corner_of_a_polygon() -> None:
     square = [(0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0)]
     assert bevelled(square, 2.0, at=[2]) == [(0, 0), (10, 0), (10, 8), (8, 10), (0, 10)]
     assert bevelled(square, 0.0, at=[2]) == square

@@ -33,7 +33,7 @@ SOLIDS = {
 
 @pytest.mark.parametrize("name", SOLIDS)
 @pytest.mark.parametrize("drawn", [lambda s: s, freeform], ids=["simple", "splines"])
-def test_volume_and_centre(name, drawn):
+def test_volume_and_centre_of_mass_are_those_of_the_closed_form(name, drawn):
     solid, volume, centre = SOLIDS[name]
     found, at = mass_of(drawn(solid))
     assert found == pytest.approx(volume, rel=1e-6)

@@ -174,7 +174,7 @@ def refuse_twice(*, progress: Progress) -> None:
     raise SetupError("no such key", "no such face")
 
 
-def test_several_problems_travel_apart() -> None:
+def test_several_problems_come_out_of_a_worker_one_by_one() -> None:
     with pytest.raises(SetupError) as caught:
         run_guarded(f"{HERE}:refuse_twice")
     assert caught.value.problems == ("no such key", "no such face")

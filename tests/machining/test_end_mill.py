@@ -243,7 +243,7 @@ def test_a_tapered_cutter_that_stands_is_a_cone():
     assert radius_at_mm(run, 12.0) == pytest.approx(top)
 
 
-def test_ridges_of_a_ball():
+def test_a_ball_leaves_ridges_as_high_as_the_step_says_and_a_square_end_none():
     """r - sqrt(r^2 - s^2 / 4), closed form: 4 mm and a step of 1 mm leave 0.0314 mm; a square end none."""
     assert ridge_mm(run_of(shape="ball"), 1.0) == pytest.approx(4.0 - math.sqrt(16.0 - 0.25))
     assert ridge_mm(run_of(), 3.0) == 0.0
@@ -386,7 +386,7 @@ def round_groove() -> Body:
 
 
 @pytest.mark.parametrize("kind", ["pocket", "contour"])
-def test_a_round_groove(kind):
+def test_a_round_groove_is_milled_to_its_closed_form(kind):
     """pi (15^2 - 6^2) 8 with a square end; a corner of 1 leaves its rounds at both walls, Pappus."""
     move = (MillMove(kind=kind, face="floor"),)
     whole = math.pi * (15.0**2 - 6.0**2) * 8.0

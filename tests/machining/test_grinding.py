@@ -55,7 +55,7 @@ def test_textbook_problem_in_millimetres(compared):
     compared("drag, metric problem", expected=26.0, got=drag)
 
 
-def test_closed_forms():
+def test_arc_chip_and_force_of_grinding_are_their_closed_forms():
     """lc = sqrt(ae de), heq = ae vw/vs, F't = u ae vw/vs: Rowe, Malkin, from memory."""
     assert arc_mm(0.01, 200) == pytest.approx(math.sqrt(2), rel=1e-4)
     assert g.equivalent_chip_um(0.01, 12.0, 30.0) == pytest.approx(0.2 / 3, rel=1e-9)

@@ -12,7 +12,7 @@ SLOT = m.Mill(cutter_mm=10.0, teeth=4, deep_mm=5.0, wide_mm=10.0, feed_mm_tooth=
 
 
 @pytest.mark.parametrize(("chip", "expected"), [(0.1, 3057), (0.2, 2553), (0.4, 2132), (1.0, 1680)])
-def test_kienzle(chip, expected, compared):
+def test_the_specific_force_follows_kienzle(chip, expected, compared):
     """kc1.1 = 1680, mc = 0.26 (C45 class): constants from memory, form as at sandvik.coromant.com."""
     found = m.specific_force_n_mm2(1680.0, chip, 0.26)
     assert found == pytest.approx(expected, rel=1e-3)
@@ -51,12 +51,12 @@ def test_alloy_steel_range_holds_the_published_row():
 
 
 @pytest.mark.parametrize(("depth", "section"), [(5.0, 0.8), (12.0, 1.92)])
-def test_chip_section(depth, section):
+def test_the_section_of_a_chip_is_that_of_the_table(depth, section):
     """Table 1 of the same page."""
     assert m.chip_section_mm2(depth, 0.16) == pytest.approx(section, rel=1e-12)
 
 
-def test_engagement():
+def test_a_slot_engages_a_tooth_for_half_a_turn_and_half_a_cutter_for_a_quarter():
     """A full slot holds a tooth for half a turn, half the diameter for a quarter: geometry."""
     assert m.engagement_rad(SLOT) == pytest.approx(math.pi)
     half = m.Mill(cutter_mm=10.0, teeth=4, deep_mm=5.0, wide_mm=5.0, feed_mm_tooth=0.05)

@@ -103,7 +103,7 @@ def test_flux_of_a_textbook_core(name, compared):
         assert solution.patches[0].flux_density_mean_t == pytest.approx(0.71772, rel=1e-4)
 
 
-def test_leakage_beside_the_gap(compared):
+def test_a_tenth_of_the_flux_leaks_past_the_gap_of_a_published_core(compared):
     """Modelica Standard Library 4.0, FluxTubes.Examples.BasicExamples.QuadraticCoreAirgap: three legs of
     90 mm and one of 89 of 10 x 10 mm, mu_r = 1000, gap 1 mm, a tenth of the flux leaks past it, 500 turns,
     1.5 A. Its method by hand: mmf = flux (3 Rl + Rr + 0.9 Rg)."""

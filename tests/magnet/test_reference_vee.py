@@ -134,7 +134,7 @@ def test_square_bar_on_its_edges(compared):
 
 
 @pytest.mark.slow
-def test_round_bar(compared):
+def test_a_round_bar_in_the_vee_is_pulled_within_three_tenths_of_the_full_field(compared):
     """Two lines of contact: within three tenths."""
     bar = cq.Workplane("XZ").circle(8.0).extrude(15, both=True).translate((0, 0, 8 * math.sqrt(2))).val()
     plane = fullvee.round_bar(8.0, gap_mm=GAP_UM * 1e-3)

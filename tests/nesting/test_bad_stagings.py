@@ -52,7 +52,7 @@ def test_a_part_drawn_between_two_stops_nearer_than_it_is_wide(shapes):
     assert told.remedy.startswith("First cure what lands in what")
 
 
-def test_no_push_at_all(shapes):
+def test_a_part_that_nothing_pushes_is_let_go_and_told_what_to_state(shapes):
     (told,) = findings(stopped(shapes, Staging(weight=False)))
     assert told.verdict is Verdict.NO_GO
     assert told.says == ("Let go: nothing pushes part: no weight, no pull and no push was stated.")

@@ -76,7 +76,7 @@ def test_what_one_is_told_not_to_do_is_what_the_set_up_is_for(check: str, does: 
     assert banner(bare).says == f"Do not {does} this set-up as it stands."
 
 
-def test_no_go_and_unknown() -> None:
+def test_a_no_go_says_do_not_grind_and_an_unknown_that_it_is_no_pass() -> None:
     assert banner(found(Verdict.NO_GO)).says == "Do not grind this set-up as it stands."
     assert banner(found(Verdict.UNKNOWN)).says.startswith("1 answer could not be computed. That is no pass")
 

@@ -49,7 +49,7 @@ def test_result_is_valid(validator: jsonschema.Draft202012Validator) -> None:
         (("not_asked", 0, "reason"), "forgot"),
     ],
 )
-def test_schema_refuses(
+def test_the_schema_refuses_a_result_with_one_value_put_wrong(
     validator: jsonschema.Draft202012Validator, where: tuple[Any, ...], value: object
 ) -> None:
     document = json.loads(result_json(RESULT))
@@ -135,7 +135,7 @@ def test_small_volumes_keep_their_digits() -> None:
     assert json_number(leftover, "mm3") == pytest.approx(leftover, rel=1e-6)
 
 
-def test_empty_result() -> None:
+def test_a_result_without_findings_has_an_empty_list() -> None:
     nothing = Result(
         verdict=Verdict.GO, name="none", units="mm", sources=(), findings=(), contacts=(), cuts=(), shapes=()
     )

@@ -57,7 +57,7 @@ def gang(*gaps_mm: float) -> Result:
         (tuple("abcdefgh"), "a, b, c, d, e and 3 more"),
     ],
 )
-def test_who(names: tuple[str, ...], told: str) -> None:
+def test_who_is_meant_is_named_or_counted(names: tuple[str, ...], told: str) -> None:
     assert words.who([replace(REST, about=(n,)) for n in names]) == told
 
 

@@ -174,7 +174,7 @@ def test_the_terminal_gets_the_few_lines_that_matter() -> None:
     assert re.match(r"\d+ no-go", lines[-1])
 
 
-def test_lines_fold() -> None:
+def test_the_lines_of_a_hold_are_folded_to_the_width() -> None:
     lines = table(staged_hold.result(), width=60).splitlines()
     start = next(i for i, line in enumerate(lines) if "hold: magnet" in line)
     assert max(len(line) for line in lines[start:]) <= 60

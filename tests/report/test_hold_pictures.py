@@ -37,7 +37,7 @@ def pixel(job: Path, name: str, place: tuple[float, float, float]) -> tuple[int,
     return round(y) + STRIP, round(x)
 
 
-def test_all_are_drawn(drawn: Drawn) -> None:
+def test_every_picture_of_a_hold_is_drawn(drawn: Drawn) -> None:
     assert drawn.trouble is None
     assert set(NAMES) <= drawn.files
 

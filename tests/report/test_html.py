@@ -209,7 +209,7 @@ def test_names_are_escaped(text: str) -> None:
     assert "<img src=x" not in page(hostile, staged.setup(), pictures={})
 
 
-def test_cautions_at_the_machine(text: str) -> None:
+def test_the_page_says_the_cautions_at_the_machine(text: str) -> None:
     said = " ".join(" ".join(read(text).text).lower().split())
     for wanted in (
         "ring it", "speed marked on it", "guards on", "eye protection", "then tug every part",

@@ -48,7 +48,7 @@ def test_pictures_have_one_size_and_are_not_empty(drawn: Drawn, home: Path) -> N
         assert len(np.unique(pixels.reshape(-1, 3), axis=0)) > 50
 
 
-def test_verdict_strip(drawn: Drawn, home: Path) -> None:
+def test_each_picture_has_a_strip_in_the_colour_of_its_verdict(drawn: Drawn, home: Path) -> None:
     for name, verdict in (("01_nest.png", Verdict.NO_GO), ("04_reach.png", Verdict.CAUTION)):
         strip = picture(home, name)[4:STRIP, 4:200]
         assert (strip == VERDICTS[verdict]).all(axis=2).mean() > 0.5

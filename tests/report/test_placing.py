@@ -38,7 +38,7 @@ def test_boxes_do_not_overlap_nor_cover_the_spot(anchors: list[tuple[float, floa
     assert len(found) == len(anchors)
 
 
-def test_empty_ground_is_preferred() -> None:
+def test_words_are_put_on_empty_ground() -> None:
     weight = np.zeros((206, 300))
     weight[:, 150:] = 1.0
     places = Board(width=1200, height=824, weight=weight)

@@ -20,7 +20,7 @@ def test_worst_first_and_counted() -> None:
     assert "300 \u00b5m (limit 1 \u00b5m)" in first
 
 
-def test_lines_fit() -> None:
+def test_no_line_of_the_table_is_wider_than_the_terminal() -> None:
     assert max(len(line) for line in table(staged.result(), width=60).splitlines()[3:]) <= 60
 
 

@@ -162,7 +162,7 @@ def test_what_is_wrong_is_said_with_its_node(given: dict[str, Any], message: str
     assert message in refused(top)
 
 
-def test_unknown_tag() -> None:
+def test_a_tag_that_is_not_on_the_workplane_is_refused() -> None:
     top = cq.Assembly(name="top", metadata=facts()).add(
         cq.Workplane().box(1, 1, 1), name="p", metadata=facts(faces={"a": {"tag": "x"}})
     )

@@ -53,7 +53,7 @@ def test_a_turn_about_any_axis() -> None:
         ({"rotate": [3]}, "a turn is an axis and an angle in degrees, like ('z', 90); got 3"),
     ],
 )
-def test_places_that_are_none(stated: dict[str, object], message: str) -> None:
+def test_a_place_that_cannot_be_is_refused(stated: dict[str, object], message: str) -> None:
     with pytest.raises(SetupError) as caught:
         place(**stated)
     assert str(caught.value) == message
@@ -178,7 +178,7 @@ def test_file_that_names_no_such_face(tmp_path: Path, block: cq.Workplane) -> No
         ("none.step", "body 'a': none.step does not exist"),
     ],
 )
-def test_what_is_no_solid(solid: object, message: str) -> None:
+def test_a_body_of_what_is_no_solid_is_refused(solid: object, message: str) -> None:
     with pytest.raises(SetupError) as caught:
         body("a", solid)
     assert str(caught.value).startswith(message)

@@ -175,7 +175,7 @@ def test_nothing_is_printed_about_odd_assignments(script: Path, capsys: pytest.C
 
 
 @pytest.mark.parametrize("name", ["none.py", "none.toml"])
-def test_missing_file(tmp_path: Path, name: str) -> None:
+def test_a_missing_set_up_is_refused_with_the_endings_that_are_read(tmp_path: Path, name: str) -> None:
     assert refused(tmp_path / name).endswith(f"{name} is not a file; give a set-up ending in .py or .toml")
 
 

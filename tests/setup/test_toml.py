@@ -70,7 +70,7 @@ def test_reads_what_is_stated(small: Path) -> None:
     assert setup.machine.guard is not None
 
 
-def test_guard_off(small: Path) -> None:
+def test_guard_false_takes_the_guard_off(small: Path) -> None:
     assert load(rewritten(small, "[wheel]", "[machine]\nguard = false\n[wheel]")).machine.guard is None
 
 
@@ -265,7 +265,7 @@ def test_every_key_has_a_line_that_holds_it() -> None:
 # Overrides ---------------------------------------------------------------------------------------
 
 
-def test_dotted_overrides(small: Path) -> None:
+def test_a_dotted_key_overrides_a_value_wherever_it_stands(small: Path) -> None:
     overrides = {
         "wheel.diameter_mm": "120",
         "cut.top.downfeed_mm": "0.02",
@@ -310,7 +310,7 @@ def test_an_override_in_other_units_replaces(small: Path) -> None:
         ("wheel.diameter_mm.x", "3", "--set wheel.diameter_mm.x=3: wheel.diameter_mm is no table"),
     ],
 )  # fmt: skip
-def test_override_that_names_nothing(small: Path, key: str, value: str, message: str) -> None:
+def test_an_override_that_names_nothing_is_refused(small: Path, key: str, value: str, message: str) -> None:
     assert refused(small, {key: value}).startswith(message)
 
 

@@ -28,7 +28,7 @@ from fixturecheck.units import IN_INCHES, Writing, convert, from_inch_key, inch_
         (6500.0, "ft/min", "m/s", 33.02),
     ],
 )
-def test_factors(value: float, unit: str, to: str, expected: float) -> None:
+def test_units_convert_by_their_exact_factors(value: float, unit: str, to: str, expected: float) -> None:
     assert convert(value, unit=unit, to=to) == pytest.approx(expected, rel=1e-13)
 
 
@@ -37,7 +37,7 @@ def test_inches_come_out_as_the_decimal_that_a_toolmaker_would_write(value: floa
     assert convert(value, unit="in", to="mm") == expected
 
 
-def test_keys() -> None:
+def test_a_metric_key_has_its_inch_twin_and_comes_back_from_it() -> None:
     assert inch_key("stock_mm") == "stock_in"
     assert inch_key("table_speed_m_min") == "table_speed_ft_min"
     assert inch_key("rpm") is None
@@ -165,7 +165,7 @@ def test_a_change_is_rounded_to_its_safe_side_in_mm_as_well():
     assert write.length(10.000001, ".2f", "up") == "10.00 mm"
 
 
-def test_small_lengths_in_thou():
+def test_lengths_below_a_tenth_of_an_inch_are_written_in_thou():
     """25.4 um are one thousandth of an inch; from a tenth of an inch on lengths are in inches."""
     write = Writing(units="thou")
     assert write.gap(25.4) == "1 thou"

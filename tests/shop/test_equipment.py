@@ -151,7 +151,7 @@ def test_values_that_are_no_lengths(bad: object) -> None:
         make("parallel", height_mm=bad)
 
 
-def test_values_of_other_kinds() -> None:
+def test_a_parameter_of_another_kind_is_refused() -> None:
     with pytest.raises(SetupError, match=r"steps must be a whole number, got 2\.5"):
         make("step_block", steps=2.5)
     with pytest.raises(SetupError, match="pole_direction must be one of x, y; got 'z'"):
@@ -187,7 +187,7 @@ def test_angle_block_has_its_angle() -> None:
         make("angle_block", angle_deg=90.0)
 
 
-def test_step_block_climbs() -> None:
+def test_each_step_of_a_step_block_lies_one_rise_higher() -> None:
     (block,) = make("step_block", steps=3, rise_mm=5.0, going_mm=8.0, width_mm=20.0)
     assert volume_mm3(block.solid) == pytest.approx(20 * 8 * 5 * (1 + 2 + 3), rel=1e-12)
     faces = faces_of(block.solid)
@@ -327,6 +327,6 @@ def test_vise_relief_and_slot_take_iron_away() -> None:
         ({"slot_mm": 40.0}, "slot_mm 40"),
     ],
 )
-def test_vises_that_cannot_be(params: dict[str, float], says: str) -> None:
+def test_a_vise_that_cannot_be_is_refused(params: dict[str, float], says: str) -> None:
     with pytest.raises(SetupError, match=says):
         make("grinding_vise", **params)

@@ -67,7 +67,7 @@ def assert_closed(section: Section) -> None:
 
 
 @pytest.mark.parametrize("corner_mm", [0.0, 0.2, 3.0, 6.5])
-def test_straight_wheel(corner_mm: float) -> None:
+def test_a_straight_wheel_has_the_volume_of_its_closed_form(corner_mm: float) -> None:
     section = profile(Wheel(corner_radius_mm=corner_mm))
     assert_closed(section)
     expected = disc(89, 13) - disc(15.875, 13) - 2 * corner_ring(89, corner_mm)
@@ -81,14 +81,14 @@ def test_filled_wheel_has_no_bore() -> None:
     assert volume_mm3(solid) == pytest.approx(disc(89, 13), rel=1e-9)
 
 
-def test_recessed_wheel() -> None:
+def test_a_recessed_wheel_has_the_volume_of_its_closed_form() -> None:
     section = profile(Wheel(**RECESSED, corner_radius_mm=1.0))
     assert_closed(section)
     expected = disc(89, 25) - disc(15.875, 25) - (disc(45, 6) - disc(15.875, 6)) - 2 * corner_ring(89, 1.0)
     assert volume_mm3(revolved(section.segments)) == pytest.approx(expected, rel=1e-9)
 
 
-def test_straight_cup() -> None:
+def test_a_straight_cup_has_the_volume_of_its_closed_form() -> None:
     section = profile(Wheel(**CUP, corner_radius_mm=0.0))
     assert_closed(section)
     expected = disc(50, 50) - disc(40, 37) - disc(10, 13)
@@ -96,7 +96,7 @@ def test_straight_cup() -> None:
 
 
 @pytest.mark.parametrize("flat_mm", [0.0, 50.0])
-def test_flaring_cup(flat_mm: float) -> None:
+def test_a_flaring_cup_has_the_volume_of_its_closed_form(flat_mm: float) -> None:
     section = profile(Wheel(**FLARING, flat_diameter_mm=flat_mm, corner_radius_mm=0.0))
     assert_closed(section)
     # Parallel flanks: the mouth's radius 40 shrinks by 12/40 for each of the 30 mm down to the flat.
@@ -105,7 +105,7 @@ def test_flaring_cup(flat_mm: float) -> None:
     assert volume_mm3(revolved(section.segments)) == pytest.approx(expected, rel=1e-9)
 
 
-def test_dish() -> None:
+def test_a_dish_has_the_volume_of_its_closed_form() -> None:
     section = profile(Wheel(**DISH, flat_diameter_mm=60.0, corner_radius_mm=0.0))
     assert_closed(section)
     expected = disc(75, 4) + frustum(75, 38, 12) - frustum(67, 30, 7) - disc(10, 9)

@@ -32,7 +32,7 @@ def test_spindle_speed_of_a_200_mm_wheel(speed: float, rpm: float) -> None:
     assert rpm_for(speed, diameter_mm=200.0) == pytest.approx(rpm, rel=1e-3)
 
 
-def test_surface_feet_in_metric() -> None:
+def test_6500_surface_feet_a_minute_are_33_m_a_second() -> None:
     assert pytest.approx(33.02, rel=1e-9) == 6500 * SFPM_IN_M_S
 
 
@@ -96,7 +96,7 @@ def test_a_limit_that_is_not_on_file_is_not_computed() -> None:
         speed_limit(Wheel(), strength="hi")
 
 
-def test_stripes() -> None:
+def test_each_stripe_on_a_wheel_means_the_speed_of_the_standard() -> None:
     # EN 12413, from memory.
     assert dict(stripes()) == {"blue": 50, "yellow": 63, "red": 80, "green": 100}
 
@@ -111,14 +111,16 @@ def test_stripes() -> None:
         ("cylindrical_grinder", 180, 65),
     ],
 )
-def test_guard_exposure(machine: str, total_deg: float, start_deg: float) -> None:
+def test_a_guard_may_leave_as_much_open_as_the_kind_of_machine_allows(
+    machine: str, total_deg: float, start_deg: float
+) -> None:
     exposure = guard_exposure(machine)
     assert (exposure.total_deg, exposure.start_deg) == (total_deg, start_deg)
     with pytest.raises(SetupError, match="kind of machine"):
         guard_exposure("lathe")
 
 
-def test_least_flange() -> None:
+def test_the_least_flange_is_a_third_of_the_wheel() -> None:
     # OSHA 1910.215(c), from memory: a straight flange is at least a third of the wheel.
     assert least_flange_mm(Wheel(diameter_mm=180.0)) == pytest.approx(60, rel=1e-12)
 

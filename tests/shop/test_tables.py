@@ -73,7 +73,7 @@ CURVES = {name: row for name, row in materials().items() if row.bh}
 
 
 @pytest.mark.parametrize("row", CURVES.values(), ids=CURVES)
-def test_curves_are_physical(row: Material) -> None:
+def test_curves_rise_faster_than_air_and_saturate_below_pure_iron(row: Material) -> None:
     assert row.magnetic
     for (h0, b0), (h1, b1) in itertools.pairwise(row.bh):
         assert h1 > h0
@@ -99,7 +99,7 @@ def test_the_lint_catches_the_tail_that_was_left_out() -> None:
         ("stainless_455", 1.46),
     ],
 )
-def test_saturation(name: str, polarisation_t: float) -> None:
+def test_each_iron_saturates_where_its_source_says(name: str, polarisation_t: float) -> None:
     decimals = len(str(polarisation_t).split(".")[1])
     assert largest_polarisation_t(material(name).bh) == pytest.approx(polarisation_t, abs=0.6 * 10**-decimals)
 
@@ -134,7 +134,7 @@ def test_what_a_magnet_does_not_hold() -> None:
 @pytest.mark.parametrize(
     ("name", "cte"), [("tool_steel_a2", 10.7), ("tool_steel_d2", 10.4), ("tool_steel_o1", 10.6)]
 )
-def test_expansion(name: str, cte: float) -> None:
+def test_each_material_expands_as_its_source_says(name: str, cte: float) -> None:
     assert material(name).cte_um_m_k == cte
 
 

@@ -12,7 +12,7 @@ from fixturecheck.statics import clamps as c
 FORCE = 0.7 * 580 * 84.3
 
 
-def test_torque_of_a_bolt(compared):
+def test_a_published_torque_gives_its_published_force(compared):
     assert pytest.approx(34.2e3, rel=5e-3) == FORCE
     found = c.screw_force_n(82.1, 12.0, Range.exactly(0.2)).low
     assert found == pytest.approx(FORCE, rel=5e-3)
@@ -20,7 +20,7 @@ def test_torque_of_a_bolt(compared):
 
 
 @pytest.mark.parametrize(("k", "kilonewton"), [(0.15, 45.6), (0.30, 22.8)])
-def test_same_torque_other_thread(k, kilonewton, compared):
+def test_the_same_torque_on_a_slicker_thread_gives_more_force(k, kilonewton, compared):
     """Same page; 45.6 kN is below the proof load of 48.9 kN, whatever its text says."""
     force = c.screw_force_n(82.1, 12.0, Range.exactly(k)).low
     assert force == pytest.approx(kilonewton * 1e3, rel=5e-3)
@@ -31,7 +31,7 @@ def test_same_torque_other_thread(k, kilonewton, compared):
 @pytest.mark.parametrize(
     ("state", "low", "high"), [("dry", 0.20, 0.25), ("oiled", 0.15, 0.20), ("anti_seize", 0.12, 0.16)]
 )
-def test_nut_factor(state, low, high):
+def test_the_nut_factor_of_each_thread_is_the_published_range(state, low, high):
     """mechconcepts.tech bolt torque page (cites Shigley)."""
     assert c.nut_factor(state) == Range(low=low, high=high)
 
@@ -74,7 +74,7 @@ def test_toe_clamp_pushes_in_and_down():
     )
 
 
-def test_friction_ranges():
+def test_friction_ranges_hold_the_published_values():
     """0.15 to 0.30 of the pull on a chuck (manual 244 p. 39), about 0.2 with magnets."""
     magnet = c.friction("magnet")
     assert (magnet.low, magnet.high) == (0.15, 0.30)

@@ -95,7 +95,7 @@ def test_factors_as_people_say_them(factor: float, says: str):
     assert factor_text(factor) == says
 
 
-def test_losses_in_words():
+def test_a_loss_is_written_as_without_it_or_with_the_film():
     assert loss_words(FILM) == "with a film of coolant"
     assert loss_words("block_left") == "without block_left"
 
@@ -423,7 +423,7 @@ def test_overlap_of_circle_segment_grows_as_the_part_rises():
     )
 
 
-def test_crash_refuses_nonsense():
+def test_a_path_without_numbers_is_not_followed():
     with pytest.raises(NotComputedError, match="nan"):
         follow_overlap(lambda t: math.nan)
     with pytest.raises(NotComputedError, match="-5"):

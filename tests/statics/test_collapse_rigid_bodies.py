@@ -218,7 +218,7 @@ CASES = {
 
 
 @pytest.mark.parametrize("name", CASES)
-def test_against_mujoco(name):
+def test_what_lets_go_first_and_at_what_load_is_that_of_mujoco(name):
     case = CASES[name]
     ours = collapse(holding(case))
     assert 0.1 < ours.factor.low < 50

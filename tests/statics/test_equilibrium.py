@@ -169,7 +169,7 @@ def wedge(angle_deg, lower_mu, upper_mu):
 
 
 @pytest.mark.parametrize(("lower_mu", "limit"), [(0.15, 2 * 8.5308), (0.0, 8.5308)])
-def test_wedge_locks_itself(lower_mu, limit):
+def test_a_wedge_locks_up_to_its_angle_of_friction_and_is_squeezed_out_beyond(lower_mu, limit):
     """2 atan(mu) with friction on both faces, atan(mu) on one: Hibbeler, Meriam, from memory."""
     assert settle_held(write_equations(wedge(limit - 0.05, lower_mu, 0.15)))[1]
     answer = collapse(wedge(limit + 0.05, lower_mu, 0.15))
@@ -188,7 +188,7 @@ def grip(offset):
 
 
 @pytest.mark.parametrize(("offset", "closed"), [(0.0, True), (9.9, True), (10.1, False), (15.0, False)])
-def test_two_point_grip(offset, closed):
+def test_two_points_grip_while_their_line_lies_in_both_friction_cones(offset, closed):
     """Closed if the line between the points lies in both cones: offset <= mu w. Nguyen 1988, from memory."""
     loads = (
         [((s, 0, 0), 0) for s in (1, -1)]

@@ -19,7 +19,7 @@ def stress_on_axis(z, half, pressure):
     return across, -pressure * half / root
 
 
-def test_cylinder_on_plane(compared):
+def test_a_cylinder_on_a_plane_is_pressed_as_hertz_says(compared):
     """F = 1000 N, L = D = 25 mm, E = 207 GPa, nu = 0.292: formulas as in Shigley ch. 3, from memory."""
     assert pytest.approx(113_147, rel=1e-3) == MODULUS
     line = h.line_contact(1000.0, 25.0, 12.5, MODULUS)
@@ -48,7 +48,7 @@ def test_ceramic_on_bearing_steel():
     assert line.pressure_mpa == pytest.approx(716.3, rel=1e-3)
 
 
-def test_ball_on_plane(compared):
+def test_a_ball_on_a_plane_is_pressed_as_hertz_says(compared):
     """R = 12.5 mm, 100 N, steel: Johnson, from memory."""
     point = h.point_contact(100.0, 12.5, MODULUS)
     assert point.radius_mm == pytest.approx(0.20235, rel=1e-3)

@@ -59,7 +59,7 @@ JOINTS = {
 
 
 @pytest.mark.parametrize("joint", JOINTS)
-def test_what_a_joint_leaves(joint: str) -> None:
+def test_a_joint_leaves_the_freedoms_of_its_closed_form(joint: str) -> None:
     still, moves, expected, leaves = JOINTS[joint]
     result = look(still=still, moves=moves)
     told = free(result, "moves")

@@ -62,7 +62,7 @@ def test_a_pin_in_its_bore_touches_all_round() -> None:
         (box(10, 10, 5, (0, 25.25, 9.0)), 0.25),
     ],
 )
-def test_the_least_gap(body: cq.Workplane, gap_mm: float) -> None:
+def test_the_least_gap_of_two_bodies_is_their_distance_by_hand(body: cq.Workplane, gap_mm: float) -> None:
     """By hand: along an axis, or the root of three squares: 0.1, 0.2, 0.2."""
     one = pair(look(plate=box(40, 40, 10), body=body), "plate", "body")
     assert one.state is PairState.CLEAR

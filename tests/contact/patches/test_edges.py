@@ -26,7 +26,7 @@ CUBE = block(10, 10, 10, (0, 0, -5))
 SLANT = math.sqrt(2) / 2
 
 
-def test_bar_on_its_edge():
+def test_a_bar_on_its_edge_touches_along_its_length():
     on_edge = place((0, 0, 10 * SLANT), (0, 1, 0), 45)
     line = only(put("plate", plate()), put("bar", CUBE, on_edge))
     assert (line.kind, line.length_mm) == ("line", pytest.approx(10, rel=EXACT))
@@ -40,7 +40,7 @@ def test_bar_on_its_edge_over_a_slot_is_two_lines():
     assert [(c.kind, round(c.length_mm, 9)) for c in lines] == [("line", 3), ("line", 3)]
 
 
-def test_cube_on_its_corner():
+def test_a_cube_on_its_corner_touches_at_one_point():
     up = place((0, 0, 5 * math.sqrt(3))) * place(
         axis=(1, -1, 0), angle_deg=math.degrees(math.acos(1 / math.sqrt(3)))
     )
@@ -125,7 +125,7 @@ def test_ball_on_an_edge_and_on_a_corner():
     assert (corner.kind, corner.centroid) == ("point", pytest.approx((0, 0, 0), abs=1e-6))
 
 
-def test_pin_on_its_rim():
+def test_a_leaning_pin_touches_a_plate_at_one_point_of_its_rim():
     lean = 0.3
     point = only(
         put("plate", plate()),

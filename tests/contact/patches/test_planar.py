@@ -13,7 +13,7 @@ from tests.contact.staging import anywhere, block, contacts, found, only, pin, p
 EXACT = 1e-9
 
 
-def test_block_on_plate():
+def test_a_block_touches_a_plate_over_its_whole_foot():
     contact = only(put("plate", plate()), put("block", block(20, 10, 5)))
     assert (contact.a, contact.b, contact.kind) == ("block.bottom", "plate.top", "area")
     assert contact.area_mm2 == pytest.approx(20 * 10, rel=EXACT)
@@ -54,7 +54,7 @@ def test_block_that_hangs_over(at, area_mm2, centroid):
     ids=["rounded corners", "rounded bottom", "chamfered bottom", "holes", "slot"],
 )
 @pytest.mark.parametrize("moved", [False, True])
-def test_shaped_block_on_plate(drawn, area_mm2, moved):
+def test_a_shaped_block_touches_a_plate_over_its_whole_foot(drawn, area_mm2, moved):
     at = anywhere() if moved else place()
     areas = contacts(put("plate", plate(), at), put("block", drawn, at))
     assert {c.kind for c in areas} == {"area"}

@@ -33,7 +33,7 @@ def test_freeform_surfaces_are_not_read_as_planes_or_cylinders():
     assert kinds == {"BSPLINE"}
 
 
-def test_freeform_block_on_plate():
+def test_a_free_form_block_touches_a_plate_over_its_foot():
     bodies = put("plate", plate()), put("block", freeform(block(20, 10, 5)))
     areas = contacts(*bodies, kinds=["area"])
     assert sum(c.area_mm2 for c in areas) == pytest.approx(20 * 10, rel=0.02)
@@ -42,7 +42,7 @@ def test_freeform_block_on_plate():
 
 
 @pytest.mark.parametrize("gap_mm", [0.01, 0.2])
-def test_freeform_block_over_plate(gap_mm):
+def test_a_free_form_block_over_a_plate_has_the_gap_it_was_lifted_by(gap_mm):
     bodies = put("plate", plate()), put("block", freeform(block(20, 10, 5, (0, 0, gap_mm))))
     near = only(*bodies, kinds=["near", "area", "line", "point"])
     assert near.kind == "near"

@@ -91,7 +91,7 @@ def wavy(height_mm: float) -> cq.Solid:
 
 
 @pytest.mark.parametrize(("height_mm", "plane"), [(0.2 * SAME_MM, True), (20 * SAME_MM, False)])
-def test_deviation_decides(height_mm, plane):
+def test_a_wave_below_the_tolerance_is_a_plane_and_a_higher_one_is_not(height_mm, plane):
     found = recognised(wavy(height_mm))
     top = max(faces_of(found), key=lambda f: f.Center().z)
     assert top.geomType() == ("PLANE" if plane else "BSPLINE")

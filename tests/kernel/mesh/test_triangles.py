@@ -76,7 +76,7 @@ def test_identical_parts_are_meshed_once(monkeypatch: pytest.MonkeyPatch) -> Non
         assert points.max(axis=0) == pytest.approx([box.xmax, box.ymax, box.zmax], abs=1e-6)
 
 
-def test_faces_lines_and_points() -> None:
+def test_a_face_a_line_and_a_point_are_meshed_as_they_lie() -> None:
     worker = Tessellator()
     box = cq.Solid.makeBox(2, 3, 4)
     face = worker.mesh(box.faces(">Z"))

@@ -198,13 +198,13 @@ def test_brep_comes_in_without_names(tmp_path: Path, block: cq.Workplane) -> Non
 # What cannot be read -------------------------------------------------------------------------
 
 
-def test_missing_file(tmp_path: Path) -> None:
+def test_a_missing_file_is_refused_by_its_path(tmp_path: Path) -> None:
     with pytest.raises(SetupError, match=r"none\.step does not exist; check the path"):
         read(tmp_path / "none.step")
 
 
 @pytest.mark.parametrize("suffix", [".step", ".brep"])
-def test_empty_file(tmp_path: Path, suffix: str) -> None:
+def test_an_empty_file_is_refused(tmp_path: Path, suffix: str) -> None:
     path = tmp_path / f"a{suffix}"
     path.write_text("\n")
     with pytest.raises(SetupError, match=rf"^a{suffix} is empty; export the part again$"):
@@ -212,7 +212,7 @@ def test_empty_file(tmp_path: Path, suffix: str) -> None:
 
 
 @pytest.mark.parametrize("share", [0.2, 0.6, 0.95])
-def test_truncated_step(tmp_path: Path, block: cq.Workplane, share: float) -> None:
+def test_a_step_file_that_is_cut_short_is_refused(tmp_path: Path, block: cq.Workplane, share: float) -> None:
     path = export(tmp_path / "a.step", block.val())
     data = path.read_bytes()
     path.write_bytes(data[: int(len(data) * share)])
@@ -221,7 +221,7 @@ def test_truncated_step(tmp_path: Path, block: cq.Workplane, share: float) -> No
 
 
 @pytest.mark.parametrize("share", [0.1, 0.5, 0.9, 0.998])
-def test_truncated_brep(tmp_path: Path, block: cq.Workplane, share: float) -> None:
+def test_a_brep_file_that_is_cut_short_is_refused(tmp_path: Path, block: cq.Workplane, share: float) -> None:
     path = tmp_path / "a.brep"
     block.val().exportBrep(str(path))
     data = path.read_bytes()
@@ -239,7 +239,9 @@ def test_truncated_brep(tmp_path: Path, block: cq.Workplane, share: float) -> No
     ],
     ids=["bracket", "nesting", "reference to nothing"],
 )
-def test_damaged_step(tmp_path: Path, block: cq.Workplane, pattern: str, instead: str) -> None:
+def test_a_damaged_step_file_is_refused(
+    tmp_path: Path, block: cq.Workplane, pattern: str, instead: str
+) -> None:
     path = export(tmp_path / "a.step", block.val())
     path.write_text(re.sub(pattern, instead, path.read_text(), count=1))
     with pytest.raises(
@@ -264,7 +266,7 @@ def test_a_face_that_is_lost_on_the_way_leaves_an_open_solid(
     assert flaw is not None
 
 
-def test_another_kind_of_file(tmp_path: Path) -> None:
+def test_a_file_of_another_kind_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "a.step"
     path.write_text("solid ascii stl\nendsolid\n")
     with pytest.raises(SetupError, match=r"^a.step is no STEP file: it does not begin with ISO-10303-21"):
@@ -275,14 +277,14 @@ def test_another_kind_of_file(tmp_path: Path) -> None:
         read(path)
 
 
-def test_step_without_solids(tmp_path: Path, block: cq.Workplane) -> None:
+def test_a_step_file_without_solids_is_refused(tmp_path: Path, block: cq.Workplane) -> None:
     path = tmp_path / "a.step"
     cq.exporters.export(cq.Workplane(obj=cq.Edge.makeLine((0, 0, 0), (1, 0, 0))), str(path))
     with pytest.raises(SetupError, match=r"^a.step holds no solid, no shapes of any volume"):
         read(path)
 
 
-def test_open_shell(tmp_path: Path, block: cq.Workplane) -> None:
+def test_open_shells_are_refused_with_how_many_faces_they_have(tmp_path: Path, block: cq.Workplane) -> None:
     path = tmp_path / "a.step"
     shell = cq.Shell.makeShell(block.val().Faces()[:5])
     cq.exporters.export(cq.Workplane(obj=shell), str(path))
@@ -302,12 +304,12 @@ def test_loose_faces_beside_a_solid_are_not_passed_over(tmp_path: Path, block: c
 # What is a sound solid -----------------------------------------------------------------------
 
 
-def test_open_solid(block: cq.Workplane) -> None:
+def test_a_solid_with_a_face_missing_is_open_at_its_edges(block: cq.Workplane) -> None:
     solid = cq.Solid.makeSolid(cq.Shell.makeShell(block.val().Faces()[:5]))
     assert flaw_of(solid) == ("is open: 4 edges have a face on one side only; stitch it into a closed solid")
 
 
-def test_inside_out_solid(block: cq.Workplane) -> None:
+def test_a_reversed_solid_is_inside_out(block: cq.Workplane) -> None:
     flaw = flaw_of(cq.Solid(block.val().wrapped.Reversed()))
     assert flaw is not None
     assert flaw.startswith("is inside out: its volume is -1000 mm³ because its faces point inward")

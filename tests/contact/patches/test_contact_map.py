@@ -1,4 +1,4 @@
-"""Neighbours alike are told from one another's answer: it must be the answer each would have had alone."""
+"""The contact map: pairs that stand alike share one answer, that of each alone; a heap is refused."""
 
 from __future__ import annotations
 
