@@ -21,12 +21,12 @@ from fixturecheck.kernel.place import placed_at, rotation, shifted
 from fixturecheck.kernel.sample import tessellated
 from fixturecheck.kernel.shapes import Box, Shape
 from fixturecheck.machining.clearance import too_near
-from fixturecheck.machining.cut import OF_WHEEL, WheelPath
+from fixturecheck.machining.cut import OF_WHEEL
 from fixturecheck.machining.wheel_path import (
     WheelRim,
     sweep_of,
 )
-from fixturecheck.result.contact import Mover
+from fixturecheck.result.contact import Mover, WheelPath
 from fixturecheck.setup.model import Machine
 
 

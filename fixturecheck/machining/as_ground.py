@@ -20,7 +20,6 @@ from fixturecheck.machining.cut import (
     CornerMade,
     GroundCut,
     PartGround,
-    WheelPath,
 )
 from fixturecheck.machining.targets import (
     PartTargets,
@@ -34,7 +33,7 @@ from fixturecheck.machining.wheel_path import (
     wheel_path,
 )
 from fixturecheck.numeric import scaled
-from fixturecheck.result.contact import CutMade, FaceMade, WheelTravel
+from fixturecheck.result.contact import CutMade, FaceMade, WheelPath
 from fixturecheck.result.shapes import NamedShape, Role, Vector, cutter_name, wheel_name
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.units import Writing
@@ -363,7 +362,7 @@ def grind(setup: Setup, cut: Cut, *, path: WheelPath | None = None) -> GroundCut
         flange_sweep=sweeps.flange,
         guard_sweep=sweeps.guard,
         parts=ground,
-        made=made_of(cut.name, ground, _travel(where), max(corners) if corners else None),
+        made=made_of(cut.name, ground, where, max(corners) if corners else None),
         shapes=tuple(shapes_of(cut.name, ground, wheel_at(rim, where))),
     )
 
@@ -476,7 +475,7 @@ def share_of(faces: Sequence[Face], shape: Shape, near_mm: float, *, facing: int
 
 
 def made_of(
-    name: str, parts: Sequence[PartGround], travel: WheelTravel | None, corner_mm: float | None
+    name: str, parts: Sequence[PartGround], path: WheelPath | None, corner_mm: float | None
 ) -> CutMade:
     """Sum the parts of a cut."""
     return CutMade(
@@ -486,17 +485,7 @@ def made_of(
         gouge_mm3=sum(p.gouge_mm3 for p in parts),
         corner_radius_mm=corner_mm,
         faces=tuple(f for p in parts for f in p.faces),
-        travel=travel,
-    )
-
-
-def _travel(path: WheelPath) -> WheelTravel:
-    return WheelTravel(
-        floor_z_mm=path.floor_z_mm,
-        x_from_mm=path.x_from_mm,
-        x_to_mm=path.x_to_mm,
-        y_from_mm=path.y_from_mm,
-        y_to_mm=path.y_to_mm,
+        path=path,
     )
 
 

@@ -8,34 +8,9 @@ from typing import Protocol
 
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.targets import PartTargets
-from fixturecheck.result.contact import CutMade, FaceMade, Mover
+from fixturecheck.result.contact import CutMade, FaceMade, Mover, WheelPath
 from fixturecheck.result.shapes import NamedShape
 from fixturecheck.setup.model import Cut
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class WheelPath:
-    """Where the wheel goes in one cut, in the machine's frame, mm.
-
-    Parameters
-    ----------
-    floor_z_mm : float
-        Height of the wheel's lowest point in the last pass.
-    x_from_mm, x_to_mm : float
-        Ends of the traverse of the spindle axis.
-    y_from_mm, y_to_mm : float
-        Ends of the cross feed of the wheel's front face (the face at the lower Y); equal for a plunge.
-    wall_sign : int
-        +1 when the wall lies on the wheel's +Y side, -1 on its -Y side, 0 without a wall.
-    """
-
-    floor_z_mm: float
-    x_from_mm: float
-    x_to_mm: float
-    y_from_mm: float
-    y_to_mm: float
-    wall_sign: int
-
 
 OF_WHEEL = (Mover.WHEEL, Mover.FLANGE, Mover.GUARD)
 CUTS = frozenset({Mover.WHEEL, Mover.CUTTER})

@@ -22,7 +22,7 @@ from fixturecheck.kernel.place import placed_at, shifted
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.as_ground import grind, wheel_side_mm
 from fixturecheck.machining.clearance import Approach, approaches, gouge_depth_mm, too_near
-from fixturecheck.machining.cut import CutMadeBy, GroundCut, PartGround, WheelPath
+from fixturecheck.machining.cut import CutMadeBy, GroundCut, PartGround
 from fixturecheck.machining.targets import PartTargets
 from fixturecheck.machining.wheel_path import (
     WheelRim,
@@ -32,7 +32,7 @@ from fixturecheck.machining.wheel_path import (
     wheel_path,
 )
 from fixturecheck.numeric import scaled
-from fixturecheck.result.contact import Mover
+from fixturecheck.result.contact import Mover, WheelPath
 from fixturecheck.result.remedy import Dodge, DodgeKind, WheelChange, WheelChangeKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Cut, Setup, is_loose, together

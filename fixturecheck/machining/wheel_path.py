@@ -12,9 +12,8 @@ from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.kernel.boolean import united
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.kernel.sweep import Hood, Outline, Travel, swept_disc, swept_hood, swept_outline
-from fixturecheck.machining.cut import WheelPath
 from fixturecheck.machining.targets import PartTargets
-from fixturecheck.result.contact import Mover
+from fixturecheck.result.contact import Mover, WheelPath
 from fixturecheck.setup.model import Cut, Machine, Setup
 from fixturecheck.setup.records import CutWay
 from fixturecheck.shop.wheel_profile import Section, profile

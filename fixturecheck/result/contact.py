@@ -102,8 +102,8 @@ class FaceMade:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class WheelTravel:
-    """Where the wheel goes in the last pass of a cut, machine's frame; for reports to show.
+class WheelPath:
+    """Where the wheel goes in the last pass of a cut, machine's frame.
 
     Parameters
     ----------
@@ -112,7 +112,9 @@ class WheelTravel:
     x_from_mm, x_to_mm : float
         Ends of the traverse of the spindle axis.
     y_from_mm, y_to_mm : float
-        Ends of the cross feed of the wheel's front face; equal for a plunge.
+        Ends of the cross feed of the wheel's front face (the face at the lower Y); equal for a plunge.
+    wall_sign : int
+        +1 when the wall lies on the wheel's +Y side, -1 on its -Y side, 0 without a wall.
     """
 
     floor_z_mm: float
@@ -120,6 +122,7 @@ class WheelTravel:
     x_to_mm: float
     y_from_mm: float
     y_to_mm: float
+    wall_sign: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,7 +141,7 @@ class CutMade:
         Radius that it leaves in the corner; None where the cut has none.
     faces : tuple of FaceMade
         How much of each target face is made.
-    travel : WheelTravel or None
+    path : WheelPath or None
         Where the wheel goes; None for an end mill, and in a result that no check made.
     tip_mm : tuple of Vector
         Where the tip of an end mill goes, corner by corner, lifted clear between passes; empty for a wheel.
@@ -150,7 +153,7 @@ class CutMade:
     gouge_mm3: float
     corner_radius_mm: float | None
     faces: tuple[FaceMade, ...]
-    travel: WheelTravel | None = None
+    path: WheelPath | None = None
     tip_mm: tuple[Vector, ...] = ()
 
     @property

@@ -13,11 +13,11 @@ from fixturecheck.errors import SetupError
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.machining import as_ground as ground
 from fixturecheck.machining.as_ground import grind
-from fixturecheck.machining.cut import WheelPath
 from fixturecheck.machining.wheel_path import (
     rim_of,
     run_out_mm,
 )
+from fixturecheck.result.contact import WheelPath
 from fixturecheck.setup.model import Body, Cut, Machine, Setup
 from fixturecheck.shop.wheels import Flange, Wheel
 from tests.machining.scene import FLOOR, FLOOR_Z, LENGTH, block, named, pawl, stage, stepped

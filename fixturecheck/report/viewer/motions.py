@@ -16,7 +16,7 @@ from fixturecheck.report.pictures.scene import MeshedResult, camera, fit
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.report.viewer.stops import WHOLE, rounded_values
 from fixturecheck.result import Result
-from fixturecheck.result.contact import CutMade, WheelTravel
+from fixturecheck.result.contact import CutMade, WheelPath
 from fixturecheck.result.finding import Finding
 from fixturecheck.result.hold import HoldFound, PartHeld
 from fixturecheck.result.rest import VisitedPose, WayIn
@@ -69,22 +69,22 @@ def _values(vector: Any) -> list[float]:
 
 def _stroke(stage: MeshedResult, cut: CutMade, places: Mapping[str, int]) -> Iterator[dict[str, Any]]:
     """Yield the wheel's travel from one end of its traverse to the other and back, in the last pass."""
-    name, travel = wheel_name(cut.name), cut.travel
-    if travel is None or name not in places:
+    name, path = wheel_name(cut.name), cut.path
+    if path is None or name not in places:
         return
     points = stage.meshes[name].points_mm
     drawn = (points.min(axis=0) + points.max(axis=0)) / 2
-    low, high = (np.array([x - drawn[0], 0.0, 0.0]) for x in (travel.x_from_mm, travel.x_to_mm))
+    low, high = (np.array([x - drawn[0], 0.0, 0.0]) for x in (path.x_from_mm, path.x_to_mm))
     nearest = _nearest(stage.result, cut.name)
     yield {
         "id": f"stroke {cut.name}",
         "title": f"wheel: {cut.name}",
-        "says": _stroke_says(travel, nearest, stage.result.shown_in),
+        "says": _stroke_says(path, nearest, stage.result.shown_in),
         "seconds": _STROKE_S,
         "stop": WHOLE,
         "shown": [places[name]],
         "hidden": [],
-        "marks": _marks(nearest, travel, stage.result.shown_in),
+        "marks": _marks(nearest, path, stage.result.shown_in),
         "tracks": [
             {"thing": places[name], "about": [0, 0, 0], "keys": [_key(0, low), _key(0.5, high), _key(1, low)]}
         ],
@@ -134,22 +134,22 @@ def _nearest(result: Result, cut: str) -> list[Finding]:
     return sorted(known, key=lambda f: (f.margin if f.margin is not None else f.value, f.subject))
 
 
-def _stroke_says(travel: WheelTravel, nearest: list[Finding], units: str) -> str:
-    along = shown(travel.x_to_mm - travel.x_from_mm, "mm", units)
+def _stroke_says(path: WheelPath, nearest: list[Finding], units: str) -> str:
+    along = shown(path.x_to_mm - path.x_from_mm, "mm", units)
     head = f"The last pass, {along} along the table, at true size."
     if not nearest:
         return f"{head} What it clears was not asked."
     return f"{head} Least clearance: {nearest[0].says}"
 
 
-def _marks(nearest: list[Finding], travel: WheelTravel, units: str) -> list[dict[str, Any]]:
+def _marks(nearest: list[Finding], path: WheelPath, units: str) -> list[dict[str, Any]]:
     """Return places that are named while the wheel passes them, with the share of the stroke."""
     marks = []
     for f in nearest:
         if f.location_mm is None or f.value is None:
             continue
-        long = max(travel.x_to_mm - travel.x_from_mm, 1e-9)
-        share = min(max((f.location_mm[0] - travel.x_from_mm) / long, 0.0), 1.0)
+        long = max(path.x_to_mm - path.x_from_mm, 1e-9)
+        share = min(max((f.location_mm[0] - path.x_from_mm) / long, 0.0), 1.0)
         limit = "" if f.limit is None else f", limit {shown(f.limit, f.unit, units)}"
         marks.append(
             {

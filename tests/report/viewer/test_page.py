@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, Page
 
 from fixturecheck.report.write import write_report
 from fixturecheck.result import Result
-from fixturecheck.result.contact import WheelTravel
+from fixturecheck.result.contact import WheelPath
 from tests.report import staged, staged_hold
 from tests.report.viewer.browser import browsing, opened, pixel, shown
 
@@ -23,7 +23,7 @@ HIT = [28.0, 17.6, 9.4]  # in the piece of the rail that the guard hits, beside 
 def result() -> Result:
     """The staged hold, with a wheel that travels, and markup in its name."""
     found = staged_hold.result()
-    travel = WheelTravel(floor_z_mm=10.0, x_from_mm=-60.0, x_to_mm=60.0, y_from_mm=0.0, y_to_mm=0.0)
+    path = WheelPath(floor_z_mm=10.0, x_from_mm=-60.0, x_to_mm=60.0, y_from_mm=0.0, y_to_mm=0.0, wall_sign=0)
     shapes = tuple(replace(s, name="wheel top_flat") if s.name == "wheel" else s for s in found.shapes)
     named = {c.centroid[1]: s.name for c in found.contacts for s in shapes if s.name == "touch_gib_1_plate"}
     return replace(
@@ -31,7 +31,7 @@ def result() -> Result:
         name=MARKUP,
         setup=replace(staged.setup(), name=MARKUP),
         shapes=shapes,
-        cuts=tuple(replace(c, travel=travel) for c in found.cuts),
+        cuts=tuple(replace(c, path=path) for c in found.cuts),
         contacts=tuple(
             replace(c, patch=named[c.centroid[1]], gap_mean_um=40.0) if c.centroid[1] == 10.0 else c
             for c in found.contacts
