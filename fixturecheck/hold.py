@@ -10,7 +10,7 @@ from typing import NoReturn
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.effort import HOLD, Budget, spending
 from fixturecheck.errors import KernelError, NotComputedError, SetupError
-from fixturecheck.holding.axial import drilling_of, refuse_no_force, way_in_name, way_in_of, ways_in
+from fixturecheck.holding.axial import drilling_of, refuse_no_force, strokes_into, way_in_name, way_in_of
 from fixturecheck.holding.bearing import movers
 from fixturecheck.holding.cutter import MillingProcess
 from fixturecheck.holding.factor import kept_of, load_cases, part_hold, single_losses
@@ -101,15 +101,15 @@ def _worked_out(
     progress("magnet", 0.0)
     loads, follows = "hold" in asked or "crash" in asked, "crash" in asked
     magnet, pulls = _magnet(setup, contacts, mesher, sources, missing, pulls=loads)
-    benches: list[TrialHold] = []
+    trials: list[TrialHold] = []
     rig = None if missing or not loads else _rig(setup, placed, contacts, pulls, missing)
     if rig is not None:
         jobs = _processes(setup, placed, cuts)
         for i, (name, cut_name, process_of) in enumerate(jobs):
             progress(f"hold of {name}", 0.4 + 0.3 * i / len(jobs))
             try:
-                bench = trial_hold_of(process_of(), rig, magnet=magnet, mesher=mesher, follow=follows)
-                benches.append(bench)
+                trial = trial_hold_of(process_of(), rig, magnet=magnet, mesher=mesher, follow=follows)
+                trials.append(trial)
             except (NotComputedError, KernelError) as reason:
                 missing[f"{name} in {cut_name}"] = str(reason)
     ground = {cut.cut.name for cut in cuts}
@@ -118,7 +118,7 @@ def _worked_out(
     progress("remedies", 0.7)
     # Where it goes is asked alone: no remedy is looked for.
     remedied = "hold" in asked
-    parts, untried = _remedied(benches, Budget(HOLD)) if remedied else ([b.part for b in benches], [])
+    parts, untried = _remedied(trials, Budget(HOLD)) if remedied else ([b.part for b in trials], [])
     progress("release", 0.9)
     why = missing.get("magnet", "")
     release = release_of(setup, placed, contacts, cuts, magnet, why) if "release" in asked else None
@@ -177,7 +177,7 @@ def _ways_in(
 ) -> Iterator[tuple[str, str, Callable[[], CuttingProcess]]]:
     """Yield how an end mill goes into a part, and what makes the process of it."""
     try:
-        ways = ways_in(setup, placed, run, part)
+        ways = strokes_into(setup, placed, run, part)
     except (NotComputedError, KernelError) as reason:
         yield part, way_in_name(run, AxialStroke.ENTERS), partial(_refuse, f"how it goes in: {reason}")
         return
@@ -220,22 +220,22 @@ def trial_hold_of(
     )
 
 
-def _remedied(benches: list[TrialHold], budget: Budget) -> tuple[list[PartHold], list[RemedyUnknown]]:
+def _remedied(trials: list[TrialHold], budget: Budget) -> tuple[list[PartHold], list[RemedyUnknown]]:
     """Look for what brings the factors back: of the parts that are held least in each cut.
 
     Returns the parts with their remedies, and what could not be tried.
     """
-    weak = sorted((b for b in benches if b.low < b.least_factor), key=lambda b: b.low)
+    weak = sorted((b for b in trials if b.low < b.least_factor), key=lambda b: b.low)
     asked = set()
     for cut in {b.part.cut for b in weak}:
         asked |= {id(b) for b in [b for b in weak if b.part.cut == cut][:MOST_REMEDIED]}
     parts: list[PartHold] = []
     notes: list[RemedyUnknown] = []
-    for bench in benches:
+    for trial in trials:
         with spending(budget):
-            remedies, untried = remedies_of(bench) if id(bench) in asked else ((), ())
-        cut_short = id(bench) in asked and budget.spent
-        parts.append(replace(bench.part, remedies=remedies, cut_short=cut_short))
+            remedies, untried = remedies_of(trial) if id(trial) in asked else ((), ())
+        cut_short = id(trial) in asked and budget.spent
+        parts.append(replace(trial.part, remedies=remedies, cut_short=cut_short))
         notes += untried
     return parts, notes
 

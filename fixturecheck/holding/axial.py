@@ -20,11 +20,10 @@ from fixturecheck.drilling import thread_of
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.cutter import LEAST_FEED_MM
 from fixturecheck.holding.model import Borne, LoadCase
-from fixturecheck.holding.process import Lighter
+from fixturecheck.holding.process import Lighter, stays_below
 from fixturecheck.holding.rig import Rig
 from fixturecheck.hull import convex_hull
 from fixturecheck.interval import Range
-from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.outline import Arc
 from fixturecheck.kernel.place import matrix_of
 from fixturecheck.kernel.sample import rim_points
@@ -50,7 +49,6 @@ from fixturecheck.statics.equilibrium import Load
 
 _FEED_STEP_MM = 0.005
 _SEAT_TEETH = 2
-_SAME_MM = 1e-6
 _WAYS = 8
 _WAY_OF = {
     CutterMove.PLUNGE: AxialStroke.PLUNGES,
@@ -180,7 +178,7 @@ class AxialProcess:
 
     def clears(self, shape: Shape) -> bool:
         """Say whether a shape stays below that; what stands higher is not known to be clear."""
-        return box_of(shape)[5] <= self.floor_mm - self.setup.machine.least_clearance_mm + _SAME_MM
+        return stays_below(shape, self)
 
     def counterpart(self, case: LoadCase) -> LoadCase:
         """Return the case of the same stroke, place and way."""
@@ -292,7 +290,7 @@ def way_in_of(
     part : str
         Name of the part.
     way : AxialStroke
-        One of `ways_in`.
+        One of `strokes_into`.
 
     Returns
     -------
@@ -354,7 +352,9 @@ def refuse_no_force(run: EndMilling) -> NoReturn:
     raise NotComputedError(message)
 
 
-def ways_in(setup: Setup, placed: Mapping[str, Solid], run: EndMilling, part: str) -> tuple[AxialStroke, ...]:
+def strokes_into(
+    setup: Setup, placed: Mapping[str, Solid], run: EndMilling, part: str
+) -> tuple[AxialStroke, ...]:
     """Return how a run that states its teeth and feed goes into a part: none where it comes in from outside.
 
     Parameters

@@ -70,7 +70,7 @@ _ROUND_PIECES = 8
 _SLIVER_SHARE, _SAME_SHARE = 1e-7, 1e-9
 
 
-def points_of(patch: Patch, cell_mm: float) -> tuple[Floats, Floats]:
+def _points_on(patch: Patch, cell_mm: float) -> tuple[Floats, Floats]:
     """Return points that stand for a patch, shape (n, 3), and the share of it that each stands for.
 
     Parameters
@@ -107,7 +107,7 @@ def _over(patch: Patch, cell_mm: float) -> list[Part]:
     hull = convex_hull(chain @ across.T)
     off_mm = shapely.distance(hull.boundary, shapely.points(rim @ across.T))
     outer = off_mm < _SAME_SHARE * hull.length
-    corners = outermost(chain, across)
+    corners = farthest_points(chain, across)
     found = [(middles, areas, 1.0), (corners, np.ones(len(corners)), CORNER_SHARE)]
     # Feet that stand apart may have no edge on the hull.
     return [*found, (rim[outer], lengths[outer], RIM_SHARE)] if outer.any() else found
@@ -168,7 +168,7 @@ def _lifted(seen: Floats, flat: Floats, triangles: Floats, which: NDArray[np.int
     return np.asarray(triangles[which, 0] + (share * edges).sum(axis=1))
 
 
-def outermost(points: Floats, across: Floats) -> Floats:
+def farthest_points(points: Floats, across: Floats) -> Floats:
     """Return the points that lie farthest out in a few directions in the plane, each once."""
     # Not square to the edges of a plain face, along which all points would be as far out.
     return points[np.unique(farthest_out(points @ across.T, _DIRECTIONS, turned_rad=0.1))]
@@ -364,7 +364,7 @@ def _cut_up(patches: Sequence[Patch], cell_mm: float) -> tuple[Floats, Floats]:
     """Return points over patches and their shares: by area, else by length, else each patch the same."""
     points, shares = [], []
     for patch in patches:
-        found, part = points_of(patch, cell_mm)
+        found, part = _points_on(patch, cell_mm)
         points.append(found)
         shares.append((patch.contact.area_mm2 or patch.contact.length_mm or 1.0) * part)
     weight = np.concatenate(shares)

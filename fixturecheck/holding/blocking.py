@@ -72,25 +72,25 @@ class PartSide:
         return box(to_vector(low), to_vector(high))
 
 
-def stopped(bench: TrialHold) -> Iterator[Remedy]:
+def stopped(trial: TrialHold) -> Iterator[Remedy]:
     """Look for the lowest block on each side that the part moves toward when it lets go."""
-    for side in sides_toward(bench):
-        cure = _lowest(bench, side)
+    for side in sides_toward(trial):
+        cure = _lowest(trial, side)
         if cure is not None:
             yield cure
             return
 
 
-def fastened(bench: TrialHold) -> Iterator[Remedy]:
+def fastened(trial: TrialHold) -> Iterator[Remedy]:
     """Look at what a loose block does once it is fastened; at all of them where no single one is enough."""
-    loose = loose_blocks(bench.setup, bench.rig)
+    loose = loose_blocks(trial.setup, trial.rig)
     found: list[Remedy] = []
     for names in [(n,) for n in loose] + ([loose] if len(loose) > 1 else []):
         if len(names) > 1 and found:
             break
-        factor = bench.changed(rig=with_fixed(bench.rig, names)).factor(bench.least_factor)
-        if factor >= bench.least_factor:
-            found.append(bench.remedy(RemedyKind.FASTENED, factor, _FASTENING, names=tuple(names)))
+        factor = trial.changed(rig=with_fixed(trial.rig, names)).factor(trial.least_factor)
+        if factor >= trial.least_factor:
+            found.append(trial.remedy(RemedyKind.FASTENED, factor, _FASTENING, names=tuple(names)))
     yield from found
 
 
@@ -111,10 +111,10 @@ def with_fixed(rig: Rig, names: Sequence[str]) -> Rig:
     )
 
 
-def sides_toward(bench: TrialHold) -> tuple[PartSide, ...]:
+def sides_toward(trial: TrialHold) -> tuple[PartSide, ...]:
     """Return the upright flat sides that move outward in the failure, the fastest first."""
-    moving = [m for m in bench.part.factors.worst.motions if m.body == bench.part.part]
-    solid = bench.process.placed[bench.part.part]
+    moving = [m for m in trial.part.factors.worst.motions if m.body == trial.part.part]
+    solid = trial.process.placed[trial.part.part]
     found = [(_outward(moving, s), s) for s in upright_sides(solid)]
     return tuple(s for speed, s in sorted(found, key=lambda p: -p[0]) if speed > _TOWARD)
 
@@ -144,21 +144,21 @@ def upright_sides(solid: Solid) -> list[PartSide]:
     return [PartSide(axis=a, sign=s, box=box_of(compound(f))) for (a, s), f in sorted(groups.items())]
 
 
-def _lowest(bench: TrialHold, side: PartSide) -> Remedy | None:
+def _lowest(trial: TrialHold, side: PartSide) -> Remedy | None:
     """Look for the lowest block against one side."""
-    foot_mm, floor_mm = box_of(bench.process.placed[bench.part.part])[2], bench.process.floor_mm
-    top_mm = floor_mm - bench.setup.machine.least_clearance_mm
+    foot_mm, floor_mm = box_of(trial.process.placed[trial.part.part])[2], trial.process.floor_mm
+    top_mm = floor_mm - trial.setup.machine.least_clearance_mm
     most_mm = STEP_MM * math.floor((top_mm - foot_mm) / STEP_MM + 1e-9)
     from_mm = STEP_MM * math.ceil((side.box[2] - foot_mm + LEAST_TOUCH_MM) / STEP_MM - 1e-9)
-    if most_mm - from_mm < STEP_MM or not _has_room(bench, side.block(foot_mm, most_mm)):
+    if most_mm - from_mm < STEP_MM or not _has_room(trial, side.block(foot_mm, most_mm)):
         return None
-    found = bench.least(
-        lambda h: _with_block(bench, side.block(foot_mm, h)),
+    found = trial.least(
+        lambda h: _with_block(trial, side.block(foot_mm, h)),
         now=from_mm - STEP_MM,
         most=most_mm,
         step=STEP_MM,
     )
-    if found is None or not bench.process.clears(side.block(foot_mm, found[0])):
+    if found is None or not trial.process.clears(side.block(foot_mm, found[0])):
         return None
     tall_mm, factor = found
     along = 1 - side.axis
@@ -171,31 +171,31 @@ def _lowest(bench: TrialHold, side: PartSide) -> Remedy | None:
         tall_mm=tall_mm,
         below_mm=floor_mm - foot_mm - tall_mm,
     )
-    kind = "a block of brass or aluminium" if bench.rig.pulls else "a block"
-    names = (kind, str(bench.process.tool))
-    return bench.remedy(RemedyKind.STOP, factor, _CHANGE, names=names, stop=stop)
+    kind = "a block of brass or aluminium" if trial.rig.pulls else "a block"
+    names = (kind, str(trial.process.tool))
+    return trial.remedy(RemedyKind.STOP, factor, _CHANGE, names=names, stop=stop)
 
 
-def _has_room(bench: TrialHold, block: Solid) -> bool:
+def _has_room(trial: TrialHold, block: Solid) -> bool:
     """Say whether the block stands in no other body, nor in the way of the tool."""
     mine = box_of(block)
-    for name, shape in bench.process.placed.items():
+    for name, shape in trial.process.placed.items():
         if box_gap_mm(mine, box_of(shape)) <= 0 and split(shape, block, f"{name} by an added block").taken:
             return False
-    return bench.process.clears(block)
+    return trial.process.clears(block)
 
 
-def _with_block(bench: TrialHold, block: Solid) -> Changed:
+def _with_block(trial: TrialHold, block: Solid) -> Changed:
     """Return the set-up with a fastened block in it."""
-    part = bench.setup.body(bench.part.part)
-    added = Body(name=_new_name(bench, "stop"), solid=block, role="fixture", finish={"*": "ground"})
-    contacts = find_contacts([part.placed(), added.placed()], bench.setup.tolerances)
-    more = spots(contacts, [b.name for b in bench.rig.bodies])
-    return bench.changed(rig=replace(bench.rig, spots=(*bench.rig.spots, *more)))
+    part = trial.setup.body(trial.part.part)
+    added = Body(name=_new_name(trial, "stop"), solid=block, role="fixture", finish={"*": "ground"})
+    contacts = find_contacts([part.placed(), added.placed()], trial.setup.tolerances)
+    more = spots(contacts, [b.name for b in trial.rig.bodies])
+    return trial.changed(rig=replace(trial.rig, spots=(*trial.rig.spots, *more)))
 
 
-def _new_name(bench: TrialHold, what: str) -> str:
-    return f"{max(bench.process.placed, key=len)}_{what}"
+def _new_name(trial: TrialHold, what: str) -> str:
+    return f"{max(trial.process.placed, key=len)}_{what}"
 
 
 TORQUES_NM = (12.0, 16.0, 20.0)
@@ -206,18 +206,18 @@ _LEAST_GRIP_MM = 3.0
 _VISE_CHANGE = 10.0
 
 
-def between_jaws(bench: TrialHold) -> Iterator[Remedy]:
+def between_jaws(trial: TrialHold) -> Iterator[Remedy]:
     """Look for the pair of sides that holds best between the jaws."""
-    stated = bench.setup
-    part = stated.body(bench.part.part)
+    stated = trial.setup
+    part = stated.body(trial.part.part)
     if stated.holding and stated.holding.jaws:
         # It is in a vise already.
         return
-    grips = [grip for near, far in _pairs(bench) if (grip := _gripped(bench, part, near, far)) is not None]
+    grips = [grip for near, far in _pairs(trial) if (grip := _gripped(trial, part, near, far)) is not None]
     for torque_nm in TORQUES_NM:
-        held = [(_factor_between(bench, grip, torque_nm), grip) for grip in grips]
+        held = [(_factor_between(trial, grip, torque_nm), grip) for grip in grips]
         factor, grip = max(held, key=lambda found: found[0], default=(0.0, None))
-        if grip is not None and factor >= bench.least_factor:
+        if grip is not None and factor >= trial.least_factor:
             jaws = Jaws(
                 axis=grip.near.axis,
                 near_mm=grip.near.place_mm,
@@ -225,7 +225,7 @@ def between_jaws(bench: TrialHold) -> Iterator[Remedy]:
                 below_mm=BELOW_MM,
                 torque_nm=torque_nm,
             )
-            yield bench.remedy(RemedyKind.VISE, factor, _VISE_CHANGE, jaws=jaws)
+            yield trial.remedy(RemedyKind.VISE, factor, _VISE_CHANGE, jaws=jaws)
             return
 
 
@@ -240,11 +240,11 @@ class _Grip:
     contacts: ContactMap
 
 
-def _gripped(bench: TrialHold, part: Body, near: PartSide, far: PartSide) -> _Grip | None:
+def _gripped(trial: TrialHold, part: Body, near: PartSide, far: PartSide) -> _Grip | None:
     """Return the part between jaws; None where the wheel does not clear them or they overlap something."""
-    setup = in_vise(bench, part, near, far)
+    setup = in_vise(trial, part, near, far)
     placed = {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
-    if not all(bench.process.clears(placed[b.name]) for b in setup.bodies if b.name != part.name):
+    if not all(trial.process.clears(placed[b.name]) for b in setup.bodies if b.name != part.name):
         return None
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
     if contacts.overlaps:
@@ -252,20 +252,20 @@ def _gripped(bench: TrialHold, part: Body, near: PartSide, far: PartSide) -> _Gr
     return _Grip(near=near, far=far, setup=setup, placed=placed, contacts=contacts)
 
 
-def _factor_between(bench: TrialHold, grip: _Grip, torque_nm: float) -> float:
+def _factor_between(trial: TrialHold, grip: _Grip, torque_nm: float) -> float:
     """Return how many times its load a part holds between jaws, with a torque on their screw."""
     stated = grip.setup.holding or Holding()
     clamps = tuple(replace(clamp, torque_nm=torque_nm) for clamp in stated.clamps)
     setup = replace(grip.setup, holding=replace(stated, clamps=clamps))
     rig = rig_of(setup, grip.placed, grip.contacts, None)
-    process = bench.process.moved_to(setup, grip.placed)
-    return bench.changed(rig=rig, process=process).factor(bench.least_factor)
+    process = trial.process.moved_to(setup, grip.placed)
+    return trial.changed(rig=rig, process=process).factor(trial.least_factor)
 
 
-def _pairs(bench: TrialHold) -> Iterator[tuple[PartSide, PartSide]]:
+def _pairs(trial: TrialHold) -> Iterator[tuple[PartSide, PartSide]]:
     """Yield pairs of opposite sides that jaws can grip below the floor."""
-    sides = {(s.axis, s.sign): s for s in upright_sides(bench.process.placed[bench.part.part])}
-    top_mm = bench.process.floor_mm - BELOW_MM
+    sides = {(s.axis, s.sign): s for s in upright_sides(trial.process.placed[trial.part.part])}
+    top_mm = trial.process.floor_mm - BELOW_MM
     for axis in (1, 0):
         near, far = sides.get((axis, -1)), sides.get((axis, 1))
         if near is None or far is None or far.place_mm - near.place_mm > WIDEST_MM:
@@ -276,19 +276,19 @@ def _pairs(bench: TrialHold) -> Iterator[tuple[PartSide, PartSide]]:
             yield near, far
 
 
-def in_vise(bench: TrialHold, part: Body, near: PartSide, far: PartSide) -> Setup:
+def in_vise(trial: TrialHold, part: Body, near: PartSide, far: PartSide) -> Setup:
     """Return the set-up with the part between the jaws and nothing else.
 
     The bed reaches up to the foot of the part, as parallels would.
     """
-    stated, box = bench.setup, box_of(bench.process.placed[part.name])
-    top_mm = bench.process.floor_mm - BELOW_MM
+    stated, box = trial.setup, box_of(trial.process.placed[part.name])
+    top_mm = trial.process.floor_mm - BELOW_MM
     along = 1 - near.axis
     middle = 0.5 * (box[along] + box[along + 3])
     origin = (far.place_mm, middle, box[2]) if near.axis == 0 else (middle, far.place_mm, box[2])
     # Drawn, the jaws open along Y with the fixed one at the back; a quarter turn puts it at +X.
     at = place(at=origin, rotate=[("z", -90.0)] if near.axis == 0 else [])
-    name = _new_name(bench, "vise")
+    name = _new_name(trial, "vise")
     opening_mm = far.place_mm - near.place_mm
     vise = equipment(
         "grinding_vise",
@@ -307,7 +307,7 @@ def in_vise(bench: TrialHold, part: Body, near: PartSide, far: PartSide) -> Setu
         face="moving_jaw",
         torque_nm=TORQUES_NM[0],
     )
-    was = stated.holding or Holding(least_factor=bench.least_factor)
+    was = stated.holding or Holding(least_factor=trial.least_factor)
     holding = Holding(
         friction="ground_steel",
         mu=was.mu,
@@ -317,7 +317,7 @@ def in_vise(bench: TrialHold, part: Body, near: PartSide, far: PartSide) -> Setu
         least_factor=was.least_factor,
     )
     machine = replace(stated.machine, table_z_mm=min(stated.table_z_mm, box[2] - 32.0))
-    return bench.process.alone_in(
+    return trial.process.alone_in(
         Setup(
             name=f"{part.name} in a vise",
             bodies=(*vise, part),

@@ -14,7 +14,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.cutter_places import GRAZE_MM, SAME_MM, CutterPlaces, angles_of, cut_of, taken
 from fixturecheck.holding.cutter_scene import CutterScene
 from fixturecheck.holding.model import Borne, LoadCase
-from fixturecheck.holding.process import Lighter
+from fixturecheck.holding.process import Lighter, stays_below
 from fixturecheck.holding.rig import Rig
 from fixturecheck.holding.wheel import target_faces
 from fixturecheck.interval import Range
@@ -157,7 +157,7 @@ class MillingProcess:
 
     def clears(self, shape: Shape) -> bool:
         """Say whether a shape stays below the cutter's end; what stands higher is not known to be clear."""
-        return box_of(shape)[5] <= self.floor_mm - self.setup.machine.least_clearance_mm + SAME_MM
+        return stays_below(shape, self)
 
     def counterpart(self, case: LoadCase) -> LoadCase:
         """Return the case of the same way and place whose teeth stand most nearly as they do."""

@@ -40,37 +40,37 @@ _PULL_EXPONENT = 1.5
 """How pull rises with the magnet short of saturation; only a first guess: what is reported is solved."""
 
 
-def _needed(bench: TrialHold, pulled: Callable[[FacePull], bool]) -> tuple[float, float] | None:
+def _needed(trial: TrialHold, pulled: Callable[[FacePull], bool]) -> tuple[float, float] | None:
     """Return how many times the pull of some faces is needed, and the factor; None where none is enough."""
-    if bench.rig.pulls is None:
+    if trial.rig.pulls is None:
         return None
-    return bench.least(
-        lambda ratio: bench.changed(rig=scaled_pull(bench.rig, ratio, pulled)),
+    return trial.least(
+        lambda ratio: trial.changed(rig=scaled_pull(trial.rig, ratio, pulled)),
         now=1.0,
         most=MOST_PULL_RATIO,
         step=PULL_STEP,
     )
 
 
-def larger_seat(bench: TrialHold) -> Iterator[Remedy]:
+def larger_seat(trial: TrialHold) -> Iterator[Remedy]:
     """Look for the area of seat that holds the part, at the pull per area that was found.
 
     No more is asked for than the part has in one plane.
     """
-    part, poles = bench.part.part, {b.name for b in bench.setup.poles()}
+    part, poles = trial.part.part, {b.name for b in trial.setup.poles()}
 
     def seated(face: FacePull) -> bool:
         return part in face.bodies and not poles.isdisjoint(face.bodies)
 
-    found = _needed(bench, seated)
-    if found is None or bench.rig.pulls is None:
+    found = _needed(trial, seated)
+    if found is None or trial.rig.pulls is None:
         return
     ratio, factor = found
-    area_mm2 = sum(f.area_mm2 for f in bench.rig.pulls.faces if seated(f))
-    if ratio * area_mm2 > most_in_a_plane_mm2(bench.setup.body(part)):
+    area_mm2 = sum(f.area_mm2 for f in trial.rig.pulls.faces if seated(f))
+    if ratio * area_mm2 > most_in_a_plane_mm2(trial.setup.body(part)):
         return
     amount = Amount(now=area_mm2, to=ratio * area_mm2, unit="mm2")
-    yield bench.remedy(RemedyKind.SEAT, factor, ratio, amounts=(amount,))
+    yield trial.remedy(RemedyKind.SEAT, factor, ratio, amounts=(amount,))
 
 
 def most_in_a_plane_mm2(body: Body) -> float:
@@ -87,76 +87,76 @@ def most_in_a_plane_mm2(body: Body) -> float:
     return max(areas.values(), default=0.0)
 
 
-def more_magnet(bench: TrialHold) -> Iterator[Remedy]:
+def more_magnet(trial: TrialHold) -> Iterator[Remedy]:
     """Switch the magnet on, turn a trifle further up, or look for a chuck of a higher rating."""
-    magnet, holding = bench.magnet, bench.setup.holding
+    magnet, holding = trial.magnet, trial.setup.holding
     if magnet is None or holding is None:
         return
-    if bench.rig.pulls is None:
-        yield from _switched_on(bench, magnet)
+    if trial.rig.pulls is None:
+        yield from _switched_on(trial, magnet)
         return
-    found = _needed(bench, lambda _: True)
+    found = _needed(trial, lambda _: True)
     if found is None:
         return
     if holding.magnet == MagnetState.TRIFLE:
-        yield from _turned_up(bench, magnet, holding, found[0])
+        yield from _turned_up(trial, magnet, holding, found[0])
     else:
-        yield from _higher_rated(bench, magnet, holding, found[0])
+        yield from _higher_rated(trial, magnet, holding, found[0])
 
 
-def _switched_on(bench: TrialHold, magnet: Magnet) -> Iterator[Remedy]:
+def _switched_on(trial: TrialHold, magnet: Magnet) -> Iterator[Remedy]:
     """Look at what the magnet does when it is switched on."""
-    factor = bench.changed(rig=replace(bench.rig, pulls=magnet.pulls(1.0))).factor(bench.least_factor)
-    if factor >= bench.least_factor:
-        yield bench.remedy(RemedyKind.SWITCHED_ON, factor, 1.0)
+    factor = trial.changed(rig=replace(trial.rig, pulls=magnet.pulls(1.0))).factor(trial.least_factor)
+    if factor >= trial.least_factor:
+        yield trial.remedy(RemedyKind.SWITCHED_ON, factor, 1.0)
 
 
-def _turned_up(bench: TrialHold, magnet: Magnet, holding: Holding, ratio: float) -> Iterator[Remedy]:
+def _turned_up(trial: TrialHold, magnet: Magnet, holding: Holding, ratio: float) -> Iterator[Remedy]:
     share = holding.trifle_share * ratio ** (1.0 / _PULL_EXPONENT)
     for _ in range(_SOLVES):
         share = min(1.0, SHARE_STEP * math.ceil(share / SHARE_STEP - 1e-9))
-        factor = _solved_again(bench, magnet.weak, magnet.soft, share)
-        if factor >= bench.least_factor:
+        factor = _solved_again(trial, magnet.weak, magnet.soft, share)
+        if factor >= trial.least_factor:
             amount = Amount(now=holding.trifle_share, to=share, unit="share")
             ratio = share / holding.trifle_share
-            yield bench.remedy(RemedyKind.TURNED_UP, factor, ratio, amounts=(amount,))
+            yield trial.remedy(RemedyKind.TURNED_UP, factor, ratio, amounts=(amount,))
             return
         share *= 1.5
 
 
-def _higher_rated(bench: TrialHold, magnet: Magnet, holding: Holding, ratio: float) -> Iterator[Remedy]:
+def _higher_rated(trial: TrialHold, magnet: Magnet, holding: Holding, ratio: float) -> Iterator[Remedy]:
     rated_n_cm2 = holding.rated_n_cm2 * ratio
     for _ in range(_SOLVES):
         rated_n_cm2 = RATED_STEP_N_CM2 * math.ceil(rated_n_cm2 / RATED_STEP_N_CM2 - 1e-9)
-        stiff, soft = _sources(bench, holding, rated_n_cm2)
+        stiff, soft = _sources(trial, holding, rated_n_cm2)
         stronger = behind(magnet.weak, mmf_a=stiff.mmf_a, gap_mm=stiff.gap_mm)
-        factor = _solved_again(bench, stronger, soft, holding.strength_share)
-        if factor >= bench.least_factor:
+        factor = _solved_again(trial, stronger, soft, holding.strength_share)
+        if factor >= trial.least_factor:
             amount = Amount(now=holding.rated_n_cm2, to=rated_n_cm2, unit="N/cm2")
             ratio = rated_n_cm2 / holding.rated_n_cm2
-            yield bench.remedy(RemedyKind.CHUCK, factor, ratio, amounts=(amount,))
+            yield trial.remedy(RemedyKind.CHUCK, factor, ratio, amounts=(amount,))
             return
-        rated_n_cm2 *= max(1.1, bench.least_factor / max(factor, 1e-3))
+        rated_n_cm2 *= max(1.1, trial.least_factor / max(factor, 1e-3))
         if rated_n_cm2 > MOST_PULL_RATIO * holding.rated_n_cm2:
             return
 
 
 def _sources(
-    bench: TrialHold, holding: Holding, rated_n_cm2: float
+    trial: TrialHold, holding: Holding, rated_n_cm2: float
 ) -> tuple[MagnetSource, MagnetSource | None]:
     """Return the sources that a magnet of another rated pull may have."""
     if holding.shim_mm is not None or holding.source_mmf_a:
         message = "of a chuck of another rating nothing but its rated pull is known"
         raise NotComputedError(message)
-    setup = replace(bench.setup, holding=replace(holding, rated_pull_n_cm2=rated_n_cm2))
-    found = find_sources(setup, bench.mesher)
+    setup = replace(trial.setup, holding=replace(holding, rated_pull_n_cm2=rated_n_cm2))
+    found = find_sources(setup, trial.mesher)
     return found[0], found[1] if len(found) > 1 else None
 
 
-def finer_seat(bench: TrialHold) -> Iterator[Remedy]:
+def finer_seat(trial: TrialHold) -> Iterator[Remedy]:
     """Look for the next finer finishes of the part's seats, one after the other."""
-    magnet, holding = bench.magnet, bench.setup.holding
-    body, pulls = bench.setup.body(bench.part.part), bench.rig.pulls
+    magnet, holding = trial.magnet, trial.setup.holding
+    body, pulls = trial.setup.body(trial.part.part), trial.rig.pulls
     if pulls is None or magnet is None or holding is None:
         return
     seats = sorted({_mine(f, body.name) for f in pulls.on(body.name)})
@@ -171,11 +171,11 @@ def finer_seat(bench: TrialHold) -> Iterator[Remedy]:
     for name in finer[:_RUNGS]:
         closer_um = {s: gap_saved_um(table[n], table[name]) for s, n in now.items()}
         factor = _solved_again(
-            bench, _closer(magnet.weak, body.name, closer_um), magnet.soft, holding.strength_share
+            trial, _closer(magnet.weak, body.name, closer_um), magnet.soft, holding.strength_share
         )
-        if factor >= bench.least_factor:
+        if factor >= trial.least_factor:
             names = (roughest, name)
-            yield bench.remedy(RemedyKind.FINISH, factor, _FINISH_CHANGE, names=names)
+            yield trial.remedy(RemedyKind.FINISH, factor, _FINISH_CHANGE, names=names)
             return
 
 
@@ -214,7 +214,7 @@ def _closer(model: MagnetModel, body: str, closer_um: dict[str, float]) -> Magne
     return replace(model, gaps=tuple(gaps))
 
 
-def _solved_again(bench: TrialHold, model: MagnetModel, soft: MagnetSource | None, strength: float) -> float:
+def _solved_again(trial: TrialHold, model: MagnetModel, soft: MagnetSource | None, strength: float) -> float:
     """Solve the field at its weak end and put it through the full analysis.
 
     Parameters
@@ -231,7 +231,7 @@ def _solved_again(bench: TrialHold, model: MagnetModel, soft: MagnetSource | Non
     NotComputedError
         The field did not converge.
     """
-    pulls = bench.rig.pulls
+    pulls = trial.rig.pulls
     if pulls is None:
         message = "no magnet pulls here"
         raise NotComputedError(message)
@@ -249,5 +249,5 @@ def _solved_again(bench: TrialHold, model: MagnetModel, soft: MagnetSource | Non
                 pressure_n_mm2=found.pressure_n_mm2,
             )
         )
-    rig = replace(bench.rig, pulls=replace(pulls, faces=tuple(faces)))
-    return bench.changed(rig=rig).factor(bench.least_factor)
+    rig = replace(trial.rig, pulls=replace(pulls, faces=tuple(faces)))
+    return trial.changed(rig=rig).factor(trial.least_factor)

@@ -104,7 +104,7 @@ def slides_mm(row: PoleLine, middle_mm: float) -> tuple[float, ...]:
     return tuple([*to(row.seams_mm), *to(row.middles_mm)][:_TRIES])
 
 
-def over_poles(bench: TrialHold, lighter: Callable[[TrialHold], Iterator[Remedy]]) -> Iterator[Remedy]:
+def over_poles(trial: TrialHold, lighter: Callable[[TrialHold], Iterator[Remedy]]) -> Iterator[Remedy]:
     """Look for a better place of everything that stands on the magnet, along the row of its poles.
 
     The wheel's way goes with the work, so the magnet is moved under it instead, by as much the other way.
@@ -112,28 +112,28 @@ def over_poles(bench: TrialHold, lighter: Callable[[TrialHold], Iterator[Remedy]
 
     Parameters
     ----------
-    bench : TrialHold
+    trial : TrialHold
         The part where it stands.
     lighter : callable
         Looks for a lighter cut of a part; asked at the new place where that helps and is not enough.
     """
-    poles, pulls = bench.setup.poles(), bench.rig.pulls
-    if bench.magnet is None or pulls is None or not pulls.on(bench.part.part):
+    poles, pulls = trial.setup.poles(), trial.rig.pulls
+    if trial.magnet is None or pulls is None or not pulls.on(trial.part.part):
         return
     row = pole_line([box_of(placed_at(p.solid, p.at)) for p in poles], [str(p.pole) for p in poles])
     if row is None:
         return
-    box, least, now = box_of(bench.process.placed[bench.part.part]), bench.least_factor, bench.low
-    stands = find_contacts([b.placed() for b in bench.setup.bodies], bench.setup.tolerances)
+    box, least, now = box_of(trial.process.placed[trial.part.part]), trial.least_factor, trial.low
+    stands = find_contacts([b.placed() for b in trial.setup.bodies], trial.setup.tolerances)
     best: tuple[float, TrialHold, Amount] | None = None
     for slide_mm in slides_mm(row, (box[row.axis] + box[row.axis + 3]) / 2):
-        slid = _slid(bench, stands, row.axis, slide_mm)
+        slid = _slid(trial, stands, row.axis, slide_mm)
         if slid is None:
             continue
         factor = slid.changed().factor(least)
         amount = Amount(name="XY"[row.axis], now=0.0, to=slide_mm, unit="mm")
         if factor >= least:
-            yield bench.remedy(RemedyKind.SLID, factor, _SLID, amounts=(amount,))
+            yield trial.remedy(RemedyKind.SLID, factor, _SLID, amounts=(amount,))
             return
         if factor > max(_HELPS * now, best[0] if best else 0.0):
             best = factor, slid, amount
@@ -142,28 +142,28 @@ def over_poles(bench: TrialHold, lighter: Callable[[TrialHold], Iterator[Remedy]
     _, slid, amount = best
     for also in lighter(slid):
         ratio = _SLID * also.change_ratio
-        yield replace(bench.remedy(RemedyKind.SLID, also.factor, ratio, amounts=(amount,)), also=also)
+        yield replace(trial.remedy(RemedyKind.SLID, also.factor, ratio, amounts=(amount,)), also=also)
 
 
-def _slid(bench: TrialHold, stands: ContactMap, axis: int, slide_mm: float) -> TrialHold | None:
+def _slid(trial: TrialHold, stands: ContactMap, axis: int, slide_mm: float) -> TrialHold | None:
     """Return the part with all work slid along the magnet; None where it cannot be slid there."""
-    under = _magnet_bodies(bench.setup)
+    under = _magnet_bodies(trial.setup)
     at = translation((-slide_mm, 0.0, 0.0) if axis == 0 else (0.0, -slide_mm, 0.0))
-    bodies = tuple(replace(b, at=composed(at, b.at)) if b.name in under else b for b in bench.setup.bodies)
-    setup = replace(bench.setup, bodies=bodies)
+    bodies = tuple(replace(b, at=composed(at, b.at)) if b.name in under else b for b in trial.setup.bodies)
+    setup = replace(trial.setup, bodies=bodies)
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
     if contacts.overlaps or not _touches_alike(stands, contacts):
         return None
-    placed = dict(bench.process.placed)
+    placed = dict(trial.process.placed)
     placed |= {b.name: placed_at(b.solid, b.at) for b in bodies if b.name in under}
-    process = bench.process.moved_to(setup, placed)
+    process = trial.process.moved_to(setup, placed)
     if not all(process.clears(placed[name]) for name in under):
         return None
-    known, holding = bench.magnet, setup.holding
+    known, holding = trial.magnet, setup.holding
     sources = None if known is None else known.sources
-    magnet = magnet_of(setup, contacts, bench.mesher, sources=sources)
+    magnet = magnet_of(setup, contacts, trial.mesher, sources=sources)
     pulls = magnet.pulls(holding.strength_share if holding else 0.0)
-    return replace(bench, process=process, rig=rig_of(setup, placed, contacts, pulls), magnet=magnet)
+    return replace(trial, process=process, rig=rig_of(setup, placed, contacts, pulls), magnet=magnet)
 
 
 def _magnet_bodies(setup: Setup) -> frozenset[str]:

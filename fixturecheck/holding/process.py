@@ -13,6 +13,7 @@ from typing import Protocol
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.holding.rig import Rig
 from fixturecheck.interval import Range
+from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.bite import Bitten
 from fixturecheck.result.hold import Tool
@@ -27,6 +28,7 @@ FAR_MM = 30.0
 """How far it is followed to whatever it runs into."""
 NEAR_MM = 0.01
 """How close what moves and what stands have met."""
+_ROUNDING_MM = 1e-6
 
 Bite = Crash | Bitten
 """What the tool takes of a freed part, along its way."""
@@ -136,6 +138,23 @@ class CuttingProcess(CutLoads, Protocol):
 
     def moved_to(self, setup: Setup, placed: Mapping[str, Solid]) -> CuttingProcess:
         """Return the same cut over the same part held otherwise."""
+
+
+def stays_below(shape: Shape, process: CuttingProcess) -> bool:
+    """Say whether a shape stays below the floor of a cut; what stands higher is not known to be clear.
+
+    Parameters
+    ----------
+    shape : Shape
+        Where it stands.
+    process : CuttingProcess
+        The cut; its machine states the least clearance.
+
+    Returns
+    -------
+    bool
+    """
+    return box_of(shape)[5] <= process.floor_mm - process.setup.machine.least_clearance_mm + _ROUNDING_MM
 
 
 class FreedScene(Protocol):

@@ -37,7 +37,7 @@ MOST_CLAMP_RATIO, CLAMP_STEP = 4.0, 0.05
 _TURNED, _DRY = 1.25, 2.5
 
 
-def remedies_of(bench: TrialHold) -> tuple[tuple[Remedy, ...], tuple[RemedyUnknown, ...]]:
+def remedies_of(trial: TrialHold) -> tuple[tuple[Remedy, ...], tuple[RemedyUnknown, ...]]:
     """Return every change that brings the factor back, the smallest first.
 
     Another way of holding is looked for only where no change is enough.
@@ -64,33 +64,33 @@ def remedies_of(bench: TrialHold) -> tuple[tuple[Remedy, ...], tuple[RemedyUnkno
     found: list[Remedy] = []
     try:
         for search, change in changes.items():
-            found += _tried(search, change, bench, untried)
+            found += _tried(search, change, trial, untried)
         if not found:
-            found = _tried(RemedySearch.VISE, between_jaws, bench, untried)
+            found = _tried(RemedySearch.VISE, between_jaws, trial, untried)
     except SpentError as reason:
-        untried.append(RemedyUnknown(part=bench.part.part, cut=bench.part.cut, reason=str(reason)))
+        untried.append(RemedyUnknown(part=trial.part.part, cut=trial.part.cut, reason=str(reason)))
     return tuple(sorted(found, key=lambda r: (r.change_ratio, r.kind))), tuple(untried)
 
 
 def _tried(
-    search: RemedySearch, change: Change, bench: TrialHold, untried: list[RemedyUnknown]
+    search: RemedySearch, change: Change, trial: TrialHold, untried: list[RemedyUnknown]
 ) -> list[Remedy]:
     """Return what a change gives; one that cannot be computed cures nothing and says why."""
     try:
-        return list(change(bench))
+        return list(change(trial))
     except SpentError:
         raise
     except (NotComputedError, KernelError, SetupError) as reason:
-        part = bench.part
+        part = trial.part
         untried.append(RemedyUnknown(part=part.part, cut=part.cut, reason=str(reason), search=search))
         return []
 
 
-def lighter_cut(bench: TrialHold) -> Iterator[Remedy]:
+def lighter_cut(trial: TrialHold) -> Iterator[Remedy]:
     """Look for the heaviest cut that is held, by each of its numbers alone, on whole steps."""
-    for one in bench.process.lighter():
-        found = bench.least(
-            _cut_at(bench, one),
+    for one in trial.process.lighter():
+        found = trial.least(
+            _cut_at(trial, one),
             now=one.step_mm * -(-one.now_mm // one.step_mm),
             most=one.least_mm,
             step=one.step_mm,
@@ -98,38 +98,38 @@ def lighter_cut(bench: TrialHold) -> Iterator[Remedy]:
         if found is not None:
             to_mm, factor = found
             amount = Amount(now=one.now_mm, to=to_mm, unit="mm")
-            yield bench.remedy(one.kind, factor, one.now_mm / to_mm, amounts=(amount,))
+            yield trial.remedy(one.kind, factor, one.now_mm / to_mm, amounts=(amount,))
 
 
-def _cut_at(bench: TrialHold, lighter: Lighter) -> Callable[[float], Changed]:
-    return lambda value: bench.changed(process=lighter.at(value))
+def _cut_at(trial: TrialHold, lighter: Lighter) -> Callable[[float], Changed]:
+    return lambda value: trial.changed(process=lighter.at(value))
 
 
-def cut_another_way(bench: TrialHold) -> Iterator[Remedy]:
+def cut_another_way(trial: TrialHold) -> Iterator[Remedy]:
     """Look at the cut fed or milled another way: the first of each that is held."""
     done: set[RemedyKind] = set()
-    for kind, names, process in bench.process.turned():
-        factor = bench.changed(process=process).factor(bench.least_factor) if kind not in done else 0.0
-        if factor >= bench.least_factor:
+    for kind, names, process in trial.process.turned():
+        factor = trial.changed(process=process).factor(trial.least_factor) if kind not in done else 0.0
+        if factor >= trial.least_factor:
             done.add(kind)
-            yield bench.remedy(kind, factor, _TURNED, names=names)
+            yield trial.remedy(kind, factor, _TURNED, names=names)
 
 
-def tighter_clamps(bench: TrialHold) -> Iterator[Remedy]:
+def tighter_clamps(trial: TrialHold) -> Iterator[Remedy]:
     """Look for how much harder all clamps together must press."""
-    setup = bench.setup
+    setup = trial.setup
     if not setup.clamps:
         return
 
     def at(ratio: float) -> Changed:
-        harder = pressed(tightened(setup, ratio), bench.process.placed)
-        return bench.changed(rig=replace(bench.rig, clamps=harder))
+        harder = pressed(tightened(setup, ratio), trial.process.placed)
+        return trial.changed(rig=replace(trial.rig, clamps=harder))
 
-    found = bench.least(at, now=1.0, most=MOST_CLAMP_RATIO, step=CLAMP_STEP)
+    found = trial.least(at, now=1.0, most=MOST_CLAMP_RATIO, step=CLAMP_STEP)
     if found is not None:
         ratio, factor = found
         amounts = tightened_amounts(setup.clamps, ratio)
-        yield bench.remedy(RemedyKind.CLAMPS, factor, ratio, amounts=amounts)
+        yield trial.remedy(RemedyKind.CLAMPS, factor, ratio, amounts=amounts)
 
 
 def tightened(setup: Setup, ratio: float) -> Setup:
@@ -154,16 +154,16 @@ def tightened_amounts(clamps: Sequence[Clamp], ratio: float) -> tuple[Amount, ..
     return tuple(Amount(name=name, now=now, to=ratio * now, unit=unit) for name, now, unit in stated)
 
 
-def dried(bench: TrialHold) -> Iterator[Remedy]:
+def dried(trial: TrialHold) -> Iterator[Remedy]:
     """Look at what the contacts hold without their film of coolant."""
-    setup = bench.setup
-    if setup.holding is None or not bench.rig.wet:
+    setup = trial.setup
+    if setup.holding is None or not trial.rig.wet:
         return
-    wet, dry = bench.rig.friction, friction_of(replace(setup, holding=replace(setup.holding, coolant=False)))
+    wet, dry = trial.rig.friction, friction_of(replace(setup, holding=replace(setup.holding, coolant=False)))
     if dry.general == wet.general:
         return
-    factor = bench.changed(rig=replace(bench.rig, friction=dry, wet=False)).factor(bench.least_factor)
-    if factor >= bench.least_factor:
+    factor = trial.changed(rig=replace(trial.rig, friction=dry, wet=False)).factor(trial.least_factor)
+    if factor >= trial.least_factor:
         ends = zip((wet.general.low, wet.general.high), (dry.general.low, dry.general.high), strict=True)
         amounts = tuple(Amount(now=now, to=to, unit="") for now, to in ends)
-        yield bench.remedy(RemedyKind.DRY, factor, _DRY, amounts=amounts)
+        yield trial.remedy(RemedyKind.DRY, factor, _DRY, amounts=amounts)

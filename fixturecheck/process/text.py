@@ -85,10 +85,10 @@ def read_job_text(path: Path, overrides: Mapping[str, str]) -> StatedJob:
     SetupError
         The file cannot be read, or states something wrong: every mistake with its line.
     """
-    return job_of(read_document(path, overrides), path)
+    return stated_job(read_document(path, overrides), path)
 
 
-def job_of(facts: Stated, path: Path) -> StatedJob:
+def stated_job(facts: Stated, path: Path) -> StatedJob:
     """Return the job that the tables of its file state.
 
     Raises

@@ -13,7 +13,7 @@ from scipy.spatial.transform import Rotation
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.faceref import FaceRef
-from fixturecheck.holding.bearing import outermost, spots
+from fixturecheck.holding.bearing import farthest_points, spots
 from fixturecheck.hull import convex_hull, hull_corners
 from fixturecheck.kernel.boolean import common_solid
 from fixturecheck.kernel.measure import box_gap_mm, box_of, extent_along
@@ -367,7 +367,7 @@ def support_edges(touches: Sequence[TouchingFaces]) -> list[tuple[Floats, Floats
         return []
     points = np.vstack([t.points_mm for t in under])
     # A round outline is tipped about in a few directions: all of its pieces would be too short.
-    corners = np.vstack([outermost(t.points_mm, np.eye(3)[:2]) for t in under])
+    corners = np.vstack([farthest_points(t.points_mm, np.eye(3)[:2]) for t in under])
     ring = hull_corners(corners[:, :2])[::-1]
     if len(ring) < 3:
         return []

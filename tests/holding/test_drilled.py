@@ -9,7 +9,7 @@ import cadquery as cq
 import pytest
 
 from fixturecheck import engine
-from fixturecheck.holding.axial import drilling_of, way_in_of, ways_in
+from fixturecheck.holding.axial import drilling_of, strokes_into, way_in_of
 from fixturecheck.holding.factor import load_cases
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.result.finding import Kind, Verdict
@@ -161,7 +161,7 @@ def test_a_wrong_go_by_a_ramp_beyond_what_the_part_stands_on(compared):
     # Rougher still, so that it neither slides nor turns before it tips.
     setup = replace(setup, holding=replace(setup.holding, mu=(2.0, 2.0)))
     placed = {b.name: b.solid for b in setup.bodies}
-    assert ways_in(setup, placed, setup.end_mills[0], "plate") == (AxialStroke.RAMPS,)
+    assert strokes_into(setup, placed, setup.end_mills[0], "plate") == (AxialStroke.RAMPS,)
     job = way_in_of(setup, placed, setup.end_mills[0], "plate", AxialStroke.RAMPS)
     down = 0.1 * math.sin(math.atan2(1.0, 10.0))
     thrust_n = 0.8 * 1.5 * 2100.0 * (down / 2) ** -0.26 * 8.0 * down / 2.0
@@ -184,12 +184,12 @@ def test_a_pocket_that_nothing_is_stated_to_enter_is_gone_straight_into():
     for part, ways in ((shut, (AxialStroke.ENTERS,)), (opened, ())):
         setup = Setup(name="bench", bodies=(part,), end_mills=(run,), holding=Holding())
         placed = {"block": placed_at(part.solid, part.at)}
-        assert ways_in(setup, placed, run, "block") == ways
+        assert strokes_into(setup, placed, run, "block") == ways
     first = MillMove(kind="plunge", at_mm=((0.0, 0.0),), z_mm=16.0)
     stated = replace(run, moves=(first, *run.moves))
     placed = {"block": placed_at(shut.solid, shut.at)}
     setup = Setup(name="bench", bodies=(shut,), end_mills=(stated,), holding=Holding())
-    assert ways_in(setup, placed, stated, "block") == (AxialStroke.PLUNGES,)
+    assert strokes_into(setup, placed, stated, "block") == (AxialStroke.PLUNGES,)
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,7 @@ import pytest
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import own_fields
 from fixturecheck.process.records import BlankEntry, JobEntry, Operation
-from fixturecheck.process.text import NOT_OF_PART, is_job, job_of, read_job_text
+from fixturecheck.process.text import NOT_OF_PART, is_job, read_job_text, stated_job
 from fixturecheck.schemas import SCHEMAS, shipped
 from fixturecheck.setup.reader import Stated
 from fixturecheck.setup.records import BodyEntry
@@ -90,7 +90,7 @@ def validator(name: str) -> jsonschema.Draft7Validator:
 KINDS = {
     "job": Kind(
         example=tomllib.loads(JOB),
-        read=lambda facts: job_of(facts, ROOT / "none.toml"),
+        read=lambda facts: stated_job(facts, ROOT / "none.toml"),
         schema=validator("job.schema.json"),
         tables={
             ("job",): JobEntry,

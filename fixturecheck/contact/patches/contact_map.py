@@ -16,7 +16,7 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import ContactMap, Overlap, Patch, RawPatch, covered
 from fixturecheck.contact.patches.edges import EdgeView, edges_across, edges_on_faces, rims_across
-from fixturecheck.contact.patches.planar import facing
+from fixturecheck.contact.patches.planar import flat_contacts
 from fixturecheck.contact.patches.quadrics import curved
 from fixturecheck.contact.patches.sampled import near_only, sampled
 from fixturecheck.contact.patches.separation import (
@@ -300,7 +300,7 @@ def _between(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[list[Raw
     pairs = near_faces(a, b, tolerances.near_mm)
     if not pairs.size:
         return [], False
-    found = list(facing(a, b, pairs, tolerances))
+    found = list(flat_contacts(a, b, pairs, tolerances))
     face_to_face = any(
         raw.kind == ContactKind.AREA
         and not raw.frayed

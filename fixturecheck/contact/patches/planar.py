@@ -33,7 +33,7 @@ _FAR_MM = 1e6
 _OUTLINE_MM = 2e-3
 
 
-def facing(a: Standing, b: Standing, pairs: Ints, tolerances: Tolerances) -> Iterator[RawPatch]:
+def flat_contacts(a: Standing, b: Standing, pairs: Ints, tolerances: Tolerances) -> Iterator[RawPatch]:
     """Yield area and near patches between the flat faces among candidate pairs, (n, 2)."""
     rows, columns = pairs.T
     cosines = np.einsum("ij,ij->i", a.normals[rows], b.normals[columns])
