@@ -28,6 +28,7 @@ LOOPS = (
     "statics/loading_loops",
     "contact/proximity/candidates",
     "contact/patches/apart",
+    "contact/patches/chords",
     "contact/proximity/placed_features",
     "contact/proximity/vertices_edges",
     "contact/proximity/curved",

@@ -61,7 +61,7 @@ def _pair(a: Standing, i: int, b: Standing, j: int, tolerances: Tolerances) -> I
     for polygon in wide:
         gaps = _gap(frame.space(shapely.get_coordinates(polygon)), a, i, b, j)
         if np.abs(gaps).max() <= tolerances.touch_mm:
-            yield replace(_from_polygon(ContactKind.AREA, polygon, frame, (a, i, b, j)), frayed=frayed)
+            yield _from_polygon(ContactKind.AREA, polygon, frame, (a, i, b, j), frayed=frayed)
         else:
             for part in _clipped(polygon, frame, (a, i, b, j), tolerances.near_mm):
                 yield _from_polygon(ContactKind.NEAR, part, frame, (a, i, b, j))
@@ -90,11 +90,11 @@ def _rounded(pair: FacePair, touch_mm: float) -> Iterator[RawPatch]:
         for area in wide:
             centre = frame.space(area.centre)
             make = partial(_shared_face, pair, frame, area.polygon)
-            yield replace(_raw(kind, pair, frame, area.polygon, centre, area.area_mm2, make), frayed=frayed)
+            yield _raw(kind, pair, frame, area.polygon, centre, area.area_mm2, make, frayed=frayed)
         return
     whole = _with_rounds(kind, polygons[0], frame, pair, outlines) if len(polygons) == 1 else None
     for raw in [whole] if whole else _from_faces(kind, polygons, frame, pair):
-        yield replace(raw, frayed=frayed)
+        yield replace(raw, frayed=True) if frayed else raw
 
 
 def _gap(points: Floats, a: Standing, i: int, b: Standing, j: int) -> Floats:
@@ -127,15 +127,18 @@ def _clipped(polygon: Any, frame: PlaneFrame, pair: FacePair, near_mm: float) ->
     return _wide_polygons(shapely.intersection(polygon, shapely.Polygon(band)), 1e-6)
 
 
-def _from_polygon(kind: ContactKind, polygon: Any, frame: PlaneFrame, pair: FacePair) -> RawPatch:
+def _from_polygon(
+    kind: ContactKind, polygon: Any, frame: PlaneFrame, pair: FacePair, *, frayed: bool = False
+) -> RawPatch:
     """Patch whose outline is exactly the polygon."""
     centre = frame.space(shapely.get_coordinates(polygon.centroid))[0]
-    rings = [frame.space(shapely.get_coordinates(r)[:-1]) for r in (polygon.exterior, *polygon.interiors)]
+    area, make = float(polygon.area), partial(_polygon_face, frame, polygon)
+    return _raw(kind, pair, frame, polygon, centre, area, make, frayed=frayed)
 
-    def make() -> Shape:
-        return polygon_face(rings)
 
-    return _raw(kind, pair, frame, polygon, centre, float(polygon.area), make)
+def _polygon_face(frame: PlaneFrame, polygon: Any) -> Shape:
+    rings = (polygon.exterior, *polygon.interiors)
+    return polygon_face([frame.space(shapely.get_coordinates(ring)[:-1]) for ring in rings])
 
 
 def _with_rounds(
@@ -218,13 +221,14 @@ def _raw(
     centre: Floats,
     area: float,
     make: Any,
+    *,
+    frayed: bool = False,
 ) -> RawPatch:
     """Fill in gap and names; the mean of a linear gap is its value at the centroid."""
     a, i, b, j = pair
     gaps = np.abs(_gap(frame.space(shapely.get_coordinates(polygon)), *pair))
     # Round edges stand as chords, and past one the gap goes on growing with the tilt.
-    chord_mm = 0.0 if a.table.exact[i] and b.table.exact[j] else CHORD_MM
-    tilt = sine_between(a.normals[i], b.normals[j])
+    chorded = kind is ContactKind.NEAR and not (a.table.exact[i] and b.table.exact[j])
     return RawPatch(
         kind=kind,
         a_faces=(i,),
@@ -236,8 +240,9 @@ def _raw(
         gap_min_mm=float(gaps.min()),
         gap_mean_mm=abs(float(_gap(centre[None], *pair)[0])),
         gap_max_mm=float(gaps.max()),
-        error_mm=chord_mm * tilt if kind == ContactKind.NEAR else 0.0,
+        error_mm=CHORD_MM * sine_between(a.normals[i], b.normals[j]) if chorded else 0.0,
         flat=(frame, polygon) if kind == ContactKind.AREA else None,
+        frayed=frayed,
     )
 
 

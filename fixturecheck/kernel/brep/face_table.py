@@ -19,7 +19,7 @@ from OCP.TopExp import TopExp_Explorer
 from OCP.TopoDS import TopoDS
 
 from fixturecheck.arrays import Bools, Floats, Ints
-from fixturecheck.kernel.brep.primitives import CurveKind, Surface, SurfaceKind, normal_out
+from fixturecheck.kernel.brep.primitives import Circle, CurveKind, Surface, SurfaceKind, normal_out
 from fixturecheck.kernel.brep.probes import REVERSED
 from fixturecheck.kernel.brep.sheets import Sheets, sheets_of
 from fixturecheck.kernel.brep.supporting import supporting
@@ -344,6 +344,7 @@ class Rings:
         self._table = table
         self._ends = table.edge_vertices.tolist()
         self._known: dict[int, tuple[tuple[Floats, Ints], ...]] = {}
+        self._arcs: dict[int, Floats | None] = {}
 
     def __iter__(self) -> Iterator[tuple[Floats, ...] | None]:
         return (self[face] for face in range(len(self._table.faces)))
@@ -356,6 +357,21 @@ class Rings:
     def sides(self, face: int) -> tuple[Ints, ...]:
         """Return the edge that each side of each ring belongs to; a side runs from its point to the next."""
         return tuple(edges for _, edges in self._walked(face))
+
+    def arcs(self, face: int) -> Floats | None:
+        """Return centre and radius of the arc that each side stands for, ring by ring.
+
+        Returns
+        -------
+        ndarray, shape (k, 4), or None
+            In the frame of the solid, mm; nan where a side is straight. None where an edge is neither.
+        """
+        if face not in self._arcs:
+            around = {e: self._table.edges[e] for e in self._table.face_edges[face].tolist()}
+            known = all(row.kind is CurveKind.LINE or row.circle is not None for row in around.values())
+            sides = np.concatenate(self.sides(face)).tolist() if known else ()
+            self._arcs[face] = np.array([_arc(around[e].circle) for e in sides]) if known else None
+        return self._arcs[face]
 
     def _walked(self, face: int) -> tuple[tuple[Floats, Ints], ...]:
         if face not in self._known:
@@ -414,6 +430,10 @@ class Rings:
             runs.append(run)
             counts.append(len(run))
         return np.concatenate(runs), np.repeat(np.array(numbers, dtype=np.int64), counts)
+
+
+def _arc(circle: Circle | None) -> tuple[float, ...]:
+    return (math.nan,) * 4 if circle is None else (*circle.centre.tolist(), circle.radius_mm)
 
 
 def _chords(row: EdgeRow) -> Floats:
