@@ -14,8 +14,8 @@ from fixturecheck.compiled import compiled
 
 Outline = tuple[Floats, Ints, Ints, Floats]
 """Rings of a flat face, k sides: where each side begins, (k, 2), the number of the side after it, (k,), where
-each ring begins and the last ends, and centre and radius of the arc that each side stands for, (k, 3); these are
-nan where it is straight."""
+each ring begins and the last ends, and centre and radius of the arc that each side stands for, (k, 3); nan
+where it is straight."""
 _Arcs = tuple[Ints, Floats, Floats, int]
 """Which arc each side stands for, -1 where it is straight; each arc, (n, 3); the sine that another outline
 has to cross it at, (n,); and n."""

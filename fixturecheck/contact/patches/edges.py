@@ -8,7 +8,7 @@ share an area) are ruled out with arrays before any shape is asked.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -72,8 +72,7 @@ def edges_on_faces(view: EdgeView) -> Iterator[RawPatch]:
     for i in faces:
         if _has_tip(view.a, i):
             yield from _tip(view, i)
-    edges = np.array(sorted({int(e) for i in faces for e in view.a.table.face_edges[i]}), dtype=np.int64)
-    edges = edges[view.a.table.sharp_edges[edges]]
+    edges = _edges(view.a, faces)
     if not edges.size:
         return
     theirs = sorted({j for _, j in view.pairs})
@@ -124,13 +123,21 @@ def _on_planes(view: EdgeView, edges: NDArray[np.int64], flat: NDArray[np.int64]
     rising = np.all(a.inward[edges] @ normals.T >= LEVEL, axis=1)
     straight = a.table.straight[edges]
     lying = (off.max(axis=1) <= touch) & ~covered & (rising | ~straight[:, None])
-    for m, n in np.argwhere(lying):
+    near = _near_boxes(*_boxes(a, edges), b, flat, touch)
+    for m, n in np.argwhere(lying & near):
         yield from _along(view, int(edges[m]), int(flat[n]))
     for m in np.flatnonzero(~straight):
-        free = ~lying[m] & ~covered[m]
+        free = ~lying[m] & ~covered[m] & near[m]
         for n in np.flatnonzero(free & (off[m].min(axis=0) <= touch + a.table.lengths_mm[edges[m]] / 16)):
             yield from _round_edge(view, int(edges[m]), int(flat[n]))
     yield from _corners_on_planes(view, (edges, flat), away, covered | lying)
+
+
+def _near_boxes(lows: Floats, highs: Floats, b: Standing, faces: Ints, touch_mm: float) -> Bools:
+    """Tell which boxes (n, 3) come as near to those of faces of B as what touches them does, (n, faces)."""
+    slack_mm = 2 * touch_mm + CHORD_MM
+    near = (lows[:, None] <= b.highs[faces] + slack_mm) & (highs[:, None] >= b.lows[faces] - slack_mm)
+    return np.asarray(near.all(axis=2))
 
 
 def _covered(view: EdgeView, edges: NDArray[np.int64], flat: NDArray[np.int64]) -> Bools:
@@ -153,16 +160,17 @@ def _corners_on_planes(
     a, b, touch = view.a, view.b, view.touch_mm
     edges, flat = chosen
     ends = a.table.edge_vertices[edges]
-    corners = np.unique(ends)
-    row = {int(v): k for k, v in enumerate(corners)}
-    rank = np.array([[row[int(v)] for v in pair] for pair in ends])
+    corners, rank = np.unique(ends, return_inverse=True)
+    rank = rank.reshape(ends.shape)
     lowest = np.full((len(corners), len(flat)), np.inf)
     taken = np.zeros((len(corners), len(flat)), dtype=bool)
     for side, sample in ((0, 1), (1, 7)):
         np.minimum.at(lowest, rank[:, side], away[:, sample])
         np.logical_or.at(taken, rank[:, side], covered)
-    off = np.abs(a.vertices[corners] @ b.normals[flat].T - b.offsets[flat])
-    for k, n in np.argwhere((off <= touch) & (lowest >= -touch) & ~taken):
+    spots = a.vertices[corners]
+    off = np.abs(spots @ b.normals[flat].T - b.offsets[flat])
+    standing = (off <= touch) & (lowest >= -touch) & ~taken & _near_boxes(spots, spots, b, flat, touch)
+    for k, n in np.argwhere(standing):
         v, j = int(corners[k]), int(flat[n])
         spot = a.vertices[v]
         if _within(b, j, spot, touch):
@@ -277,7 +285,7 @@ def _on_outline(view: EdgeView, faces: tuple[int, ...], j: int, spot: Floats) ->
         if raw.flat is None or raw.a_faces[0] not in faces:
             continue
         frame, _ = raw.flat
-        beside = np.isin(table.face_edges[j], table.face_edges[raw.b_faces[0]]).any()
+        beside = _bounding(view.b, raw.b_faces[:1])[table.face_edges[j]].any()
         if beside and abs(float((spot - frame.origin) @ frame.normal)) <= 2 * view.touch_mm:
             return True
     return False
@@ -390,9 +398,8 @@ def _beside_areas(view: EdgeView, ours: Ints, theirs: Ints) -> Bools:
     """Whether both edges bound faces that share an area, on whose outline they then meet."""
     beside = np.zeros((len(ours), len(theirs)), dtype=bool)
     for raw in view.areas:
-        mine = np.isin(ours, view.a.table.face_edges[raw.a_faces[0]])
-        other = np.isin(theirs, view.b.table.face_edges[raw.b_faces[0]])
-        beside |= mine[:, None] & other[None]
+        mine, other = _bounding(view.a, raw.a_faces[:1]), _bounding(view.b, raw.b_faces[:1])
+        beside |= mine[ours][:, None] & other[theirs][None]
     return beside
 
 
@@ -445,9 +452,17 @@ def rims_across(view: EdgeView) -> Iterator[RawPatch]:
         yield from _meeting(view, int(ours[m]), int(theirs[n]))
 
 
-def _edges(body: Standing, faces: set[int]) -> Ints:
-    edges = {int(e) for f in faces for e in body.table.face_edges[f] if body.table.sharp_edges[e]}
-    return np.array(sorted(edges), dtype=np.int64)
+def _edges(body: Standing, faces: Iterable[int]) -> Ints:
+    """Return the sharp edges of some faces, in order."""
+    return np.flatnonzero(_bounding(body, faces) & body.table.sharp_edges)
+
+
+def _bounding(body: Standing, faces: Iterable[int]) -> Bools:
+    """Tell for every edge of a body whether it bounds some of its faces."""
+    found = np.zeros(len(body.table.straight), dtype=bool)
+    for face in faces:
+        found[body.table.face_edges[face]] = True
+    return found
 
 
 def _boxes(body: Standing, edges: Ints) -> tuple[Floats, Floats]:
