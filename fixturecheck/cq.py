@@ -100,10 +100,10 @@ def annotate(assembly: cq.Assembly, result: Result) -> cq.Assembly:
         names that the result gives them.
     """
     whole = cq.Assembly(name=f"{assembly.name}_checked")
-    return whole.add(assembly).add(_found(result))
+    return whole.add(assembly).add(_found_shapes(result))
 
 
-def _found(result: Result) -> cq.Assembly:
+def _found_shapes(result: Result) -> cq.Assembly:
     """Return what was found, without the bodies, in layers."""
     colours, layers = body_colours(result.shapes), dict[str, cq.Assembly]()
     for shape in result.shapes:
@@ -125,7 +125,7 @@ def _drawn(result: Result) -> cq.Assembly:
     for shape in result.shapes:
         if shape.role in BODIES and isinstance(shape.geometry, cq.Shape):
             bodies.add(shape.geometry, name=shape.name, color=_colour(colours[shape.name], _SEEN_THROUGH))
-    return whole.add(bodies).add(_found(result))
+    return whole.add(bodies).add(_found_shapes(result))
 
 
 _SEEN_THROUGH = 0.45

@@ -63,7 +63,7 @@ _MOST_NAMED = 3
 
 
 def _unheard(_finding: Finding) -> None:
-    """Tell nobody."""
+    """Report nothing."""
 
 
 _TELLS = frozenset({"sources", "origins", "severity", "guessed"})
@@ -316,14 +316,14 @@ def _in_turn(work: _Work, share: _Share, findings: list[Finding], *, waits: bool
             if work.needs(step):
                 share(f"check {name}", 0.9 + 0.1 * i / len(names))
             try:
-                yield from _found(name, work)
+                yield from _ask(name, work)
             except (NotComputedError, KernelError) as reason:
                 yield not_computed(name, setup.name, reason)
     if not any(f.check in MODULES for f in findings):
         yield _nothing(setup, work.asked)
 
 
-def _found(check_name: str, work: _Work) -> Iterable[Finding]:
+def _ask(check_name: str, work: _Work) -> Iterable[Finding]:
     """Return what a check finds; `nest`, which tries solids, is asked again only where it may differ."""
     ask: Callable[[Stage], Iterable[Finding]] = import_module(MODULES[check_name]).check
     if check_name != "nest":
@@ -415,7 +415,7 @@ def _result(work: _Work, findings: list[Finding]) -> Result:
         offsets=stage.offsets,
         shapes=_shapes(stage, findings),
         rest=rest_of(stage.answered) if stage.answered else None,
-        holding=import_module("fixturecheck.holding.outcome").found(setup, stage.held)
+        holding=import_module("fixturecheck.holding.outcome").hold_found(setup, stage.held)
         if stage.held
         else None,
         hardening=stage.hardened,

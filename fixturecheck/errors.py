@@ -67,7 +67,7 @@ class NotComputedError(FixturecheckError):
 
 @contextmanager
 def about(*what: str) -> Iterator[None]:
-    """Have every problem that ends the block know what it is about, unless it knows that already.
+    """Give every problem raised in the block its subject, unless it has one.
 
     Parameters
     ----------
@@ -127,7 +127,7 @@ class Mistakes:
 
     @contextmanager
     def noted(self) -> Iterator[None]:
-        """Note the mistakes that the block ends with, and go on after it."""
+        """Note the mistakes raised in the block, and go on after it."""
         try:
             yield
         except SetupError as reason:

@@ -32,7 +32,7 @@ from fixturecheck.checks.touching import (
     gap_closed,
     largest_area,
     overlap_finding,
-    said,
+    patch_words,
     seat_outlines,
     slide_of,
     subject_of,
@@ -279,7 +279,7 @@ def _beside_its_face(
 ) -> Finding:
     """Report a nest whose faces come into one plane beside each other: what meets is an edge or a corner."""
     first = landing.patches[0] if landing.patches else None
-    what = f": {said(first, stage.setup.write)}" if first else ""
+    what = f": {patch_words(first, stage.setup.write)}" if first else ""
     return judge(
         0.0,
         unit="share",
@@ -350,7 +350,7 @@ def _held_open(
     opening = stage.setup.write.length(opening_mm)
     along = stage.setup.write.length(opening_mm / across, ".3f")
     first = landing.patches[0] if landing.patches else None
-    what = said(first, stage.setup.write) if first else "something"
+    what = patch_words(first, stage.setup.write) if first else "something"
     sides = f"{first.contact.a} on {first.contact.b}" if first else "something"
     says = (
         f"{what} lands {opening} before {seat.body}.{seat.face} meets {seat.on}.{seat.on_face}: "
@@ -443,7 +443,7 @@ def _beside(stage: Stage, a: str, b: str) -> Iterator[Finding]:
             subject=f"{a} and {b}: {patch.shape.name}",
             kind=Kind.BESIDE_THE_NEST,
             about=patch.sides_from(a),
-            says=f"The neighbours also meet beside the nest: {said(patch, stage.setup.write)}{more}. "
+            says=f"The neighbours also meet beside the nest: {patch_words(patch, stage.setup.write)}{more}. "
             f"Chance decides which of the {'' if more else 'two '}places carries.",
             remedy="Stone the burr off." if burr else "Relieve it, or state it as a nest.",
             source="contacts that no seat of the set-up states",

@@ -33,7 +33,7 @@ from fixturecheck.checks.touching import (
     gap_closed,
     opening_of,
     overlap_finding,
-    said,
+    patch_words,
     subject_of,
     unmeant,
 )
@@ -124,8 +124,8 @@ def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch], openi
             kind=Kind.ALONG_ITS_ROUND,
             about=faces_of_seat(seat),
             unit="mm",
-            says=f"{said(first, stage.setup.write)}: the {seat.rank} seat bears along the round face of the "
-            "part and locates it. Another seat holds the part by an area.",
+            says=f"{patch_words(first, stage.setup.write)}: the {seat.rank} seat bears along the round face "
+            "of the part and locates it. Another seat holds the part by an area.",
             source=_EDGE,
             shapes=tuple(p.shape for p in found.patches),
             location_mm=first.contact.centroid,
@@ -140,8 +140,8 @@ def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch], openi
         subject=subject_of(seat),
         kind=Kind.ON_A_LINE,
         about=faces_of_seat(seat),
-        says=f"{said(first, stage.setup.write)}: the {seat.rank} seat bears on a {first.contact.kind}, "
-        "with no area.",
+        says=f"{patch_words(first, stage.setup.write)}: the {seat.rank} seat bears on a "
+        f"{first.contact.kind}, with no area.",
         remedy=None if round_all else closing(stage, seat, opening(seat)),
         source=SHARE,
         shapes=tuple(p.shape for p in found.patches),
@@ -203,7 +203,7 @@ def _size(write: Writing, gap_mm: float) -> str:
 
 def _unmeant(stage: Stage, part: Body, opening: Openings) -> Iterator[Finding]:
     """Report what touches a part without being meant to, apart from its neighbours in the gang."""
-    # Where a part is drawn into a body is nothing to relieve: the overlap is told by itself.
+    # A part that is drawn into a body needs no relief; the overlap is a finding of its own.
     into = {name for o in stage.contacts.overlaps if part.name in (o.a, o.b) for name in (o.a, o.b)}
     touching = [
         patch
@@ -244,7 +244,7 @@ def _may_hold_open(part: Body, patch: Patch, opening: Opening) -> bool:
 
 def _touches(stage: Stage, part: Body, patch: Patch, open_seats: list[Seat]) -> Finding:
     """Judge one contact that no seat states: it lifts the part, or it is one place too many."""
-    what = said(patch, stage.setup.write)
+    what = patch_words(patch, stage.setup.write)
     if not any(s.body == part.name for s in stage.setup.seats):
         verdict, says = (
             Verdict.CAUTION,
@@ -305,7 +305,7 @@ def _footing(stage: Stage, part: Body, idle: frozenset[str]) -> Iterator[Finding
             source=_EDGE,
         )
         return
-    where = "; ".join(said(p, stage.setup.write) for p in sharp[:3])
+    where = "; ".join(patch_words(p, stage.setup.write) for p in sharp[:3])
     rolls = all(map(along_round, sharp))
     how = "bears along its round" if rolls else "stands on an edge or corner"
     yield judge(

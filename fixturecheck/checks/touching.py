@@ -221,7 +221,7 @@ def _between(stage: Stage, body: str, other: str) -> Iterator[Seat]:
     return (s for s in stage.setup.seats if {s.body, s.on} == {body, other})
 
 
-def said(patch: Patch, write: Writing) -> str:
+def patch_words(patch: Patch, write: Writing) -> str:
     """Name what touches, with its size: `a on b (line, 12.0 mm)`."""
     contact = patch.contact
     size = {
@@ -258,7 +258,7 @@ def way_apart(stage: Stage, overlap: Overlap, cures: Budget) -> tuple[Parting | 
         return None, f"Move {order[0]} until the two only touch. How far was not looked for: {reason}."
     if first is None or (second is not None and _rather(stage.setup, second, first)):
         first = second
-    return first, _said(stage, overlap, first)
+    return first, _move_words(stage, overlap, first)
 
 
 def _rather(setup: Setup, second: Parting, first: Parting) -> bool:
@@ -313,7 +313,7 @@ def overlap_finding(
 
 
 def _staying(setup: Setup, name: str) -> tuple[int, int, int]:
-    """Return what sorts the body that moves first: blocks, parts, then equipment; later stated before."""
+    """Return the order in which bodies move: blocks, parts, then equipment; of each the last stated first."""
     place = [b.name for b in setup.bodies].index(name)
     if is_loose(setup, name):
         return 0, 1, -place
@@ -358,7 +358,7 @@ def _kept(stage: Stage, pieces: Sequence[str], other: str) -> Floats:
     return np.array([*normals, *(n for n in looks if abs(n[2]) > _CARRIES_COSINE)]).reshape(-1, 3)
 
 
-def _said(stage: Stage, overlap: Overlap, way: Parting | None) -> str:
+def _move_words(stage: Stage, overlap: Overlap, way: Parting | None) -> str:
     """Say the move in words."""
     if way is None:
         return f"No straight move parts {overlap.a} and {overlap.b}: draw them elsewhere."

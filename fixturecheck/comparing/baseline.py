@@ -1,4 +1,4 @@
-"""The shortfalls that are known and let stand, as a file beside the set-up."""
+"""The known shortfalls that are accepted, as a file beside the set-up."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _NOISE = 1e-4
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KnownShortfall:
-    """A finding that is not go and is let stand.
+    """A finding that is not go and is accepted.
 
     Parameters
     ----------
@@ -67,7 +67,7 @@ def no_longer_short(known: Baseline, findings: Iterable[Finding]) -> tuple[str, 
     Parameters
     ----------
     known : Baseline
-        The shortfalls that are let stand.
+        The accepted shortfalls.
     findings : iterable of Finding
         All that there are now.
 

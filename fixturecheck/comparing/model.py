@@ -156,7 +156,7 @@ class SolidChange:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Renames:
-    """What is called otherwise after than before.
+    """What has another name after than before.
 
     Parameters
     ----------

@@ -167,7 +167,7 @@ def renames(
     after: Sequence[BodyDrawn],
     cuts: tuple[Iterable[str], Iterable[str]],
 ) -> Renames:
-    """Return what is called otherwise after: bodies, their faces, and a cut where just one was renamed."""
+    """Return what has another name after: bodies, their faces, and a cut where just one was renamed."""
     bodies: dict[str, str] = {}
     faces: dict[tuple[str, str], str] = {}
     for one, other in bodies_paired(before, after):

@@ -41,7 +41,7 @@ _UNITS = {
 }
 
 
-def found(setup: Setup, held: Held) -> HoldFound:
+def hold_found(setup: Setup, held: Held) -> HoldFound:
     """Return the hold as reports show it."""
     holding = setup.holding
     release = held.release

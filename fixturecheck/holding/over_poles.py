@@ -146,7 +146,7 @@ def over_poles(trial: TrialHold, lighter: Callable[[TrialHold], Iterator[Remedy]
 
 
 def _slid(trial: TrialHold, stands: ContactMap, axis: int, slide_mm: float) -> TrialHold | None:
-    """Return the part with all work slid along the magnet; None where it cannot be slid there."""
+    """Return the trial with all work slid along the magnet; None where it cannot be slid there."""
     under = _magnet_bodies(trial.setup)
     at = translation((-slide_mm, 0.0, 0.0) if axis == 0 else (0.0, -slide_mm, 0.0))
     bodies = tuple(replace(b, at=composed(at, b.at)) if b.name in under else b for b in trial.setup.bodies)

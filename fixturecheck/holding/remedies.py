@@ -116,7 +116,7 @@ def cut_another_way(trial: TrialHold) -> Iterator[Remedy]:
 
 
 def tighter_clamps(trial: TrialHold) -> Iterator[Remedy]:
-    """Look for how much harder all clamps together must press."""
+    """Look for the factor by which all clamps together must press harder."""
     setup = trial.setup
     if not setup.clamps:
         return
@@ -133,7 +133,7 @@ def tighter_clamps(trial: TrialHold) -> Iterator[Remedy]:
 
 
 def tightened(setup: Setup, ratio: float) -> Setup:
-    """Return a set-up with every clamp tightened so many times as hard."""
+    """Return a set-up with the press of every clamp multiplied by a factor."""
     holding = setup.holding or Holding()
     return replace(
         setup, holding=replace(holding, clamps=tuple(_times_as_hard(c, ratio) for c in holding.clamps))
@@ -147,7 +147,7 @@ def _times_as_hard(clamp: Clamp, ratio: float) -> Clamp:
 
 
 def tightened_amounts(clamps: Sequence[Clamp], ratio: float) -> tuple[Amount, ...]:
-    """Return how hard each clamp is stated to press, and how hard that is so many times as hard."""
+    """Return the stated press of each clamp, and that press multiplied by a factor."""
     stated = (
         (c.name, c.torque_nm or 0.0, "N m") if c.force_n is None else (c.name, c.force_n, "N") for c in clamps
     )

@@ -81,7 +81,7 @@ class StopContact:
         )
 
     def is_among(self, known: Sequence[StopContact]) -> bool:
-        """Say whether it is one of these again: as far out as that one or less, the same way."""
+        """Say whether it repeats a known one: no farther out, and facing the same way."""
         return any(self._is_within(k) for k in known if (k.body, k.other) == (self.body, self.other))
 
     def _is_within(self, known: StopContact) -> bool:

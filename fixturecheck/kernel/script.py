@@ -210,7 +210,7 @@ def _beside(folder: Path) -> Iterator[list[Path]]:
     before, kept = set(sys.modules), sys.dont_write_bytecode
     found: list[Path] = []
     sys.path.insert(0, home)
-    # What is kept of a module is told by size and second alone, and an edit may change neither.
+    # A cached module is recognised by size and second alone, and an edit may change neither.
     sys.dont_write_bytecode = True
     try:
         yield found

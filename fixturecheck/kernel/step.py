@@ -165,7 +165,7 @@ _known: ContextVar[dict[tuple[Path, str], PartFile] | None] = ContextVar("_known
 
 @contextmanager
 def reading_once() -> Iterator[None]:
-    """Within it a file is read once, and given again as long as it holds the same bytes."""
+    """Read each file once within the block, as long as its bytes stay the same."""
     token = _known.set({})
     try:
         yield

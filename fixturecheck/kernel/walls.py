@@ -114,7 +114,7 @@ def _behind(look: _Look, face: Face) -> Behind:
 
 _SAME_MM = 1e-3
 _AS_THIN = 1.5
-"""Places are looked at as one wall up to so many times the least thickness, and again so many."""
+"""By what factor the thickness up to which places count as one wall grows from one try to the next."""
 _HALVINGS = 7
 """How often the step of the grid is halved to find where a wall ends."""
 _NO_MM = 1e-6

@@ -105,7 +105,7 @@ def calibrate(measured: Measured, *, progress: Progress = silent) -> Calibration
     NotComputedError
         A field could not be solved, or changes too sharply to be tabled.
     """
-    setup = _bench(measured)
+    setup = _rating_setup(measured)
     weights = [weight_n(m.material, float(np.prod(m.piece_mm))) for m in measured.measurements]
     pulls_n = [m.force_n(w) for m, w in zip(measured.measurements, weights, strict=True)]
     pieces = _pieces(setup, measured, progress)
@@ -163,7 +163,7 @@ def too_high_share(shim_mm: float | None) -> float:
     return THIN_SHIM_SHARE if shim_mm < _THIN_SHIM_MM else SHIM_SHARE
 
 
-def _bench(measured: Measured) -> Setup:
+def _rating_setup(measured: Measured) -> Setup:
     """Return a set-up of the chuck with the first piece on it, which only has to be there."""
     facts = measured.chuck
     chuck = equipment(facts.kind, name=facts.name, **facts.params)

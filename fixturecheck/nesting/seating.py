@@ -302,12 +302,12 @@ class _Graph:
     def _is_fixture(self, name: str) -> bool:
         return self.bodies[name].role == BodyRole.FIXTURE
 
-    def _fellows(self, body: Body) -> list[Body]:
-        """Return the bodies of the piece of equipment that a fixture belongs to, itself among them."""
+    def _same_piece(self, body: Body) -> list[Body]:
+        """Return all bodies of the piece of equipment that a fixture belongs to."""
         return [b for b in self.fixtures if b is body or (body.group and b.group == body.group)]
 
     def _is_equipment(self, body: Body) -> bool:
-        return bool(body.pole or body.poles) or len(self._fellows(body)) > 1
+        return bool(body.pole or body.poles) or len(self._same_piece(body)) > 1
 
     def _is_loose(self, body: Body) -> bool:
         """Whether a body on the table is a block that only its weight keeps there.
@@ -325,7 +325,7 @@ class _Graph:
 
     def _has_something_under(self, body: Body) -> bool:
         """Whether other fixtures reach lower within the piece's outline from above."""
-        fellows = self._fellows(body)
+        fellows = self._same_piece(body)
         whole = joined_box([self.boxes[b.name] for b in fellows])
         others = [self.boxes[b.name] for b in self.fixtures if b not in fellows]
         return any(_over(whole, other) and other[2] < whole[2] - TABLE_MM for other in others)
@@ -342,7 +342,7 @@ class _Graph:
         """Return what a body stands by, given those that are known to stand."""
         name = body.name
         fellows = (
-            [b.name for b in self._fellows(body) if b is not body] if body.role == BodyRole.FIXTURE else []
+            [b.name for b in self._same_piece(body) if b is not body] if body.role == BodyRole.FIXTURE else []
         )
         if any(f in self.known for f in fellows):
             return Footing(body=name, base=Base.EQUIPMENT)

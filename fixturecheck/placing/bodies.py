@@ -233,7 +233,7 @@ class _Placing:
         return Placement(poses=self.poses, troubles=tuple(self.troubles))
 
     def _try(self, bodies: Sequence[Loose]) -> bool:
-        """Place those that are located now; whether any was, or never will be."""
+        """Place the bodies located by now; return whether any was placed or found to be unplaceable."""
         found: dict[str, Pose] = {}
         for one in bodies:
             answer = self._placed(one)

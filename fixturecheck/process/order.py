@@ -44,19 +44,19 @@ def refuse_bad_order(operations: Sequence[Operation], where: Mapping[int, str]) 
         wrong.add(f"{where.get(number, '')}: operation number {number} is stated more than once".lstrip(": "))
     by_number = {o.number: o for o in operations}
     needs = {o.number: [n for n in o.needs if n in by_number] for o in operations}
-    circle = _circle(needs)
-    if circle:
-        path = " needs ".join(str(n) for n in circle)
-        wrong.add(_at(where, circle[0], f"operations run in a circle: {path}"))
+    cycle = _cycle(needs)
+    if cycle:
+        path = " needs ".join(str(n) for n in cycle)
+        wrong.add(_at(where, cycle[0], f"operations run in a circle: {path}"))
     for operation in operations:
         for number in operation.needs:
             if number not in by_number:
                 reason = f"operation {operation.title!r} needs operation {number}, which is not there"
                 wrong.add(_at(where, operation.number, reason))
-            elif number >= operation.number and not circle:
+            elif number >= operation.number and not cycle:
                 reason = f"operation {operation.title!r} needs operation {number}, which comes after it"
                 wrong.add(_at(where, operation.number, reason))
-    _note_datum_circles(operations, where, wrong)
+    _note_datum_cycles(operations, where, wrong)
     _note_made_twice(operations, where, wrong)
     wrong.raise_any()
 
@@ -65,8 +65,8 @@ def _at(where: Mapping[int, str], number: int, reason: str) -> str:
     return f"{where[number]}: {reason}" if number in where else reason
 
 
-def _circle(graph: Mapping[N, Sequence[N]]) -> list[N]:
-    """Return the members of a circle, the first one again at the end; empty where there is none."""
+def _cycle(graph: Mapping[N, Sequence[N]]) -> list[N]:
+    """Return the members of a cycle, the first one again at the end; empty where there is none."""
     done: set[N] = set()
     for start in graph:
         way: list[N] = []
@@ -91,13 +91,13 @@ def _walk(graph: Mapping[N, Sequence[N]], at: N, way: list[N], done: set[N]) -> 
     return False
 
 
-def _note_datum_circles(operations: Sequence[Operation], where: Mapping[int, str], wrong: Mistakes) -> None:
+def _note_datum_cycles(operations: Sequence[Operation], where: Mapping[int, str], wrong: Mistakes) -> None:
     """Note faces that are brought to size from each other; what is roughed may be measured from either."""
     last = {face: makers[-1] for face, makers in makers_of(operations).items()}
-    circle = _circle({face: [f for f in o.measured_from if f != face] for face, o in last.items()})
-    if circle:
-        path = ", which is measured from ".join(str(face) for face in circle)
-        number = last[circle[0]].number
+    cycle = _cycle({face: [f for f in o.measured_from if f != face] for face, o in last.items()})
+    if cycle:
+        path = ", which is measured from ".join(str(face) for face in cycle)
+        number = last[cycle[0]].number
         wrong.add(_at(where, number, f"faces are measured from each other in a circle: {path}"))
 
 

@@ -80,7 +80,7 @@ def job_result(
     failed : mapping of int to str
         By the operation's number, why its check gave no result.
     """
-    operations = tuple(_found(stage, across, checked, failed))
+    operations = tuple(_operations_found(stage, across, checked, failed))
     whole = identified(one.finding for one in across if one.number is None)
     verdict = worst([*(o.verdict for o in operations if o.verdict is not None), *(f.verdict for f in whole)])
     return JobResult(
@@ -88,7 +88,7 @@ def job_result(
     )
 
 
-def _found(
+def _operations_found(
     stage: JobStage, across: Sequence[RouteFinding], checked: Checked, failed: Mapping[int, str]
 ) -> Iterator[OperationFound]:
     for operation in stage.job.operations:

@@ -63,7 +63,7 @@ class StatedJob:
 
 
 def is_job(path: Path) -> bool:
-    """Tell whether a TOML file is a job; one that cannot be read is none, and is refused where it is read."""
+    """Tell whether a TOML file is a job; a file that does not parse is refused later, where it is read."""
     try:
         return "job" in tomllib.loads(text_of(path))
     except (SetupError, ValueError, RecursionError):

@@ -112,8 +112,8 @@ class ReleaseMotion:
             return np.broadcast_to(self.along, points_mm.shape)
         return np.asarray(np.cross(self.axis, points_mm - self.at_mm) / self.arm_mm)
 
-    def told(self, centre_mm: Vector) -> ComesOff:
-        """Return the motion as results carry it, of a body with its centre there."""
+    def as_result(self, centre_mm: Vector) -> ComesOff:
+        """Return the motion in a result, for a body with its centre there."""
         if self.axis is None or self.at_mm is None:
             still = (0.0, 0.0, 0.0)
             along = to_vector(self.along)

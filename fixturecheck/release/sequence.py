@@ -233,7 +233,7 @@ def _leaving(standing: _Standing, name: str, tried: Sequence[_Tried], gone: froz
         direction=to_vector(motion.along) if motion is not None else None,
         keeps=keeps,
         keeps_unknown=unknown,
-        motion=motion.told(standing.weights[name].at_mm) if motion is not None else None,
+        motion=motion.as_result(standing.weights[name].at_mm) if motion is not None else None,
         not_slid=_not_slid(best, standing.touches[name]),
     )
 

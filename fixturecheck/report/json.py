@@ -319,7 +319,7 @@ def result_json(result: Result) -> bytes:
 
 
 def json_text(data: Mapping[str, Any]) -> str:
-    """Return plain values as the text of a JSON file, without numbers that are none."""
+    """Return plain values as the text of a JSON file; nan and infinity are refused."""
     return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 

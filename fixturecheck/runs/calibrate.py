@@ -50,10 +50,10 @@ def run(path: str, *, progress: Progress) -> tuple[str, str]:
         f"A magnetic chuck as measured; written by `fixturecheck calibrate` from {measured.file}.",
         'A set-up takes it with: [holding], calibrated = "this file", magnet = "full".',
     )
-    return chuck_text(found.chuck, says, readings), "\n".join(_told(measured, found))
+    return chuck_text(found.chuck, says, readings), "\n".join(_lines(measured, found))
 
 
-def _told(measured: Measured, found: Calibration) -> list[str]:
+def _lines(measured: Measured, found: Calibration) -> list[str]:
     write, fit = measured.write, found.fit
     wide = max((len(row.measurement.name) for row in found.rows), default=0)
     lines = [f"{found.chuck.name}: {len(found.rows)} measurements, all of one magnet", ""]

@@ -108,7 +108,7 @@ def run(
                 findings=tuple(sorted(marked, key=order_of)),
                 no_longer_short=no_longer_short(known, late.stored.findings),
             )
-        return _told(found, early, late, Path(folder), painter, request.width)
+        return _written(found, early, late, Path(folder), painter, request.width)
 
 
 def _alone(found: Comparison) -> Comparison:
@@ -118,7 +118,7 @@ def _alone(found: Comparison) -> Comparison:
     return replace(found, before="the baseline", findings=tuple(rows))
 
 
-def _told(
+def _written(
     found: Comparison,
     early: GivenResult,
     late: GivenResult,
@@ -159,7 +159,7 @@ def _told(
 
 
 def _for_a_build(found: Comparison, late: GivenResult) -> BuildResult:
-    """Return the result after for a build server, with all let stand that got no worse than its limit."""
+    """Return the later result for a build server; what got no worse than its limit is accepted."""
     urgent = {c.finding.id for c in found.findings if c.breaks or c.unknown}
     short = {f.id for f in late.stored.findings if f.verdict is not Verdict.GO}
     return BuildResult(stored=late.stored, file=late.file, known=frozenset(short - urgent))

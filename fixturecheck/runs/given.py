@@ -164,4 +164,4 @@ def _checked(spec: str, path: Path, request: CheckRequest, progress: Progress) -
 
 
 def _unheard(_lines: list[str]) -> None:
-    """Tell nobody: what is held against something else is told with that."""
+    """Report nothing: the findings of one side are reported with the comparison."""

@@ -107,7 +107,7 @@ def body_of(facts: BodyFacts, drawn: object, at: Location, **more: Any) -> Body:
 
 
 def stated_place(place_stated: PlaceFacts) -> Location:
-    """Return the place that was stated, as the kernel has it."""
+    """Return the stated place as a location of the kernel."""
     return place(at=place_stated.at, rotate=place_stated.rotate)
 
 

@@ -1,4 +1,4 @@
-"""What a sheet says besides, of an operation of a job."""
+"""What the sheet of an operation says of the job that it belongs to."""
 
 from __future__ import annotations
 
@@ -111,7 +111,9 @@ def with_whole(sheet: Sheet, findings: Sequence[Finding]) -> Sheet:
         return sheet
     own = [] if sheet.verdict == NOT_CHECKED else [Verdict(sheet.verdict.lower())]
     verdict = worst([*own, *(f.verdict for f in bad)])
-    return replace(sheet, verdict=str(verdict).upper(), cautions=(*(_said(f) for f in bad), *sheet.cautions))
+    return replace(
+        sheet, verdict=str(verdict).upper(), cautions=(*(_finding_text(f) for f in bad), *sheet.cautions)
+    )
 
 
 def _made_from(job: Job) -> tuple[str, ...]:
@@ -146,7 +148,7 @@ def bare_sheet(job: Job, operation: Operation, findings: Sequence[Finding]) -> S
         meaning="No set-up is stated for this operation, and none was checked.",
         does=tuple(_does(operation, job.write)),
         seats=(SheetLine(text=f"Stone {before}the edges of {', '.join(stones)}."),) if stones else (),
-        cautions=tuple(_said(f) for f in bad),
+        cautions=tuple(_finding_text(f) for f in bad),
         safety=_safety(operation),
         made_from=_made_from(job),
     )
@@ -175,6 +177,6 @@ def _made(operation: Operation, face: str, write: Writing) -> str:
     return face if not by_mm else f"{face}, {write.length(by_mm, 'g')} off"
 
 
-def _said(finding: Finding) -> str:
+def _finding_text(finding: Finding) -> str:
     change = f" Change: {finding.remedy}" if finding.remedy else ""
     return f"{str(finding.verdict).upper()}: {finding.says}{change}"

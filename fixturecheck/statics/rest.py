@@ -255,7 +255,7 @@ class _Walk:
         return turned <= max(STRAIGHT * move, self.bounds.closure_mm)
 
     def _judge(self, twists: Floats, force: Floats) -> float:
-        """Take the step if it does good, size the next, and return its share of the one allowed."""
+        """Take the step if it helps, size the next, and return its share of the allowed step."""
         size = float(np.abs(twists * self.scale).max()) / self.step
         move = size * self.step
         ahead = min(move, self.step, max(self.bounds.step_mm, self.longest / 3.0))

@@ -196,7 +196,7 @@ def _leans(zone: Zone, shift: Floats, share: Floats | None, random: np.random.Ge
 
 
 def _filling(zone: Zone, shift: Floats, room: Floats, random: np.random.Generator) -> Floats:
-    """Return slopes (n, 2), even over what is left beside each shift, by drawing again what is not."""
+    """Return slopes (n, 2), even over what is left beside each shift, by rejection sampling."""
     wide, narrow, least = _polar(zone.corners), np.zeros((0, 2)), np.inf
     if _limited(zone):
         narrow = _polar(differences(zone.corners)) * zone.lean_mm

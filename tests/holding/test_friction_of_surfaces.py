@@ -8,7 +8,7 @@ import pytest
 
 from fixturecheck.checks import hold
 from fixturecheck.checks.doubts import suspicions
-from fixturecheck.holding import outcome as told
+from fixturecheck.holding.outcome import hold_found
 from fixturecheck.shop import tables
 from fixturecheck.shop.tables import Material, Own
 from fixturecheck.wording.hold import friction_words
@@ -83,7 +83,7 @@ def test_a_material_of_ones_own_counts_and_what_is_stated_for_the_set_up_overrul
 def test_what_is_reported_names_the_slippery_material():
     setup = of_material("carbide", friction="ground_steel", coolant=False, grinds_as={"block": "hard_steel"})
     stage = unfollowed(setup)
-    used = told.found(setup, stage.held).friction
+    used = hold_found(setup, stage.held).friction
     assert used.mu == (0.15, 0.30)
     assert used.by_material == {"carbide": (0.10, 0.30)}
     assert "0.1 to 0.3 on carbide" in friction_words(used)

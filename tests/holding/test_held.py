@@ -9,7 +9,7 @@ from scipy.optimize import minimize
 from fixturecheck import Cut, Holding, Seat, Setup, body, check, equipment
 from fixturecheck.checks import hold
 from fixturecheck.contact.patches.contact_map import find_contacts
-from fixturecheck.holding.outcome import found
+from fixturecheck.holding.outcome import hold_found
 from fixturecheck.kernel.construct import box
 from fixturecheck.magnet.circuit import ROUGH_SHARE
 from fixturecheck.magnet.pull import magnet_of
@@ -54,7 +54,7 @@ def stage(mesher):
 
 @pytest.fixture(scope="module")
 def held(stage):
-    return found(stage.setup, stage.held)
+    return hold_found(stage.setup, stage.held)
 
 
 def finding(result, name="hold"):
@@ -127,7 +127,7 @@ def test_the_cut_is_shown_with_its_place(held, stage):
 def test_with_the_magnet_off_only_its_weight_holds_it(compared):
     """0.28 kg of steel holds 0.15 x 2.8 N against a drag of newtons."""
     stage = unfollowed(on_chuck(holding=Holding(coolant=False)))
-    (part,) = found(stage.setup, stage.held).parts
+    (part,) = hold_found(stage.setup, stage.held).parts
     weight_n = 7870e-9 * 60 * 40 * 15 * 9.80665
     mu = next(i.span[0] for i in part.inputs if i.name == "friction")
     loaded = weight_n, mu, part.drag_n[1], part.press_n[0], part.load_at_mm

@@ -158,11 +158,11 @@ def test_a_motion_is_told_as_it_was_tried():
     tip = ReleaseMotion(
         kind="tip", along=UP, at_mm=np.array([3.0, 0.0, 1.0]), axis=np.array([0.0, 1.0, 0.0]), arm_mm=8.0
     )
-    told = tip.told((0.0, 0.0, 0.0))
+    told = tip.as_result((0.0, 0.0, 0.0))
     points = np.array([[0.0, 0.0, 0.0], [5.0, 2.0, 9.0]])
     moved = np.array(told.velocity) + np.cross(told.rotation_rad_mm, points - np.array(told.at_mm))
     assert moved == pytest.approx(tip.velocity(points))
-    lift = ReleaseMotion(kind="lift", along=UP).told((1.0, 2.0, 3.0))
+    lift = ReleaseMotion(kind="lift", along=UP).as_result((1.0, 2.0, 3.0))
     assert (lift.at_mm, lift.velocity, lift.travel_mm) == ((1.0, 2.0, 3.0), (0.0, 0.0, 1.0), TRAVEL_MM)
 
 

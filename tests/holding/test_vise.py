@@ -9,7 +9,7 @@ import pytest
 from fixturecheck import Clamp, Cut, Holding, Milling, Seat, Setup, body, check, equipment
 from fixturecheck.checks import crash, hold
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.holding.outcome import found as told
+from fixturecheck.holding.outcome import hold_found
 from fixturecheck.kernel.construct import box
 from fixturecheck.machining.milling import shearing
 from fixturecheck.result.finding import Kind, Verdict
@@ -250,7 +250,7 @@ def test_out_of_a_slack_vise_the_bar_goes_the_way_its_tooth_runs_along_the_jaws(
 
 
 def test_what_is_told_of_a_milled_part_is_what_was_found(only_milled):
-    (part,) = told(only_milled.setup, only_milled.held).parts
+    (part,) = hold_found(only_milled.setup, only_milled.held).parts
     (found,) = only_milled.held.parts
     assert part.factor_low == found.factors.factor.low
     assert part.milling_n == found.forces[Driver.SIZE].ends
