@@ -4,16 +4,12 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Mapping, Sequence
-from itertools import product
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from fixturecheck.report.pictures.draw import painted
 from fixturecheck.report.pictures.painter import Painter
-from fixturecheck.report.pictures.scene import MeshedResult, camera, fit, overview, set_stage
-from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
+from fixturecheck.report.pictures.scene import MeshedResult, overview, set_stage
 from fixturecheck.report.write import meshes_of
 from fixturecheck.result import Result
 from fixturecheck.result.shapes import BODIES, Role
@@ -25,12 +21,6 @@ _MOST_NAMED = 14
 
 _LETTERS_PX = 48
 """Letters of the axes: 11 points high in the picture on paper, as the text beside it."""
-
-_ROUND_PARTS = 0.4
-"""How much of the parts' longest side is shown round them in the close picture."""
-
-_CLOSER = 0.75
-"""The close picture is drawn where it shows less than this share of the height of the whole."""
 
 
 def staged_pictures(
@@ -87,29 +77,10 @@ def staged_scenes(stage: MeshedResult, steps: Sequence[StagedBody]) -> list[dict
         "legend": [],
         "letters_px": _LETTERS_PX,
     }
-    near = _near(stage)
-    if near is None or near["height_mm"] > _CLOSER * scene["camera"]["height_mm"]:
+    near = whole.pop("close")
+    if near is None:
         return [whole]
     return [
         whole,
         {**whole, "whole": True, "file": NEAR, "camera": near, "title": f"{scene['title']}, close"},
     ]
-
-
-def _near(stage: MeshedResult) -> dict[str, Any] | None:
-    """Return the camera that holds the parts and what stands just round them; None without parts."""
-    parts = [s for s in stage.result.shapes if s.role is Role.PART]
-    if not parts:
-        return None
-    points = np.vstack([stage.meshes[s.name].all_points_mm() for s in parts])
-    everything = np.vstack(
-        [stage.meshes[s.name].all_points_mm() for s in stage.result.shapes if s.role in BODIES]
-    )
-    margin_mm = _ROUND_PARTS * float(np.ptp(points, axis=0).max())
-    low = np.maximum(points.min(axis=0) - margin_mm, everything.min(axis=0))
-    high = np.minimum(points.max(axis=0) + margin_mm, everything.max(axis=0))
-    ends = np.stack([low, high])
-    corners = np.array([[ends[i, 0], ends[j, 1], ends[k, 2]] for i, j, k in product((0, 1), repeat=3)])
-    eye = unit(FRONT_RIGHT)
-    middle, height_mm = fit(corners, eye)
-    return camera(middle, eye, up_for(eye), height_mm)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 from typing import Any
 
 import cadquery as cq
@@ -89,6 +90,29 @@ def test_the_whole_set_up_is_a_plain_view_and_a_finding_has_its_own_verdict() ->
     assert overview(stage)["verdict"] is None
     row = next(r for r in numbered(result) if r.finding.check == "reach")
     assert close_up(stage, row)["verdict"] == "caution" != str(result.verdict)
+
+
+def test_parts_that_are_small_in_the_whole_are_looked_at_closely() -> None:
+    """A part of 20 x 10 x 10 on a plate of 300 x 150 stands in the close view with 8 mm round it."""
+    box = staged.box
+
+    def close(*part: float) -> dict[str, Any] | None:
+        shapes = (
+            NamedShape(name="plate", role=Role.FIXTURE, geometry=box(0, 0, -20, 300, 150, 0)),
+            NamedShape(name="part", role=Role.PART, geometry=box(*part)),
+        )
+        result = replace(staged.result(), findings=(), shapes=shapes)
+        camera: dict[str, Any] | None = overview(set_stage(result, meshes_of(result)))["close"]
+        return camera
+
+    assert close(0, 0, 0, 300, 150, 10) is None
+    near = close(200, 90, 0, 220, 100, 10)
+    assert near is not None
+    eye, up = np.array(near["eye"]), np.array(near["up"])
+    ends = [(192, 82, -8), (228, 108, 10)]
+    corners = np.array(list(product(*zip(*ends, strict=True)))) - near["target"]
+    high, wide = np.abs(corners @ up).max(), np.abs(corners @ np.cross(up, eye)).max()
+    assert near["height_mm"] == pytest.approx(2 * 1.18 * max(high, 0.69 * wide), rel=1e-6)
 
 
 def test_an_overruled_no_go_is_drawn_as_one_and_says_what_it_counts_as() -> None:

@@ -212,16 +212,27 @@ class Canvas:
         return Board(width=self.picture.width, height=self.picture.height, weight=weight)
 
 
-def finish_overview(canvas: Canvas) -> Image.Image:
-    """Return the picture of the whole set-up with names, legend, axes and title."""
+def finish_overview(
+    canvas: Canvas, small: Image.Image | None = None, small_view: Projection | None = None
+) -> Image.Image:
+    """Return the picture of the set-up with names, legend, axes and title.
+
+    Parameters
+    ----------
+    small, small_view : Image and Projection, optional
+        The whole, for the inset, where the picture is closer.
+    """
     draw = ImageDraw.Draw(canvas.picture)
     board = canvas.board()
+    if small is not None and small_view is not None:
+        _inset(canvas.picture, board, small, small_view.point(canvas.projection.target), INK)
     axes(
         draw,
         canvas.projection,
         board,
         machine=canvas.scene.get("machine", True),
         letters_px=canvas.scene.get("letters_px", _LETTERS_PX),
+        backed=small is not None,
     )
     legend(draw, board, canvas)
     tags(draw, canvas, board)
@@ -474,11 +485,12 @@ def axes(
     small: bool = False,
     machine: bool = True,
     letters_px: int = _LETTERS_PX,
+    backed: bool = False,
 ) -> None:
     """Draw the axes in the lower left corner, each named at its positive end; X is the table's traverse.
 
     Small ones stand above the scale of a close-up and are named by their letters, as those of an assembly on
-    no machine are.
+    no machine are. What fills the picture would hide the letters of those that are not backed with paper.
     """
     x, y, long = (104.0, view.height - 196.0, 40.0) if small else (130.0, view.height - 130.0, 92.0)
     words = ("+X", "+Y", "+Z") if small or not machine else ("+X traverse", "+Y cross", "+Z")
@@ -487,6 +499,10 @@ def axes(
         board.take(around(x, y, 180, 180))
     else:
         board.take((0, y - 120, 350 * letters_px / _LETTERS_PX, view.height), 0.0)
+        if backed:
+            box = (14.0, y - 136, 400.0, y + 86)
+            draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=(150, 156, 164), width=2)
+            board.take(box)
     for name, axis in zip(words, np.eye(3), strict=True):
         dx, dy = view.arrow(axis)
         length = math.hypot(dx, dy)

@@ -314,11 +314,14 @@ def draw_job(job_path: Path) -> None:
         try:
             picture, numbers, roles = drawer.draw(scene)
             projection = Projection.of(scene["camera"], WIDTH, HEIGHT)
-            canvas = Canvas(picture=picture, numbers=numbers, projection=projection, scene=scene, roles=roles)
             if small is None:
                 small = picture.copy(), projection
+            if scene.get("close"):
+                picture, numbers, roles = drawer.draw({**scene, "camera": scene["close"]})
+                projection = Projection.of(scene["close"], WIDTH, HEIGHT)
+            canvas = Canvas(picture=picture, numbers=numbers, projection=projection, scene=scene, roles=roles)
             if scene["file"] == job["scenes"][0]["file"] or scene.get("whole"):
-                finished = finish_overview(canvas)
+                finished = finish_overview(canvas, *(small if scene.get("close") else ()))
             elif "scale" in scene:
                 finished = finish_scaled(canvas)
             elif "arrows" in scene:

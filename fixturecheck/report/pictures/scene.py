@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -49,6 +50,12 @@ _LAYERS = {
 """What shares a plane is drawn in layers: poles on bodies, evidence on both (1), and on what was added there
 the faces that it moved."""
 
+_ROUND_PARTS = 0.4
+"""How much of the parts' longest side is shown round them where they are looked at closely."""
+
+_CLOSER = 0.75
+"""They are looked at closely where that shows less than this share of the height of the whole."""
+
 GHOST = 0.28
 """Opacity of a part where it is meant to be, beside where it rests."""
 
@@ -84,7 +91,10 @@ def set_stage(result: Result, meshes: Mapping[str, Mesh]) -> MeshedResult:
 
 
 def overview(stage: MeshedResult) -> dict[str, Any]:
-    """Return the scene of the whole set-up: bodies, patches, and as a ghost the first cut's wheel."""
+    """Return the scene of the whole set-up: bodies, patches, and as a ghost the first cut's wheel.
+
+    Where the parts are small in it, `close` is the camera that holds them, else None.
+    """
     colours = body_colours(stage.result.shapes)
     actors = []
     first = next((s for s in stage.result.shapes if s.role in TOOLS), None)
@@ -96,12 +106,12 @@ def overview(stage: MeshedResult) -> dict[str, Any]:
     bodies = [s for s in stage.result.shapes if s.role in BODIES]
     tags = [s.name for s in bodies] if len(bodies) <= _MOST_TAGS else []
     points = np.vstack([stage.meshes[s.name].all_points_mm() for s in bodies or stage.result.shapes])
-    eye = unit(FRONT_RIGHT)
-    centre, height = fit(points, eye)
+    whole = fitted(points)
     return {
         "file": OVERVIEW,
         "actors": actors,
-        "camera": camera(centre, eye, up_for(eye), height),
+        "camera": whole,
+        "close": _close(stage, whole),
         "cut": False,
         "tags": tags,
         "legend": legend_of(a["role"] for a in actors),
@@ -109,6 +119,47 @@ def overview(stage: MeshedResult) -> dict[str, Any]:
         "title": stage.result.name,
         "verdict": None,
     }
+
+
+def _close(stage: MeshedResult, whole: Mapping[str, Any]) -> dict[str, Any] | None:
+    """Return the camera that holds the parts and what stands just round them; None where that is the whole."""
+    parts = [s for s in stage.result.shapes if s.role is Role.PART]
+    if not parts:
+        return None
+    points = np.vstack([stage.meshes[s.name].all_points_mm() for s in parts])
+    everything = np.vstack(
+        [stage.meshes[s.name].all_points_mm() for s in stage.result.shapes if s.role in BODIES]
+    )
+    near = fitted(around_of(points, everything))
+    return near if near["height_mm"] < _CLOSER * whole["height_mm"] else None
+
+
+def around_of(points: Floats, everything: Floats) -> Floats:
+    """Return the corners of the box that holds points and what stands just round them, within everything.
+
+    Parameters
+    ----------
+    points : ndarray, shape (n, 3)
+        Of what is looked at.
+    everything : ndarray, shape (m, 3)
+        Of all that there is.
+
+    Returns
+    -------
+    ndarray, shape (8, 3)
+    """
+    margin_mm = _ROUND_PARTS * float(np.ptp(points, axis=0).max())
+    low = np.maximum(points.min(axis=0) - margin_mm, everything.min(axis=0))
+    high = np.minimum(points.max(axis=0) + margin_mm, everything.max(axis=0))
+    ends = np.stack([low, high])
+    return np.array([[ends[i, 0], ends[j, 1], ends[k, 2]] for i, j, k in product((0, 1), repeat=3)])
+
+
+def fitted(points: Floats) -> dict[str, Any]:
+    """Return the camera from the operator's side that holds all points (n, 3)."""
+    eye = unit(FRONT_RIGHT)
+    centre, height = fit(points, eye)
+    return camera(centre, eye, up_for(eye), height)
 
 
 def close_up(stage: MeshedResult, row: Numbered) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from fixturecheck.kernel.mesh.triangles import Mesh
 from fixturecheck.report.pictures.draw import Drawing
 from fixturecheck.report.pictures.figures import Figure
 from fixturecheck.report.viewer.motions import motions_of
-from fixturecheck.report.viewer.stops import WHOLE, stops_of
+from fixturecheck.report.viewer.stops import PARTS, WHOLE, stops_of
 from fixturecheck.report.viewer.things import LAYERS, figure_thing, gap_scale, things_of
 from fixturecheck.report.viewer.view import Store, ViewerMarkup, view_with
 from fixturecheck.result import Result
@@ -42,15 +42,17 @@ def packed_view(result: Result, setup: Setup, meshes: Mapping[str, Mesh], drawin
     bodies = [s.name for s in result.shapes if s.role in (Role.PART, Role.FIXTURE)]
     points = np.vstack([meshes[n].all_points_mm() for n in bodies] or [np.zeros((1, 3))])
     used = {t["layer"] for t in things}
+    stops = stops_of(drawing, places)
+    ids = {stop["id"] for stop in stops}
     return store.packed(
         {
             "name": result.name,
             "verdict": str(result.verdict),
-            "first": "1" if result.verdict is Verdict.NO_GO else WHOLE,
+            "first": "1" if result.verdict is Verdict.NO_GO else next(s for s in (PARTS, WHOLE) if s in ids),
             "box": [points.min(axis=0).round(4).tolist(), points.max(axis=0).round(4).tolist()],
             "layers": [[key, words] for key, words in LAYERS.items() if key in used],
             "things": things,
-            "stops": stops_of(drawing, places),
+            "stops": stops,
             "motions": motions_of(drawing, places),
             "gaps": gap_scale(result),
         }

@@ -214,10 +214,10 @@ function signed(words, verdict, head) {
   return element;
 }
 
-/** On the view of the whole, a numbered button at every finding that is not go. */
+/** On the view of the whole and of the parts, a numbered button at every finding that is not go. */
 function pins(view, wide, tall) {
   const stage = el("pins");
-  const wanted = view.stop.id === "whole" && !view.motion;
+  const wanted = ["whole", "parts"].includes(view.stop.id) && !view.motion;
   if (!wanted) return void stage.replaceChildren();
   if (!stage.children.length) {
     for (const stop of view.data.stops) {

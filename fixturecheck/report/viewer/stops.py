@@ -45,6 +45,9 @@ from fixturecheck.wording.sentences import number_found, shown, verdict_words
 WHOLE = "whole"
 """The stop at which the whole set-up is seen."""
 
+PARTS = "parts"
+"""The stop that is close to the parts."""
+
 LIT, LIT_THIN = 1, 2
 """How a thing is lit: with a broad outline round it, or without."""
 
@@ -78,11 +81,19 @@ def stops_of(drawing: Drawing, places: Mapping[str, int]) -> list[dict[str, Any]
         Where each shape and figure stands in the list of things, by name.
     """
     whole, *others = [_general(drawing, scene, places) for scene in drawing.general]
-    stops = [whole]
+    stops = [whole, *_close(drawing, whole)]
     for row in numbered(drawing.stage.result):
         stops += _row(drawing, row, places)
     shown_ones = enumerate(ranked_contacts(drawing.stage.result)[:MOST_TOUCHES])
     return stops + others + [_touch(drawing.stage, n, c, places) for n, c in shown_ones]
+
+
+def _close(drawing: Drawing, whole: Mapping[str, Any]) -> Iterable[dict[str, Any]]:
+    """Yield the stop at the parts, where they are small in the whole."""
+    close = drawing.general[0]["close"]
+    if close is not None:
+        seen = {k: rounded_values(v) for k, v in close.items()}
+        yield {**whole, "id": PARTS, "of": PARTS, "title": "The parts as they stand", "camera": seen}
 
 
 def _touch(stage: MeshedResult, place: int, contact: Contact, places: Mapping[str, int]) -> dict[str, Any]:
