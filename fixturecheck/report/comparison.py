@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
-from fixturecheck.arrays import Floats
 from fixturecheck.comparing.model import (
     Comparison,
     FaceChange,
@@ -16,18 +15,17 @@ from fixturecheck.comparing.model import (
     StatedChange,
     Trend,
 )
-from fixturecheck.faceref import on
+from fixturecheck.faceref import FaceRef, on
 from fixturecheck.report.json import json_number
 from fixturecheck.report.markup import Cell, Picture, Table, picture_of, render_page, table_of
-from fixturecheck.report.pictures.figures import body_colours
-from fixturecheck.report.pictures.scene import actor, camera, fit, legend_of
-from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
+from fixturecheck.report.pictures.changes import SIDES
 from fixturecheck.report.terminal import folded
 from fixturecheck.result.finding import Finding, Verdict
-from fixturecheck.result.shapes import BODIES, NamedShape, StatedValue
+from fixturecheck.result.shapes import StatedValue
 from fixturecheck.units import Writing, angle_text, metric_unit
+from fixturecheck.wording import groups as words
 from fixturecheck.wording.groups import asked, names_listed
-from fixturecheck.wording.sentences import first_up, number_found, plural, shown, wide_spaces
+from fixturecheck.wording.sentences import first_up, number_found, plural, shown, verdict_word, wide_spaces
 
 MOST_ROWS = 40
 _MOST_FACES = 8
@@ -62,6 +60,32 @@ def worth_telling(found: Comparison) -> list[FindingChange]:
     return sorted(rows, key=_passes)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlikeChanges:
+    """Changes told as one: the first, and those of other bodies with the same faces and numbers."""
+
+    first: FindingChange
+    like: tuple[FindingChange, ...] = ()
+
+    @property
+    def title(self) -> str:
+        """What they are about."""
+        return words.title(
+            words.Together(finding=self.first.finding, like=tuple(c.finding for c in self.like))
+        )
+
+
+def alike_changes(found: Comparison) -> list[AlikeChanges]:
+    """Return what is worth telling, like changes of copies of a part together."""
+    alike: dict[object, list[FindingChange]] = {}
+    for change in worth_telling(found):
+        finding = change.finding
+        faces = tuple(FaceRef(one).face for one in finding.about) or finding.subject
+        like = (change.change, change.known, verdicts(change), asked(finding), finding.cut, faces)
+        alike.setdefault((*like, numbers(change, found.units)), []).append(change)
+    return [AlikeChanges(first=first, like=tuple(like)) for first, *like in alike.values()]
+
+
 def _passes(change: FindingChange) -> bool:
     return all(f is None or f.verdict is Verdict.GO for f in (change.before, change.after))
 
@@ -79,15 +103,6 @@ def _value(finding: Finding | None, units: str) -> str:
 
 def _limit(finding: Finding, units: str) -> str:
     return shown(finding.limit, finding.unit, units)
-
-
-def margins(change: FindingChange, units: str) -> tuple[str, str]:
-    """Return the margins of a finding before and after."""
-    margins = [
-        "" if f is None or f.margin is None else shown(f.margin, f.unit, units)
-        for f in (change.before, change.after)
-    ]
-    return margins[0], margins[1]
 
 
 def verdicts(change: FindingChange) -> str:
@@ -131,9 +146,11 @@ def solid_words(change: SolidChange, write: Writing) -> str:
         phrases.append(f"{write.volume(change.added_mm3)} added, {write.volume(change.removed_mm3)} removed")
     elif change.before_mm3 != change.after_mm3:
         phrases.append(f"{write.volume(change.before_mm3)} to {write.volume(change.after_mm3)}")
-    phrases += [face_words(f, write) for f in change.faces[:_MOST_FACES]]
-    more = len(change.faces) - _MOST_FACES
-    phrases += [f"{more} more faces"] if more > 0 else []
+    alike = Counter(face_words(f, write) for f in change.faces)
+    told = list(alike.items())[:_MOST_FACES]
+    phrases += [f"{face} ({count} faces)" if count > 1 else face for face, count in told]
+    more = len(change.faces) - sum(count for _, count in told)
+    phrases += [plural(more, "more face")] if more else []
     return "; ".join(phrases)
 
 
@@ -183,9 +200,9 @@ def comparison_text(found: Comparison, *, width: int, titled: bool = True) -> st
         lines.append(f"verdict: {found.verdict_before} to {found.verdict_after}")
     lines += [f"no longer asked: {', '.join(found.no_longer_asked)}"] if found.no_longer_asked else []
     lines += stale_lines(found)
-    rows = worth_telling(found)
+    rows = alike_changes(found)
     lines += [""] if rows else []
-    lines += [line for c in rows[:MOST_ROWS] for line in _lines(c, found.units, columns)]
+    lines += [line for row in rows[:MOST_ROWS] for line in _lines(row, found.units, columns)]
     lines += [f"and {len(rows) - MOST_ROWS} more"] if len(rows) > MOST_ROWS else []
     changed = [*solid_lines(found, write), *(stated_words(s) for s in found.stated)]
     if changed:
@@ -200,13 +217,13 @@ def stale_lines(found: Comparison) -> list[str]:
     return [f"no longer short, take it out of the baseline: {name}" for name in found.no_longer_short]
 
 
-def _lines(change: FindingChange, units: str, columns: int) -> Iterator[str]:
-    finding = change.finding
+def _lines(row: AlikeChanges, units: str, columns: int) -> Iterator[str]:
+    change, finding = row.first, row.first.finding
     was, now, limit = numbers(change, units)
     number = " to ".join(dict.fromkeys(text for text in (was, now) if text))
     limit = f" (limit {limit})" if limit else ""
     known = ", known" if change.known else ""
-    about = f"{asked(finding)}  {finding.subject}"
+    about = f"{asked(finding)}  {row.title}"
     yield f"{change.change}{known}: {verdicts(change)}  {about}  {number}{limit}".rstrip()
     if change.after is not None and change.after.verdict is not Verdict.GO:
         yield from folded(change.after.says, columns, first=4, rest=8)
@@ -284,54 +301,6 @@ def _solid(solid: SolidChange) -> dict[str, Any]:
     }
 
 
-MOST_PAIRS = 6
-SIDES = ("before", "after")
-
-
-def pair_scenes(
-    number: int,
-    title: str,
-    sides: Sequence[Sequence[NamedShape]],
-    points_mm: Floats,
-    *,
-    pale: bool,
-) -> list[dict[str, Any]]:
-    """Return the scenes of one place before and after, both seen by one camera.
-
-    Parameters
-    ----------
-    number : int
-        Which pair of pictures it is, from 1.
-    sides : sequence of two sequences of NamedShape
-        What is drawn on either side.
-    points_mm : ndarray, shape (n, 3)
-        What the pictures have to hold.
-    pale : bool
-        Whether bodies are let through, so that what was added and removed shows in them.
-    """
-    eye = unit(FRONT_RIGHT)
-    centre, height = fit(points_mm, eye)
-    place = camera(centre, eye, up_for(eye), height)
-    scenes = []
-    for when, shapes in zip(SIDES, sides, strict=True):
-        colours = body_colours(tuple(shapes))
-        actors = [actor(s, colours, opacity_share=0.45 if pale and s.role in BODIES else 1.0) for s in shapes]
-        scenes.append(
-            {
-                "file": f"{number:02d}_{when}.png",
-                "actors": actors,
-                "camera": place,
-                "cut": False,
-                "tags": [],
-                "legend": legend_of(s.role for s in shapes),
-                "whole": True,
-                "title": f"{when}: {title}",
-                "verdict": None,
-            }
-        )
-    return scenes
-
-
 def comparison_page(
     found: Comparison, pairs: Sequence[str], pictures: Mapping[str, bytes], why_missing: str | None
 ) -> str:
@@ -346,7 +315,7 @@ def comparison_page(
     why_missing : str or None
         Why there are no pictures, or not all.
     """
-    rows = worth_telling(found)
+    rows = alike_changes(found)
     write = Writing(units=found.units)
     verdict = "no-go" if found.breaks else "unknown" if found.unknown else "go"
     return render_page(
@@ -355,7 +324,7 @@ def comparison_page(
         verdict=verdict,
         headline=headline(found),
         counts=counts(found),
-        names=found.names,
+        verdicts=[verdict_word(v) for v in (found.verdict_before, found.verdict_after)],
         sides=[
             (when, called, name, str(verdict_of))
             for when, called, name, verdict_of in zip(
@@ -369,7 +338,9 @@ def comparison_page(
         silent=found.no_longer_asked,
         findings=_findings(rows, found.units),
         says=[
-            (c.finding.subject, c.after.says) for c in rows if c.after is not None and (c.breaks or c.unknown)
+            (row.title, row.first.after)
+            for row in rows
+            if row.first.after is not None and (row.first.breaks or row.first.unknown)
         ],
         pairs=[(title, _pair(number, title, pictures)) for number, title in enumerate(pairs, start=1)],
         why_missing=why_missing,
@@ -378,44 +349,17 @@ def comparison_page(
     )
 
 
-def _findings(rows: Sequence[FindingChange], units: str) -> Table:
+def _findings(rows: Sequence[AlikeChanges], units: str) -> Table:
     cells = []
-    for c in rows:
-        was, now, limit = numbers(c, units)
-        margin_was, margin_now = margins(c, units)
+    for row in rows:
+        c = row.first
         change = f"{c.change}, known" if c.known else str(c.change)
-        cells.append(
-            (
-                Cell(lines=(change,), strong=c.breaks or c.unknown),
-                verdicts(c),
-                asked(c.finding),
-                c.finding.subject,
-                was,
-                now,
-                limit,
-                margin_was,
-                margin_now,
-            )
-        )
-    heads = (
-        "became",
-        "verdict",
-        "check",
-        "about",
-        "before",
-        "after",
-        "limit",
-        "margin before",
-        "margin after",
-    )
-    return table_of(heads, cells, 4, 5, 6, 7, 8)
+        strong = Cell(lines=(change,), strong=c.breaks or c.unknown)
+        cells.append((strong, verdicts(c), asked(c.finding), row.title, *numbers(c, units)))
+    heads = ("became", "verdict", "check", "about", "before", "after", "limit")
+    return table_of(heads, cells, 4, 5, 6)
 
 
 def _pair(number: int, title: str, pictures: Mapping[str, bytes]) -> list[Picture]:
     files = [(f"{number:02d}_{when}.png", when) for when in SIDES]
     return [picture_of(pictures[file], f"{title}, {when}", when) for file, when in files if file in pictures]
-
-
-def all_points(meshes: Sequence[Floats]) -> Floats:
-    """Return the points of several meshes as one array; the origin where there are none."""
-    return np.vstack(list(meshes)) if meshes else np.zeros((1, 3))

@@ -15,10 +15,11 @@ from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.mesh.triangles import Tessellator
 from fixturecheck.kernel.place import location_of, placed_at
 from fixturecheck.kernel.shapes import Shape
-from fixturecheck.report.comparison import MOST_PAIRS, alike_key, all_points, pair_scenes
+from fixturecheck.report.comparison import alike_key
 from fixturecheck.report.folder import PICTURES
+from fixturecheck.report.pictures.changes import MOST_PAIRS, pair_scenes, place_scenes
 from fixturecheck.report.pictures.draw import painted
-from fixturecheck.report.pictures.painter import Drawn, Painter
+from fixturecheck.report.pictures.painter import NOTHING_DRAWN, Drawn, Painter
 from fixturecheck.result.shapes import BodyDrawn, NamedShape, Role
 from fixturecheck.runs.given import GivenResult
 
@@ -68,35 +69,49 @@ def draw_changes(
     folder: Path,
     painter: Painter | None,
 ) -> tuple[list[str], Drawn]:
-    """Draw the whole before and after, then each body that changed."""
+    """Draw the place that changed before and after, then each body that changed."""
     if painter is None:
         return [], Drawn(files=frozenset(), trouble="not asked for")
     if not early.solids and not late.solids:
         return [], Drawn(files=frozenset(), trouble="neither result holds its solids")
-    wholes = [_bodies(side, when) for side, when in ((early, "before"), (late, "after"))]
-    worker = Tessellator()
+    about = _changed(regions, early, late)
+    if not about:
+        return [], NOTHING_DRAWN
+    bodies = _bodies(early, "before"), _bodies(late, "after")
     alike: dict[object, list[ChangedRegions]] = {}
     for region in regions:
         if region.change.redrawn and (region.added or region.removed or region.change.faces):
             alike.setdefault(alike_key(region.change), []).append(region)
-    changed = [several[0] for several in alike.values()][:MOST_PAIRS]
-    marks = [_marks(r, early, late) for r in changed]
-    every = [s for shapes in (*wholes, *(m for pair in marks for m in pair)) for s in shapes]
+    marks = {id(region): _marks(region, early, late) for several in alike.values() for region in several}
+    marked = tuple([s for pair in marks.values() for s in pair[side]] for side in (0, 1))
+    every = [*bodies[0], *bodies[1], *marked[0], *marked[1]]
+    worker = Tessellator()
     meshes = {s.name: worker.mesh(s.geometry) for s in every}
-    points = all_points([meshes[s.name].all_points_mm() for shapes in wholes for s in shapes])
-    titles = ["the whole set-up"]
-    scenes = pair_scenes(1, titles[0], wholes, points, pale=False)
-    for number, (region, pair) in enumerate(zip(changed, marks, strict=True), start=2):
-        name = region.change.after or region.change.before
-        more = len(alike[alike_key(region.change)]) - 1
+    titles = ["where it changed" if any(marked) else "where it stands"]
+    scenes = place_scenes(titles[0], bodies, (marked[0], marked[1]), about, meshes)
+    for number, several in enumerate(list(alike.values())[:MOST_PAIRS], start=2):
+        region, change = several[0], several[0].change
+        name, more = change.after or change.before, len(several) - 1
         titles.append(f"{name} and {more} more like it" if more else name)
-        sides = [
-            [*(s for s in whole if s.bodies[0] in {region.change.before, region.change.after}), *marked]
-            for whole, marked in zip(wholes, pair, strict=True)
-        ]
-        seen = all_points([meshes[s.name].all_points_mm() for shapes in sides for s in shapes])
-        scenes += pair_scenes(number, titles[-1], sides, seen, pale=True)
+        one, other = (
+            [*(s for s in whole if s.bodies[0] in {change.before, change.after}), *own]
+            for whole, own in zip(bodies, marks[id(region)], strict=True)
+        )
+        scenes += pair_scenes(number, titles[-1], (one, other), meshes)
     return titles, painted(painter, folder / PICTURES, scenes, (every, meshes))
+
+
+def _changed(regions: list[ChangedRegions], early: GivenResult, late: GivenResult) -> frozenset[str]:
+    """Return the bodies, by both names, that are drawn otherwise, stand elsewhere, are new or gone."""
+    placed = [{body.name: body.at for body in side.stored.bodies} for side in (early, late)]
+    changes = [r.change for r in regions]
+    return frozenset(
+        name
+        for c in changes
+        if c.redrawn or placed[0].get(c.before) != placed[1].get(c.after)
+        for name in (c.before, c.after)
+        if name
+    )
 
 
 def _bodies(side: GivenResult, when: str) -> list[NamedShape]:

@@ -500,7 +500,7 @@ def axes(
     else:
         board.take((0, y - 120, 350 * letters_px / _LETTERS_PX, view.height), 0.0)
         if backed:
-            box = (14.0, y - 136, 400.0, y + 86)
+            box = (14.0, y - 136, 424.0, y + 86)
             draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=(150, 156, 164), width=2)
             board.take(box)
     for name, axis in zip(words, np.eye(3), strict=True):

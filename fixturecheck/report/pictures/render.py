@@ -312,7 +312,9 @@ def draw_job(job_path: Path) -> None:
     small: tuple[Image.Image, Projection] | None = None
     for scene in job["scenes"]:
         try:
-            picture, numbers, roles = drawer.draw(scene)
+            # Seen closely, it is the close view that is cut open.
+            whole = {**scene, "cut": scene["cut"] and not scene.get("close")}
+            picture, numbers, roles = drawer.draw(whole)
             projection = Projection.of(scene["camera"], WIDTH, HEIGHT)
             if small is None:
                 small = picture.copy(), projection

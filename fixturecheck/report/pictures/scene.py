@@ -122,7 +122,7 @@ def overview(stage: MeshedResult) -> dict[str, Any]:
 
 
 def _close(stage: MeshedResult, whole: Mapping[str, Any]) -> dict[str, Any] | None:
-    """Return the camera that holds the parts and what stands just round them; None where that is the whole."""
+    """Return the camera that holds the parts and what stands round them; None where that is the whole."""
     parts = [s for s in stage.result.shapes if s.role is Role.PART]
     if not parts:
         return None

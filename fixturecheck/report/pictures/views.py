@@ -402,7 +402,7 @@ def framed(
         bodies_mm=tuple(bodies.values()),
         whole_mm=whole_mm,
         gap_mm=gap_mm,
-        long_axis=None if kind in {Evidence.BODY, Evidence.SLAB} or len(points) < 2 else _long_axis(points),
+        long_axis=None if kind in {Evidence.BODY, Evidence.SLAB} or len(points) < 2 else long_axis_of(points),
         flat_normal=flat_normal,
     )
 
@@ -417,7 +417,8 @@ def _extents(points: Floats) -> Floats:
     return np.sort(np.ptp(points @ _axes(points).T, axis=0))[::-1]
 
 
-def _long_axis(points: Floats) -> Floats | None:
+def long_axis_of(points: Floats) -> Floats | None:
+    """Return the axis along which points (n, 3) run, where they are long and thin, else None."""
     axes = _axes(points)
     extents = np.ptp(points @ axes.T, axis=0)
     return unit(axes[0]) if extents[0] > 3.0 * extents[1] else None
