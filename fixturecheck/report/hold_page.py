@@ -66,7 +66,7 @@ _MEANS = {
 
 
 def hold_section(result: Result, pictures: Mapping[str, Picture]) -> Markup:
-    """Return the section; where the set-up states no holding, that it was not asked.
+    """Return the section; empty where the set-up states no holding, as the answers say.
 
     Parameters
     ----------
@@ -75,11 +75,10 @@ def hold_section(result: Result, pictures: Mapping[str, Picture]) -> Markup:
     """
     hold, units = result.holding, result.shown_in
     if hold is None:
-        return render("hold.html", hold=None)
+        return Markup()
     write = Writing(units=units)
     return render(
         "hold.html",
-        hold=hold,
         tools=tools_of(hold),
         clear=", ".join([_OF_WHEEL] * hold.grinds + [_OF_CUTTER] * hold.mills + [_OF_DRILL] * hold.drills),
         magnet=magnet_words(hold.magnet, write),

@@ -97,12 +97,10 @@ def _of_a_setup(
     result: Result, setup: Setup, rows: Sequence[Numbered], pictures: Mapping[str, bytes]
 ) -> Values:
     """Return what the page tells of a set-up that was checked."""
-    rest = rest_section(result, _rest_pictures(pictures, result.shown_in))
-    hold = hold_section(result, _hold_pictures(result, pictures))
     sections = (
         _touches(result),
-        rest if result.rest is not None else None,
-        hold if result.holding is not None else None,
+        rest_section(result, _rest_pictures(pictures, result.shown_in)),
+        hold_section(result, _hold_pictures(result, pictures)),
         _as_ground(result) if result.cuts else None,
         dials_section(result) if result.dials else None,
         apart_section(result),
@@ -111,11 +109,9 @@ def _of_a_setup(
     return {
         "counts": facts.counted_words(rows) or "nothing was checked",
         "answers": _answers(result, rows),
-        "answered": [section for section in sections if section is not None],
+        "answered": [section for section in sections if section],
         "at_the_machine": facts.at_the_machine(setup),
         "go": _go(result, [r for r in rows if _plainly(r, Verdict.GO)]),
-        "not_asked": [f"{first_up(asked)}? {how}." for asked, how in facts.questions(result.not_asked)],
-        "unanswered": [rest] * (result.rest is None) + [hold] * (result.holding is None),
         "guessed": facts.assumed_table(result, guessed=True),
         "assumed": facts.assumed_table(result, guessed=False),
         "stated": facts.stated_table(setup),
@@ -126,7 +122,7 @@ def _of_a_setup(
 
 def _of_an_assembly(result: Result) -> Values:
     """Return what the page tells of an assembly, about which nothing was stated."""
-    nothing: Values = dict.fromkeys(("answers", "at_the_machine", "not_asked", "unanswered"), ())
+    nothing: Values = dict.fromkeys(("answers", "at_the_machine"), ())
     return nothing | {
         "counts": "",
         "answered": [touching_section(result, _touches(result))],

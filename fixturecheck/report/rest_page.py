@@ -38,7 +38,7 @@ _NOTHING_UM = 0.01
 
 
 def rest_section(result: Result, pictures: Mapping[str, Picture] = MappingProxyType({})) -> Markup:
-    """Return the section; where the set-up states no staging, that it was not asked.
+    """Return the section; empty where the set-up states no staging, as the answers say.
 
     Parameters
     ----------
@@ -47,12 +47,11 @@ def rest_section(result: Result, pictures: Mapping[str, Picture] = MappingProxyT
     """
     rest = result.rest
     if rest is None:
-        return render("rest.html", rest=None)
+        return Markup()
     write = Writing(units=result.shown_in)
     step, steps = write.steps()
     return render(
         "rest.html",
-        rest=rest,
         says=sentence(settled_words(rest.settled, write), set(rest.settled.poses)),
         how=_how(rest, write),
         picture_of_rest=pictures.get(REST),

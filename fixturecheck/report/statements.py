@@ -434,16 +434,6 @@ def counted_words(rows: Sequence[Numbered]) -> str:
     return ", ".join(listed) + (" (like findings counted once)" if several else "")
 
 
-def questions(not_asked: Iterable[NotAsked]) -> list[tuple[str, str]]:
-    """Return each question that was not asked, and what would ask it or why not."""
-    pairs = []
-    for one in not_asked:
-        stated = one.reason is WhyNotAsked.NOT_STATED
-        how = f"To ask, state {one.lacks}" if stated else reason(one).capitalize()
-        pairs.append((QUESTIONS.get(one.check, one.check), how))
-    return pairs
-
-
 def _not_asked(questions: Iterable[NotAsked]) -> str:
     """List the questions, those with one reason together."""
     together: dict[str, list[str]] = {}

@@ -96,9 +96,6 @@ def test_sections_come_worst_first_then_in_the_order_of_the_job(text: str) -> No
         "As ground",
         "At the machine",
         "Go, in short",
-        "What was not asked",
-        "Where the parts come to rest",
-        "Does it hold",
         "The set-up as stated",
         "Read from",
     ]
@@ -110,7 +107,7 @@ def test_what_was_asked_of_the_hold_comes_before_the_list_of_what_is_go() -> Non
     assert heads.index("Does it hold") < heads.index("At the machine") < heads.index("Go, in short")
     order = ["Does it hold", "As ground", "How it comes apart"]
     assert [head for head in heads if head in order] == order
-    assert heads.index("Go, in short") < heads.index("Where the parts come to rest")
+    assert "Where the parts come to rest" not in heads, "the answers say that it was not asked"
 
 
 def test_each_question_has_its_answer_with_the_findings_behind_it(text: str) -> None:
