@@ -231,7 +231,7 @@ def _key(way: _Way) -> tuple[object, ...]:
 
 
 def _other_said(part: Part, way: _Way) -> str:
-    return f"not on {way.on}, grinding {_named(part, way.posed.floor)}"
+    return f"or on {way.on}, grinding {_named(part, way.posed.floor)}"
 
 
 def _named(part: Part, plane: Plane) -> str:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+_WHOLE_MM2 = 100.0
+"""An area is written in whole square millimetres from here on."""
+
 
 def row_holder_words(length_mm: float, width_mm: float) -> str:
     """Say why a chuck has its size.
@@ -226,7 +229,7 @@ def on_two_planes_words(bears_mm2: float) -> str:
     str
         Without a full stop.
     """
-    return f"two planes at the angle of the trough bear, {bears_mm2:.4g} mm2 together"
+    return f"two planes at the angle of the trough bear, {_area(bears_mm2)} together"
 
 
 ON_A_RIM = "it stands on a rim or on corners, since nothing flat is below"
@@ -261,7 +264,7 @@ def in_jaws_words(bears_mm2: float) -> str:
     str
         Without a full stop.
     """
-    return f"{bears_mm2:.4g} mm2 lie on a parallel or on the bed, and the jaws hold it there"
+    return f"{_area(bears_mm2)} lie on a parallel or on the bed, and the jaws hold it there"
 
 
 def on_a_plane_words(bears_mm2: float, margin_mm: float, height_mm: float) -> str:
@@ -282,7 +285,7 @@ def on_a_plane_words(bears_mm2: float, margin_mm: float, height_mm: float) -> st
         Without a full stop.
     """
     return (
-        f"{bears_mm2:.4g} mm2 bear; the weight lies {margin_mm:.3g} mm inside their border, "
+        f"{_area(bears_mm2)} bear; the weight lies {margin_mm:.3g} mm inside their border, "
         f"{height_mm:.3g} mm up"
     )
 
@@ -307,7 +310,7 @@ def floor_words(area_mm2: float, shut_in_mm: float | None, *, wall: bool) -> str
     beside = ", beside a wall" if wall else ", nothing of the part stands higher"
     if shut_in_mm is not None:
         beside = f", but the part stands up to {shut_in_mm:.4g} mm over it, in the way of the wheel"
-    return f"{area_mm2:.4g} mm2, level{beside}"
+    return f"{_area(area_mm2)}, level{beside}"
 
 
 def other_way_words(standing: str, area_mm2: float) -> str:
@@ -325,7 +328,7 @@ def other_way_words(standing: str, area_mm2: float) -> str:
     str
         Without a full stop.
     """
-    return f"{standing}; {area_mm2:.4g} mm2 to grind"
+    return f"{standing}; {_area(area_mm2)} to grind"
 
 
 def part_found_words(beside: int, *, copies: bool) -> str:
@@ -350,3 +353,7 @@ def part_found_words(beside: int, *, copies: bool) -> str:
 LEFT_OUT = "a check drew them into the file"
 
 NOT_TOUCHING = "they do not touch there"
+
+
+def _area(area_mm2: float) -> str:
+    return f"{area_mm2:.0f} mm²" if area_mm2 >= _WHOLE_MM2 else f"{area_mm2:.3g} mm²"
