@@ -126,8 +126,9 @@ def test_it_goes_as_mujoco_says_and_bites_alike(name):
     _, _, stays = march(size, mu, load, (1.0 - BAND) * borne.collapse.factor.low)
     turn, shift, goes = march(size, mu, load, (1.0 + BAND) * borne.collapse.factor.high)
     assert stays < 0.2 * FAR_MM < FAR_MM <= goes
-    cutter = here.scene().cutter_at(trial.case)
-    stock, under = here.stock_points(trial.case, cutter)
+    scene = here.scene()
+    cutter = scene.cutter_at(trial.case)
+    stock, under = scene.stock_points(trial.case, cutter)
     # Where the block of MuJoCo stands, by points on it, and ours after as long a way.
     fastest = max(
         float(np.linalg.norm(way.motion.velocity_at((a * size[0] / 2, b * size[1] / 2, c))))
