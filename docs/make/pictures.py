@@ -1,4 +1,4 @@
-"""Draws the pictures of the tutorial again: python docs/make/pictures.py.
+"""Draws the pictures of the tutorial and of the README's nest again: python docs/make/pictures.py.
 
 They are the program's own pictures, made smaller. They are kept in the repository, since drawing needs OpenGL
 and a minute.
@@ -15,12 +15,13 @@ from PIL import Image
 
 ROOT = Path(__file__).resolve().parents[2]
 PICTURES = {
-    "tutorial_no_go.png": ("check", "models/index_pawl/rev_a.py", "01_nest.png"),
-    "tutorial_relieved.png": ("relieve", "models/index_pawl/rev_a.py", "01_after.png"),
-    "tutorial_go.png": ("check", "models/index_pawl/rev_b.py", "overview.png"),
+    "models/index_pawl/rev_a_nest.png": ("check", "models/index_pawl/rev_a.py", "01_nest.png"),
+    "docs/pictures/tutorial_no_go.png": ("check", "models/index_pawl/rev_a.py", "01_nest.png"),
+    "docs/pictures/tutorial_relieved.png": ("relieve", "models/index_pawl/rev_a.py", "01_after.png"),
+    "docs/pictures/tutorial_go.png": ("check", "models/index_pawl/rev_b.py", "overview.png"),
 }
 """Each picture: the command, the set-up, and the picture that it draws."""
-_WIDE, _COLOURS = 800, 64
+_WIDE, _COLOURS = 800, 192
 
 
 def main() -> None:
@@ -34,7 +35,7 @@ def main() -> None:
             with Image.open(out / "pictures" / drawn) as picture:
                 small = picture.convert("RGB")
             small = small.resize((_WIDE, small.height * _WIDE // small.width), Image.Resampling.LANCZOS)
-            small.quantize(_COLOURS).save(ROOT / "docs" / "pictures" / name, optimize=True)
+            small.quantize(_COLOURS).save(ROOT / name, optimize=True)
 
 
 if __name__ == "__main__":
