@@ -7,8 +7,8 @@ blasting would spoil; magnetism that is left.
 Why: a size that is ground before and not after moves by a part in a thousand, which is all of its
 tolerance; an untempered or wrongly tempered part breaks or wears.
 Formulas: a size in direction n changes by the share a (n.r)^2 + c (1 - (n.r)^2), a along the direction of
-rolling r and c across it; stock for each ground side: change / sides + distortion + spoilt surface; HRC =
-100 - h / 0.002 mm.
+rolling r and c across it; stock for each ground side: change / sides + distortion + spoilt surface; a flat
+face that is finished before lies off by its change and half of what it bends; HRC = 100 - h / 0.002 mm.
 Limits: half the tolerance zone of a face, measured from the part's first parallel seat, else from its far
 side; half the tolerance of a stated size; ten depths of the mark under a hardness test and two and a half
 widths beside it (ISO 6508-1 [@iso6508], from memory). Size changes and tempers are those of the steel's
@@ -97,10 +97,16 @@ def _size(size: SizeChange, source: str, write: Writing) -> Finding:
             direction=size.direction,
         )
     limit = write.gap(size.limit_mm * 1e3)
+    if size.bends_high_mm > 0.0:
+        low, high = (write.number(v * 1e3, "um", ".3g") for v in (size.bends_low_mm, size.bends_high_mm))
+        bends = high if low == high else f"{low} to {high}"
+        says += f" and may bend or twist by {bends} {write.name('um')}"
+    may_do = size.off_mm(size.bends_low_mm) <= size.limit_mm
     return judge(
-        size.most_mm * 1e3,
+        size.off_mm(size.bends_high_mm) * 1e3,
         unit="um",
         at_most=size.limit_mm * 1e3,
+        short=Verdict.CAUTION if may_do else Verdict.NO_GO,
         check=ID,
         subject=size.face,
         kind=Kind.SIZE_CHANGE,
@@ -119,7 +125,7 @@ def _made_right(size: SizeChange, write: Writing) -> str:
     leave = (
         f"Leave {need} on {size.face} and {'hone' if size.to == DIAMETER else 'grind'} it after hardening."
     )
-    if size.unsure_mm <= size.limit_mm:
+    if size.unsure_mm + 0.5 * size.bends_high_mm <= size.limit_mm:
         aim, way = write.gap(abs(size.aim_mm) * 1e3), "under" if size.aim_mm > 0 else "over"
         leave += f" Or finish it {aim} {way} size before: the change then brings it within its tolerance."
     return leave

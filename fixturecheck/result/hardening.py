@@ -36,6 +36,8 @@ class SizeChange:
         The least stock that is left on these.
     needed_mm : float
         What each of these needs; of a size that is finished before, what one face would need.
+    bends_low_mm, bends_high_mm : float
+        How far a flat face that is finished before may bend or twist; zero of any other.
     at_mm, direction : Vector
         Middle of the face and the way it looks, in the machine's frame.
     """
@@ -51,6 +53,8 @@ class SizeChange:
     sides: int
     left_mm: float
     needed_mm: float
+    bends_low_mm: float
+    bends_high_mm: float
     at_mm: Vector
     direction: Vector
 
@@ -58,6 +62,10 @@ class SizeChange:
     def most_mm(self) -> float:
         """The greatest change either way."""
         return max(abs(self.low_mm), abs(self.high_mm))
+
+    def off_mm(self, bends_mm: float) -> float:
+        """Return how far its face may then lie off where it belongs, bent evenly about its middle."""
+        return self.most_mm + 0.5 * bends_mm
 
     @property
     def aim_mm(self) -> float:

@@ -267,6 +267,8 @@ def _changes(setup: Setup, body: Body, missing: list[tuple[str, str]]) -> Iterat
             sides=found.sides,
             left_mm=found.left_mm,
             needed_mm=found.needed_mm,
+            bends_low_mm=found.bends_mm.low,
+            bends_high_mm=found.bends_mm.high,
             at_mm=to_vector(spot),
             direction=to_vector(normal_at(face, spot)),
         )

@@ -25,6 +25,8 @@ from fixturecheck.hardening.growth import (
 )
 from fixturecheck.hardening.steels import hardening_process, tabled_steel
 from fixturecheck.hardening.temper import temper_for
+from fixturecheck.interval import Range
+from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import box_of, extent_along
 from fixturecheck.numeric import square_to, to_vector
 from fixturecheck.result.hardening import DIAMETER, FAR_SIDE, ITS_AXIS
@@ -52,6 +54,8 @@ class PartSize:
         Whether it is stated as a size; else it is the tolerance of its face.
     ends : tuple of str
         Names of the faces that it lies between.
+    flat : bool
+        Whether its face is flat.
     """
 
     face: FaceRef
@@ -61,6 +65,7 @@ class PartSize:
     limit_mm: float
     stated: bool
     ends: tuple[str, ...]
+    flat: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +83,8 @@ class GrownSize:
         How many of its faces are ground after hardening.
     needed_mm : float
         What each of these sides needs; of a size that is finished before, what one side would need.
+    bends_mm : Range
+        How far a flat face that is finished before may bend or twist; zero of any other.
     """
 
     size: PartSize
@@ -85,6 +92,7 @@ class GrownSize:
     left_mm: float
     sides: int
     needed_mm: float
+    bends_mm: Range
 
 
 def temper_of(hardening: Hardening, steel_name: str) -> float | None:
@@ -177,7 +185,18 @@ def resized(setup: Setup, body: Body, size: PartSize) -> GrownSize:
             distortion_mm=distortion_mm(hardening, body),
             clean_up_mm=clean_up_mm(hardening),
         ),
+        bends_mm=Range.exactly(0.0) if sides or not size.flat else _bends_mm(hardening, body, size.face.face),
     )
+
+
+def _bends_mm(hardening: Hardening, body: Body, face: str) -> Range:
+    """Return how far a face may bend or twist over its longest side: as stated, or by the process."""
+    if hardening.distortion_mm is not None:
+        return Range.exactly(hardening.distortion_mm)
+    faces = [faces_of(body.solid)[i] for i in body.face_indices(face)]
+    boxes = np.array([box_of(one) for one in faces])
+    longest = float((boxes[:, 3:].max(axis=0) - boxes[:, :3].min(axis=0)).max())
+    return hardening_process(hardening.process).distortion_share.scaled(longest)
 
 
 def distortion_mm(hardening: Hardening, body: Body) -> float:
@@ -249,6 +268,7 @@ def _of_round(body: Body, face: RoundFace, datums: list[FlatFace], zone_mm: floa
         limit_mm=zone_mm / 2,
         stated=False,
         ends=(face.name,),
+        flat=False,
     )
 
 
@@ -269,6 +289,7 @@ def _stated(
                     limit_mm=limit_mm,
                     stated=True,
                     ends=(face.name,),
+                    flat=False,
                 )
         return NotComputedError(
             f"{body.name}.{stated.face} is no cylinder; state the face that it is measured to"
@@ -303,4 +324,5 @@ def _size(
         limit_mm=limit_mm,
         stated=stated,
         ends=(face, *others),
+        flat=True,
     )

@@ -61,6 +61,21 @@ def test_a_finished_face_moves_by_a_share_of_its_distance():
     assert "Or finish" not in found.remedy
 
 
+@pytest.mark.parametrize(
+    ("zone_mm", "verdict"), [(0.04, Verdict.NO_GO), (0.06, Verdict.CAUTION), (0.2, Verdict.GO)]
+)
+def test_a_face_that_is_finished_before_bends_too(zone_mm, verdict):
+    """Open furnace and oil: 0.0003 to 0.0015 of its longest side of 80 mm, so 24 to 120 um, half to either
+    side, and 10 um by growth: 22 to 70 um off, where the zones allow 20, 30 and 100."""
+    part = block((80.0, 20.0, 20.0), tolerance_mm={"top": zone_mm})
+    given = {"process": "open_oil", "distortion_mm": None, "growth_share": (0.0005, 0.0005)}
+    (found,) = asked(setup_of(part, **given), Kind.SIZE_CHANGE)
+    assert (found.verdict, found.value) == (verdict, pytest.approx(70.0))
+    assert "may bend or twist by 24 to 120 µm" in found.says
+    # Finished 10 um under size it would still bend.
+    assert "Or finish" not in (found.remedy or "")
+
+
 def test_a_size_known_well_enough_is_aimed_for():
     (found,) = asked(
         setup_of(block(tolerance_mm={"top": 0.02}), growth_share=(0.0008, 0.0012)), Kind.SIZE_CHANGE
@@ -319,7 +334,7 @@ def test_a_steel_without_a_table_is_answered_for_its_sizes_where_its_change_is_s
         material="steel_1018",
         tolerance_mm={"top": 0.02},
     )
-    stated = Hardening(process="salt_oil", growth_share=(0.0005, 0.001), demagnetised=True)
+    stated = Hardening(process="salt_oil", growth_share=(0.0005, 0.001), distortion_mm=0.0, demagnetised=True)
     setup = Setup(name="furnace", bodies=(block,), hardening=stated)
     found = {f.kind: f for f in engine.check(setup, only={"hardening"}).findings}
     assert found[Kind.SIZE_CHANGE].value == pytest.approx(20.0)
