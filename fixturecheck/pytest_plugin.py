@@ -1,5 +1,7 @@
 """For pytest: set-ups are collected as tests, one for each check, with the check's sentence as the failure.
 
+A whole job has one more, for what is asked across its operations.
+
 Collected are files named `*.setup.toml`, and the scripts and files that `fixturecheck_setups` in the
 configuration lists. A shortfall that is known is an expected failure: listed by id in `fixturecheck_known`,
 marked `known_shortfall`, or in the file `NAME.known.json` beside the set-up, as `fixturecheck compare
@@ -19,9 +21,9 @@ from fixturecheck.checks import MODULES
 from fixturecheck.comparing.baseline import Baseline, read_baseline
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.files import SETUP_SUFFIXES
-from fixturecheck.result import Result
+from fixturecheck.process.text import is_job
 from fixturecheck.result.finding import Finding, Verdict
-from fixturecheck.testing import checked, failure_lines
+from fixturecheck.testing import Found, checked, failure_lines, found_in
 
 PATTERN = "*.setup.toml"
 SETUPS, KNOWN, STRICT = "fixturecheck_setups", "fixturecheck_known", "fixturecheck_strict"
@@ -29,6 +31,8 @@ MARK = "known_shortfall"
 
 _OF_THE_SETUP = "describe"
 """What is doubtful in what was stated; it is asked with every check."""
+_ACROSS = "across"
+"""All that is asked across the operations of a job."""
 
 
 class CheckFailedError(AssertionError):
@@ -73,17 +77,19 @@ def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> pytest.Col
 
 
 class SetupFile(pytest.File):
-    """A set-up, which is checked once for all its tests."""
+    """A set-up or a job, which is checked once for all its tests."""
 
-    _answer: Result | FixturecheckError | None = None
+    _answer: Found | FixturecheckError | None = None
 
     def collect(self) -> Iterable[pytest.Item]:
         """Yield a test for each check."""
-        for name in (_OF_THE_SETUP, *MODULES):
+        # What a script leaves is known once it has run.
+        across = (_ACROSS,) if self.path.suffix.lower() == ".py" or is_job(self.path) else ()
+        for name in (_OF_THE_SETUP, *MODULES, *across):
             yield CheckItem.from_parent(self, name=name)
 
-    def result(self) -> Result:
-        """Return what the check of the set-up found.
+    def result(self) -> Found:
+        """Return what the check found.
 
         Raises
         ------
@@ -92,14 +98,14 @@ class SetupFile(pytest.File):
         """
         if self._answer is None:
             try:
-                self._answer = checked(self.path)
+                self._answer = found_in(checked(self.path))
             except FixturecheckError as trouble:
                 self._answer = trouble
         if isinstance(self._answer, FixturecheckError):
             raise self._answer
         return self._answer
 
-    def baseline(self, result: Result) -> Baseline | None:
+    def baseline(self, result: Found) -> Baseline | None:
         """Return the known shortfalls that lie beside the set-up.
 
         Raises
@@ -137,7 +143,14 @@ class CheckItem(pytest.Item):
         """
         result = self.parent.result()
         silent = next((n for n in result.not_asked if n.check == self.name), None)
-        mine = [f for f in result.findings if f.check == self.name]
+        own = (_OF_THE_SETUP, *MODULES)
+        mine = [
+            f
+            for f in result.findings
+            if f.check == self.name or (self.name == _ACROSS and f.check not in own)
+        ]
+        if self.name == _ACROSS and not mine:
+            pytest.skip("a set-up has nothing to ask across operations")
         if silent is not None and not mine:
             pytest.skip(f"{silent.reason}: {silent.lacks}" if silent.lacks else str(silent.reason))
         strict = self.config.getini(STRICT)
@@ -149,7 +162,7 @@ class CheckItem(pytest.Item):
         if short:
             pytest.xfail(f"known: {', '.join(f.id for f in short)}")
 
-    def _is_known(self, finding: Finding, result: Result) -> bool:
+    def _is_known(self, finding: Finding, result: Found) -> bool:
         marked = (str(name) for mark in self.iter_markers(MARK) for name in mark.args)
         if any(fnmatchcase(finding.id, one) for one in (*self.config.getini(KNOWN), *marked)):
             return True

@@ -148,5 +148,5 @@ def test_assert_go_fails_where_a_check_that_is_named_was_not_asked() -> None:
 
 
 def test_assert_go_reads_a_file(tmp_path: Path) -> None:
-    with pytest.raises(fc.SetupError, match="does not exist"):
+    with pytest.raises(fc.SetupError, match="is not a file"):
         fc.testing.assert_go(tmp_path / "none.toml")

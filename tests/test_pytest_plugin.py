@@ -11,9 +11,11 @@ import pytest
 from fixturecheck import pytest_plugin as plugin
 from fixturecheck.comparing.baseline import baseline_of, baseline_text
 from fixturecheck.errors import SetupError
+from fixturecheck.process.load import load_any
+from fixturecheck.process.run import check_job
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Kind, NotAsked, Verdict, WhyNotAsked
-from fixturecheck.testing import assert_go
+from fixturecheck.testing import assert_go, found_in
 from tests.comparing.test_door import PLAIN, SCRIPT
 
 pytest_plugins = ["pytester"]
@@ -111,8 +113,33 @@ def test_a_script_that_is_listed_is_checked(run, pytester):
     folder.joinpath("other.py").write_text("raise ValueError")
     ini = "fixturecheck_setups =\n  models/short.py\nfixturecheck_strict = true"
     ran = run("-k", "nest or seat", ini=ini, answer=None)
-    ran.assert_outcomes(passed=1, failed=1, deselected=len(plugin.MODULES) - 1)
+    ran.assert_outcomes(passed=1, failed=1, deselected=len(plugin.MODULES))
     ran.stdout.fnmatch_lines(["*second.left is drawn 0.013 mm off first.right*"])
+
+
+ROUTE = """
+import cadquery as cq
+from fixturecheck import Operation, body, job_of
+
+part = body("block", cq.Workplane().box(4, 3, 2), faces={"top": (0, 0, 1)})
+job = job_of("block", part, (
+    Operation(number=10, name="top", kind="mill", makes=("top",), stock_mm={"*": 1}, leave_mm={"*": 0.25}),
+))
+"""
+
+
+def test_a_job_is_asked_across_its_operations_too(run, pytester):
+    """A quarter of a millimetre is left on the top, and no operation takes it: `stock` says so."""
+    path = pytester.path / "route.py"
+    path.write_text(ROUTE)
+    with pytest.raises(AssertionError, match=r"block: no-go\n  no-go  stock: 10: 10 top: top"):
+        assert_go(path)
+    (short,) = [f.id for f in found_in(check_job(load_any(path, {}))).findings if f.verdict is Verdict.NO_GO]
+    assert short.startswith("10: stock/")
+    assert assert_go(path, but=[short]).verdict is Verdict.NO_GO
+    ran = run("-k", "across or seat", ini="fixturecheck_setups = route.py", answer=None)
+    ran.assert_outcomes(passed=1, failed=1, deselected=len(plugin.MODULES))
+    ran.stdout.fnmatch_lines(["*no-go*stock: 10: 10 top: top: *"])
 
 
 def test_assert_go_lets_stand_what_is_named():

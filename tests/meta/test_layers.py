@@ -98,8 +98,8 @@ ALLOWED: Mapping[str, set[str]] = {
     | {"runs", "study", "checks", "process", "report", "schemas", "setup", "sheet", "shop", "wording"},
     "cli": LEAVES | {"commands"},
     "cq": JUDGED | {"engine", "report", "touching"},
-    "testing": JUDGED | {"engine", "report"},
-    "pytest_plugin": LEAVES | {"checks", "comparing", "testing"},
+    "testing": JUDGED | {"engine", "process"},
+    "pytest_plugin": LEAVES | {"checks", "comparing", "process", "testing"},
     "__main__": {"cli"},
     "__init__": JUDGED | {"cq", "engine", "process", "report", "testing"},
 }
