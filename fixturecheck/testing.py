@@ -160,12 +160,11 @@ def checked(
     """
     if isinstance(setup, Result):
         return setup
-    # Importing this module must load no kernel.
-    from fixturecheck.engine import check  # noqa: PLC0415
-    from fixturecheck.process.checked import check_operation  # noqa: PLC0415
-    from fixturecheck.process.load import load_any  # noqa: PLC0415
-    from fixturecheck.process.model import Job, JobResult  # noqa: PLC0415
-    from fixturecheck.process.run import check_job  # noqa: PLC0415
+    from fixturecheck.engine import check  # noqa: PLC0415 -- loads the kernel
+    from fixturecheck.process.checked import check_operation  # noqa: PLC0415 -- loads the kernel
+    from fixturecheck.process.load import load_any  # noqa: PLC0415 -- loads the kernel
+    from fixturecheck.process.model import Job, JobResult  # noqa: PLC0415 -- loads the kernel
+    from fixturecheck.process.run import check_job  # noqa: PLC0415 -- loads the kernel
 
     if isinstance(setup, JobResult):
         return setup

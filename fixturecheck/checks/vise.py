@@ -2,7 +2,7 @@
 
 What: for each jaw that is clamped, the area and pressure of what it presses, how its push spreads along it,
 how far the parts stand over it, and how far a ring between the jaws bends and springs back.
-Why: a jaw that presses off its middle cocks and holds by a corner; one that presses high lifts the part; a
+Why: a jaw that presses off its middle, or is borne off it, cocks; one that presses high lifts the part; a
 ring that is bored round in the vise is oval when it opens.
 Formulas: pressure = force / area, sloped along the jaw about its middle: p = F / A (1 - e (x - c) / k^2), so
 that a push outside the middle third of an even strip opens its far side; a ring changes by
@@ -26,6 +26,7 @@ from fixturecheck.holding.clamping import Pressed, pressed_by
 from fixturecheck.holding.jaws import (
     LEVEL,
     Grip,
+    Pushes,
     balancing,
     grip_of,
     joined_spread,
@@ -114,13 +115,14 @@ def _pressure(stage: Stage, grip: Grip) -> Finding:
 
 def _cocks(stage: Stage, grip: Grip) -> Finding:
     """Judge whether the push of the screw leaves all of what is pressed under pressure, along the jaw."""
-    write, how = stage.setup.write, pushes(grip.spreads)
-    low, high = (
-        joined_spread([*grip.spreads.values()]).low_mm,
-        joined_spread([*grip.spreads.values()]).high_mm,
-    )
+    write, before = stage.setup.write, pushes(grip.spreads)
+    after = pushes(grip.behind) if grip.behind else before
+    how, spreads = (before, grip.spreads) if after.good or not before.good else (after, grip.behind)
+    whole = joined_spread([*spreads.values()])
+    low, high = whole.low_mm, whole.high_mm
     off = write.length(abs(how.off_mm))
-    says = f"What {grip.jaw} presses lies {off} from the middle of the jaw and is "
+    what = f"What {grip.jaw} presses" if how is before else "What bears it on the other side"
+    says = f"{what} lies {off} from the middle of the jaw and is "
     says += f"{write.length(high - low)} wide"
     if how.idle:
         says += f", so that the jaw cocks and does not hold {' and '.join(how.idle)}."
@@ -139,12 +141,22 @@ def _cocks(stage: Stage, grip: Grip) -> Finding:
         kind=Kind.JAW_COCKS,
         about=(grip.jaw,),
         says=says,
-        remedy=None if how.good else _balanced(stage, grip, how.off_mm),
+        remedy=_evened(stage, grip, how, before),
         source=_THIRD,
         shapes=() if how.good else tuple(p.shape for p in grip.patches),
         location_mm=None if how.good else grip.clamp.force.at_mm,
         direction=None if how.good else grip.clamp.force.direction,
     )
+
+
+def _evened(stage: Stage, grip: Grip, how: Pushes, before: Pushes) -> str | None:
+    """Say what brings the push to the middle of what takes it; nothing where it is there."""
+    if how.good:
+        return None
+    if how is before:
+        return _balanced(stage, grip, how.off_mm)
+    off = stage.setup.write.length(abs(how.off_mm))
+    return f"Pack the room on the other side so that it bears on both ends there, or move the part by {off}."
 
 
 def _balanced(stage: Stage, grip: Grip, off_mm: float) -> str:
@@ -172,8 +184,11 @@ def _main(way: Floats) -> Floats:
 def _lifts(stage: Stage, grip: Grip) -> Finding:
     """Judge whether all that a jaw presses lies above its middle: it leans back then and lifts the part."""
     write = stage.setup.write
-    off_mm, half_mm = 0.5 * sum(grip.up_mm), 0.5 * (grip.up_mm[1] - grip.up_mm[0])
-    says = f"The middle of what {grip.jaw} presses is {write.length(abs(off_mm))} "
+    # On either side what takes the push may lie too high.
+    higher = max(grip.up_mm, grip.behind_up_mm)
+    off_mm, half_mm = 0.5 * sum(higher), 0.5 * (higher[1] - higher[0])
+    what = f"what {grip.jaw} presses" if higher == grip.up_mm else "what bears it on the other side"
+    says = f"The middle of {what} is {write.length(abs(off_mm))} "
     says += f"{'above' if off_mm > 0 else 'below'} the middle of the jaw, over a height of "
     says += write.length(2 * half_mm)
     good = off_mm <= half_mm

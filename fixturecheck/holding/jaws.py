@@ -191,6 +191,11 @@ class Grip:
         Of each body that it presses, along the jaw from the middle of its face.
     up_mm : tuple of float
         How far what it presses reaches down and up, from the middle of the jaw's face.
+    behind : mapping of str to JawSpread
+        Of each body that hands the push on to what stands firm, where it does, along the jaw from the middle
+        of its face; empty where none does.
+    behind_up_mm : tuple of float
+        How far that reaches down and up; the same as `up_mm` where none does.
     """
 
     clamp: Pressed
@@ -199,6 +204,8 @@ class Grip:
     up: Floats
     spreads: Mapping[str, JawSpread]
     up_mm: tuple[float, float]
+    behind: Mapping[str, JawSpread]
+    behind_up_mm: tuple[float, float]
 
     @property
     def area_mm2(self) -> float:
@@ -281,42 +288,65 @@ def grip_of(setup: Setup, contacts: ContactMap, clamp: Pressed) -> Grip | None:
     )
     if not patches:
         return None
-    firm = _bearing(setup, contacts, clamp)
-    patches = tuple(p for p in patches if set(p.bodies) & firm) or patches
+    bearing = _bearing(setup, contacts, clamp)
+    patches = tuple(p for p in patches if set(p.bodies) & bearing.bodies) or patches
     across, up = frame_of(clamp)
     middle = np.array(clamp.force.at_mm)
-    areas = [p for p in patches if p.contact.kind == ContactKind.AREA] or [*patches]
-    bodies = dict.fromkeys(n for p in areas for n in p.bodies if n != jaw)
-    spreads = {
-        name: joined_spread([_spread(p, across, middle) for p in areas if name in p.bodies])
-        for name in bodies
-    }
-    ends = [extent_along(p.shape.geometry, up) for p in patches]
-    level = float(middle @ up)
+    up_mm = _reach_mm(patches, up, middle)
     return Grip(
         clamp=clamp,
         patches=patches,
         across=across,
         up=up,
-        spreads=spreads,
-        up_mm=(min(e[0] for e in ends) - level, max(e[1] for e in ends) - level),
+        spreads=_spreads([(n, p) for p in patches for n in p.bodies if n != jaw], across, middle),
+        up_mm=up_mm,
+        behind=_spreads(bearing.ends, across, middle),
+        behind_up_mm=_reach_mm([p for _, p in bearing.ends], up, middle) if bearing.ends else up_mm,
     )
 
 
-def _bearing(setup: Setup, contacts: ContactMap, clamp: Pressed) -> set[str]:
-    """Return the bodies that bear the push of a jaw: what stands firm, and what it pushes against that."""
+def _spreads(pressed: Sequence[tuple[str, Patch]], across: Floats, middle: Floats) -> dict[str, JawSpread]:
+    """Return the spread of each body's contacts; lines and points count where there is no area."""
+    areas = [one for one in pressed if one[1].contact.kind == ContactKind.AREA] or [*pressed]
+    return {
+        name: joined_spread([_spread(p, across, middle) for n, p in areas if n == name])
+        for name in dict.fromkeys(n for n, _ in areas)
+    }
+
+
+def _reach_mm(patches: Sequence[Patch], up: Floats, middle: Floats) -> tuple[float, float]:
+    """Return how far contacts reach down and up, from the middle of the jaw's face."""
+    ends = [extent_along(p.shape.geometry, up) for p in patches]
+    level = float(middle @ up)
+    return min(e[0] for e in ends) - level, max(e[1] for e in ends) - level
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Bearing:
+    """What bears the push of a jaw, and the contacts where each body hands it on to what stands firm."""
+
+    bodies: frozenset[str]
+    ends: tuple[tuple[str, Patch], ...]
+
+
+def _bearing(setup: Setup, contacts: ContactMap, clamp: Pressed) -> _Bearing:
+    """Return what bears the push of a jaw: what stands firm, and what it pushes against that."""
     push, jaw = np.array(clamp.force.direction), clamp.clamp.body
     onward = [
-        (body, other)
+        (body, other, p)
         for p in contacts.patches
         if p.contact.kind != ContactKind.NEAR and jaw not in p.bodies
         for body, other in (p.bodies, p.bodies[::-1])
         if float(np.array(p.outward(body)) @ push) >= BEARS
     ]
     firm = {b.name for b in setup.bodies} - set(movers(setup, contacts)) - {jaw}
-    while more := {body for body, other in onward if other in firm} - firm:
-        firm |= more
-    return firm
+    bears, reached = set(firm), {n for p in contacts.patches if jaw in p.bodies for n in p.bodies} - {jaw}
+    while more := {body for body, other, _ in onward if other in bears} - bears:
+        bears |= more
+    while more := {other for body, other, _ in onward if body in reached - firm} - reached:
+        reached |= more
+    ends = tuple((body, p) for body, other, p in onward if other in firm and body in reached - firm)
+    return _Bearing(bodies=frozenset(bears), ends=ends)
 
 
 def _spread(patch: Patch, across: Floats, middle: Floats) -> JawSpread:
@@ -429,7 +459,10 @@ def packing(setup: Setup, placed: Mapping[str, Solid], clamp: Pressed) -> JawBlo
     """
     across, up = frame_of(clamp)
     push, middle = np.array(clamp.force.direction), np.array(clamp.force.at_mm)
-    empty = Grip(clamp=clamp, patches=(), across=across, up=up, spreads={}, up_mm=(0.0, 0.0))
+    none = (0.0, 0.0)
+    empty = Grip(
+        clamp=clamp, patches=(), across=across, up=up, spreads={}, up_mm=none, behind={}, behind_up_mm=none
+    )
     jaw = [_ends_of_jaw(setup, placed, empty), _ends_of_jaw(setup, placed, replace(empty, across=up))]
     found: list[tuple[float, tuple[float, float], tuple[float, float]]] = []
     for body in setup.bodies:

@@ -168,6 +168,24 @@ def test_parallels_against_the_jaws_take_none_of_its_push():
     assert (lifts.verdict, lifts.value) == (Verdict.CAUTION, pytest.approx(12.5))
 
 
+@pytest.mark.parametrize(
+    ("left_mm", "low_mm", "cocks", "lifts"),
+    [(-30.0, 0.0, Verdict.GO, Verdict.GO), (20.0, 0.0, Verdict.NO_GO, Verdict.GO),
+     (-30.0, 25.0, Verdict.GO, Verdict.CAUTION)],
+)  # fmt: skip
+def test_what_bears_on_the_other_side_counts_as_well(left_mm, low_mm, cocks, lifts):
+    """60 x 30 at the moving jaw; at the fixed one a pad from `left_mm` to the right end, from `low_mm` up.
+
+    By hand: the pad of 10 mm at the end lies 25 mm off the push, which passes beside it, so the part swings;
+    the pad from 25 up lies wholly above the middle of the jaw at 17.5, so that the part tips.
+    """
+    plate = cq.Workplane().box(60, 15, 30, centered=(True, False, False))
+    pad = cq.Workplane().box(30 - left_mm, 5, 30 - low_mm, centered=False).translate((left_mm, 15, low_mm))
+    part = body("block", plate.union(pad), at=place(at=(0, -20, 0)))
+    (along,), (over,) = (asked(vise_with(part), kind) for kind in (Kind.JAW_COCKS, Kind.JAW_LIFTS))
+    assert (along.verdict, over.verdict) == (cocks, lifts)
+
+
 def test_a_part_gripped_high_is_lifted():
     """The jaw is 35 high; a part from 25 up lies with its middle at 30, 12.5 above that of the jaw."""
     (low,) = asked(vise_with(block()), Kind.JAW_LIFTS)
