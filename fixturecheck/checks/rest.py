@@ -23,7 +23,13 @@ import numpy as np
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
-from fixturecheck.nesting.answer import StagingAnswer, is_flat_seat, rest_shapes, targets_off
+from fixturecheck.nesting.answer import (
+    StagingAnswer,
+    is_flat_seat,
+    rest_shapes,
+    stays_on_its_seats,
+    targets_off,
+)
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.rest import Ending, LoadedContact, RestPose, SeatGap
@@ -41,6 +47,10 @@ _UM_DECIMALS = 3
 _STIRS_MM = 1e-3
 _ROUNDING_UM = 1e-3
 _SOURCE = "the solids settled under the pushes that the set-up states"
+_TIPS = (
+    "As drawn its seats do not carry it: its weight and the pushes tip it. Close the seats that stand open "
+    "as drawn, set something under what hangs over, or state what pulls it down (pull_n in [staging])."
+)
 _HINTS = {
     Ending.NO_PUSH: "State what seats the part: its weight, a pull or a push.",
     Ending.FALLS: "Put something under the part, or name what it is meant to lie on.",
@@ -123,7 +133,7 @@ def _part(stage: Stage, found: StagingAnswer, pose: RestPose) -> Finding:
         says=_says(found, pose, open_seats, (wrong, openings), stage.setup.write) + _off_words(stage, off),
         remedy="Draw it where it rests."
         if fixture and verdict is Verdict.CAUTION
-        else _remedy(wrong, open_seats, off is not None),
+        else _remedy(found, pose, wrong, open_seats, off is not None),
         source=_SOURCE,
         shapes=rest_shapes(found) if open_seats or off is not None else (),
         location_mm=spot[0],
@@ -229,7 +239,11 @@ def _open_words(seat: SeatGap, opening: float, write: Writing) -> str:
     return f"{seat.name} is open by {write.gap(opening, '.0f')}"
 
 
-def _remedy(wrong: list[LoadedContact], open_seats: list[SeatGap], off: bool) -> str | None:
+def _remedy(
+    found: StagingAnswer, pose: RestPose, wrong: list[LoadedContact], open_seats: list[SeatGap], off: bool
+) -> str | None:
+    if open_seats and not stays_on_its_seats(found, pose.body):
+        return _TIPS
     if off and not open_seats:
         return "Bring what it lies on to where it is drawn, or draw it as it rests, to see what is then cut."
     if wrong and not open_seats:

@@ -330,15 +330,15 @@ def _parting(stage: Stage, overlap: Overlap, name: str) -> Parting | None:
     placed = {b.name: b.placed() for b in setup.bodies}
     around = [placed[n] for n in placed if n not in pieces and n != other]
     moving = [placed[n] for n in pieces]
-    kept = _kept(stage, pieces, other)
+    kept = _kept(stage, pieces, other, name)
     return shortest_parting(moving, placed[other], around, overlap.common, setup.tolerances, kept)
 
 
-def _kept(stage: Stage, pieces: Sequence[str], other: str) -> Floats:
+def _kept(stage: Stage, pieces: Sequence[str], other: str, name: str) -> Floats:
     """Return the outward normals (n, 3) of bodies where they should stay on what does not move with them.
 
     These are the flat faces of their stated seats, the areas that carry them, and those on which other bodies
-    stand. What they touch of the other body, which they are to come out of, does not count.
+    stand. What the one that is named touches of the other body, which it is to come out of, does not count.
     """
     still = {*pieces, other}
     normals = [
@@ -350,10 +350,11 @@ def _kept(stage: Stage, pieces: Sequence[str], other: str) -> Floats:
         if not np.isnan(body.offsets[face])
     ]
     looks = (
-        np.asarray(patch.outward(name))
+        np.asarray(patch.outward(one))
         for patch in filter(_is_area, stage.contacts.patches)
-        for name in pieces
-        if name in patch.bodies and still.isdisjoint({*patch.bodies} - {name})
+        for one in pieces
+        if one in patch.bodies and {*patch.bodies}.isdisjoint({*pieces} - {one})
+        if {*patch.bodies} != {name, other}
     )
     return np.array([*normals, *(n for n in looks if abs(n[2]) > _CARRIES_COSINE)]).reshape(-1, 3)
 
@@ -448,6 +449,8 @@ def closing(stage: Stage, seat: Seat, opening: Opening) -> str:
     A block under a part does not: it would leave what it stands on.
     """
     write, normal = stage.setup.write, opening.normal
+    if normal is None and opening.gap_mm <= stage.setup.tolerances.touch_mm:
+        return f"Turn {seat.body} until {seat.face} lies along {seat.other}: they touch there alone."
     if normal is None:
         return f"Bring {seat.body} {write.length(opening.gap_mm)} closer, or find what holds it off."
     if opening.turned_deg > stage.setup.tolerances.wedge_deg:
@@ -469,10 +472,15 @@ def closing(stage: Stage, seat: Seat, opening: Opening) -> str:
             most_mm2, best = opening.apart.most_shared()
             return _more_area(stage, seat, opening.apart, seat.min_share * most_mm2, best)
         return "Place the part so that the two faces lie over each other, or state the faces that do."
+    return _moved_together(stage, seat, opening.gap_mm, normal)
+
+
+def _moved_together(stage: Stage, seat: Seat, gap_mm: float, normal: Floats) -> str:
+    """Say which body goes how far to close a seat of parallel faces, or what bars it from that."""
     block = is_loose(stage.setup, seat.on) and abs(float(normal[2])) < _UPRIGHT
     who, way = (seat.on, -normal) if block else (seat.body, normal)
-    way = way if opening.gap_mm > 0.0 else -way
-    far = write.length(abs(opening.gap_mm))
+    way = way if gap_mm > 0.0 else -way
+    far = stage.setup.write.length(abs(gap_mm))
     if (bars := _bars(stage, seat, who, way)) is None:
         return f"Move {who} {far} {toward(way)}, or find what holds it off."
     own, face = bars

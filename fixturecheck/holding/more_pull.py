@@ -33,6 +33,8 @@ from fixturecheck.shop.tables import Finish, finishes
 
 MOST_PULL_RATIO, PULL_STEP = 4.0, 0.05
 RATED_STEP_N_CM2, SHARE_STEP = 5.0, 0.05
+MOST_RATED_N_CM2 = 160.0
+"""No chuck is rated higher: iron that carries 2 T is pulled by B^2 / (2 mu0), 159 N/cm2."""
 _FINISH_CHANGE = 2.0
 _SOLVES, _RUNGS = 2, 3
 """Fields solved again for one remedy: each costs as much as the first."""
@@ -128,6 +130,8 @@ def _higher_rated(trial: TrialHold, magnet: Magnet, holding: Holding, ratio: flo
     rated_n_cm2 = holding.rated_n_cm2 * ratio
     for _ in range(_SOLVES):
         rated_n_cm2 = RATED_STEP_N_CM2 * math.ceil(rated_n_cm2 / RATED_STEP_N_CM2 - 1e-9)
+        if rated_n_cm2 > MOST_RATED_N_CM2:
+            return
         stiff, soft = _sources(trial, holding, rated_n_cm2)
         stronger = behind(magnet.weak, mmf_a=stiff.mmf_a, gap_mm=stiff.gap_mm)
         factor = _solved_again(trial, stronger, soft, holding.strength_share)
@@ -137,8 +141,6 @@ def _higher_rated(trial: TrialHold, magnet: Magnet, holding: Holding, ratio: flo
             yield trial.remedy(RemedyKind.CHUCK, factor, ratio, amounts=(amount,))
             return
         rated_n_cm2 *= max(1.1, trial.least_factor / max(factor, 1e-3))
-        if rated_n_cm2 > MOST_PULL_RATIO * holding.rated_n_cm2:
-            return
 
 
 def _sources(

@@ -8,8 +8,11 @@ from functools import partial
 from typing import TypeVar
 
 import numpy as np
+from scipy.optimize import nnls
 
-from fixturecheck.arrays import Floats
+from fixturecheck.arrays import Bools, Floats
+from fixturecheck.contact.proximity.candidates import Candidates
+from fixturecheck.contact.proximity.query import find_candidates
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.kernel.place import location_of, placed_at
 from fixturecheck.nesting.disturbances import order_of_placing, under_hand
@@ -40,10 +43,10 @@ from fixturecheck.result.rest import (
 )
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.result.tolerance import Chances, CriticalPlace
-from fixturecheck.rigid.motion import Poses
-from fixturecheck.setup.model import Setup
+from fixturecheck.rigid.motion import Poses, jacobian
+from fixturecheck.setup.model import Seat, Setup
 from fixturecheck.setup.staging import Press, Staging
-from fixturecheck.statics.contact_step import SteadyLoad
+from fixturecheck.statics.contact_step import SteadyLoad, wrenches
 
 
 def is_flat_seat(model: SettlingModel, seat: SeatGap) -> bool:
@@ -190,6 +193,60 @@ def targets_off(found: StagingAnswer) -> Iterator[tuple[CriticalPlace, float]]:
         to_rest = way_to_rest(model, poses[target.body])
         moved = drawn @ to_rest[:3, :3].T + to_rest[:3, 3] - drawn
         yield target, float(np.abs(moved @ target.direction).max())
+
+
+_LEAVES_SHARE = 0.01
+"""Share of its load that seats may leave uncarried, for rounding, before a part leaves them."""
+
+
+def stays_on_its_seats(found: StagingAnswer, part: str) -> bool:
+    """Tell whether the seats of a part that touch as drawn carry its own load there, without friction.
+
+    One whose weight lies beyond its foot leaves its seats by itself: what it then lands on is not to blame.
+
+    Parameters
+    ----------
+    found : StagingAnswer
+        What staging gave.
+    part : str
+        Which part.
+
+    Returns
+    -------
+    bool
+        False, too, where no seat of it touches as drawn.
+    """
+    model = found.model
+    body, touch_mm = model.index(part), model.setup.tolerances.touch_mm
+    loads = loads_of(model, model.setup.staging or Staging(), [body])
+    wrench = wrenches(loads, model.drawn)[0]
+    poses = model.drawn
+    rows = find_candidates(model.scene([body]), poses.rotation, poses.origin_mm, 10.0 * touch_mm, 1e-6)
+    meant = np.zeros(len(rows.gap_mm), dtype=bool)
+    for seat in model.setup.seats:
+        if part in {seat.body, seat.on}:
+            meant |= _between(model, rows, seat)
+    touching = rows.where(meant & (np.abs(rows.gap_mm) <= touch_mm))
+    if len(touching.gap_mm) == 0:
+        return False
+    slope = jacobian(touching, np.array([body]), poses.apply(body, loads[0].centre_mm)[None])
+    slope[:, 3:] /= loads[0].size_mm
+    _, short = nnls(slope.T, -wrench)
+    return bool(short <= _LEAVES_SHARE * np.linalg.norm(wrench))
+
+
+def _between(model: SettlingModel, rows: Candidates, seat: Seat) -> Bools:
+    """Return which rows lie between the two faces of a seat, the one way or the other."""
+    one, other = (
+        (model.index(ref.body), model.setup.body(ref.body).face_indices(ref.face))
+        for ref in (seat.own, seat.other)
+    )
+    sides = [(rows.body_a, rows.face_a), (rows.body_b, rows.face_b)]
+    mine, theirs = (
+        [(bodies == body) & np.isin(faces, numbers) for bodies, faces in sides]
+        for body, numbers in (one, other)
+    )
+    return np.asarray((mine[0] & theirs[1]) | (mine[1] & theirs[0]))
 
 
 _STIRS_MM, _STIRS_DEG = 1e-4, 1e-4

@@ -88,6 +88,20 @@ def test_a_pin_over_two_vs_of_unequal_height_closes_on_both_and_lies_askew():
     assert "cut/part.floor then lies up to" in askew.says
 
 
+def test_a_part_that_tips_over_its_foot_is_not_told_to_relieve_what_it_lands_on():
+    """An L upside down: by hand its weight lies (6 * 10 + 16 * 40) / 22 = 31.8 out, beyond a foot of 20."""
+    ell = cq.Workplane("XY").box(20, 20, 25, centered=(False, True, False))
+    ell = ell.union(cq.Workplane("XY").box(80, 20, 10, centered=(False, True, False)).translate((0, 0, 15)))
+    prop = Shapes.body("prop", Shapes.box(20, 20, 9, (50, 0, 0)), top=">Z")
+    table = Shapes.body("table", Shapes.box(200, 200, 20, (0, 0, -20)), top=">Z")
+    setup = Shapes.setup(table, prop, Shapes.body("part", ell.val(), "part", base="<Z"), seats=SEATS[:1])
+    setup = replace(setup, staging=Staging())
+    tips = of(list(rest.check(SimpleNamespace(setup=setup, answered=staging_answer(setup)))), "part")
+    assert tips.verdict is Verdict.NO_GO
+    assert "lands on table.top, which is not a stated seat" in tips.says
+    assert tips.remedy.startswith("As drawn its seats do not carry it")
+
+
 def test_a_part_that_falls_is_no_go_and_says_what_to_do():
     (falls,) = found(Shapes.box(10, 10, 10, (300, 0, 0)), base="<Z", back="<X")
     assert falls.verdict is Verdict.NO_GO

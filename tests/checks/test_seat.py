@@ -291,6 +291,18 @@ def test_a_part_that_only_meets_the_edge_of_its_seat_is_slid_over_it():
     assert findings[0].remedy == "Slide part 10.00 mm toward -X on chuck, so that they share 100 mm² more."
 
 
+def test_a_chuck_is_not_lowered_under_a_part_that_runs_into_its_rail():
+    """Lowered by the 8 of its rail it leaves the part in the air: by hand the part goes 17 to the front."""
+    plate_of, rail = (
+        dataclasses.replace(one, group="chuck")
+        for one in (CHUCK, body("rail", block(120, 10, 8, (0, 35, 0)), role="fixture"))
+    )
+    part = body("part", block(60, 40, 12, (0, 27, 0)))
+    findings = gauged(seat.check, [plate_of, rail, part], PRIMARY)
+    (found,) = [f for f in findings if f.unit == "mm3"]
+    assert found.remedy == "Move part 17 mm toward -Y: tried, the two then only touch."
+
+
 def test_a_part_drawn_into_a_stop_is_not_lifted_off_its_seat():
     """A lift of 4 mm would part the two sooner; the low stop goes aside, and the part stays on the chuck."""
     stop = body("stop", block(30, 20, 4, (20, 0, 0)), role="fixture")
@@ -382,6 +394,14 @@ def test_a_round_in_a_v_is_not_slid_sideways_along_its_stop():
     assert first.remedy is None
     areas = [float(f.says.split("over ")[1].split(" mm")[0]) for f in (first, second)]
     assert sum(areas) == pytest.approx(92.1, abs=0.2)
+
+
+def test_a_taper_that_touches_at_its_thick_end_is_turned_and_not_brought_closer():
+    """A taper pin of 1:50 with its axis level: only the rim of the thick end is down."""
+    drawn = cq.Solid.makeCone(4, 4.6, 60, pnt=cq.Vector(-30, 0, 4.6), dir=cq.Vector(1, 0, 0))
+    found = gauged(seat.check, [CHUCK, body("part", drawn)], on("part", "round", "chuck", "top"))[0]
+    assert found.verdict is Verdict.NO_GO
+    assert found.remedy == "Turn part until round lies along chuck.top: they touch there alone."
 
 
 def test_a_tilted_part_is_turned_by_the_angle_that_it_is_out():

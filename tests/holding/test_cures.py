@@ -12,7 +12,13 @@ from fixturecheck import Cut, Holding, Setup, Wheel, body
 from fixturecheck.errors import NotComputedError
 from fixturecheck.hold import trial_hold_of
 from fixturecheck.holding.blocking import STEP_MM, between_jaws, fastened, stopped
-from fixturecheck.holding.more_pull import larger_seat, more_magnet, most_in_a_plane_mm2, roughest_of
+from fixturecheck.holding.more_pull import (
+    MOST_RATED_N_CM2,
+    larger_seat,
+    more_magnet,
+    most_in_a_plane_mm2,
+    roughest_of,
+)
 from fixturecheck.holding.remedies import lighter_cut, remedies_of, tighter_clamps
 from fixturecheck.holding.wheel import DEPTH_STEP_MM
 from fixturecheck.kernel.brep.topology import faces_of
@@ -297,3 +303,17 @@ def test_the_screw_of_a_vise_is_turned_harder_where_an_ordinary_torque_is_too_li
     (harder,) = between_jaws(replace(bench, least_factor=1.2 * ordinary.factor))
     assert (ordinary.jaws.torque_nm, harder.jaws.torque_nm) == (12.0, 16.0)
     assert harder.factor / ordinary.factor == pytest.approx(16.0 / 12.0, rel=0.02)
+
+
+def test_no_chuck_is_asked_for_that_iron_cannot_be():
+    """Maxwell's pull at 2 T, where steel is full: 2^2 / (2 * 4 pi 1e-7) Pa = 159 N/cm2."""
+    assert pytest.approx(2.0**2 / (8e-7 * math.pi) * 1e-4, rel=0.01) == MOST_RATED_N_CM2
+    holding = Holding(magnet="full", rated_pull_n_cm2=80.0)
+    # 2.1 times the pull would hold the part.
+    bench = SimpleNamespace(
+        magnet=object(),
+        rig=SimpleNamespace(pulls=()),
+        setup=SimpleNamespace(holding=holding),
+        least=lambda *_, **__: (2.1, 3.0),
+    )
+    assert list(more_magnet(bench)) == []
