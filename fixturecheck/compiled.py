@@ -38,13 +38,14 @@ LOOPS = (
     "kernel/brep/supporting",
     "kernel/mesh/triangles",
     "magnet/field/iron_loops",
+    "magnet/field/sweep_loops",
 )
 """The modules that hold compiled loops, or the tuples of arrays and the constants that go into them."""
 
 
 def compiled(function: Loop) -> Loop:
     """Return a function compiled when it is first called, and kept on disk where that can be written."""
-    made: Any = numba.njit(error_model="numpy")(function)
+    made: Any = numba.njit(error_model="numpy", nogil=True)(function)
     try:
         made.enable_caching()
     except RuntimeError:  # nowhere to write: it is compiled in every run

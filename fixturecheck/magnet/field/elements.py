@@ -18,10 +18,13 @@ from fixturecheck.arrays import Floats, Ints
 from fixturecheck.errors import NotComputedError
 from fixturecheck.magnet.field.bh import BHLaw
 from fixturecheck.magnet.field.iron_loops import FAR, NEAR, add_iron
+from fixturecheck.magnet.field.sweep_loops import Places
 
 MM = 1e-3
 
 _EDGES = np.array([[0, 1], [0, 2], [0, 3], [1, 2], [1, 3], [2, 3]])
+# Entries of the lower half of the matrix of a tetrahedron, row by row.
+_LOWER = np.tril_indices(10)
 _FACET_EDGES = np.array([[0, 1], [0, 2], [1, 2]])
 # Four-point rule, exact to degree two: what a squared gradient of second-order functions needs.
 _POINTS = np.full((4, 4), FAR) + np.eye(4) * (NEAR - FAR)
@@ -123,9 +126,9 @@ class IronBody:
 
     @cached_property
     def pattern(self) -> tuple[Ints, Ints, Ints]:
-        """Where the entries of the cell matrices go in a matrix of sorted rows: slot, columns, row starts."""
-        cells = self.cell_unknowns
-        keys = (cells[:, :, None] * self.unknowns + cells[:, None, :]).ravel()
+        """Where cell matrices go in the lower half of a matrix, rows sorted: slot, columns, row starts."""
+        one, other = self.cell_unknowns[:, _LOWER[0]], self.cell_unknowns[:, _LOWER[1]]
+        keys = (np.maximum(one, other) * self.unknowns + np.minimum(one, other)).ravel()
         order = np.argsort(keys, kind="stable")
         first = np.concatenate([[True], np.diff(keys[order]) > 0])
         slot = np.empty(len(keys), dtype=np.int64)
@@ -147,7 +150,7 @@ class IronBody:
         """Return the body's iron under a potential."""
         return IronState(self, potential_a)
 
-    def add_chords(self, field_level_a_m: float, slots: Ints, data: Floats) -> None:
+    def add_chords(self, field_level_a_m: float, slots: Places, data: Floats) -> None:
         """Add the matrix with the iron at the chord of one field level; see `IronState.add_to`."""
         slope, quarter = self.slopes
         chord = self.law.chord_h_m(np.full((len(quarter), 4), field_level_a_m))
@@ -226,15 +229,15 @@ class IronState:
             np.bincount(body.cell_unknowns.ravel(), local.ravel(), minlength=body.unknowns), dtype=np.float64
         )
 
-    def add_to(self, slots: Ints, data: Floats, *, chord: bool) -> None:
+    def add_to(self, slots: Places, data: Floats, *, chord: bool) -> None:
         """Add the second derivative of the coenergy to a matrix, or the same with the law along its chord.
 
         Parameters
         ----------
-        slots : ndarray of int, shape (m, 100)
-            Where each entry of the matrix of a tetrahedron goes.
+        slots : ndarray of uint32, shape (m, 55)
+            Where each entry of the lower half of the matrix of a tetrahedron goes.
         data : ndarray
-            The entries of the whole matrix.
+            The entries of the lower half of the whole matrix.
         """
         body = self._body
         extra = _NO_BEND

@@ -10,13 +10,14 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.errors import NotComputedError
 from fixturecheck.magnet.field.elements import MM, IronBody, trace_shares
 from fixturecheck.magnet.field.gaps import GapPatch, PoleSource
+from fixturecheck.magnet.field.linear import SymmetricMatrix
+from fixturecheck.magnet.field.sweep_loops import Places
 
 _SAME_MM = 1e-9
 
@@ -45,13 +46,13 @@ class PatchRows:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Pattern:
-    """Where the matrix has entries.
+    """Where the lower half of the matrix has entries.
 
     Parameters
     ----------
-    columns, starts : ndarray of int32
+    columns, starts : ndarray of uint32
         Column of each entry, row by row, and where each row starts.
-    slots : mapping of str to ndarray of int, shape (m, 100)
+    slots : mapping of str to ndarray of uint32, shape (m, 55)
         Where the matrix of each tetrahedron of a body goes.
     sums : sparse matrix
         Takes the conductance of each row of the gaps to the entries that gaps have.
@@ -59,9 +60,9 @@ class _Pattern:
         Where these go.
     """
 
-    columns: NDArray[np.int32]
-    starts: NDArray[np.int32]
-    slots: Mapping[str, Ints]
+    columns: Places
+    starts: Places
+    slots: Mapping[str, Places]
     sums: sparse.csr_matrix
     slot: Ints
 
@@ -129,34 +130,36 @@ class FieldFrame:
         keys = np.sort(np.concatenate([*iron, across]))
         keys = keys[np.concatenate([[True], np.diff(keys) > 0])]
         slots = {
-            body.name: np.searchsorted(keys, own)[body.pattern[0]].reshape(-1, 100)
+            body.name: np.searchsorted(keys, own).astype(np.uint32)[body.pattern[0]].reshape(-1, 55)
             for body, own in zip(self._bodies, iron, strict=True)
         }
         rows, columns = np.divmod(keys, self.unknowns)
         starts = np.concatenate([[0], np.cumsum(np.bincount(rows, minlength=self.unknowns))])
         return _Pattern(
-            columns=columns.astype(np.int32),
-            starts=starts.astype(np.int32),
+            columns=columns.astype(np.uint32),
+            starts=starts.astype(np.uint32),
             slots=slots,
             sums=sums,
             slot=np.searchsorted(keys, across),
         )
 
     def _across(self) -> tuple[Ints, sparse.csr_matrix]:
-        """Return the entries that the gaps have, and what sums the conductance of the rows into them."""
+        """Return which entries the gaps have, and what sums the conductance of the rows into them."""
         jump = self.jump
         size = np.diff(jump.indptr)
         row = np.repeat(np.arange(len(size)), size)
         left = np.repeat(np.arange(jump.nnz), size[row])
         begins = np.concatenate([[0], np.cumsum(size[row])[:-1]])
         right = np.arange(len(left)) - begins[left] + jump.indptr[row[left]]
+        below = jump.indices[left] >= jump.indices[right]
+        left, right = left[below], right[below]
         keys = jump.indices[left].astype(np.int64) * self.unknowns + jump.indices[right]
         found, slot = np.unique(keys, return_inverse=True)
         values = jump.data[left] * jump.data[right]
         return found, sparse.csr_matrix((values, (slot, row[left])), shape=(len(found), len(size)))
 
-    def slots(self, name: str) -> Ints:
-        """Return where the matrix of each tetrahedron of a body goes, shape (m, 100)."""
+    def slots(self, name: str) -> Places:
+        """Return where the lower half of the matrix of each tetrahedron of a body goes, shape (m, 55)."""
         return self._pattern.slots[name]
 
     def with_gaps(self, slope: Floats) -> Floats:
@@ -166,10 +169,10 @@ class FieldFrame:
         data[found.slot] = found.sums @ (self.weight_m2 * slope)
         return data
 
-    def matrix(self, data: Floats) -> sparse.csr_matrix:
+    def matrix(self, data: Floats) -> SymmetricMatrix:
         """Return the matrix of these entries."""
-        found, size = self._pattern, self.unknowns
-        return sparse.csr_matrix((data, found.columns, found.starts), shape=(size, size))
+        found = self._pattern
+        return SymmetricMatrix(starts=found.starts, columns=found.columns, lower=data)
 
     def _trace(self, name: str, points_mm: Floats, face: int | None) -> tuple[sparse.csr_matrix, Ints]:
         """Rows that read one body's potential at points of its surface, and the triangles they lie on."""

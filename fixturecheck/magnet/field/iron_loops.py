@@ -6,8 +6,9 @@ import math
 
 import numpy as np
 
-from fixturecheck.arrays import Floats, Ints
+from fixturecheck.arrays import Floats
 from fixturecheck.compiled import compiled
+from fixturecheck.magnet.field.sweep_loops import Places
 
 NEAR, FAR = 0.5854101966249685, 0.1381966011250105
 """Shares of the four corners at the points of the rule that is exact to degree two."""
@@ -98,7 +99,7 @@ def add_iron(
     chord_h_m: Floats,
     extra: Floats,
     field_a_m: Floats,
-    slots: Ints,
+    slots: Places,
     data: Floats,
 ) -> None:
     """Add the second derivative of the coenergy of second-order tetrahedra to a sparse matrix.
@@ -115,8 +116,9 @@ def add_iron(
         What dB/dH has beyond B/H, over the square of the field; empty for the law along its chord.
     field_a_m : ndarray, shape (m, 4, 3)
         Field strength at the points; not read where `extra` is empty.
-    slots : ndarray of int, shape (m, 100)
-        Where each entry of the matrix of a tetrahedron goes: four corners, then six edges, row by row.
+    slots : ndarray of uint32, shape (m, 55)
+        Where each entry of the lower half of the matrix of a tetrahedron goes: four corners, then six edges,
+        row by row.
     data : ndarray
         The entries of the whole matrix, which are added to.
     """
@@ -134,11 +136,11 @@ def add_iron(
                 for j in range(i + 1):
                     dot = _dot(grad[i], grad[j])
                     local[i, j] += chord_h_m[c, q] * quarter_m3[c] * dot + more * along[i] * along[j]
+        entry = 0
         for i in range(10):
-            for j in range(i):
-                data[slots[c, 10 * i + j]] += local[i, j]
-                data[slots[c, 10 * j + i]] += local[i, j]
-            data[slots[c, 11 * i]] += local[i, i]
+            for j in range(i + 1):
+                data[slots[c, entry]] += local[i, j]
+                entry += 1
 
 
 @compiled

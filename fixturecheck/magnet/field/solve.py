@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import pyamg
-from pyamg.relaxation.relaxation import gauss_seidel
-from scipy import sparse
-from scipy.sparse.linalg import splu
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.cache import cached
@@ -20,6 +16,7 @@ from fixturecheck.magnet.field.elements import MM, IronBody
 from fixturecheck.magnet.field.frame import FieldFrame, Kept
 from fixturecheck.magnet.field.gaps import GapPatch, PoleSource, film_state
 from fixturecheck.magnet.field.iron_loops import MU0_H_M
+from fixturecheck.magnet.field.linear import SymmetricMatrix, TwoLevels, dot, norm
 
 _NO_JUMP_A = 1e-12
 
@@ -132,7 +129,7 @@ class FluxSystem:
         pushed = self.frame.weight_m2 * MU0_H_M / self.gap_m * self.offset_a
         return float(np.linalg.norm(self.frame.jump_t @ pushed))
 
-    def start(self, field_level_a_m: float) -> tuple[sparse.csr_matrix, Floats]:
+    def start(self, field_level_a_m: float) -> tuple[SymmetricMatrix, Floats]:
         """Return matrix and right-hand side with every iron at the chord of one field level."""
         slope = MU0_H_M / self.gap_m
         for film, depth, rows in self.films:
@@ -183,7 +180,7 @@ class FluxState:
         frame = self._system.frame
         return np.asarray(iron + frame.jump_t @ (frame.weight_m2 * self._across[0]))
 
-    def matrix(self, *, chord: bool = False) -> sparse.csr_matrix:
+    def matrix(self, *, chord: bool = False) -> SymmetricMatrix:
         """Return the second derivative of the energy, or the same with every law along its chord."""
         frame = self._system.frame
         data = frame.with_gaps(self._chords() if chord else self._across[1])
@@ -207,12 +204,6 @@ class FluxState:
 _START_LEVEL_A_M = 500.0
 _MOST_ITERATIONS = 40
 _ARMIJO = 1e-4
-_MOST_CG = 400
-_STALE_CG = 15
-# Vertices up to which a direct factor is cheaper than a multigrid of its own.
-_DIRECT_VERTICES = 12_000
-
-Solve = Callable[[Floats], Floats]
 
 
 def least_energy(
@@ -248,12 +239,12 @@ def least_energy(
     load = system.load_wb()
     if load == 0:
         return system.at(np.zeros(system.unknowns)), 0.0
-    solver = _TwoLevels(system.frame)
+    solver = TwoLevels(system.frame.from_corners, system.frame.to_corners)
     state = system.at(start_a) if start_a is not None else _linear_start(system, solver)
     last_share, last_residual = 1.0, np.inf
     for _ in range(_MOST_ITERATIONS + 1):
         gradient = state.gradient_wb
-        residual = _norm(gradient) / load
+        residual = norm(gradient) / load
         if residual < residual_share:
             return state, residual
         # A rough step is enough far from the solution; near it the step must be as sharp as the goal.
@@ -266,106 +257,15 @@ def least_energy(
     raise NotComputedError(message)
 
 
-def _linear_start(system: FluxSystem, solver: _TwoLevels) -> FluxState:
+def _linear_start(system: FluxSystem, solver: TwoLevels) -> FluxState:
     """Solve with straight laws; the energy is convex, so that where it starts costs steps only."""
     matrix, right = system.start(_START_LEVEL_A_M)
     return system.at(solver.solve(matrix, right, 1e-2))
 
 
-def _solver(matrix: sparse.csr_matrix) -> Solve:
-    """Return what solves with a matrix of the vertices, exactly or, for many, by a cycle of a multigrid."""
-    if matrix.shape[0] <= _DIRECT_VERTICES:
-        options = {"SymmetricMode": True}
-        factor = splu(matrix.tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options=options)
-        return lambda right: np.asarray(factor.solve(right))
-    # Row-wise weights need no random start, so that runs repeat exactly.
-    cycle = pyamg.smoothed_aggregation_solver(
-        matrix,
-        strength=("symmetric", {"theta": 0.05}),
-        smooth=("jacobi", {"omega": 4 / 3, "weighting": "local"}),
-        presmoother=("gauss_seidel", {"sweep": "forward"}),
-        postsmoother=("gauss_seidel", {"sweep": "backward"}),
-    ).aspreconditioner()
-    return lambda right: np.asarray(cycle @ right)
-
-
-def _conjugate_gradients(
-    matrix: sparse.csr_matrix, load: Floats, inverse: Solve, share: float
-) -> tuple[Floats, int]:
-    """Solve to a residual of `share` of the load, and say in how many steps.
-
-    Sums are not given to the threads of a BLAS: the vectors are short, idle threads wait in busy
-    loops, and the last digits would depend on their number.
-    """
-    x, residual = np.zeros_like(load), load.copy()
-    goal = share * _norm(load)
-    direction, last = np.zeros_like(load), 1.0
-    for count in range(_MOST_CG):
-        if _norm(residual) <= goal:
-            return x, count
-        better = inverse(residual)
-        size = _dot(residual, better)
-        if size <= 0.0:
-            # What solves on the vertices is of iron so much stiffer that it overshoots.
-            return x, _MOST_CG
-        direction = better + (size / last) * direction
-        last = size
-        ahead = matrix @ direction
-        step = size / _dot(direction, ahead)
-        x += step * direction
-        residual -= step * ahead
-    return x, _MOST_CG
-
-
-def _dot(a: Floats, b: Floats) -> float:
-    return float(np.einsum("i,i->", a, b))
-
-
-def _norm(a: Floats) -> float:
-    return float(np.sqrt(_dot(a, a)))
-
-
-class _TwoLevels:
-    """Conjugate gradients behind sweeps over all unknowns and a solution on the vertices.
-
-    Sweeps are those of the matrix itself. What solves on the vertices is kept from step to step while it
-    still serves.
-    """
-
-    def __init__(self, frame: FieldFrame) -> None:
-        self._frame = frame
-        self._on_vertices: Solve | None = None
-        self._slow = False
-
-    def solve(self, matrix: sparse.csr_matrix, load: Floats, share: float) -> Floats:
-        """Solve to a residual of `share` of the load."""
-        frame = self._frame
-        for fresh in (self._slow, True):
-            if fresh or self._on_vertices is None:
-                self._on_vertices = _solver((frame.to_corners @ matrix @ frame.from_corners).tocsr())
-            x, count = _conjugate_gradients(matrix, load, self._inverse(matrix, self._on_vertices), share)
-            self._slow = count > _STALE_CG
-            if count < _MOST_CG:
-                return x
-        message = f"the linear solver did not reach {share:g} in {_MOST_CG} steps"
-        raise NotComputedError(message)
-
-    def _inverse(self, matrix: sparse.csr_matrix, on_vertices: Solve) -> Solve:
-        up, down = self._frame.from_corners, self._frame.to_corners
-
-        def apply(residual: Floats) -> Floats:
-            x = np.zeros_like(residual)
-            gauss_seidel(matrix, x, residual, iterations=1, sweep="forward")
-            x += up @ on_vertices(down @ (residual - matrix @ x))
-            gauss_seidel(matrix, x, residual, iterations=1, sweep="backward")
-            return x
-
-        return apply
-
-
 def _descend(system: FluxSystem, state: FluxState, step: Floats) -> tuple[FluxState, float]:
     """Halve the step until the energy falls as a convex function must."""
-    slope = _dot(state.gradient_wb, step)
+    slope = dot(state.gradient_wb, step)
     share = 1.0
     # Rounding of the energy hides true descent near the solution.
     noise = 1e-13 * abs(state.energy_j)
