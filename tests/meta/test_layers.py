@@ -131,7 +131,7 @@ ONLY_IN: Mapping[str, set[str]] = {
     "vtkmodules": {"report.pictures.render"},
     "PIL": {"report"},
     "pint": {"units"},
-    "pyamg": {"magnet.field.solve"},
+    "pyamg": {"magnet.field.linear"},
     "clarabel": {"statics", "tolerancing"},
     "numba": {"compiled"},
     "jinja2": {"report.markup"},
