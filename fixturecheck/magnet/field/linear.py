@@ -53,12 +53,33 @@ def dot(a: Floats, b: Floats) -> float:
 
     Sums are not given to the threads of a BLAS: the vectors are short, idle threads wait in busy
     loops, and the last digits would depend on their number.
+
+    Parameters
+    ----------
+    a, b : ndarray, shape (n,)
+        Of the same length.
+
+    Returns
+    -------
+    float
+        The sum of products.
     """
     return float(np.einsum("i,i->", a, b))
 
 
 def norm(a: Floats) -> float:
-    """Return the length."""
+    """Return the length.
+
+    Parameters
+    ----------
+    a : ndarray, shape (n,)
+        Any vector.
+
+    Returns
+    -------
+    float
+        The root of the sum of squares.
+    """
     return float(np.sqrt(dot(a, a)))
 
 
