@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
+from threading import Lock
 
 from fixturecheck.errors import NotComputedError
 
@@ -33,6 +34,7 @@ class Budget:
     def __init__(self, tries: int) -> None:
         self.left = tries
         self.spent = False
+        self._lock = Lock()
 
     def take(self, cost: int) -> None:
         """Take the cost of one try.
@@ -42,10 +44,12 @@ class Budget:
         SpentError
             Nothing is left.
         """
-        if self.left <= 0:
-            self.spent = True
-            raise SpentError(SPENT)
-        self.left -= cost
+        # Fields that are solved at once take from one budget.
+        with self._lock:
+            if self.left <= 0:
+                self.spent = True
+                raise SpentError(SPENT)
+            self.left -= cost
 
 
 _budget: ContextVar[Budget | None] = ContextVar("budget", default=None)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import NoReturn
 
@@ -27,6 +27,7 @@ from fixturecheck.kernel.shapes import Solid
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.magnet.pull import Magnet, Pulls, magnet_of
 from fixturecheck.magnet.rating import MagnetSource, find_sources
+from fixturecheck.magnet.remanence import residual_pulls
 from fixturecheck.nesting.seating import footings, holding_nothing
 from fixturecheck.progress import Progress, silent
 from fixturecheck.release.sequence import release_of
@@ -34,6 +35,7 @@ from fixturecheck.result.hold import AxialStroke
 from fixturecheck.result.remedy import RemedyUnknown
 from fixturecheck.setup.model import Setup, magnet_alone
 from fixturecheck.setup.tools import EndMilling
+from fixturecheck.threads import at_once
 
 ASKED = ("hold", "crash", "release")
 """The checks that look at what was found of a hold."""
@@ -100,7 +102,9 @@ def _worked_out(
     missing: dict[str, str] = {}
     progress("magnet", 0.0)
     loads, follows = "hold" in asked or "crash" in asked, "crash" in asked
-    magnet, pulls = _magnet(setup, contacts, mesher, sources, missing, pulls=loads)
+    magnet, pulls, left = _magnet(
+        setup, contacts, mesher, sources, missing, pulls=loads, residual="release" in asked
+    )
     trials: list[TrialHold] = []
     rig = None if missing or not loads else _rig(setup, placed, contacts, pulls, missing)
     if rig is not None:
@@ -120,8 +124,8 @@ def _worked_out(
     remedied = "hold" in asked
     parts, untried = _remedied(trials, Budget(HOLD)) if remedied else ([b.part for b in trials], [])
     progress("release", 0.9)
-    why = missing.get("magnet", "")
-    release = release_of(setup, placed, contacts, cuts, magnet, why) if "release" in asked else None
+    why = missing.get("magnet", left.reason)
+    release = release_of(setup, placed, contacts, cuts, left.pulls, why) if "release" in asked else None
     return Held(
         parts=tuple(parts),
         pulls=pulls,
@@ -240,6 +244,14 @@ def _remedied(trials: list[TrialHold], budget: Budget) -> tuple[list[PartHold], 
     return parts, notes
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Left:
+    """What the magnet still pulls when it is off; none with the reason where that could not be solved."""
+
+    pulls: Pulls | None = None
+    reason: str = ""
+
+
 def _magnet(
     setup: Setup,
     contacts: ContactMap,
@@ -248,15 +260,23 @@ def _magnet(
     missing: dict[str, str],
     *,
     pulls: bool,
-) -> tuple[Magnet | None, Pulls | None]:
+    residual: bool,
+) -> tuple[Magnet | None, Pulls | None, _Left]:
     """Put the magnet together as stated, and solve its pulls where they are asked; None when it is off."""
     holding = setup.holding
     if holding is None or not setup.poles():
-        return None, None
+        return None, None, _Left()
+    share = holding.strength_share
+
+    def left() -> _Left:
+        try:
+            return _Left(pulls=residual_pulls(magnet, holding.residual_share)) if residual else _Left()
+        except NotComputedError as reason:
+            return _Left(reason=str(reason))
+
     try:
         magnet = magnet_of(setup, contacts, mesher, sources=sources)
-        share = holding.strength_share
-        return magnet, magnet.pulls(share) if share and pulls else None
+        return magnet, *at_once(lambda: magnet.pulls(share) if share and pulls else None, left)
     except (NotComputedError, KernelError) as reason:
         missing["magnet"] = str(reason)
-        return None, None
+        return None, None, _Left()

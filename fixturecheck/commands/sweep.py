@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import os
 from pathlib import Path
 
 from fixturecheck.commands.shared import Parser, refuse_timeout, run_child, takes_running
@@ -11,6 +10,7 @@ from fixturecheck.commands.terminal import GO, NO_GO, NOT_COMPUTED, say
 from fixturecheck.errors import SetupError
 from fixturecheck.files import write_whole
 from fixturecheck.runs.request import VARIANT_LIMIT_S
+from fixturecheck.threads import cores
 
 RUN = "fixturecheck.runs.sweep:run"
 """What the child process runs."""
@@ -47,7 +47,7 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
         "--processes",
         metavar="N",
         type=int,
-        default=_cores(),
+        default=cores(),
         help="variants at once (one for each core); on a cluster, how many are read at once here",
     )
     sweep.add_argument(
@@ -66,10 +66,6 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
     )
     takes_running(sweep)
     sweep.set_defaults(command=_sweep, timeout=_A_DAY_S)
-
-
-def _cores() -> int:
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def _sweep(options: argparse.Namespace) -> int:

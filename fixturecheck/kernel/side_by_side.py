@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from fixturecheck.errors import FixturecheckError
+from fixturecheck.threads import cores
 
 K = TypeVar("K")
 
@@ -39,13 +40,6 @@ class Done:
 
     value: Any = None
     failed: str = ""
-
-
-def cores() -> int:
-    """Return how many cores this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def can_fork() -> bool:

@@ -23,6 +23,7 @@ from fixturecheck.result.magnet import PullNote, PullNoteKind
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.tables import finish as finish_of
 from fixturecheck.shop.tables import material
+from fixturecheck.threads import at_once
 
 # Error of the method against fields with air around the iron: faces, and lines and edges.
 FACE_ERROR_SHARE = 0.10
@@ -197,8 +198,7 @@ class Magnet:
         end the greatest: which source pulls harder differs from face to face, and from the full magnet to the
         residual one.
         """
-        weak = least_pulls(self.weak, self.soft, strength)
-        strong = self._strong(strength, weak)
+        weak, strong = self._ends(strength)
         ends = zip(
             weak.patches,
             zip(*(s.patches for s in (*strong, weak.harder)), strict=True),
@@ -219,18 +219,25 @@ class Magnet:
             solved=weak.solved,
         )
 
-    def _strong(self, strength: float, weak: LeastPulls) -> tuple[FluxSolution, ...]:
-        """Solve the strong end with each source that the magnet may have, each at its greatest force."""
-        stiff = weak.fields[0]
-        # From a solution of weaker curves what is left over is smooth, and adds up: it is followed further.
-        first = self.strong.solve(strength * self.source.most_share, near=stiff.potential_a)
+    def _ends(self, strength: float) -> tuple[LeastPulls, tuple[FluxSolution, ...]]:
+        """Solve both ends with each source that the magnet may have, the strong end at its greatest force."""
+        stiff = self.weak.solve(strength)
+
+        def strong() -> FluxSolution:
+            # From weaker curves what is left over is smooth and adds up: it is followed further.
+            return self.strong.solve(strength * self.source.most_share, near=stiff.potential_a)
+
         if self.soft is None:
-            return (first,)
-        soft = weak.fields[1]
+            return _least_of(stiff), (strong(),)
+        soft = self.soft
+        # Both start from the first field, and neither from the other.
+        first, weak = at_once(strong, lambda: _softer(self.weak, soft, strength, stiff))
         # The softer source changes the fields of both ends much alike.
-        near = {n: u + soft.potential_a[n] - stiff.potential_a[n] for n, u in first.potential_a.items()}
-        softer = behind_soft(self.strong, self.soft)
-        return first, softer.solve(strength * self.soft.most_share, near=near, residual_share=ROUGH_SHARE)
+        near = {n: u + weak.potential_a[n] - stiff.potential_a[n] for n, u in first.potential_a.items()}
+        second = behind_soft(self.strong, soft).solve(
+            strength * soft.most_share, near=near, residual_share=ROUGH_SHARE
+        )
+        return _least_of(stiff, weak), (first, second)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -304,13 +311,29 @@ def least_pulls(model: MagnetModel, soft: MagnetSource | None, strength: float) 
         The field did not converge.
     """
     first = model.solve(strength)
-    if soft is None:
-        return LeastPulls(patches=first.patches, fields=(first,))
-    second = behind_soft(model, soft).solve(strength, near=first.potential_a)
-    pairs = zip(first.patches, second.patches, strict=True)
-    return LeastPulls(
-        patches=tuple(min(pair, key=lambda p: p.pull_n) for pair in pairs), fields=(first, second)
-    )
+    return _least_of(first) if soft is None else _least_of(first, _softer(model, soft, strength, first))
+
+
+def _least_of(*fields: FluxSolution) -> LeastPulls:
+    """Return the least pull of each patch.
+
+    Parameters
+    ----------
+    *fields : FluxSolution
+        The field of each source, the stiffer one first.
+
+    Returns
+    -------
+    LeastPulls
+        The lesser pull of each patch, and the fields.
+    """
+    every = zip(*(f.patches for f in fields), strict=True)
+    return LeastPulls(patches=tuple(min(each, key=lambda p: p.pull_n) for each in every), fields=fields)
+
+
+def _softer(model: MagnetModel, soft: MagnetSource, strength: float, stiff: FluxSolution) -> FluxSolution:
+    """Solve a model behind the softer source, from its field behind the stiffer one."""
+    return behind_soft(model, soft).solve(strength, near=stiff.potential_a)
 
 
 def magnet_of(

@@ -25,14 +25,13 @@ from fixturecheck.kernel.place import location_of, matrix_of, placed_at
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.magnet.iron import pitch_mm
-from fixturecheck.magnet.pull import Magnet, Pulls
+from fixturecheck.magnet.pull import Pulls
 from fixturecheck.magnet.remanence import (
     SOFT_BELOW_A_M,
     CoercivityClass,
     chip_field_t,
     kept_field_t,
     mmf_kept_a,
-    residual_pulls,
     worst_class,
 )
 from fixturecheck.numeric import UP, to_vector
@@ -83,7 +82,6 @@ class _Standing:
     weights: Mapping[str, Load]
     pulls: Pulls | None
     known: bool
-    magnet: Magnet | None
 
 
 def release_of(
@@ -91,29 +89,23 @@ def release_of(
     placed: Mapping[str, Solid],
     contacts: ContactMap,
     cuts: Sequence[GroundCut],
-    magnet: Magnet | None,
+    pulls: Pulls | None,
     reason: str,
 ) -> Release:
     """Work out how parts and loose blocking come off, one after the other, with the magnet switched off.
 
     Bodies that come off without rubbing a finished face come first: blocking before parts, then by the least
-    force. If every body rubs, the one that rubs the parts least comes next. The residual pull is solved once,
-    with everything in place. Taking iron away shifts flux to what is left; the pull on that is not solved
+    force. If every body rubs, the one that rubs the parts least comes next. The residual pull is that with
+    everything in place. Taking iron away shifts flux to what is left; the pull on that is not solved
     again. Fixtures stand as drawn, parts as ground.
 
     Parameters
     ----------
-    magnet : Magnet or None
-        None where there is none, or where it could not be solved.
+    pulls : Pulls or None
+        What a magnet that is off still pulls; None where there is none, or where that could not be solved.
     reason : str
         Why it could not be; empty where it could.
     """
-    pulls = None
-    if magnet is not None and setup.holding is not None:
-        try:
-            pulls = residual_pulls(magnet, setup.holding.residual_share)
-        except NotComputedError as failure:
-            reason = str(failure)
     try:
         jaws = setup.holding.jaws if setup.holding else frozenset()
         loose = tuple(n for n in movers(setup, contacts) if n not in jaws)
@@ -124,7 +116,6 @@ def release_of(
             weights={w.body: w for w in weights(setup, placed, loose)},
             pulls=pulls,
             known=not reason,
-            magnet=magnet,
         )
         order = _order(standing, loose, jaws)
         burrs = burrs_of(setup, cuts)
@@ -292,14 +283,14 @@ def _keeps(standing: _Standing, name: str) -> tuple[SteelKeeps | None, str]:
     if kept in (None, CoercivityClass.SOFT) or found.coercivity_a_m is None:
         return None, ""
     low, high = found.coercivity_a_m
-    path = pitch_mm(poles)
+    path, source = pitch_mm(poles), standing.pulls.source if standing.pulls else None
     keeps = SteelKeeps(
         kept=str(kept),
         soft_too=low < SOFT_BELOW_A_M,
         coercivity_a_m=(low, high),
         path_mm=path,
         mmf_a=mmf_kept_a(high, path),
-        magnet_mmf_a=standing.magnet.source.mmf_a if standing.magnet else None,
+        magnet_mmf_a=source.mmf_a if source else None,
         field_t=kept_field_t(high),
         chips_t=chip_field_t(path),
     )

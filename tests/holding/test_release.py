@@ -9,7 +9,9 @@ from scipy.spatial.transform import Rotation
 
 from fixturecheck import Cut, Holding, Seat, Setup, body, equipment
 from fixturecheck.contact.patches.contact_map import find_contacts
+from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
+from fixturecheck.hold import held
 from fixturecheck.kernel.boolean import united
 from fixturecheck.kernel.brep.topology import edges_of
 from fixturecheck.kernel.construct import box, chamfered
@@ -25,12 +27,12 @@ from tests.holding.blocks import H, L, W, fixture, part, table, walls
 STEEL_N_MM3 = 7870e-9 * 9.80665
 
 
-def comes_off(*bodies, blocking=(), magnet=None, reason="", cuts=()):
+def comes_off(*bodies, blocking=(), pulls=None, reason="", cuts=()):
     """The release of bodies as drawn."""
     setup = Setup(name="bench", bodies=bodies, cuts=cuts, holding=Holding(blocking=blocking))
     placed = {b.name: b.solid.moved(b.at) for b in bodies}
     contacts = find_contacts([b.placed() for b in bodies], setup.tolerances)
-    return release_of(setup, placed, contacts, [grind(setup, c) for c in cuts], magnet, reason)
+    return release_of(setup, placed, contacts, [grind(setup, c) for c in cuts], pulls, reason)
 
 
 def only(release, name="block"):
@@ -46,30 +48,15 @@ def step(leaving):
     return step_words(leaving.body, best, hand_n=HAND_N, keeps=leaving.demagnetise)
 
 
-class Residual:
-    """A magnet whose field is known: one pull at one place, noting the share it was asked for."""
-
-    source = None
-
-    def __init__(self, pull_n, at, a="block.bottom", b="table.top"):
-        self.pull_n, self.at, self.asked, self.sides = pull_n, np.array(at), [], (FaceRef(a), FaceRef(b))
-
-    def pulls(self, share):
-        self.asked.append(share)
-        n, at = self.pull_n, self.at
-        a, b = self.sides
-        face = FacePull(
-            a=a, b=b, weak_n=n, strong_n=n, weak_at_mm=at, strong_at_mm=at,
-            toward=np.array([0.0, 0.0, -1.0]), area_mm2=1.0, flux_density_t=0.0,
-            low_share=0.9, high_share=1.1, points_mm=at[None], pressure_n_mm2=np.ones(1),
-        )  # fmt: skip
-        return Pulls(faces=(face,))
-
-
-def pulled(monkeypatch, pull_n, at, *sides):
-    made = Residual(pull_n, at, *sides)
-    monkeypatch.setattr("fixturecheck.release.sequence.residual_pulls", lambda m, share: m.pulls(share))
-    return made
+def pulled(n, at, a="block.bottom", b="table.top"):
+    """One residual pull at one place."""
+    at = np.array(at)
+    face = FacePull(
+        a=FaceRef(a), b=FaceRef(b), weak_n=n, strong_n=n, weak_at_mm=at, strong_at_mm=at,
+        toward=np.array([0.0, 0.0, -1.0]), area_mm2=1.0, flux_density_t=0.0,
+        low_share=0.9, high_share=1.1, points_mm=at[None], pressure_n_mm2=np.ones(1),
+    )  # fmt: skip
+    return Pulls(faces=(face,))
 
 
 # Force: the moment of the weight about the edge over the reach of the lift.
@@ -112,11 +99,10 @@ def test_a_block_that_hangs_over_topples_by_itself():
     assert "topples by itself" in step(found)
 
 
-def test_the_residual_pull_adds_its_own_moment_and_its_range(monkeypatch):
-    magnet = pulled(monkeypatch, 100.0, (0.0, -15.0, 0.0))
-    found = only(comes_off(table(), part(), magnet=magnet))
+def test_the_residual_pull_adds_its_own_moment_and_its_range():
+    pulls = pulled(100.0, (0.0, -15.0, 0.0))
+    found = only(comes_off(table(), part(), pulls=pulls))
     weight_n = STEEL_N_MM3 * L * W * H
-    assert magnet.asked == [Holding().residual_share]
     # Tipped over the front edge, which the pull is 5 from; the range is that of the pull.
     assert told(found)[0].startswith("tip about its front bottom edge, toward -Y")
     assert found.ways[0].force_n[0] == pytest.approx((weight_n * 20 + 90 * 5) / 40, rel=1e-6)
@@ -125,8 +111,8 @@ def test_the_residual_pull_adds_its_own_moment_and_its_range(monkeypatch):
     assert f"{weight_n + 90:.2g}" in lifted
 
 
-def test_what_is_too_much_for_fingers_is_said(monkeypatch):
-    found = only(comes_off(table(), part(), magnet=pulled(monkeypatch, 2000.0, (0.0, 0.0, 0.0))))
+def test_what_is_too_much_for_fingers_is_said():
+    found = only(comes_off(table(), part(), pulls=pulled(2000.0, (0.0, 0.0, 0.0))))
     assert found.by_hand is False
     assert found.pry
 
@@ -319,11 +305,11 @@ def test_a_neighbour_gone_frees_the_way_for_the_next():
     assert not any(b.ways[0].rubs for b in release.order)
 
 
-def test_what_is_gone_pulls_no_more(monkeypatch):
+def test_what_is_gone_pulls_no_more():
     """Two blocks that draw each other: the first to leave breaks the pull, the second has its weight only."""
     stop = fixture("stop", (-L / 2 - 30, -15, 0), (-L / 2, 15, 12))
-    magnet = pulled(monkeypatch, 100.0, (-L / 2, 0.0, 5.0), "block.left", "stop.right")
-    first, second = comes_off(table(), stop, part(), blocking=("stop",), magnet=magnet).order
+    pulls = pulled(100.0, (-L / 2, 0.0, 5.0), "block.left", "stop.right")
+    first, second = comes_off(table(), stop, part(), blocking=("stop",), pulls=pulls).order
     assert (first.body, second.body) == ("stop", "block")
     assert first.residual_n[1] == pytest.approx(110.0)
     assert second.residual_n[1] == 0.0
@@ -363,8 +349,8 @@ def test_a_pry_gets_under_a_chamfer():
 # The field of the magnet that is off.
 
 
-@pytest.fixture(scope="module")
-def chuck(mesher):
+def on_the_chuck(**stated):
+    """A small block on the magnet, and what touches there."""
     setup = Setup(
         name="small block on the chuck",
         bodies=(
@@ -372,10 +358,36 @@ def chuck(mesher):
             part(faces={"seat": "<Z"}),
         ),
         seats=(Seat(body="block", face="seat", on="chuck_plate", on_face="top"),),
-        holding=Holding(magnet="full"),
+        holding=Holding(magnet="full", **stated),
     )
-    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
-    return magnet_of(setup, contacts, mesher)
+    return setup, find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+
+
+@pytest.fixture(scope="module")
+def chuck(mesher):
+    return magnet_of(*on_the_chuck(), mesher)
+
+
+@pytest.mark.parametrize("solves", [True, False])
+def test_a_hold_comes_off_against_the_residual_pull_that_is_stated(monkeypatch, solves):
+    """The share of the set-up is asked; a field that did not converge leaves the force unknown, and says why."""
+    setup, contacts = on_the_chuck(residual_share=0.07)
+    asked = []
+
+    def residual(magnet, share):
+        asked.append((magnet, share))
+        if not solves:
+            raise NotComputedError("no field")
+        return pulled(100.0, (0.0, 0.0, 0.0), b="chuck_plate.top")
+
+    monkeypatch.setattr("fixturecheck.hold.magnet_of", lambda *_given, **_more: "the magnet")
+    monkeypatch.setattr("fixturecheck.hold.residual_pulls", residual)
+    placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
+    release = held(setup, placed, contacts, (), asked=("release",)).release
+    assert asked == [("the magnet", 0.07)]
+    assert release.reason == ("" if solves else "no field")
+    known = only(release).residual_n
+    assert known == pytest.approx((90.0, 110.0)) if solves else known is None
 
 
 def test_the_residual_pull_grows_with_the_square_of_the_share_where_iron_is_straight(chuck):

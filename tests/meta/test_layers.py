@@ -12,7 +12,7 @@ from tests.meta.source import ROOT, Import, Module, faults, imports_of, modules,
 
 LEAVES = {
     "arrays", "cache", "compiled", "effort", "errors", "faceref", "fields", "files", "hull", "interval",
-    "names", "numeric", "progress", "result", "stopping", "tolerances", "units",
+    "names", "numeric", "progress", "result", "stopping", "threads", "tolerances", "units",
 }  # fmt: skip
 
 GEOMETRY = LEAVES | {"kernel"}
@@ -33,6 +33,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "effort": {"errors"},
     "files": {"errors"},
     "stopping": set(),
+    "threads": set(),
     "progress": set(),
     "fields": {"units"},
     "names": {"errors"},

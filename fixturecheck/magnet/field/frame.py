@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from threading import Lock
 
 import numpy as np
 from scipy import sparse
@@ -20,6 +21,8 @@ from fixturecheck.magnet.field.linear import SymmetricMatrix
 from fixturecheck.magnet.field.sweep_loops import Places
 
 _SAME_MM = 1e-9
+# Of fields that are solved at once the first makes the frame, and the others wait for it.
+_MAKING = Lock()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -94,6 +97,7 @@ class FieldFrame:
         self.weight_m2 = np.concatenate([r.weight_m2 for r in every])
         counts = [len(r.first) for r in every]
         self.rows_of = tuple(np.split(np.arange(sum(counts)), np.cumsum(counts)[:-1]))
+        self._pattern = self._made_pattern()
 
     def serves(
         self, bodies: Sequence[IronBody], gaps: Sequence[GapPatch], sources: Sequence[PoleSource]
@@ -119,8 +123,7 @@ class FieldFrame:
         """Sums what works on all unknowns into the vertices."""
         return self.from_corners.T.tocsr()
 
-    @cached_property
-    def _pattern(self) -> _Pattern:
+    def _made_pattern(self) -> _Pattern:
         iron = []
         for body in self._bodies:
             _, columns, starts = body.pattern
@@ -235,6 +238,7 @@ class Kept:
         self, bodies: Sequence[IronBody], gaps: Sequence[GapPatch], sources: Sequence[PoleSource]
     ) -> FieldFrame:
         """Return the frame of a field, made anew where the one that is kept does not serve."""
-        if not self._frames or not self._frames[0].serves(bodies, gaps, sources):
-            self._frames[:] = [FieldFrame(bodies, gaps, sources)]
-        return self._frames[0]
+        with _MAKING:
+            if not self._frames or not self._frames[0].serves(bodies, gaps, sources):
+                self._frames[:] = [FieldFrame(bodies, gaps, sources)]
+            return self._frames[0]
