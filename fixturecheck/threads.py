@@ -16,7 +16,13 @@ U = TypeVar("U")
 
 
 def cores() -> int:
-    """Return how many cores this process may use."""
+    """Return how many cores this process may use.
+
+    Returns
+    -------
+    int
+        At least one.
+    """
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1

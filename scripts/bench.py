@@ -18,7 +18,7 @@ from pathlib import Path
 
 from bench_timing import MissingError
 
-# Both sides of every row work arrays on one thread, whatever the machine has; set before the libraries are imported.
+# Arrays of every row work on one thread, whatever the machine has; set before the libraries are imported.
 for _library in ("OMP", "OPENBLAS"):
     os.environ.setdefault(f"{_library}_NUM_THREADS", "1")
 

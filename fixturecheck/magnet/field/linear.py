@@ -48,7 +48,7 @@ class SymmetricMatrix:
         return (part + part.T).tocsr()
 
 
-def dot(a: Floats, b: Floats) -> float:
+def inner_product(a: Floats, b: Floats) -> float:
     """Return the inner product.
 
     Sums are not given to the threads of a BLAS: the vectors are short, idle threads wait in busy
@@ -80,7 +80,7 @@ def norm(a: Floats) -> float:
     float
         The root of the sum of squares.
     """
-    return float(np.sqrt(dot(a, a)))
+    return float(np.sqrt(inner_product(a, a)))
 
 
 class TwoLevels:
@@ -136,7 +136,7 @@ class TwoLevels:
             sweep_down(*half, residual, found, left)
             more = self._from_vertices @ on_vertices(self._to_vertices @ left)
             sweep_up(*half, found, more, better)
-            size = dot(residual, better)
+            size = inner_product(residual, better)
             if size <= 0.0:
                 # What solves on the vertices is of iron so much stiffer that it overshoots.
                 return x, _MOST_CG

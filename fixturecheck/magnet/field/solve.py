@@ -16,7 +16,7 @@ from fixturecheck.magnet.field.elements import MM, IronBody
 from fixturecheck.magnet.field.frame import FieldFrame, Kept
 from fixturecheck.magnet.field.gaps import GapPatch, PoleSource, film_state
 from fixturecheck.magnet.field.iron_loops import MU0_H_M
-from fixturecheck.magnet.field.linear import SymmetricMatrix, TwoLevels, dot, norm
+from fixturecheck.magnet.field.linear import SymmetricMatrix, TwoLevels, inner_product, norm
 
 _NO_JUMP_A = 1e-12
 
@@ -265,7 +265,7 @@ def _linear_start(system: FluxSystem, solver: TwoLevels) -> FluxState:
 
 def _descend(system: FluxSystem, state: FluxState, step: Floats) -> tuple[FluxState, float]:
     """Halve the step until the energy falls as a convex function must."""
-    slope = dot(state.gradient_wb, step)
+    slope = inner_product(state.gradient_wb, step)
     share = 1.0
     # Rounding of the energy hides true descent near the solution.
     noise = 1e-13 * abs(state.energy_j)
