@@ -370,7 +370,7 @@ def chuck(mesher):
 
 @pytest.mark.parametrize("solves", [True, False])
 def test_a_hold_comes_off_against_the_residual_pull_that_is_stated(monkeypatch, solves):
-    """The share of the set-up is asked; where the field did not converge the pull is unknown, with the reason."""
+    """The share of the set-up is asked; of a field that did not converge the pull is unknown."""
     setup, contacts = on_the_chuck(residual_share=0.07)
     asked = []
 
