@@ -18,7 +18,6 @@ from fixturecheck.kernel.brep.primitives import Circle, Surface, SurfaceKind, no
 from fixturecheck.kernel.measure import normal_at
 from fixturecheck.kernel.place import placed_at, transform_of, world_edges, world_faces
 from fixturecheck.kernel.shapes import Edge, Face, Placed, Solid
-from fixturecheck.numeric import crossed
 
 
 class Standing:
@@ -219,7 +218,8 @@ def bends_of(body: Standing, face: int) -> Any | None:
 
 def sine_between(one: Floats, other: Floats) -> float:
     """Return the sine of the angle between two unit directions."""
-    return math.hypot(*crossed(one, other).tolist())
+    (ax, ay, az), (bx, by, bz) = one.tolist(), other.tolist()
+    return math.hypot(ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx)
 
 
 FacePair = tuple[Standing, int, Standing, int]

@@ -75,13 +75,13 @@ class PairCache:
     def __init__(self) -> None:
         self._found: dict[Key, tuple[Standing, list[RawPatch], SharedSpace | None]] = {}
 
-    def keep(self, a: Standing, b: Standing, patches: Sequence[RawPatch], shared: SharedSpace | None) -> None:
-        """Keep what was found between two bodies."""
-        self._found[relative_place(a, b)] = a, list(patches), shared
+    def keep(self, key: Key, a: Standing, patches: Sequence[RawPatch], shared: SharedSpace | None) -> None:
+        """Keep what was found between `a` and another body in their relative place."""
+        self._found[key] = a, list(patches), shared
 
-    def known(self, a: Standing, b: Standing) -> tuple[list[RawPatch], SharedSpace | None] | None:
-        """Return the patches of an earlier pair in the same relative place, carried here; else None."""
-        kept = self._found.get(relative_place(a, b))
+    def known(self, key: Key, a: Standing) -> tuple[list[RawPatch], SharedSpace | None] | None:
+        """Return the patches of an earlier pair in the same relative place, carried to `a`; else None."""
+        kept = self._found.get(key)
         if kept is None:
             return None
         first, patches, shared = kept
@@ -258,13 +258,14 @@ def find_contacts(
     crowd: Counter[str] = Counter()
     for m, n in sorted(near_bodies(standing, tolerances.near_mm)):
         a, b = standing[m], standing[n]
-        answer = cache.known(a, b)
+        key = relative_place(a, b)
+        answer = cache.known(key, a)
         if answer is None:
             patches, face_to_face = _between(a, b, tolerances)
             away = sum((raw.normal for raw in patches if raw.kind == ContactKind.AREA), _NOWHERE)
             asks = overlaps_too and not face_to_face
             answer = patches, shared_space(a, b, tolerances, away) if asks else None
-            cache.keep(a, b, *answer)
+            cache.keep(key, a, *answer)
         patches, shared = answer
         found += [(a, b, raw) for raw in patches]
         if shared is not None and shared.shape is not None:

@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import accumulate
 
 import numpy as np
 from OCP.BRepTools import BRepTools, BRepTools_WireExplorer
@@ -423,13 +424,14 @@ class Rings:
         starts = corners[[self._ends[number][back] for number, back in sides]]
         if all(rows[number].kind is CurveKind.LINE for number in numbers):
             return starts, np.array(numbers, dtype=np.int64)
-        runs, counts = list[Floats](), list[int]()
-        for start, (number, back) in zip(starts, sides, strict=True):
-            row = rows[number]
-            run = start[None] if row.kind is CurveKind.LINE else _chords(row)[:: -1 if back else 1][:-1]
-            runs.append(run)
-            counts.append(len(run))
-        return np.concatenate(runs), np.repeat(np.array(numbers, dtype=np.int64), counts)
+        curved = [k for k, number in enumerate(numbers) if rows[number].kind is not CurveKind.LINE]
+        chords = {k: _chords(rows[numbers[k]])[:: -1 if sides[k][1] else 1][:-1] for k in curved}
+        counts = [len(chords[k]) if k in chords else 1 for k in range(len(sides))]
+        points = np.repeat(starts, counts, axis=0)
+        for k, first in enumerate(accumulate(counts, initial=0)):
+            if k in chords:
+                points[first : first + counts[k]] = chords[k]
+        return points, np.repeat(np.array(numbers, dtype=np.int64), counts)
 
 
 def _arc(circle: Circle | None) -> tuple[float, ...]:

@@ -32,7 +32,7 @@ from OCP.GProp import GProp_GProps
 from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
 from OCP.TopExp import TopExp, TopExp_Explorer
 from OCP.TopLoc import TopLoc_Location
-from OCP.TopoDS import TopoDS
+from OCP.TopoDS import TopoDS, TopoDS_Vertex
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.kernel.brep.primitives import Circle, CurveKind, Surface, SurfaceKind, SweptPrimitive
@@ -90,7 +90,8 @@ class FaceRow:
     def __init__(self, number: int, face: Any) -> None:
         self.number = number
         self._wrapped = face
-        kind = _PLAIN_SURFACES.get(type(BRep_Tool.Surface_s(face)))
+        self._plain = BRep_Tool.Surface_s(face)
+        kind = _PLAIN_SURFACES.get(type(self._plain))
         self.kind = _SURFACES.get(int(self._surface.GetType()), SurfaceKind.OTHER) if kind is None else kind
         self.flip = -1.0 if int(face.Orientation()) == REVERSED else 1.0
         self.edges: list[Any] = []
@@ -138,6 +139,11 @@ class FaceRow:
     def quadric(self) -> Any:
         """Its surface as the kernel's plane, cylinder, cone, sphere or torus; None for another one."""
         return None if self.kind is SurfaceKind.OTHER else getattr(self._surface, self.kind.capitalize())()
+
+    @property
+    def plane(self) -> Any:
+        """The kernel's plane of a flat face."""
+        return self._plain.Pln() if type(self._plain) is Geom_Plane else self.quadric
 
     @cached_property
     def size(self) -> tuple[float, Floats]:
@@ -338,10 +344,10 @@ def read_table(solid: Solid) -> BrepTable:
     ahead = [e.Oriented(TopAbs_Orientation.TopAbs_FORWARD) for e in drawn_edges]
     vertices = [BRep_Tool.Pnt_s(TopoDS.Vertex_s(v)).Coord() for v in listed(vertex_map)]
     edge_number, vertex_number = edge_map.FindIndex, vertex_map.FindIndex
-    first_of, last_of = TopExp.FirstVertex_s, TopExp.LastVertex_s
-    ends = [
-        (vertex_number(first_of(e.edge, False)) - 1, vertex_number(last_of(e.edge, False)) - 1) for e in edges
-    ]
+    first, last, ends = TopoDS_Vertex(), TopoDS_Vertex(), list[tuple[int, int]]()
+    for edge in edges:
+        TopExp.Vertices_s(edge.edge, first, last, False)
+        ends.append((vertex_number(first) - 1, vertex_number(last) - 1))
     face_edges, face_vertices = [], []
     met: dict[int, EdgeRow] = {}
     for row in faces:
@@ -427,7 +433,7 @@ def _plane(row: FaceRow) -> tuple[float, float, float, float]:
     """Return the outward normal of a flat face and the offset of its plane; nan where curved."""
     if row.kind is not SurfaceKind.PLANE:
         return (math.nan,) * 4
-    x, y, z, less_mm = row.quadric.Coefficients()  # of x.n + d = 0, n by both directions of its surface
+    x, y, z, less_mm = row.plane.Coefficients()  # of x.n + d = 0, n by both directions of its surface
     way = row.flip
     return way * x, way * y, way * z, -way * less_mm
 
