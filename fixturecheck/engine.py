@@ -6,6 +6,7 @@ though the magnet takes minutes.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
 from functools import partial
@@ -18,15 +19,16 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.dials.plan import Dialled, dialled
 from fixturecheck.dials.transfer import datum_offset
-from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.errors import FixturecheckError, KernelError, NotComputedError
 from fixturecheck.kernel.construct import compound
 from fixturecheck.kernel.place import placed_at
-from fixturecheck.kernel.recall import asked_of, recalled
+from fixturecheck.kernel.recall import asked_of, is_kept, recalled
 from fixturecheck.kernel.select import flush_faces
+from fixturecheck.kernel.side_by_side import Begun
 from fixturecheck.machining.as_ground import grind
 from fixturecheck.machining.as_milled import MilledCut, mill
 from fixturecheck.machining.cut import GroundCut
-from fixturecheck.nesting.answer import rest_of, rest_shapes, staging_answer
+from fixturecheck.nesting.answer import StagingAnswer, rest_of, rest_shapes, staged, staging_answer, standing_model
 from fixturecheck.nesting.seating import footings, holding_nothing
 from fixturecheck.progress import Progress, silent
 from fixturecheck.result import Result
@@ -136,6 +138,31 @@ class _Work:
         self.missing: list[Finding] = []
         self.asked = asked
         self._progress = progress
+        self._resting: Begun[StagingAnswer] | None = None
+
+    def begin(self) -> None:
+        """Let the parts come to rest in a copy of this process, while this one cuts them."""
+        if not self.needs("rest") or is_kept(self.keys["rest"]):
+            return
+        # What goes wrong here goes wrong again when it is the turn of the rest.
+        with contextlib.suppress(FixturecheckError):
+            model = standing_model(self.bare["rest"], self._idle())
+            self._resting = Begun(partial(staged, model, self.asked), [model])
+
+    def close(self) -> None:
+        """End what was begun and is not wanted any more."""
+        if self._resting is not None:
+            self._resting.end()
+
+    def _idle(self) -> Collection[str]:
+        """Return the fixtures that stand on nothing."""
+        return holding_nothing(footings(self.bare["rest"], self.stage.contacts))
+
+    def _staged(self) -> StagingAnswer | None:
+        """Return the results of staging, from where they were begun."""
+        if self._resting is not None:
+            return self._resting.value()
+        return staging_answer(self.bare["rest"], self.asked, idle=self._idle())
 
     def needs(self, step: str) -> bool:
         """Tell whether a step has anything to work out for what is asked."""
@@ -201,9 +228,7 @@ class _Work:
         """Let the parts come to rest."""
         self._progress("rest", 0.0)
         try:
-            bare = self.bare["rest"]
-            idle = holding_nothing(footings(bare, self.stage.contacts))
-            rest = recalled(self.keys["rest"], lambda: staging_answer(bare, self.asked, idle=idle))
+            rest = recalled(self.keys["rest"], self._staged)
             self.stage = replace(self.stage, answered=rest)
         except (NotComputedError, KernelError) as reason:
             self._miss("rest", self.stage.setup.name, reason)
@@ -245,6 +270,7 @@ def check(
     skip: Collection[str] = (),
     progress: Progress = silent,
     found: Found = _unheard,
+    copied: bool = False,
 ) -> Result:
     """Check a set-up and return everything found.
 
@@ -263,6 +289,8 @@ def check(
         Called with what is being done, and the share done so far, 0 to 1.
     found : callable
         Called with each finding as soon as it is known; a later one may be worse.
+    copied : bool
+        Whether parts may come to rest in a copy of this process meanwhile, where there is a second core.
 
     Returns
     -------
@@ -278,9 +306,12 @@ def check(
     share = _Share(progress, held=setup.holding is not None and bool(asked & {*STEPS["holding"]}))
     findings: list[Finding] = []
     work = _Work(setup, asked, share)
-    for finding in _in_turn(work, share, findings, waits=only is None):
-        findings.append(_as_stated(setup, finding))
-        found(findings[-1])
+    with contextlib.closing(work):
+        if copied:
+            work.begin()
+        for finding in _in_turn(work, share, findings, waits=only is None):
+            findings.append(_as_stated(setup, finding))
+            found(findings[-1])
     progress("done", 1.0)
     order = [*MODULES]
     findings.sort(key=lambda f: order.index(f.check) if f.check in order else -1)

@@ -33,6 +33,9 @@ class Memory:
         self._most = most
         self._answers: OrderedDict[str, object] = OrderedDict()
 
+    def __contains__(self, key: str) -> bool:
+        return key in self._answers
+
     def recalled(self, key: str, work: Callable[[], T]) -> T:
         """Return what is kept under a key, or else what the work gives."""
         if key not in self._answers:
@@ -82,6 +85,12 @@ def recalled(key: str, work: Callable[[], T]) -> T:
     """
     memory = _MEMORY.get()
     return work() if memory is None or not key else memory.recalled(key, work)
+
+
+def is_kept(key: str) -> bool:
+    """Tell whether an answer is kept under a key."""
+    memory = _MEMORY.get()
+    return memory is not None and key in memory
 
 
 def key_of(given: object) -> str:

@@ -6,21 +6,24 @@ A copy shares all that is loaded and read already, and may crash without harm to
 from __future__ import annotations
 
 import contextlib
+import gc
+import io
 import os
 import pickle
 import signal
 import sys
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from multiprocessing.connection import Connection, Pipe, wait
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Generic, TypeVar
 
 from fixturecheck.errors import FixturecheckError
 from fixturecheck.threads import cores
 
 K = TypeVar("K")
+T = TypeVar("T")
 
 _THREADS = Path("/proc/self/task")
 _JOINED_S = 0.1
@@ -157,3 +160,81 @@ def _answer(pipe: Connection, pid: int) -> Done:
     if os.WIFSIGNALED(status):
         return Done(failed=f"the geometry kernel crashed ({signal.Signals(os.WTERMSIG(status)).name})")
     return found
+
+
+class Begun(Generic[T]):
+    """A piece of work that a copy of this process does while this one goes on with another.
+
+    Parameters
+    ----------
+    work : callable
+        Takes nothing.
+    shared : sequence
+        What both processes have: where the answer holds one of these, that is not sent.
+
+    Notes
+    -----
+    Where there is one core only, or this process cannot be copied, the work is done when its value is asked
+    for. So it is where the copy came to no value: what went wrong there goes wrong here, as without a copy.
+    """
+
+    def __init__(self, work: Callable[[], T], shared: Sequence[object] = ()) -> None:
+        self._work, self._shared = work, shared
+        self._copy = self._begun() if cores() > 1 and can_fork() else None
+
+    def _begun(self) -> tuple[Connection, int]:
+        here, there = Pipe(duplex=False)
+        pid = os.fork()
+        if pid:
+            there.close()
+            return here, pid
+        try:
+            gc.disable()
+            here.close()
+            there.send_bytes(_sent(self._work(), self._shared))
+        finally:
+            # Whatever went wrong is told where the work is done again.
+            os._exit(0)
+
+    def value(self) -> T:
+        """Return what the work gives, once it is done; it raises what the work raises."""
+        found: list[T] = []
+        if self._copy is not None:
+            # A copy that ended without an answer closed its pipe.
+            with contextlib.suppress(EOFError):
+                found.append(_received(self._copy[0].recv_bytes(), self._shared))
+            self.end()
+        return found[0] if found else self._work()
+
+    def end(self) -> None:
+        """End the copy, if it still runs."""
+        copy, self._copy = self._copy, None
+        if copy is not None:
+            pipe, pid = copy
+            pipe.close()
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(pid, signal.SIGKILL)
+            os.waitpid(pid, 0)
+
+
+def _sent(value: object, shared: Sequence[object]) -> bytes:
+    """Return a value as bytes, in which what is shared is named by its number."""
+    numbers = {id(thing): number for number, thing in enumerate(shared)}
+
+    class Sender(pickle.Pickler):
+        def persistent_id(self, thing: object) -> int | None:
+            return numbers.get(id(thing))
+
+    stream = io.BytesIO()
+    Sender(stream, pickle.HIGHEST_PROTOCOL).dump(value)
+    return stream.getvalue()
+
+
+def _received(sent: bytes, shared: Sequence[object]) -> Any:
+    """Return the value that was sent, with the things of this process where they are named."""
+
+    class Receiver(pickle.Unpickler):
+        def persistent_load(self, number: Any) -> object:
+            return shared[number]
+
+    return Receiver(io.BytesIO(sent)).load()

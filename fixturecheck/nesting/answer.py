@@ -121,13 +121,33 @@ def staging_answer(
     SetupError
         Tolerances reach through a part.
     """
-    staging = setup.staging
-    if staging is None:
-        return None
+    return None if setup.staging is None else staged(standing_model(setup, idle), asked)
+
+
+def standing_model(setup: Setup, idle: Collection[str]) -> SettlingModel:
+    """Return what settling works on, with fixtures that stand on nothing far off; see `staging_answer`.
+
+    Raises
+    ------
+    SetupError
+        Staging names a body that is not there, or nothing is loose.
+    """
     model = settling_model_of(setup)
-    moving = set(loose_of(model, staging))
+    moving = set(loose_of(model, setup.staging or Staging()))
     gone = {i for name in idle if (i := model.index(name)) not in moving}
-    model = replace(model, drawn=moved_back(model.drawn, dict.fromkeys(sorted(gone), np.full(3, AWAY_MM))))
+    return replace(model, drawn=moved_back(model.drawn, dict.fromkeys(sorted(gone), np.full(3, AWAY_MM))))
+
+
+def staged(model: SettlingModel, asked: Collection[str]) -> StagingAnswer:
+    """Work out everything that the staging of a set-up asks, of what settling works on.
+
+    Raises
+    ------
+    NotComputedError, KernelError, SetupError
+        As `staging_answer`.
+    """
+    setup = model.setup
+    staging = setup.staging or Staging()
     settled, visited = settled_and_visited(model, staging)
     if not settled.rests:
         return StagingAnswer(model=model, settled=settled)
