@@ -16,6 +16,7 @@ from fixturecheck.checks import MODULES, chosen
 from fixturecheck.checks.asked import not_asked
 from fixturecheck.checks.doubts import assumed, suspicions
 from fixturecheck.checks.stage import Stage
+from fixturecheck.contact.patch import ContactMap
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.dials.plan import Dialled, dialled
 from fixturecheck.dials.transfer import datum_offset
@@ -28,7 +29,14 @@ from fixturecheck.kernel.side_by_side import Begun
 from fixturecheck.machining.as_ground import grind
 from fixturecheck.machining.as_milled import MilledCut, mill
 from fixturecheck.machining.cut import GroundCut
-from fixturecheck.nesting.answer import StagingAnswer, rest_of, rest_shapes, staged, staging_answer, standing_model
+from fixturecheck.nesting.answer import (
+    StagingAnswer,
+    rest_of,
+    rest_shapes,
+    staged,
+    staging_answer,
+    standing_model,
+)
 from fixturecheck.nesting.seating import footings, holding_nothing
 from fixturecheck.progress import Progress, silent
 from fixturecheck.result import Result
@@ -133,20 +141,20 @@ class _Work:
             "held": asked_of("held", (self.bare["held"], sorted(asked))) if setup.holding else "",
             "magnet": asked_of("magnet", magnet_alone(setup)) if setup.holding else "",
         }
-        contacts = recalled(self.keys["contacts"], lambda: find_contacts(stand, setup.tolerances))
-        self.stage = Stage(setup=setup, placed=solids, contacts=contacts, cuts=())
+        self.stage = Stage(setup=setup, placed=solids, contacts=ContactMap(patches=(), overlaps=()), cuts=())
         self.missing: list[Finding] = []
         self.asked = asked
         self._progress = progress
+        self._stand = stand
         self._resting: Begun[StagingAnswer] | None = None
 
     def begin(self) -> None:
-        """Let the parts come to rest in a copy of this process, while this one cuts them."""
+        """Let the parts come to rest in a copy of this process, while this one finds contacts and cuts."""
         if not self.needs("rest") or is_kept(self.keys["rest"]):
             return
         # What goes wrong here goes wrong again when it is the turn of the rest.
         with contextlib.suppress(FixturecheckError):
-            model = standing_model(self.bare["rest"], self._idle())
+            model = standing_model(self.bare["rest"])
             self._resting = Begun(partial(staged, model, self.asked), [model])
 
     def close(self) -> None:
@@ -154,15 +162,23 @@ class _Work:
         if self._resting is not None:
             self._resting.end()
 
+    def touch(self) -> None:
+        """Find what touches."""
+        tolerances = self.stage.setup.tolerances
+        contacts = recalled(self.keys["contacts"], lambda: find_contacts(self._stand, tolerances))
+        self.stage = replace(self.stage, contacts=contacts)
+
     def _idle(self) -> Collection[str]:
         """Return the fixtures that stand on nothing."""
         return holding_nothing(footings(self.bare["rest"], self.stage.contacts))
 
     def _staged(self) -> StagingAnswer | None:
         """Return the results of staging, from where they were begun."""
-        if self._resting is not None:
+        idle = self._idle()
+        # It was begun before it was known what stands on nothing, as if nothing did.
+        if self._resting is not None and not idle:
             return self._resting.value()
-        return staging_answer(self.bare["rest"], self.asked, idle=self._idle())
+        return staging_answer(self.bare["rest"], self.asked, idle=idle)
 
     def needs(self, step: str) -> bool:
         """Tell whether a step has anything to work out for what is asked."""
@@ -309,6 +325,7 @@ def check(
     with contextlib.closing(work):
         if copied:
             work.begin()
+        work.touch()
         for finding in _in_turn(work, share, findings, waits=only is None):
             findings.append(_as_stated(setup, finding))
             found(findings[-1])

@@ -49,7 +49,7 @@ from fixturecheck.kernel.measure import box_of, centre_of
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.nesting.seating import Seating, seating
 from fixturecheck.numeric import to_vector
-from fixturecheck.relief.edge_cuts import NestChamfer, relieve_edge
+from fixturecheck.relief.edge_cuts import NestChamfer, faces_at, relieve_edge
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.shapes import NamedShape, Vector
 from fixturecheck.setup.model import Body, Seat, Setup
@@ -101,18 +101,17 @@ class _Search:
         self.stage, self.cures = stage, Budget(NEST)
         self._found: dict[Hashable, tuple[Standing, tuple[str, str], FirstContact | NestChamfer | None]] = {}
 
-    def landing(self, seat: Seat, push: Floats, reach_mm: float) -> FirstContact:
-        """Return where a part lands when it is pushed to its nest; see `land`."""
+    def landing(self, seat: Seat, push: Floats, reach_mm: float, overlap: Overlap | None) -> FirstContact:
+        """Return where a part lands when it is pushed to its nest; see `find_first_contact`."""
         part, on = self._placed(seat)
         setup, here = self.stage.setup, place_bodies([part])[0]
         # The reach is that of what the two share, which differs between copies by how it is boxed only.
         asked = tuple(np.round(here.turn.T @ push, _DECIMALS) + 0.0)
-        found = self._once(
-            part,
-            on,
-            asked,
-            lambda: find_first_contact(part, on, push, reach_mm, setup.tolerances, setup.write),
+        drawn = None if overlap is None else overlap.common
+        find = partial(
+            find_first_contact, part, on, push, reach_mm, setup.tolerances, setup.write, drawn=drawn
         )
+        found = self._once(part, on, asked, find)
         if not isinstance(found, FirstContact):
             message = f"the landing of {part.name} was kept as something else"
             raise TypeError(message)
@@ -122,8 +121,10 @@ class _Search:
         """Return the smallest chamfer on either part, beside a face without function or one that may be."""
         tried = []
         for part, on in (self._placed(seat), self._placed(seat)[::-1]):
-            body = self.stage.setup.body(part.name)
+            body, touch_mm = self.stage.setup.body(part.name), self.stage.setup.tolerances.touch_mm
             allowed = body.no_function if marked else _idle(self.stage.setup, body)
+            # Copies differ in what is asked of faces elsewhere, as the last of a gang does.
+            allowed &= faces_at(place_bodies([part])[0], overlap.common, touch_mm)
             find = partial(relieve_edge, part, on, overlap.common, allowed, self.stage.setup.tolerances)
             found = self._once(part, on, allowed, find)
             if isinstance(found, NestChamfer):
@@ -199,7 +200,7 @@ def _pushed(stage: Stage, seat: Seat, overlap: Overlap | None, search: _Search) 
         centre, normal = stage.face_place(seat.body, seat.face)
         push, across, drawn_gap_mm = _toward(stage, seat)
         reach_mm = max(_REACH_MM, 2 * abs(drawn_gap_mm) / across, 2 * _depth_mm(overlap))
-        landing = search.landing(seat, push, reach_mm)
+        landing = search.landing(seat, push, reach_mm, overlap)
     except NotComputedError as reason:
         says = f"Whether {subject} closes could not be computed: {reason}."
         return not_computed(

@@ -191,7 +191,7 @@ class Begun(Generic[T]):
         try:
             gc.disable()
             here.close()
-            there.send_bytes(_sent(self._work(), self._shared))
+            there.send_bytes(sent(self._work(), self._shared))
         finally:
             # Whatever went wrong is told where the work is done again.
             os._exit(0)
@@ -202,7 +202,7 @@ class Begun(Generic[T]):
         if self._copy is not None:
             # A copy that ended without an answer closed its pipe.
             with contextlib.suppress(EOFError):
-                found.append(_received(self._copy[0].recv_bytes(), self._shared))
+                found.append(received(self._copy[0].recv_bytes(), self._shared))
             self.end()
         return found[0] if found else self._work()
 
@@ -217,8 +217,8 @@ class Begun(Generic[T]):
             os.waitpid(pid, 0)
 
 
-def _sent(value: object, shared: Sequence[object]) -> bytes:
-    """Return a value as bytes, in which what is shared is named by its number."""
+def sent(value: object, shared: Sequence[object]) -> bytes:
+    """Return a picklable value as bytes, in which what is shared is named by its number."""
     numbers = {id(thing): number for number, thing in enumerate(shared)}
 
     class Sender(pickle.Pickler):
@@ -230,11 +230,11 @@ def _sent(value: object, shared: Sequence[object]) -> bytes:
     return stream.getvalue()
 
 
-def _received(sent: bytes, shared: Sequence[object]) -> Any:
+def received(value: bytes, shared: Sequence[object]) -> Any:
     """Return the value that was sent, with the things of this process where they are named."""
 
     class Receiver(pickle.Unpickler):
         def persistent_load(self, number: Any) -> object:
             return shared[number]
 
-    return Receiver(io.BytesIO(sent)).load()
+    return Receiver(io.BytesIO(value)).load()

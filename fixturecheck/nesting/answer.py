@@ -124,7 +124,7 @@ def staging_answer(
     return None if setup.staging is None else staged(standing_model(setup, idle), asked)
 
 
-def standing_model(setup: Setup, idle: Collection[str]) -> SettlingModel:
+def standing_model(setup: Setup, idle: Collection[str] = ()) -> SettlingModel:
     """Return what settling works on, with fixtures that stand on nothing far off; see `staging_answer`.
 
     Raises

@@ -24,7 +24,7 @@ from fixturecheck.kernel.boolean import stepped
 from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.construct import chamfered, filleted
-from fixturecheck.kernel.measure import edge_ends, extent_along, is_within
+from fixturecheck.kernel.measure import edge_ends, extent_along, is_within, loose_box
 from fixturecheck.kernel.place import matrix_of
 from fixturecheck.kernel.sample import surface_points
 from fixturecheck.kernel.shapes import Placed, Shape, Solid
@@ -135,7 +135,8 @@ def relieve_edge(
         return larger
     found = []
     for edge in edges_at(here, common, allowed, tolerances.touch_mm):
-        first = smallest_cut(here, edge, ReliefKind.CHAMFER, common, surface_points(common), 0.0)
+        # A chamfer that need not stand clear of anything is known from what overlaps alone.
+        first = smallest_cut(here, edge, ReliefKind.CHAMFER, common, np.empty((0, 3)), 0.0)
         for cut in (first.grown(k * _STEP_MM) for k in range(_TRIES)):
             try:
                 solid = cut_solid(here.placed.solid, cut)
@@ -150,6 +151,23 @@ def relieve_edge(
                 )
                 break
     return min(found, key=lambda r: (r.leg_mm, r.edge), default=None)
+
+
+def faces_at(here: Standing, common: Shape, touch_mm: float) -> frozenset[str]:
+    """Return the names of the faces whose boxes come near an overlap; no cut there depends on another.
+
+    Parameters
+    ----------
+    here : Standing
+        The body where it stands.
+    common : Shape
+        What overlaps, machine's frame.
+    touch_mm : float
+        How near, mm.
+    """
+    box = np.array(loose_box(common))
+    near = np.all((here.lows <= box[3:] + touch_mm) & (here.highs >= box[:3] - touch_mm), axis=1)
+    return frozenset(here.face_names[f] for f in np.flatnonzero(near))
 
 
 def _larger(

@@ -167,6 +167,4 @@ def _checked(setup: Setup, request: CheckRequest, progress: Progress, tell: Tell
         so_far.end()
         middle(doing, share)
 
-    return check(
-        setup, only=request.only, skip=request.skip, progress=step, found=so_far.found, copied=True
-    )
+    return check(setup, only=request.only, skip=request.skip, progress=step, found=so_far.found, copied=True)

@@ -113,9 +113,9 @@ def test_copies_that_stand_alike_are_landed_once_and_told_each_as_if_alone(monke
         seats.append(on(other, "left", name, "right", rank="nest"))
     landed = []
 
-    def counted(*given):
+    def counted(*given, **known):
         landed.append(given[0].name)
-        return landing.find_first_contact(*given)
+        return landing.find_first_contact(*given, **known)
 
     monkeypatch.setattr(nest, "find_first_contact", counted)
     together = nested(*gang, seats=seats)

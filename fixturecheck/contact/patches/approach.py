@@ -11,7 +11,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import Patch
 from fixturecheck.contact.patches.contact_map import find_contacts, overlap
 from fixturecheck.contact.placed import Standing, place_bodies
-from fixturecheck.contact.proximity.query import rows_between
+from fixturecheck.contact.proximity.query import Between
 from fixturecheck.effort import BOOLEAN, spend
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.measure import extent_along, is_within
@@ -61,7 +61,7 @@ class FirstContact:
 
 def find_first_contact(
     moving: Placed, still: Placed, push: Floats, reach_mm: float, tolerances: Tolerances,
-    write: Writing = METRIC,
+    write: Writing = METRIC, *, drawn: Shape | None = None,
 ) -> FirstContact:  # fmt: skip
     """Push one body at another along a straight line and return the first contact.
 
@@ -74,6 +74,8 @@ def find_first_contact(
         Unit direction of the push.
     reach_mm : float
         How far before and beyond the drawn pose is looked at.
+    drawn : Shape, optional
+        What the two are known to share as drawn.
 
     Raises
     ------
@@ -84,6 +86,8 @@ def find_first_contact(
     here, target = place_bodies([moving, still])
 
     def shared(travel_mm: float) -> Shape | None:
+        if travel_mm == 0.0 and drawn is not None:
+            return drawn
         found = overlap(Standing(moved_by(moving, travel_mm * push), here.table), target, fine)
         return found[0] if found is not None else None
 
@@ -98,13 +102,13 @@ def find_first_contact(
         raise NotComputedError(message)
     before, zone = met
     ends = float(looks[before]), float(looks[before + 1])
-    low = _first_touch(moving, still, push, ends, lambda t: shared(t) is not None, zone)
+    low = _first_touch(Between(still, moving), push, ends, lambda t: shared(t) is not None, zone)
     rest = moved_by(moving, low * push)
     return FirstContact(travel_mm=low, patches=tuple(_ahead(rest, still, push, tolerances)))
 
 
 def _first_touch(
-    moving: Placed, still: Placed, push: Floats, ends_mm: tuple[float, float],
+    between: Between, push: Floats, ends_mm: tuple[float, float],
     blocked: Callable[[float], bool], zone: Shape,
 ) -> float:  # fmt: skip
     """Return the travel to first contact between one that is clear and one that is blocked.
@@ -117,18 +121,18 @@ def _first_touch(
     low_mm, high_mm = ends_mm
     shallow, deep = extent_along(zone, push)
     reach_mm = high_mm - low_mm
-    for guess in (high_mm - (deep - shallow), _landed(moving, still, push, ends_mm, reach_mm)):
+    for guess in (high_mm - (deep - shallow), _landed(between, push, ends_mm, reach_mm)):
         if guess is None:
             continue
         free, shut = guess - _BEFORE_MM, guess + _BEHIND_MM
         if low_mm < free and shut < high_mm and blocked(shut) and not blocked(free):
-            landed = _landed(moving, still, push, (free, shut), _UNSEEN_MM)
+            landed = _landed(between, push, (free, shut), _UNSEEN_MM)
             if landed is not None:
                 return landed
             low_mm, high_mm = free, shut
             break
     low = last_inside(lambda t: not blocked(t), low_mm, high_mm, apart=_CLOSE_MM)
-    landed = _landed(moving, still, push, (low, low + _CLOSE_MM), _UNSEEN_MM)
+    landed = _landed(between, push, (low, low + _CLOSE_MM), _UNSEEN_MM)
     return low if landed is None else landed
 
 
@@ -147,13 +151,11 @@ def early_mm(moving: Placed, still: Placed, push: Floats, deep_mm: float) -> flo
     float
         Zero where nothing lies in the way of the push.
     """
-    landed = _landed(moving, still, push, (0.0, _CLOSE_MM), deep_mm)
+    landed = _landed(Between(still, moving), push, (0.0, _CLOSE_MM), deep_mm)
     return 0.0 if landed is None else -min(landed, 0.0)
 
 
-def _landed(
-    moving: Placed, still: Placed, push: Floats, ends_mm: tuple[float, float], deep_mm: float
-) -> float | None:
+def _landed(between: Between, push: Floats, ends_mm: tuple[float, float], deep_mm: float) -> float | None:
     """Return the travel to first contact to rounding, from one at which bodies touch or overlap slightly.
 
     The kernel sees nothing of an overlap that is thinner than the tolerance of its edges: between a corner
@@ -163,7 +165,7 @@ def _landed(
     low_mm, high_mm = ends_mm
     landed_mm = low_mm
     for _ in range(_STEPS):
-        rows = rows_between(still, moved_by(moving, landed_mm * push), 2.0 * deep_mm)
+        rows = between.rows(landed_mm * push, 2.0 * deep_mm)
         out = np.where(rows.body_a == 1, 1.0, -1.0)
         closing = -out * (rows.normal @ push)
         ahead = (closing > _AHEAD) & (rows.gap_mm >= -deep_mm)

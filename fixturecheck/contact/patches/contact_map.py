@@ -27,7 +27,7 @@ from fixturecheck.contact.patches.separation import (
     surfaces_part,
 )
 from fixturecheck.contact.placed import Standing, place_bodies
-from fixturecheck.contact.proximity.query import rows_between
+from fixturecheck.contact.proximity.query import Between
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.boolean import common_solid
 from fixturecheck.kernel.brep.primitives import SurfaceKind
@@ -174,7 +174,7 @@ def _is_thick(volume_mm3: float, area_mm2: float, tolerances: Tolerances) -> boo
 
 def penetration_mm(a: Standing, b: Standing) -> float:
     """Return how deep the features of two bodies lie in each other, mm, where they overlap slightly."""
-    return -float(rows_between(a.placed, b.placed, _LOOK_MM).gap_mm.min(initial=0.0))
+    return -float(Between(a.placed, b.placed).rows(_NOWHERE, _LOOK_MM).gap_mm.min(initial=0.0))
 
 
 def near_patches(a: Standing, b: Standing, tolerances: Tolerances) -> list[RawPatch]:

@@ -185,18 +185,24 @@ def find_candidates(
     return joined((rows, smooth_rows(scene, rotation, origin_mm, pairs, query)))
 
 
-def rows_between(a: Placed, b: Placed, reach_mm: float, deep_mm: float = 0.0) -> Candidates:
-    """Return every place where two placed solids might touch, to rounding; see `find_candidates`.
+class Between:
+    """Two placed solids, of which the second is looked at wherever it is shifted to.
 
     Parameters
     ----------
     a, b : Placed
         Body 0 and body 1 of the rows.
     """
-    scene = ProximityScene([features_of(a.solid), features_of(b.solid)], [False, True])
-    poses = np.array([matrix_of(a.at), matrix_of(b.at)])
-    rotation, origin_mm = poses[:, :3, :3].copy(), poses[:, :3, 3].copy()
-    return find_candidates(scene, rotation, origin_mm, reach_mm, _NO_TURN_RAD, deep_mm)
+
+    def __init__(self, a: Placed, b: Placed) -> None:
+        self._scene = ProximityScene([features_of(a.solid), features_of(b.solid)], [False, True])
+        poses = np.array([matrix_of(a.at), matrix_of(b.at)])
+        self._rotation, self._origin_mm = poses[:, :3, :3].copy(), poses[:, :3, 3].copy()
+
+    def rows(self, shift_mm: Floats, reach_mm: float, deep_mm: float = 0.0) -> Candidates:
+        """Return every place where the two might touch, to rounding, with the second shifted (3,)."""
+        origin_mm = self._origin_mm + np.stack((np.zeros(3), shift_mm))
+        return find_candidates(self._scene, self._rotation, origin_mm, reach_mm, _NO_TURN_RAD, deep_mm)
 
 
 def packed(table: FoundRows) -> Candidates:
