@@ -88,7 +88,18 @@ def recalled(key: str, work: Callable[[], T]) -> T:
 
 
 def is_kept(key: str) -> bool:
-    """Tell whether an answer is kept under a key."""
+    """Tell whether an answer is kept under a key.
+
+    Parameters
+    ----------
+    key : str
+        As `asked_of` gave it.
+
+    Returns
+    -------
+    bool
+        False where nothing is kept.
+    """
     memory = _MEMORY.get()
     return memory is not None and key in memory
 

@@ -197,7 +197,13 @@ class Begun(Generic[T]):
             os._exit(0)
 
     def value(self) -> T:
-        """Return what the work gives, once it is done; it raises what the work raises."""
+        """Return what the work gives, once it is done; it raises what the work raises.
+
+        Returns
+        -------
+        object
+            The value of the work, from the copy where it came to one.
+        """
         found: list[T] = []
         if self._copy is not None:
             # A copy that ended without an answer closed its pipe.
@@ -218,7 +224,20 @@ class Begun(Generic[T]):
 
 
 def sent(value: object, shared: Sequence[object]) -> bytes:
-    """Return a picklable value as bytes, in which what is shared is named by its number."""
+    """Return a picklable value as bytes, in which what is shared is named by its number.
+
+    Parameters
+    ----------
+    value : object
+        Picklable but for what is shared.
+    shared : sequence
+        What the receiver has, too.
+
+    Returns
+    -------
+    bytes
+        For `received`.
+    """
     numbers = {id(thing): number for number, thing in enumerate(shared)}
 
     class Sender(pickle.Pickler):
@@ -231,7 +250,20 @@ def sent(value: object, shared: Sequence[object]) -> bytes:
 
 
 def received(value: bytes, shared: Sequence[object]) -> Any:
-    """Return the value that was sent, with the things of this process where they are named."""
+    """Return the value that was sent, with the things of this process where they are named.
+
+    Parameters
+    ----------
+    value : bytes
+        As `sent` made it in a copy of this process.
+    shared : sequence
+        The same things in the same order.
+
+    Returns
+    -------
+    object
+        The value.
+    """
 
     class Receiver(pickle.Unpickler):
         def persistent_load(self, number: Any) -> object:

@@ -125,7 +125,19 @@ def staging_answer(
 
 
 def standing_model(setup: Setup, idle: Collection[str] = ()) -> SettlingModel:
-    """Return what settling works on, with fixtures that stand on nothing far off; see `staging_answer`.
+    """Return what settling works on, with fixtures that stand on nothing far off.
+
+    Parameters
+    ----------
+    setup : Setup
+        Bodies and staging.
+    idle : collection of str
+        As for `staging_answer`.
+
+    Returns
+    -------
+    SettlingModel
+        For `staged`.
 
     Raises
     ------
@@ -140,6 +152,18 @@ def standing_model(setup: Setup, idle: Collection[str] = ()) -> SettlingModel:
 
 def staged(model: SettlingModel, asked: Collection[str]) -> StagingAnswer:
     """Work out everything that the staging of a set-up asks, of what settling works on.
+
+    Parameters
+    ----------
+    model : SettlingModel
+        As `standing_model` gave it.
+    asked : collection of str
+        As for `staging_answer`.
+
+    Returns
+    -------
+    StagingAnswer
+        The results of staging.
 
     Raises
     ------

@@ -154,7 +154,7 @@ def relieve_edge(
 
 
 def faces_at(here: Standing, common: Shape, touch_mm: float) -> frozenset[str]:
-    """Return the names of the faces whose boxes come near an overlap; no cut there depends on another.
+    """Return the names of the faces whose boxes come near an overlap.
 
     Parameters
     ----------
@@ -164,6 +164,11 @@ def faces_at(here: Standing, common: Shape, touch_mm: float) -> frozenset[str]:
         What overlaps, machine's frame.
     touch_mm : float
         How near, mm.
+
+    Returns
+    -------
+    frozenset of str
+        A cut at the overlap depends on what is allowed of these alone.
     """
     box = np.array(loose_box(common))
     near = np.all((here.lows <= box[3:] + touch_mm) & (here.highs >= box[:3] - touch_mm), axis=1)
