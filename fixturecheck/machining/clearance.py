@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 
 from fixturecheck.kernel.boolean import Apart, apart, clipped
-from fixturecheck.kernel.brep.topology import solids_of
-from fixturecheck.kernel.construct import cylinder
+from fixturecheck.kernel.brep.topology import faces_of, solids_of
+from fixturecheck.kernel.construct import compound, cylinder
 from fixturecheck.kernel.depth import (
     depth_mm,
     thinner_mm,
@@ -17,10 +17,11 @@ from fixturecheck.kernel.depth import (
 from fixturecheck.kernel.measure import (
     box_gap_mm,
     box_of,
+    distance,
     loose_box,
 )
 from fixturecheck.kernel.recall import asked_of, recalled
-from fixturecheck.kernel.shapes import Shape, Solid
+from fixturecheck.kernel.shapes import Box, Face, Shape, Solid
 from fixturecheck.machining.cut import CUTS, CutMadeBy, GroundCut, PartGround
 from fixturecheck.result.contact import Mover
 from fixturecheck.result.hold import ClampKind
@@ -74,7 +75,8 @@ def approaches(
     """Yield for each mover every body closer than `least_mm`, and the closest one whatever its distance.
 
     Bodies that are cut stand as cut and do not meet what cuts them: what it takes from them is stock or a
-    gouge. Boxes bound the distance from below, so far bodies cost nothing.
+    gouge. Boxes bound the distance from below, so far bodies cost nothing; of a part that is cut, first those
+    faces of the mover are looked at whose boxes come nearer than the closest body so far.
 
     Parameters
     ----------
@@ -97,13 +99,16 @@ def approaches(
         closest: Approach | None = None
         reported = False
         known: dict[str, tuple[Apart | None, float]] = {}
+        sides = _Sides(swept)
         for name in sorted(gaps, key=lambda n: (gaps[n], n)):
-            if mover in CUTS and name in ground:
-                continue
             best_mm = closest.apart.distance_mm if closest else math.inf
-            if gaps[name] > max(best_mm, least_mm):
+            most_mm = max(best_mm, least_mm)
+            if gaps[name] > most_mm:
                 break
             alone = not kept or mover not in _TURNING or name not in copies
+            # How the mover stands to a body that is not cut may be kept, whole.
+            if name in ground and (mover in CUTS or (alone and sides.stay_off(bodies[name], most_mm))):
+                continue
             like, at_mm = (name, 0.0) if alone else copies[name]
             if like in known:
                 first, from_mm = known[like]
@@ -124,6 +129,25 @@ def approaches(
                 closest, reported = found, near
         if closest is not None and not reported:
             yield closest
+
+
+class _Sides:
+    """The faces of a mover, each with its box."""
+
+    def __init__(self, mover: Shape) -> None:
+        self._mover = mover
+
+    @cached_property
+    def _boxed(self) -> list[tuple[Face, Box]]:
+        return [(face, loose_box(face)) for face in faces_of(self._mover)]
+
+    def stay_off(self, body: Shape, least_mm: float) -> bool:
+        """Tell whether a body is beside the mover, and none of the faces nearer to it than a distance."""
+        box = loose_box(body)
+        if math.isinf(least_mm) or box_gap_mm(loose_box(self._mover), box) <= 0.0:
+            return False
+        near = [face for face, side in self._boxed if box_gap_mm(side, box) <= least_mm]
+        return not near or distance(compound(near), body)[0] >= least_mm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -477,3 +477,11 @@ def test_a_larger_wheel_is_named_with_the_speed_it_may_turn_at():
     hit = struck(found, "pawl_1")
     assert "flanges of at most" not in hit.remedy  # 56 mm would be less than a third of 178
     assert "a wheel of at least 197.0 mm at no more than 2708 rpm" in hit.remedy
+
+
+@pytest.mark.parametrize(("raised_mm", "off"), [(5.1, True), (4.9, False), (-1.0, False)])
+def test_a_part_beside_a_mover_is_left_out_only_where_no_face_comes_nearer(raised_mm, off):
+    """Not where the boxes meet: distances say nothing there."""
+    mover = cq.Workplane().box(10, 10, 10).translate((0, 0, 5 + raised_mm)).val()
+    part = cq.Workplane().box(10, 10, 10).translate((2, 3, -5)).val()
+    assert clearance._Sides(mover).stay_off(part, 5.0) is off
