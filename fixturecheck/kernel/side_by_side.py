@@ -206,8 +206,8 @@ class Begun(Generic[T]):
         """
         found: list[T] = []
         if self._copy is not None:
-            # A copy that ended without an answer closed its pipe.
-            with contextlib.suppress(EOFError):
+            # A copy that ended without an answer closed its pipe, perhaps within one.
+            with contextlib.suppress(EOFError, OSError):
                 found.append(received(self._copy[0].recv_bytes(), self._shared))
             self.end()
         return found[0] if found else self._work()
