@@ -425,7 +425,9 @@ class Rings:
         if all(rows[number].kind is CurveKind.LINE for number in numbers):
             return starts, np.array(numbers, dtype=np.int64)
         curved = [k for k, number in enumerate(numbers) if rows[number].kind is not CurveKind.LINE]
-        chords = {k: _chords(rows[numbers[k]])[:: -1 if sides[k][1] else 1][:-1] for k in curved}
+        # Fewer than three sides enclose nothing: an arc may be so flat that one chord would do.
+        least = max(1, 4 - len(sides))
+        chords = {k: _chords(rows[numbers[k]], least)[:: -1 if sides[k][1] else 1][:-1] for k in curved}
         counts = [len(chords[k]) if k in chords else 1 for k in range(len(sides))]
         points = np.repeat(starts, counts, axis=0)
         for k, first in enumerate(accumulate(counts, initial=0)):
@@ -438,15 +440,18 @@ def _arc(circle: Circle | None) -> tuple[float, ...]:
     return (math.nan,) * 4 if circle is None else (*circle.centre.tolist(), circle.radius_mm)
 
 
-def _chords(row: EdgeRow) -> Floats:
-    """Points (n, 3) along a curved edge whose chords stay within the chord tolerance of it."""
+def _chords(row: EdgeRow, least: int) -> Floats:
+    """Points (n, 3) along a curved edge whose chords, at least so many, stay within the tolerance of it."""
     circle = row.circle
     if circle is None:
         points = GCPnts_QuasiUniformDeflection(row.curve, CHORD_MM)
-        return np.array([points.Value(i + 1).Coord() for i in range(points.NbPoints())])
+        if points.NbPoints() > least:
+            return np.array([points.Value(i + 1).Coord() for i in range(points.NbPoints())])
+        ends = row.curve.FirstParameter(), row.curve.LastParameter()
+        return np.array([row.curve.Value(at).Coord() for at in np.linspace(*ends, least + 1)])
     first, last = circle.arc_rad
     step = 2 * math.acos(max(1 - CHORD_MM / circle.radius_mm, 0.0))
-    return circle.at(np.linspace(first, last, max(2, math.ceil((last - first) / step) + 1)))
+    return circle.at(np.linspace(first, last, 1 + max(least, math.ceil((last - first) / step))))
 
 
 def _in_a_line(rows: Sequence[Ints]) -> tuple[Ints, Ints]:

@@ -67,6 +67,18 @@ def test_two_discs_share_a_lens(apart_mm):
     assert moment / area_mm2 == pytest.approx([apart_mm / 2, 0.0, 0.0], abs=1e-11)
 
 
+@pytest.mark.parametrize("sag_mm", [1.0, 5e-4])
+def test_a_segment_so_flat_that_one_chord_would_do_has_its_area(sag_mm):
+    """Plane geometry: r^2 (t - sin t) / 2, of the chord c and the sag s by r = (c^2/4 + s^2) / 2s."""
+    chord_mm = 10.0
+    drawn = cq.Workplane().moveTo(-chord_mm / 2, 0).lineTo(chord_mm / 2, 0)
+    upper = drawn.threePointArc((0, sag_mm), (-chord_mm / 2, 0)).close().extrude(2.0)
+    r = (chord_mm**2 / 4 + sag_mm**2) / (2 * sag_mm)
+    t = 2 * math.asin(chord_mm / (2 * r))
+    area_mm2, _ = by_outlines(pair_of(plate(2.0, 0.0, 30.0), upper))
+    assert area_mm2 == pytest.approx(r**2 * (t - math.sin(t)) / 2, rel=1e-4)
+
+
 def test_outlines_that_are_one_share_all():
     lower, upper = plate(2.0, 3.0), plate(2.0, 3.0).translate((0, 0, 2.0))
     area_mm2, _ = by_outlines(pair_of(lower, upper))
