@@ -184,7 +184,7 @@ def _gouge(setup: Setup, cut: GroundCut | MilledCut, part: PartGround) -> Findin
         says=says,
         remedy=None if good else _no_gouge(setup, cut, part),
         source=_TOLERANCE,
-        shapes=() if good else _shapes(Role.GOUGE, cut, part, part.gouge),
+        shapes=() if good else _shapes(Role.GOUGE, cut, part, part.dug),
         location_mm=None if good else _place(part.dug),
         direction=None if good else (0.0, 0.0, -1.0),
     )

@@ -497,7 +497,7 @@ less than a second of arc would be painted all over."""
 def shapes_of(
     cut: str, parts: Sequence[PartGround], tool: Shape, role: Role = Role.WHEEL
 ) -> list[NamedShape]:
-    """Name what a report may show: the tool, each part as cut, its leftover and gouge.
+    """Name what a report may show: the tool, each part as cut, what it left, and gouged beside a fillet.
 
     Parameters
     ----------
@@ -518,7 +518,7 @@ def shapes_of(
     name = cutter_name(cut) if role is Role.CUTTER else wheel_name(cut)
     shapes = [NamedShape(name=name, role=role, geometry=tool)]
     for p in parts:
-        regions = ((Role.GROUND, p.ground), (Role.LEFTOVER, p.leftover), (Role.GOUGE, p.gouge))
+        regions = ((Role.GROUND, p.ground), (Role.LEFTOVER, p.leftover), (Role.GOUGE, p.dug))
         shapes += [
             NamedShape(name=f"{role} {cut} {p.body}", role=role, geometry=g, bodies=(p.body,))
             for role, g in regions

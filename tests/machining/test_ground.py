@@ -18,6 +18,7 @@ from fixturecheck.machining.wheel_path import (
     run_out_mm,
 )
 from fixturecheck.result.contact import WheelPath
+from fixturecheck.result.shapes import Role
 from fixturecheck.setup.model import Body, Cut, Machine, Setup
 from fixturecheck.shop.wheels import Flange, Wheel
 from tests.machining.scene import FLOOR, FLOOR_Z, LENGTH, block, named, pawl, stage, stepped
@@ -69,6 +70,7 @@ def test_a_drawn_fillet_keeps_or_loses_the_difference_of_two_corners(drawn, whee
     assert cut.made.leftover_mm3 == pytest.approx(left, rel=1e-6, abs=1e-9)
     assert cut.made.gouge_mm3 == pytest.approx(dug, rel=1e-6, abs=1e-9)
     assert part.dug is None
+    assert not any(shape.role is Role.GOUGE for shape in cut.shapes)  # none in a fillet
     assert part.missed is None
     assert part.corner is not None
     assert (part.corner.radius_mm, part.corner.drawn_mm) == pytest.approx((wheel, drawn), rel=1e-9)
