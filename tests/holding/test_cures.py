@@ -208,6 +208,7 @@ def square_law(full_n, name):
     def solve(strength):
         pull = SimpleNamespace(
             name=name,
+            pull_n=full_n * strength**2,
             force_n=np.array([0.0, 0.0, -full_n * strength**2]),
             centre_mm=np.zeros(3),
             pressure_n_mm2=np.zeros(1),

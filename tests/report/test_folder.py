@@ -105,7 +105,7 @@ def test_a_file_is_refused(tmp_path: Path) -> None:
 
 def test_below_a_file_is_refused(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("x")
-    with pytest.raises(SetupError, match="cannot write there"), staged(tmp_path / "file" / "out"):
+    with pytest.raises(SetupError, match="is a file; name a folder"), staged(tmp_path / "file" / "out"):
         pass
 
 
