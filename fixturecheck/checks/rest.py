@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -71,8 +71,9 @@ def check(stage: Stage) -> Iterator[Finding]:
     elif not settled.rests:
         yield _no_rest(stage, found, Verdict.NO_GO)
     else:
+        targets = [*targets_off(found)]
         for pose in settled.poses.values():
-            yield _part(stage, found, pose)
+            yield _part(stage, found, pose, targets)
         yield from _order(stage, found)
         yield from _hands(stage, found)
     for check_name, reason in found.missing:
@@ -98,7 +99,9 @@ def _no_rest(stage: Stage, found: StagingAnswer, verdict: Verdict) -> Finding:
     )
 
 
-def _part(stage: Stage, found: StagingAnswer, pose: RestPose) -> Finding:
+def _part(
+    stage: Stage, found: StagingAnswer, pose: RestPose, targets: Sequence[tuple[CriticalPlace, float]]
+) -> Finding:
     """Judge one part's rest."""
     touch_um = stage.setup.tolerances.touch_um
     seats = [s for s in found.settled.seats if s.own.body == pose.body]
@@ -107,7 +110,7 @@ def _part(stage: Stage, found: StagingAnswer, pose: RestPose) -> Finding:
     wrong = [] if stage.setup.body(pose.body).role != BodyRole.PART else wrong_of(found, pose.body)
     largest = round(max(openings.values(), default=0.0), _UM_DECIMALS) + 0.0
     fixture = stage.setup.body(pose.body).role != BodyRole.PART
-    off = _furthest_off(stage, found, pose.body)
+    off = _furthest_off(stage, targets, pose.body)
     limit = touch_um if seats else None
     if open_seats:
         verdict = Verdict.NO_GO
@@ -141,13 +144,15 @@ def _part(stage: Stage, found: StagingAnswer, pose: RestPose) -> Finding:
     )
 
 
-def _furthest_off(stage: Stage, found: StagingAnswer, part: str) -> tuple[CriticalPlace, float, float] | None:
+def _furthest_off(
+    stage: Stage, targets: Sequence[tuple[CriticalPlace, float]], part: str
+) -> tuple[CriticalPlace, float, float] | None:
     """Return the cut face of a part that rests too far off where it is drawn, how far, and the most, um.
 
     It may be off by half of its own zone, or by the touch tolerance where it states none.
     """
     worst = None
-    for target, off_mm in targets_off(found):
+    for target, off_mm in targets:
         zone_mm = stage.setup.body(part).zone_mm(target.face) if target.face else None
         most_um = stage.setup.tolerances.touch_um if zone_mm is None else 500.0 * zone_mm
         beyond = 1e3 * off_mm - most_um

@@ -82,8 +82,9 @@ def check(stage: Stage) -> Iterator[Finding]:
     yield from _barred(stage, chances)
     for wrong in chances.wrong:
         yield _wrong(wrong, chances)
+    off_mm = {place.name: by_mm for place, by_mm in targets_off(found)}
     for target in chances.targets:
-        yield _target(stage, target, chances)
+        yield _target(stage, target, chances, off_mm.get(target.place.name, 0.0))
     yield from _exactly(stage, chances)
     if chances.contradict:
         yield judge(
@@ -224,9 +225,10 @@ def _signed(value_um: float, write: Writing) -> str:
     return "0" if not text.strip("+-0.") else text
 
 
-def _target(stage: Stage, target: TargetSpread, chances: Chances) -> Finding:
+def _target(stage: Stage, target: TargetSpread, chances: Chances, rests_off_mm: float) -> Finding:
     """Judge how far one cut face is out, before the wheel has touched it."""
-    off_um = _rests_off_um(stage, target)
+    # From where it hardly rests off, nothing is added.
+    off_um = 1e3 * rests_off_mm if 1e3 * rests_off_mm > stage.setup.tolerances.touch_um else 0.0
     verdict, doubt = _proven(target, chances, off_um)
     return judge(
         target.worst_um + off_um,
@@ -255,15 +257,6 @@ def _off_words(stage: Stage, off_um: float) -> str:
         return ""
     gap = stage.setup.write.gap(off_um, ".1f")
     return f" All this is from where the part rests, where the face is already {gap} off where it is drawn."
-
-
-def _rests_off_um(stage: Stage, target: TargetSpread) -> float:
-    """Return how far a cut face rests off where it is drawn with no face out; zero where it hardly does."""
-    if stage.answered is None:
-        return 0.0
-    each = (1e3 * off_mm for place, off_mm in targets_off(stage.answered) if place.name == target.place.name)
-    off_um = next(each, 0.0)
-    return off_um if off_um > stage.setup.tolerances.touch_um else 0.0
 
 
 def _proven(target: TargetSpread, chances: Chances, off_um: float) -> tuple[Verdict, str]:

@@ -107,20 +107,20 @@ def hole_of(body: Body, drill: Drilling) -> DrilledHole:
         rim_low_mm=float(heights.min()),
         slope_deg=slope_deg,
         long_mm=at_mm - lower,
-        through=_opens(body, turn.T @ (lower_rim - shift).T, turn.T @ (origin - shift), turn.T @ axis),
+        through=_opens(body, (lower_rim - shift) @ turn, turn.T @ (origin - shift), turn.T @ axis),
     )
 
 
 def _opens(body: Body, rim: Floats, origin: Floats, axis: Floats) -> bool:
-    """Tell whether a hole comes out at its lower rim, (3, n), in the part's own frame.
+    """Tell whether a hole comes out at its lower rim, (n, 3), in the part's own frame.
 
     No material then stands below the rim just beside the hole, as it does beside a bottom. A hole that opens
     into a room within the part has come out, too.
     """
-    away = rim.T - origin
+    away = rim - origin
     out = away - np.outer(away @ axis, axis)
     out /= np.linalg.norm(out, axis=1)[:, None]
-    beside = rim.T + _BESIDE_MM * out - _BELOW_MM * axis
+    beside = rim + _BESIDE_MM * out - _BELOW_MM * axis
     return not all(is_inside(body.solid, point) for point in beside[:: max(len(beside) // 8, 1)])
 
 
