@@ -22,7 +22,7 @@ from fixturecheck.errors import KernelError
 from fixturecheck.kernel.brep.topology import edges_of, solids_of
 from fixturecheck.kernel.shapes import Edge, Face, Shape, Solid, cq_shape
 from fixturecheck.result.shapes import Vector
-from fixturecheck.units import METRIC, Writing
+from fixturecheck.units import Writing
 
 _P = ParamSpec("_P")
 
@@ -172,7 +172,7 @@ def parameter_patch(face: Face, low: Floats, high: Floats) -> Face:
     return cq.Face(BRepBuilderAPI_MakeFace(surface, low[0], high[0], low[1], high[1], 1e-6).Face())
 
 
-def chamfered(solid: Solid, edge: int, leg_mm: float, write: Writing = METRIC) -> Solid:
+def chamfered(solid: Solid, edge: int, leg_mm: float, write: Writing) -> Solid:
     """Return a solid with an equal-leg chamfer on one of its edges, by its index in `edges_of`.
 
     Raises

@@ -109,7 +109,7 @@ def apart_section(result: Result) -> Markup | None:
     )
 
 
-def hold_captions(hold: HoldFound | None, units: str = "mm") -> dict[str, str]:
+def hold_captions(hold: HoldFound | None, units: str) -> dict[str, str]:
     """Return what stands under each picture of the hold, by file name."""
     if hold is None:
         return {}

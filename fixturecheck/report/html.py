@@ -341,7 +341,7 @@ def _as_ground(result: Result) -> Markup:
     units = result.shown_in
 
     def cells(cut: CutMade) -> Sequence[str | Cell]:
-        made = ", ".join(f"{f.face} {shown(f.share_made, 'share')}" for f in cut.faces)
+        made = ", ".join(f"{f.face} {shown(f.share_made, 'share', units)}" for f in cut.faces)
         radius = "" if cut.corner_radius_mm is None else f"corner {shown(cut.corner_radius_mm, 'mm', units)}"
         removed, left, below = (
             shown(v, "mm3", units) for v in (cut.removed_mm3, cut.leftover_mm3, cut.gouge_mm3)

@@ -87,7 +87,7 @@ def _parts(rest: Rest, write: Writing) -> Table:
             (
                 part.body,
                 shown(shift, "mm", write.units) if shift > _STIRS else "as drawn",
-                *([shown(turn, "deg") if turn > _STIRS else ""] * turns),
+                *([shown(turn, "deg", write.units) if turn > _STIRS else ""] * turns),
                 _seats(rest, part, write),
                 _free(rest, part, write),
             )
@@ -143,11 +143,13 @@ def _chances(chances: Chances, result: Result) -> dict[str, Any]:
     units = result.shown_in
     said = {f.subject: f.says for f in result.findings if f.check == "tolerance"}
     rows: list[Sequence[str]] = [
-        (s.seat, shown(s.share_closed, "share"), shown(s.gap_p95_um, "um", units),
+        (s.seat, shown(s.share_closed, "share", units), shown(s.gap_p95_um, "um", units),
          shown(s.gap_worst_um, "um", units))
         for s in chances.seats
     ]  # fmt: skip
-    rows += [(f"{w.a} on {w.b}", "lands in " + shown(w.share_lands, "share"), "", "") for w in chances.wrong]
+    rows += [
+        (f"{w.a} on {w.b}", "lands in " + shown(w.share_lands, "share", units), "", "") for w in chances.wrong
+    ]
     return {
         "seats": table_of(("seat", "closes in", "open, 1 of 20", "open, most"), rows, 1, 2, 3),
         "targets": [

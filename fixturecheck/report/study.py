@@ -338,8 +338,8 @@ def _table(found: StudyFound, rows: Sequence[VariantRow]) -> Table:
             *(_value_text(row.variant.values[n]) for n in names),
             Cell(lines=(str(row.verdict),), strong=not found.study.passes(row.verdict)),
             row.says,
-            "" if row.value is None else shown(row.value, row.unit),
-            "" if row.limit is None else shown(row.limit, row.unit),
+            "" if row.value is None else shown(row.value, row.unit, "mm"),
+            "" if row.limit is None else shown(row.limit, row.unit, "mm"),
             "" if row.least_share is None else f"{row.least_share:.3g}",
         )
         for row in rows

@@ -168,7 +168,7 @@ def _over_rolls(size: RolledSize, write: Writing) -> MeasureRow:
     )
 
 
-def gauge_for(zone_mm: float | None, units: str = "mm") -> str:
+def gauge_for(zone_mm: float | None, units: str) -> str:
     """Return what reads a tenth of a tolerance zone or finer: common practice, no source.
 
     Parameters

@@ -28,7 +28,7 @@ from fixturecheck.result.magnet import MagnetState, MagnetUsed, PullNote, PullNo
 from fixturecheck.result.release import Burr, FirstSteps, OffKind, OffWay, PryAt, SteelKeeps
 from fixturecheck.result.remedy import RemedySearch, RemedyUnknown
 from fixturecheck.result.shapes import Vector
-from fixturecheck.units import METRIC, Writing
+from fixturecheck.units import Writing
 from fixturecheck.wording.motion import how_words
 from fixturecheck.wording.sentences import sized
 
@@ -328,7 +328,7 @@ def first_words(steps: FirstSteps) -> str:
     return ", ".join(phrases)
 
 
-def step_words(name: str, way: OffWay | None, *, hand_n: float, keeps: bool, write: Writing = METRIC) -> str:
+def step_words(name: str, way: OffWay | None, *, hand_n: float, keeps: bool, write: Writing) -> str:
     """Return what to do with a body in one sentence, without its full stop.
 
     Parameters
@@ -353,7 +353,7 @@ def step_words(name: str, way: OffWay | None, *, hand_n: float, keeps: bool, wri
     return f"{words}: {_force(way.force_n, write)}, {with_what}"
 
 
-def way_words(way: OffWay, write: Writing = METRIC) -> str:
+def way_words(way: OffWay, write: Writing) -> str:
     """Return one way in words, with what it takes and what it rubs."""
     words = f"{way.kind} {_where(way)}"
     if way.force_n is not None:
@@ -363,7 +363,7 @@ def way_words(way: OffWay, write: Writing = METRIC) -> str:
     return words
 
 
-def pry_words(pry: PryAt, write: Writing = METRIC) -> str:
+def pry_words(pry: PryAt, write: Writing) -> str:
     """Return where a tool gets under an edge."""
     lip = f"under a lip of {write.length(pry.under_mm, '.2g')}"
     under = lip if pry.under_mm else "at a square edge, with a thin wedge"

@@ -23,7 +23,7 @@ from fixturecheck.result.rest import (
 )
 from fixturecheck.result.shapes import Vector
 from fixturecheck.result.touching import BodyFree, BodyPair, PairState, Touching
-from fixturecheck.units import METRIC, Writing, angle_text, axis_text, factor_text
+from fixturecheck.units import Writing, angle_text, axis_text, factor_text
 from fixturecheck.wording.groups import listed
 from fixturecheck.wording.sentences import first_up, plural
 
@@ -34,7 +34,7 @@ _SAME_WAY = 1.0 - 1e-9
 _WAYS = (("to the left", "to the right"), ("toward the operator", "toward the column"), ("down", "up"))
 
 
-def motion_words(motion: BodyMotion, write: Writing = METRIC) -> str:
+def motion_words(motion: BodyMotion, write: Writing) -> str:
     """Return how one body moves: `part slides to the right`."""
     if motion.axis is None or motion.axis_mm is None:
         straight = motion.kind in {MotionKind.LIFTS, MotionKind.DROPS}
@@ -74,7 +74,7 @@ def toward(direction: Sequence[float] | Floats) -> str:
     return f"along ({', '.join(f'{round(v, 3) + 0.0:.3g}' for v in way)})"
 
 
-def freedom_words(freedom: Freedom, write: Writing = METRIC) -> str:
+def freedom_words(freedom: Freedom, write: Writing) -> str:
     """Return what a body is still free to do, without its name: `slides along Y as far as +1.5 mm`."""
     slides = freedom.kind is FreedomKind.SLIDES
     words = f"{freedom.kind} {'along' if slides else 'about'} {axis_text(freedom.axis)}"
@@ -94,7 +94,7 @@ def through_text(point_mm: Vector, write: Writing) -> str:
     return f"({', '.join(write.number(v, 'mm', '.2f') for v in point_mm)})"
 
 
-def lets_go_words(failure: LetsGo, write: Writing = METRIC) -> str:
+def lets_go_words(failure: LetsGo, write: Writing) -> str:
     """Return how a part lets go and at what factor."""
     if not failure.rests or failure.at_least:
         return how_words(failure, write)
@@ -115,7 +115,7 @@ def hold_words(part: str, failure: LetsGo, least_factor: float, write: Writing) 
     return f"{held} Beyond that {how_words(failure, write)}."
 
 
-def how_words(failure: LetsGo, write: Writing = METRIC) -> str:
+def how_words(failure: LetsGo, write: Writing) -> str:
     """Return how a part lets go, without the factor at which it does."""
     if not failure.rests:
         first = motion_words(failure.motions[0], write) if failure.motions else "nothing holds the parts"

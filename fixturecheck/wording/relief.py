@@ -27,7 +27,7 @@ from fixturecheck.result.relief import (
     TakesFrom,
     ThinWall,
 )
-from fixturecheck.units import METRIC, Writing, angle_text
+from fixturecheck.units import Writing, angle_text
 from fixturecheck.wording.motion import settled_words
 
 
@@ -107,7 +107,7 @@ def _size(value_mm: float, write: Writing) -> str:
     return write.number(value_mm, "mm", ".4f", "up").rstrip("0")
 
 
-def relief_words(cut: ReliefCut, write: Writing = METRIC) -> str:
+def relief_words(cut: ReliefCut, write: Writing) -> str:
     """Return a relief that does, with its place and every body that it changes.
 
     Parameters
@@ -126,7 +126,7 @@ def relief_words(cut: ReliefCut, write: Writing = METRIC) -> str:
     return f"{_cut_words(cut, write)} {where} {place_words(cut)} of {', '.join(cut.bodies)}"
 
 
-def relief_lines(relief: Relief, write: Writing = METRIC) -> Iterator[tuple[ReliefLine, str]]:
+def relief_lines(relief: Relief, write: Writing) -> Iterator[tuple[ReliefLine, str]]:
     """Yield what there is to say about a relief.
 
     Parameters
@@ -161,7 +161,7 @@ def relief_lines(relief: Relief, write: Writing = METRIC) -> Iterator[tuple[Reli
         yield ReliefLine.NOT, rejected_words(rejected, write)
 
 
-def groove_notes(relief: Relief, write: Writing = METRIC) -> tuple[str, ...]:
+def groove_notes(relief: Relief, write: Writing) -> tuple[str, ...]:
     """Return what the shop must know of a groove besides its size; nothing for other cuts.
 
     Parameters
@@ -189,7 +189,7 @@ def groove_notes(relief: Relief, write: Writing = METRIC) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def marked_words(would_do: IfMarked, write: Writing = METRIC) -> str:
+def marked_words(would_do: IfMarked, write: Writing) -> str:
     """Return which faces to mark for a relief that does, and the relief.
 
     Parameters

@@ -16,14 +16,14 @@ from fixturecheck.result.remedy import (
     WheelChangeKind,
 )
 from fixturecheck.result.shapes import Vector
-from fixturecheck.units import METRIC, Writing
+from fixturecheck.units import Writing
 from fixturecheck.wording.sentences import capitalised, first_up
 
 _SIDES = {(0, 1): "right side", (0, -1): "left side", (1, 1): "column side", (1, -1): "operator's side"}
 _AXES = "XY"
 
 
-def remedy_words(remedy: Remedy, write: Writing = METRIC) -> str:
+def remedy_words(remedy: Remedy, write: Writing) -> str:
     """Return a remedy as a sentence without its full stop."""
     change = _CHANGES[remedy.kind](remedy, write)
     if remedy.also is not None:
@@ -34,7 +34,7 @@ def remedy_words(remedy: Remedy, write: Writing = METRIC) -> str:
     return capitalised(f"{change}: {whom} then holds {bound}{factor} times the cutting load")
 
 
-def any_of(remedies: Iterable[Remedy], write: Writing = METRIC) -> str | None:
+def any_of(remedies: Iterable[Remedy], write: Writing) -> str | None:
     """Return remedies of which any one will do, each as a sentence; None where there is none."""
     return " Or: ".join(f"{remedy_words(r, write)}." for r in remedies) or None
 

@@ -79,7 +79,7 @@ def picture_text(text: str) -> str:
     return text
 
 
-def shown_plain(value: float | None, unit: str, units: str = "mm") -> str:
+def shown_plain(value: float | None, unit: str, units: str) -> str:
     """Return a number as `shown` does, in letters that the pictures' built-in font has."""
     if value is not None and unit == "um" and units == "mm":
         value, unit = value * 1e-3, "mm"
@@ -125,7 +125,7 @@ def spanned(low: str, high: str) -> str:
     return f"{number} to {high}" if high.endswith(name) else f"{low} to {high}"
 
 
-def shown(value: float | None, unit: str, units: str = "mm") -> str:
+def shown(value: float | None, unit: str, units: str) -> str:
     """Return a number with its unit as sentences write it, for a report in `units`; a missing one is a dash.
 
     Parameters
@@ -141,7 +141,7 @@ def shown(value: float | None, unit: str, units: str = "mm") -> str:
 
 
 def number_found(
-    finding: Finding, units: str = "mm", write: Callable[[float | None, str, str], str] | None = None
+    finding: Finding, units: str, write: Callable[[float | None, str, str], str] | None = None
 ) -> str:
     """Return the number of a finding as it stands beside its limit; a missing one is a dash.
 

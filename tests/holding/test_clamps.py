@@ -8,6 +8,7 @@ from fixturecheck import Clamp, Cut, Holding, Seat, Setup, body
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.finding import Verdict
+from fixturecheck.units import METRIC
 from fixturecheck.wording.motion import how_words
 from tests.holding.rigs import judged, let_go, rigged, strap
 
@@ -119,7 +120,7 @@ def test_a_toe_that_pushes_high_lifts_the_block_off_its_seat(z, rests):
     if not rests:
         assert found.factor.high == 0.0
         assert found.motions[0].kind == "tips"
-        assert "does not stay put before the cut begins: block tips" in how_words(found.failure)
+        assert "does not stay put before the cut begins: block tips" in how_words(found.failure, METRIC)
 
 
 def test_a_toe_without_a_fence_pushes_the_block_away():
@@ -127,7 +128,7 @@ def test_a_toe_without_a_fence_pushes_the_block_away():
     rig = rigged(on_table(toe(down_deg=10.0, z=2.0)))
     found = let_go(rig, "block", (1.0, 0.0, 0.0), (0.0, 0.0, 2.0), mu=MU)
     assert not found.rests
-    assert "before the cut begins: block slides" in how_words(found.failure)
+    assert "before the cut begins: block slides" in how_words(found.failure, METRIC)
 
 
 def test_what_does_not_stay_put_is_a_no_go_with_the_reason():

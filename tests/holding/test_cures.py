@@ -27,6 +27,7 @@ from fixturecheck.machining import grinding
 from fixturecheck.magnet.pull import Pulls
 from fixturecheck.result.hold import Driver
 from fixturecheck.shop.tables import finishes
+from fixturecheck.units import METRIC
 from fixturecheck.wording.remedies import remedy_words
 from tests.holding.rigs import ground, judged, magnet_pull, strap
 
@@ -106,7 +107,7 @@ def test_the_depth_that_restores_the_factor_is_that_of_the_sliding_block(sliding
     assert bench.part.factors.factor.low == pytest.approx(sliding_factor(0.03, held_n, MU), rel=0.01)
     wanted_mm = brentq(lambda a: sliding_factor(a, held_n, MU) - LEAST, 1e-4, 0.03)
     (cure,) = lighter_cut(bench)
-    told_mm = float(remedy_words(cure).split("Feed down ")[1].split(" mm")[0])
+    told_mm = float(remedy_words(cure, METRIC).split("Feed down ")[1].split(" mm")[0])
     assert wanted_mm - 2 * DEPTH_STEP_MM < told_mm <= wanted_mm * 1.01
     # Tried anew as a set-up of its own: it holds, and two steps deeper it does not.
     for depth_mm, enough in ((told_mm, True), (told_mm + 2 * DEPTH_STEP_MM, False)):
@@ -118,7 +119,7 @@ def test_the_clamp_that_restores_the_factor_is_that_of_the_sliding_block(sliding
     (cure,) = tighter_clamps(sliding)
     level_n, down_n = level_and_down_n(0.03)
     wanted_n = 2 * (LEAST * (level_n - MU * down_n) / MU - weight_n(40.0, 10.0))
-    told_n = float(remedy_words(cure).split("strap to ")[1].split(" N")[0])
+    told_n = float(remedy_words(cure, METRIC).split("strap to ")[1].split(" N")[0])
     assert wanted_n * 0.99 <= told_n <= wanted_n + 1.1 * 0.05 * 3500.0
     assert cure.factor >= LEAST
     assert cure.change_ratio == pytest.approx(told_n / 3500.0, rel=1e-3)
@@ -149,10 +150,10 @@ def test_the_block_is_as_tall_as_the_tipping_block_asks():
     held_n = screw_n / 2 + weight_n(half, tall)
     wanted_mm = tall - (held_n * half / LEAST - down_n * beyond_mm) / level_n
     assert 5.0 < wanted_mm < tall - 5.0
-    told_mm = float(remedy_words(cure).split(" mm tall")[0].split(" ")[-1])
+    told_mm = float(remedy_words(cure, METRIC).split(" mm tall")[0].split(" ")[-1])
     assert wanted_mm - 0.01 <= told_mm <= wanted_mm + STEP_MM + 0.01
-    assert "right side of bar (X 12.0, Y -10.0 to 10.0 mm)" in remedy_words(cure)
-    assert f"{tall - told_mm:.1f} mm below the wheel" in remedy_words(cure)
+    assert "right side of bar (X 12.0, Y -10.0 to 10.0 mm)" in remedy_words(cure, METRIC)
+    assert f"{tall - told_mm:.1f} mm below the wheel" in remedy_words(cure, METRIC)
 
 
 def test_a_loose_block_is_fastened_where_that_is_enough():
@@ -163,7 +164,7 @@ def test_a_loose_block_is_fastened_where_that_is_enough():
     )
     bench = on_bench(strapped(holding, half_long=12.0, tall=40.0, others=(block,)))
     (cure,) = fastened(bench)
-    assert remedy_words(cure).startswith("Fasten block so that nothing moves it")
+    assert remedy_words(cure, METRIC).startswith("Fasten block so that nothing moves it")
     # Fastened it is as good as stated fastened.
     again = on_bench(replace(bench.setup, holding=replace(holding, blocking=())))
     assert again.part.factors.factor.low == pytest.approx(cure.factor, rel=1e-6)
@@ -197,8 +198,8 @@ def test_where_no_change_is_enough_a_vise_is_tried_as_a_set_up_of_its_own():
     )
     (cure,), untried = remedies_of(bench)
     assert not untried
-    assert "between the jaws of a vise" in remedy_words(cure)
-    assert "12 N m on the screw" in remedy_words(cure)
+    assert "between the jaws of a vise" in remedy_words(cure, METRIC)
+    assert "12 N m on the screw" in remedy_words(cure, METRIC)
     assert cure.factor >= LEAST
 
 
@@ -238,10 +239,10 @@ def test_a_trifle_is_turned_up_as_far_as_the_sliding_block_asks():
     ratio = wanted_n / pull.weak_n
     assert 1.1 < ratio < 4.0
     (seated,) = larger_seat(bench)
-    told_mm2 = float(remedy_words(seated).split(" on ")[1].split(" ")[0])
+    told_mm2 = float(remedy_words(seated, METRIC).split(" on ")[1].split(" ")[0])
     assert 0.99 * ratio * area_mm2 <= told_mm2 <= (ratio + 0.06) * area_mm2
     (turned,) = more_magnet(bench)
-    told_share = float(remedy_words(turned).split(" to ")[1].split("%")[0]) / 100
+    told_share = float(remedy_words(turned, METRIC).split(" to ")[1].split("%")[0]) / 100
     wanted_share = math.sqrt(wanted_n / full_n)
     # The first guess takes a smaller exponent, to be on the safe side; then whole steps.
     assert 0.99 * wanted_share <= told_share <= share * ratio ** (2 / 3) + 0.05
@@ -259,9 +260,9 @@ def test_a_larger_seat_adds_nothing_to_what_a_neighbour_pulls():
     ratio = (needed_n - other_n) / seat_n
     assert 1.1 < ratio < 4.0
     (cure,) = larger_seat(bench)
-    told_mm2 = float(remedy_words(cure).split(" on ")[1].split(" ")[0])
+    told_mm2 = float(remedy_words(cure, METRIC).split(" on ")[1].split(" ")[0])
     assert 0.99 * ratio * 400.0 <= told_mm2 <= (ratio + 0.06) * 400.0
-    assert "instead of 400" in remedy_words(cure)
+    assert "instead of 400" in remedy_words(cure, METRIC)
 
 
 def test_no_seat_is_asked_for_that_the_part_does_not_have():

@@ -20,7 +20,7 @@ from fixturecheck.result.remedy import (
     RemedyKind,
 )
 from fixturecheck.statics import mechanism
-from fixturecheck.units import Writing
+from fixturecheck.units import METRIC, Writing
 from fixturecheck.wording.hold import magnet_words, step_words, way_words
 from fixturecheck.wording.motion import motion_words
 from fixturecheck.wording.remedies import remedy_words
@@ -70,5 +70,5 @@ def test_a_motion_is_told_where_its_axis_lies():
     turn = np.array([0.0, 1.0, 0.0])
     velocity = np.cross(turn, np.subtract(body.at_mm, (25.4, 0.0, 0.0)))
     (motion,) = mechanism.starting_motions((body,), np.array([[*velocity, *turn]]))
-    assert motion_words(motion).endswith("over a line along Y at X 25.4, Z 0.0 mm")
+    assert motion_words(motion, METRIC).endswith("over a line along Y at X 25.4, Z 0.0 mm")
     assert motion_words(motion, INCH).endswith("over a line along Y at X 1.000, Z 0.000 in")

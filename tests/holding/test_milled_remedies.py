@@ -19,6 +19,7 @@ from fixturecheck.holding.remedies import CLAMP_STEP, cut_another_way, dried, li
 from fixturecheck.kernel.construct import box
 from fixturecheck.magnet.pull import Pulls
 from fixturecheck.result.remedy import RemedyKind
+from fixturecheck.units import METRIC
 from fixturecheck.wording.remedies import remedy_words
 from tests.holding.rigs import magnet_pull, milled, strap
 
@@ -95,7 +96,7 @@ def test_depth_and_feed_are_those_of_the_law_of_kienzle(sliding):
     # Tried anew as a set-up of its own: it holds, and a step wider it does not.
     for wide_mm, enough in ((width.to, True), (width.to + WIDTH_STEP_MM, False)):
         assert (factor(set_up(PRESS_N, wide_mm=wide_mm)) >= LEAST) is enough
-    assert "wide at a time instead of 3" in remedy_words(found[RemedyKind.WIDTH])
+    assert "wide at a time instead of 3" in remedy_words(found[RemedyKind.WIDTH], METRIC)
 
 
 def test_a_clamp_is_tightened_as_the_sliding_block_asks(sliding):
@@ -124,7 +125,7 @@ def test_a_stop_is_as_tall_as_the_tipping_block_asks():
     assert wanted_mm - 0.01 <= remedy.stop.tall_mm <= wanted_mm + STEP_MM + 0.01
     assert (remedy.stop.axis, remedy.stop.sign) == (0, 1)
     assert remedy.stop.tall_mm + remedy.stop.below_mm == pytest.approx(tall)
-    assert "below the cutter" in remedy_words(remedy)
+    assert "below the cutter" in remedy_words(remedy, METRIC)
 
 
 def test_a_block_so_low_that_only_the_cutter_could_stand_above_is_not_told():

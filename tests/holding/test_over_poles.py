@@ -19,6 +19,7 @@ from fixturecheck.machining.as_ground import grind
 from fixturecheck.magnet.pull import magnet_of
 from fixturecheck.result.remedy import RemedyKind
 from fixturecheck.setup.make import place
+from fixturecheck.units import METRIC
 from fixturecheck.wording.remedies import remedy_words
 
 
@@ -128,7 +129,9 @@ def test_a_block_on_one_pole_is_slid_over_the_seam_and_holds_as_one_stated_there
     # Meshes are the same and stand elsewhere: what is left is the residual of the field.
     assert found.factor == pytest.approx(by_hand.low, rel=1e-3)
     assert on_one_pole.low < 0.01 < LEAST < found.factor
-    assert remedy_words(found).startswith("Slide bit, with all that stands on the magnet, 12.5 mm toward +X")
+    assert remedy_words(found, METRIC).startswith(
+        "Slide bit, with all that stands on the magnet, 12.5 mm toward +X"
+    )
 
 
 def test_where_the_seam_alone_is_not_enough_a_lighter_cut_goes_with_it(mesher):
@@ -140,7 +143,7 @@ def test_where_the_seam_alone_is_not_enough_a_lighter_cut_goes_with_it(mesher):
     setup = replace(setup, cuts=(replace(setup.cuts[0], downfeed_mm=depth_mm),))
     assert bench_of(setup, mesher).low == pytest.approx(found.factor, rel=2e-2)
     assert found.factor >= LEAST
-    assert " and feed down " in remedy_words(found)
+    assert " and feed down " in remedy_words(found, METRIC)
 
 
 def test_a_part_against_a_rail_across_the_row_stays(mesher):

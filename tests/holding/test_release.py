@@ -21,6 +21,7 @@ from fixturecheck.magnet.pull import FacePull, Pulls, magnet_of
 from fixturecheck.magnet.remanence import residual_pulls
 from fixturecheck.release.motions import TRAVEL_MM, UP, ReleaseMotion, TouchingFaces, WayOff, finished
 from fixturecheck.release.sequence import HAND_N, release_of, takes_n
+from fixturecheck.units import METRIC
 from fixturecheck.wording.hold import pry_words, step_words, way_words
 from tests.holding.blocks import H, L, W, fixture, part, table, walls
 
@@ -40,12 +41,12 @@ def only(release, name="block"):
 
 
 def told(leaving):
-    return [way_words(w) for w in leaving.ways]
+    return [way_words(w, METRIC) for w in leaving.ways]
 
 
 def step(leaving):
     best = leaving.ways[0] if leaving.ways else None
-    return step_words(leaving.body, best, hand_n=HAND_N, keeps=leaving.demagnetise)
+    return step_words(leaving.body, best, hand_n=HAND_N, keeps=leaving.demagnetise, write=METRIC)
 
 
 def pulled(n, at, a="block.bottom", b="table.top"):
@@ -338,12 +339,12 @@ def test_a_pry_needs_room_for_its_blade():
 def test_a_pry_gets_under_a_chamfer():
     solid = box((-L / 2, -W / 2, 0), (L / 2, W / 2, H))
     (lower,) = [i for i, e in enumerate(edges_of(solid)) if np.allclose(edge_middle(e), (L / 2, 0, 0))]
-    eased = chamfered(solid, lower, 1.5)
+    eased = chamfered(solid, lower, 1.5, METRIC)
     found = only(comes_off(table(), *walls(5.0, 10.0, sides="LFB"), part(solid=eased)))
     # The blade is 2 thick, so at its top the chamfer has come all the way out.
-    assert pry_words(found.pry).startswith("under a lip of 1.5 mm")
+    assert pry_words(found.pry, METRIC).startswith("under a lip of 1.5 mm")
     square = only(comes_off(table(), *walls(5.0, 10.0, sides="LFB"), part()))
-    assert "square edge" in pry_words(square.pry)
+    assert "square edge" in pry_words(square.pry, METRIC)
 
 
 # The field of the magnet that is off.

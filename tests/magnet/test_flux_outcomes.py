@@ -9,6 +9,7 @@ import pytest
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.magnet.field.gaps import seat_gap_um, strength_for_pull
+from fixturecheck.units import METRIC
 from tests.magnet import fluxparts as parts
 
 MESHER = TetMesher()
@@ -100,6 +101,8 @@ def test_seat_gap_adds_halves_of_both_faces():
 
 
 def test_a_rating_that_no_iron_can_meet_is_refused():
-    assert strength_for_pull(lambda s: 100 * s**2, wanted_n=225.0) == pytest.approx(1.5, rel=5e-3)
+    assert strength_for_pull(lambda s: 100 * s**2, wanted_n=225.0, write=METRIC) == pytest.approx(
+        1.5, rel=5e-3
+    )
     with pytest.raises(NotComputedError, match="saturates first, at about 100 N, 44% of it"):
-        strength_for_pull(lambda s: 100 * math.tanh(s), wanted_n=225.0)
+        strength_for_pull(lambda s: 100 * math.tanh(s), wanted_n=225.0, write=METRIC)

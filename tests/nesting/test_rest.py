@@ -57,7 +57,7 @@ def test_a_freedom_says_how_far_it_goes_before_something_is_met(shapes):
     assert (slide.kind, slide.low) == ("slides", -math.inf)
     assert slide.high == pytest.approx(1.5, abs=1e-6)
     assert slide.body == "part"
-    assert freedom_words(slide) == "slides along Y as far as +1.5 mm"
+    assert freedom_words(slide, METRIC) == "slides along Y as far as +1.5 mm"
 
 
 def test_a_wide_ledge_lands_first_and_keeps_the_seat_open_by_its_depth(shapes):

@@ -17,6 +17,7 @@ from fixturecheck.relief.clashes import clashes_of
 from fixturecheck.relief.grooves import corners_at, groove
 from fixturecheck.relief.search import redrawn, with_body
 from fixturecheck.result.relief import NoCut
+from fixturecheck.units import METRIC
 from fixturecheck.wording.relief import relief_words
 from tests.relief.nests import angle_setup, opening_um, volume_by_its_line_mm3, walls_against
 
@@ -85,7 +86,10 @@ def test_the_groove_takes_no_more_of_floor_and_wall_than_the_fillet_did():
     setup = angle_setup(1.2345, kinds=GROOVE)
     (relief,) = relieve(setup).reliefs
     assert not {"floor", "wall"} & set(relief.touches)
-    assert relief_words(relief.cut) == "1.2345 x 1.2345 mm groove in the corner of floor and wall of angle"
+    assert (
+        relief_words(relief.cut, METRIC)
+        == "1.2345 x 1.2345 mm groove in the corner of floor and wall of angle"
+    )
 
 
 def test_the_line_of_code_makes_the_same_groove():

@@ -13,6 +13,7 @@ from fixturecheck.checks.tolerance import SURE
 from fixturecheck.errors import SetupError
 from fixturecheck.relief.clashes import clashing_contacts, shares_of
 from fixturecheck.result.relief import NoCut
+from fixturecheck.units import METRIC
 from fixturecheck.wording.relief import relief_lines
 from tests.relief.nests import angle_setup, keeper_setup
 
@@ -73,7 +74,7 @@ def test_a_nest_that_closes_as_drawn_but_not_in_one_draw_of_twenty_is_relieved()
     assert shares_of(found.setup) == {}
     assert found.cured
     assert 0.04 <= relief.share_lands < 0.06
-    assert any(f"{relief.share_lands:.1%} of draws" in text for _, text in relief_lines(relief))
+    assert any(f"{relief.share_lands:.1%} of draws" in text for _, text in relief_lines(relief, METRIC))
 
 
 def test_faces_that_lean_land_first_more_often_and_are_relieved_as_well():

@@ -17,6 +17,7 @@ from fixturecheck.relief.clashes import clashes_of
 from fixturecheck.relief.edge_cuts import cut_solid, edges_at, smallest_cut
 from fixturecheck.relief.search import redrawn, with_body
 from fixturecheck.result.relief import NoCut
+from fixturecheck.units import METRIC
 from fixturecheck.wording.relief import marked_words, relief_words
 from tests.relief.nests import keeper_setup, opening_um, volume_by_its_line_mm3, walls_against
 
@@ -97,7 +98,7 @@ def test_a_chamfer_too_small_by_a_tenth_is_made_larger():
     """The fillet of 1 stands 0.8 past a lip 0.2 high; the chamfer there is 0.7, and a tenth is missing."""
     setup = keeper_setup(1.0, 0.2, bevel_mm=0.7, no_function=("under", "bevel"))
     (relief,) = relieve(setup).reliefs
-    assert relief_words(relief.cut) == "0.80 mm x 45° chamfer instead of 0.70 mm on bevel of keeper"
+    assert relief_words(relief.cut, METRIC) == "0.80 mm x 45° chamfer instead of 0.70 mm on bevel of keeper"
     assert relief.cut.size_mm[0] == pytest.approx(0.1 / math.sqrt(2), abs=1e-6)
     assert relief.removed_mm3 == pytest.approx(0.5 * (0.8**2 - 0.7**2) * 30, rel=1e-6)
     assert relief.by_hand
@@ -108,7 +109,7 @@ def test_it_says_which_face_would_have_to_be_marked_for_a_lesser_relief():
     (relief,) = relieve(keeper_setup(1.0, 0.2, no_function=("fillet",))).reliefs
     assert (relief.cut.kind, relief.by_hand) == ("groove", False)
     assert (relief.if_marked.faces, relief.if_marked.cut.size_mm) == (("keeper.under",), (0.8, 0.8))
-    assert marked_words(relief.if_marked).startswith(
+    assert marked_words(relief.if_marked, METRIC).startswith(
         "with keeper.under marked without function (no_function): 0.80 mm x 45°"
     )
     (refused,) = relieve(keeper_setup(1.0, 0.2, no_function=())).refused

@@ -19,6 +19,7 @@ from fixturecheck.relief.clashes import clashes_of
 from fixturecheck.relief.grooves import corners_at, slanted_groove
 from fixturecheck.relief.search import redrawn, with_body
 from fixturecheck.result.relief import NoCut
+from fixturecheck.units import METRIC
 from fixturecheck.wording.relief import groove_notes, relief_words
 from tests.relief.nests import dovetail_setup, opening_um, volume_by_its_line_mm3, walls_against
 
@@ -169,8 +170,10 @@ def test_a_wall_thinner_than_stated_refuses_the_groove():
 
 def test_it_says_what_the_shop_must_know():
     (relief,) = relieve(dovetail_setup(1.0, 120.0, kinds=GROOVE)).reliefs
-    assert relief_words(relief.cut) == "1.00 x 0.30 mm groove in the corner of floor and wall of plate"
-    along, behind, tool = groove_notes(relief)
+    assert (
+        relief_words(relief.cut, METRIC) == "1.00 x 0.30 mm groove in the corner of floor and wall of plate"
+    )
+    along, behind, tool = groove_notes(relief, METRIC)
     assert "along the bisector" in along
     # The bottom's ends: half the width times cos a, and what rounding added, behind either face.
     behind_mm = 0.5 * math.cos(math.radians(60)) + (0.3 - 0.5 / math.tan(math.radians(60))) * math.sin(

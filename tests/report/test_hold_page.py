@@ -144,7 +144,7 @@ def test_the_pictures_stand_in_the_page_with_words() -> None:
     names = (HOLD_PULL, HOLD_FLUX, "hold_goes_1.png")
     result = staged_hold.result()
     text = page(result, staged.setup(), pictures={name: png("red") for name in names})
-    captions = hold_captions(result.holding)
+    captions = hold_captions(result.holding, "mm")
     assert set(captions) == set(names)
     alternatives = [a["alt"] for tag, a in read(text).tags if tag == "img"]
     assert sorted(alternatives) == sorted(captions.values())

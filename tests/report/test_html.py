@@ -269,8 +269,8 @@ def test_numbers_as_people_read_them(value: float | None, unit: str, units: str,
 
 
 def test_numbers_in_pictures_use_plain_letters() -> None:
-    assert shown_plain(300.0, "um") == "0.3 mm"
-    assert shown_plain(32.0, "mm3") == "32 cu mm"
+    assert shown_plain(300.0, "um", "mm") == "0.3 mm"
+    assert shown_plain(32.0, "mm3", "mm") == "32 cu mm"
     assert shown_plain(254.0, "um", "inch") == "0.01 in"
 
 

@@ -204,7 +204,7 @@ def test_the_arrow_of_a_force_has_room_in_the_picture() -> None:
 
 
 def test_degrees_of_freedom_are_no_angle() -> None:
-    assert shown(3.0, FREEDOM).replace("\u202f", " ") == "3 degrees of freedom"
+    assert shown(3.0, FREEDOM, "mm").replace("\u202f", " ") == "3 degrees of freedom"
 
 
 @pytest.mark.parametrize(
@@ -220,7 +220,7 @@ def test_degrees_of_freedom_are_no_angle() -> None:
 )
 def test_a_number_that_misses_its_limit_never_reads_as_that(value, limit, unit, reads):
     told = judge(value, unit=unit, check="seat", subject="a", kind=Kind.CLOSED, says="", **limit)
-    assert number_found(told) == reads
+    assert number_found(told, "mm") == reads
 
 
 def test_a_share_or_a_factor_in_a_sentence_never_reads_as_what_it_misses():

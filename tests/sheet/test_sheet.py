@@ -241,7 +241,7 @@ def test_an_operation_without_a_set_up_is_no_go_of_any_sort():
 )
 def test_a_gauge_reads_a_tenth_of_the_tolerance(zone_mm, gauge):
     # The rule of ten: common practice, no source.
-    assert gauge in gauge_for(zone_mm)
+    assert gauge in gauge_for(zone_mm, "mm")
 
 
 def test_a_gauge_is_graduated_in_the_units_of_the_sheet():

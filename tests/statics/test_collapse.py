@@ -26,7 +26,7 @@ from fixturecheck.statics.equilibrium import (
 from fixturecheck.statics.limit import unpushed_share
 from fixturecheck.statics.loading import settle_held
 from fixturecheck.statics.mechanism import crash_verdict, follow_overlap, starting_motions
-from fixturecheck.units import factor_text
+from fixturecheck.units import METRIC, factor_text
 from fixturecheck.wording.hold import loss_words
 from fixturecheck.wording.motion import direction_words, lets_go_words, motion_words
 from tests.statics.seated import block, seat
@@ -78,13 +78,16 @@ def test_magnet_held_block(compared):
     assert low.factor.low == pytest.approx(102.0, rel=1e-4)
     compared("magnet-held block slides", expected=102.0, got=low.factor.low)
     assert low.motions[0].kind == "slides"
-    assert lets_go_words(low.failure) == "lets go at 102 times the cutting load: part slides to the right"
+    assert (
+        lets_go_words(low.failure, METRIC)
+        == "lets go at 102 times the cutting load: part slides to the right"
+    )
     assert high.factor.low == pytest.approx(170.0, rel=1e-4)
     compared("magnet-held block tips", expected=170.0, got=high.factor.low)
     assert high.motions[0].kind == "tips"
     assert high.motions[0].axis_mm[0] == pytest.approx(20.0, abs=0.01)
     assert high.motions[0].axis_mm[2] == pytest.approx(0.0, abs=0.01)
-    assert "tips to the right, over a line along Y at X 20.0, Z 0.0 mm" in lets_go_words(high.failure)
+    assert "tips to the right, over a line along Y at X 20.0, Z 0.0 mm" in lets_go_words(high.failure, METRIC)
 
 
 @pytest.mark.parametrize(
@@ -144,7 +147,7 @@ def test_too_few_points_to_rest_on(kept):
     assert answer.goes == "part"
     if kept == 2:
         # Both points stand on the left.
-        assert motion_words(answer.motions[0]).startswith("part tips to the right")
+        assert motion_words(answer.motions[0], METRIC).startswith("part tips to the right")
 
 
 def test_three_points_rest():
@@ -165,7 +168,7 @@ def test_spin_depends_on_where_the_face_bears():
     assert inner < answer.factor.low < answer.factor.high < answer.bound_factor
     assert answer.bound_factor == pytest.approx(outer, rel=1e-5)
     assert answer.factor.high > 1.1 * answer.factor.low
-    assert "turns counter-clockwise seen from above" in lets_go_words(answer.failure)
+    assert "turns counter-clockwise seen from above" in lets_go_words(answer.failure, METRIC)
 
 
 def test_a_wrong_at_least_where_the_first_fit_alone_reaches_the_ceiling():
@@ -208,14 +211,14 @@ def test_clamp_that_pushes_the_part_off_its_seat():
     answer = collapse(replace(lifted, held=(*lifted.held, clamp)))
     assert not answer.rests
     assert answer.factor == Range.exactly(0.0)
-    assert lets_go_words(answer.failure) == "does not stay put before the cut begins: part lifts"
+    assert lets_go_words(answer.failure, METRIC) == "does not stay put before the cut begins: part lifts"
 
 
 def test_pressed_on_its_seat_by_the_cut_itself():
     answer = collapse(block(mu=0.3, push=(0.1, 0, -1)), ceiling=50)
     assert answer.at_least
     assert answer.motions == ()
-    assert lets_go_words(answer.failure) == "holds at least 50 times the cutting load"
+    assert lets_go_words(answer.failure, METRIC) == "holds at least 50 times the cutting load"
 
 
 @pytest.mark.parametrize(
@@ -230,7 +233,7 @@ def test_pressed_on_its_seat_by_the_cut_itself():
 )
 def test_directions_in_words(push, words):
     assert (
-        motion_words(collapse(block(mu=0.2, push=push, height=10), ceiling=1e3).motions[0])
+        motion_words(collapse(block(mu=0.2, push=push, height=10), ceiling=1e3).motions[0], METRIC)
         == f"part slides {words}"
     )
     assert direction_words(push) == words
@@ -239,7 +242,7 @@ def test_directions_in_words(push, words):
 def test_turning_in_words_and_velocity_of_points():
     body = Rigid(name="part", at_mm=(10.0, 0.0, 0.0), size_mm=10.0)
     (turn,) = starting_motions((body,), np.array([[0, 0, 0, 0, 0, 0.1]]))
-    assert motion_words(turn).startswith(
+    assert motion_words(turn, METRIC).startswith(
         "part turns counter-clockwise seen from above, about an axis along Z at X 10.0, Y 0.0"
     )
     assert turn.velocity_at((20.0, 0.0, 5.0)) == pytest.approx((0.0, 1.0, 0.0))
@@ -296,7 +299,7 @@ def test_worst_of_both_strokes_and_all_ends():
     drag, press = forces.tangential_n.high, forces.normal_n.low
     assert name[1:] == (drag, press)
     assert answer.factor.low == pytest.approx(0.2 * 110 / (drag - 0.2 * press), rel=0.05)
-    assert motion_words(answer.motions[0]) == "part slides to the right"
+    assert motion_words(answer.motions[0], METRIC) == "part slides to the right"
 
 
 def test_beyond_the_ceiling_the_weak_corner_says_which_end_is_worse():

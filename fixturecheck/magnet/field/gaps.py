@@ -12,7 +12,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.magnet.field.bh import BHLaw
 from fixturecheck.magnet.field.iron_loops import MU0_H_M, through_film
-from fixturecheck.units import METRIC, Writing
+from fixturecheck.units import Writing
 
 FILM_MM = 0.1
 """Depth of iron at an interface whose saturation is counted with the gap."""
@@ -157,7 +157,7 @@ def seat_gap_um(
     return sum(heights) / 2
 
 
-def strength_for_pull(pull_n: Callable[[float], float], *, wanted_n: float, write: Writing = METRIC) -> float:
+def strength_for_pull(pull_n: Callable[[float], float], *, wanted_n: float, write: Writing) -> float:
     """Find the strength of a magnet that gives a rated pull.
 
     Parameters
