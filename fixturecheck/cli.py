@@ -30,19 +30,7 @@ from fixturecheck.commands.terminal import EXITS, NOT_COMPUTED, complain, compla
 from fixturecheck.errors import FixturecheckError
 from fixturecheck.stopping import stoppable
 
-_COMMANDS = (
-    new,
-    check,
-    compare,
-    sweep,
-    sheet,
-    watch,
-    touch,
-    relieve,
-    calibrate,
-    reference,
-    cache,
-)
+_COMMANDS = (new, check, compare, sweep, sheet, watch, touch, relieve, calibrate, reference, cache)
 """In the order of `--help`."""
 
 

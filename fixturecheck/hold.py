@@ -126,13 +126,7 @@ def _worked_out(
     progress("release", 0.9)
     why = missing.get("magnet", left.reason)
     release = release_of(setup, placed, contacts, cuts, left.pulls, why) if "release" in asked else None
-    return Held(
-        parts=tuple(parts),
-        pulls=pulls,
-        release=release,
-        missing=missing,
-        notes=tuple(untried),
-    )
+    return Held(parts=tuple(parts), pulls=pulls, release=release, missing=missing, notes=tuple(untried))
 
 
 def _rig(
@@ -194,12 +188,7 @@ def _refuse(reason: str) -> NoReturn:
 
 
 def trial_hold_of(
-    process: CuttingProcess,
-    rig: Rig,
-    *,
-    magnet: Magnet | None,
-    mesher: TetMesher | None = None,
-    follow: bool,
+    process: CuttingProcess, rig: Rig, *, magnet: Magnet | None, mesher: TetMesher | None = None, follow: bool
 ) -> TrialHold:
     """Load one part by one cut until it lets go, and follow it from there where that is asked.
 

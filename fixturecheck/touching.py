@@ -213,11 +213,7 @@ def _overlapping(
     # The smaller one is the one to move.
     a, b = names if volume_mm3(placed[names[0]]) <= volume_mm3(placed[names[1]]) else names[::-1]
     pair = BodyPair(
-        a=a,
-        b=b,
-        state=PairState.OVERLAP,
-        volume_mm3=shared.volume_mm3,
-        at_mm=centroid_of(shared.common),
+        a=a, b=b, state=PairState.OVERLAP, volume_mm3=shared.volume_mm3, at_mm=centroid_of(shared.common)
     )
     try:
         with spending(budget):

@@ -31,10 +31,7 @@ from fixturecheck.errors import FixturecheckError, NotComputedError
 from fixturecheck.kernel.boolean import Apart, apart
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Solid
-from fixturecheck.machining.as_milled import (
-    OF_HOLDER,
-    MilledCut,
-)
+from fixturecheck.machining.as_milled import OF_HOLDER, MilledCut
 from fixturecheck.machining.clearance import Approach, Undrawn, approaches, kept_clear_mm, too_near, undrawn
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.machining.detours import blocking_dodges, larger_wheel, passing, reroutes

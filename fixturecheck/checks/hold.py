@@ -212,14 +212,7 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
         if loss.collapse is None:
             says = f"What is left {words} is not known: {loss.reason}."
             yield not_computed(
-                ID,
-                subject,
-                says,
-                about=about,
-                cut=part.cut,
-                asks=kind,
-                unit=TIMES,
-                source=_source(part),
+                ID, subject, says, about=about, cut=part.cut, asks=kind, unit=TIMES, source=_source(part)
             )
         elif loss.collapse.factor.low < 1.0:
             how = lets_go_words(loss.collapse.failure, stage.setup.write)

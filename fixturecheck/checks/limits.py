@@ -25,10 +25,7 @@ from fixturecheck.kernel.measure import box_of
 from fixturecheck.machining.clearance import ROUNDING_MM
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.machining.detours import overrun_of, tight_step_mm
-from fixturecheck.machining.wheel_path import (
-    rim_of,
-    wheel_path,
-)
+from fixturecheck.machining.wheel_path import rim_of, wheel_path
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets, not_computed
 from fixturecheck.setup.model import Setup, is_loose
 from fixturecheck.shop.wheels import Guard, guard_exposure, least_flange_mm, rpm_for, speed_limit, speed_m_s

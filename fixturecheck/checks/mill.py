@@ -25,15 +25,9 @@ from collections.abc import Iterator
 from fixturecheck.checks.stage import Stage
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.measure import box_of
-from fixturecheck.machining.as_milled import (
-    MilledCut,
-    floor_fillet_mm,
-)
+from fixturecheck.machining.as_milled import MilledCut, floor_fillet_mm
 from fixturecheck.machining.cut import PartGround
-from fixturecheck.machining.cutter_sweep import (
-    ridge_mm,
-    ridge_of_rounds_mm,
-)
+from fixturecheck.machining.cutter_sweep import ridge_mm, ridge_of_rounds_mm
 from fixturecheck.machining.end_mill import TightCorner, inside_corners, under_itself_mm2
 from fixturecheck.result.finding import Finding, FindingText, Kind, Verdict, judge
 from fixturecheck.result.shapes import Vector

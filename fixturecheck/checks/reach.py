@@ -23,16 +23,10 @@ from collections.abc import Iterator, Mapping
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.depth import (
-    proud_mm,
-    thinner_mm,
-)
+from fixturecheck.kernel.depth import proud_mm, thinner_mm
 from fixturecheck.kernel.measure import centre_of
 from fixturecheck.kernel.shapes import Shape
-from fixturecheck.machining.as_milled import (
-    MilledCut,
-    below_floor_mm,
-)
+from fixturecheck.machining.as_milled import MilledCut, below_floor_mm
 from fixturecheck.machining.clearance import depth_beside_flange, flange_reach_mm, gouge_depth_mm
 from fixturecheck.machining.cut import CornerMade, GroundCut, PartGround
 from fixturecheck.machining.detours import larger_wheel, made_when_dressed, no_gouge, ridges_mm, whole_floor

@@ -60,13 +60,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         edges = "; ".join(burr_words(b) for b in release.burrs)
         says = f"Stone these edges before the next seating: {edges}."
         yield judge(
-            None,
-            check=ID,
-            verdict=Verdict.GO,
-            subject="burrs",
-            kind=Kind.BURRS,
-            says=says,
-            source=BURRS,
+            None, check=ID, verdict=Verdict.GO, subject="burrs", kind=Kind.BURRS, says=says, source=BURRS
         )
 
 

@@ -246,10 +246,7 @@ def _touches(stage: Stage, part: Body, patch: Patch, open_seats: list[Seat]) -> 
     """Judge one contact that no seat states: it lifts the part, or it is one place too many."""
     what = patch_words(patch, stage.setup.write)
     if not any(s.body == part.name for s in stage.setup.seats):
-        verdict, says = (
-            Verdict.CAUTION,
-            f"{what}: no seat is stated for {part.name}, so this may be one.",
-        )
+        verdict, says = (Verdict.CAUTION, f"{what}: no seat is stated for {part.name}, so this may be one.")
         remedy = "State the seats of the part."
     elif open_seats:
         held = ", ".join(dict.fromkeys(s.face for s in open_seats))

@@ -33,12 +33,7 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.nesting.answer import targets_off
 from fixturecheck.nesting.model import SURE
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
-from fixturecheck.result.tolerance import (
-    Chances,
-    SeatChance,
-    TargetSpread,
-    WrongChance,
-)
+from fixturecheck.result.tolerance import Chances, SeatChance, TargetSpread, WrongChance
 from fixturecheck.setup.records import BodyRole
 from fixturecheck.units import Writing, percent
 from fixturecheck.wording.motion import drawn_faces_words, settled_draws_words

@@ -23,16 +23,7 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.checks.stage import Stage
 from fixturecheck.holding.clamping import Pressed, pressed_by
-from fixturecheck.holding.jaws import (
-    LEVEL,
-    Grip,
-    Pushes,
-    balancing,
-    grip_of,
-    joined_spread,
-    packing,
-    pushes,
-)
+from fixturecheck.holding.jaws import LEVEL, Grip, Pushes, balancing, grip_of, joined_spread, packing, pushes
 from fixturecheck.holding.squeeze import SqueezedPart, squeezed_parts
 from fixturecheck.kernel.measure import box_of, extent_along
 from fixturecheck.kernel.place import matrix_of

@@ -91,9 +91,7 @@ def takes_running(command: argparse.ArgumentParser) -> None:
         help="say nothing while it runs: neither progress nor what is found so far",
     )
     command.add_argument(
-        "--no-cache",
-        action="store_true",
-        help="compute everything anew, and keep nothing for the next run",
+        "--no-cache", action="store_true", help="compute everything anew, and keep nothing for the next run"
     )
 
 

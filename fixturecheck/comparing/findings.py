@@ -9,10 +9,7 @@ from dataclasses import replace
 from fixturecheck.comparing.model import FindingChange, Renames, Trend
 from fixturecheck.comparing.solids import paired
 from fixturecheck.faceref import FaceRef
-from fixturecheck.result.finding import (
-    BADNESS,
-    Finding,
-)
+from fixturecheck.result.finding import BADNESS, Finding
 from fixturecheck.result.finding_id import name_of
 
 _NOISE = 2e-6

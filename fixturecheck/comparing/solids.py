@@ -163,9 +163,7 @@ def solid_changes(before: Sequence[BodyDrawn], after: Sequence[BodyDrawn]) -> tu
 
 
 def renames(
-    before: Sequence[BodyDrawn],
-    after: Sequence[BodyDrawn],
-    cuts: tuple[Iterable[str], Iterable[str]],
+    before: Sequence[BodyDrawn], after: Sequence[BodyDrawn], cuts: tuple[Iterable[str], Iterable[str]]
 ) -> Renames:
     """Return what has another name after: bodies, their faces, and a cut where just one was renamed."""
     bodies: dict[str, str] = {}

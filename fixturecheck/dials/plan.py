@@ -21,10 +21,7 @@ from fixturecheck.kernel.shapes import Shape
 from fixturecheck.machining.as_ground import wheel_side_mm
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.machining.targets import TargetFace
-from fixturecheck.machining.wheel_path import (
-    WheelRim,
-    rim_of,
-)
+from fixturecheck.machining.wheel_path import WheelRim, rim_of
 from fixturecheck.result.dials import (
     CutDials,
     DialMove,
@@ -313,10 +310,7 @@ class _Plan:
             if touch.side is Side.SIDE:
                 yield replace(pose, y_front_mm=pose.y_front_mm + self._off_mm(touch)), set()
         path = self.ground.path
-        yield (
-            WheelPose(x_mm=path.x_from_mm, y_front_mm=self._ends()[0], low_z_mm=path.floor_z_mm),
-            set(),
-        )
+        yield (WheelPose(x_mm=path.x_from_mm, y_front_mm=self._ends()[0], low_z_mm=path.floor_z_mm), set())
 
     def _off_mm(self, touch: TouchOff) -> float:
         """Return where beside a flank the wheel comes down, as a move along Y from where it touches."""

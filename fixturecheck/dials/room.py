@@ -12,20 +12,13 @@ from shapely.geometry.base import BaseGeometry
 from fixturecheck.errors import NotComputedError
 from fixturecheck.hull import convex_hull
 from fixturecheck.kernel.boolean import Apart, apart
-from fixturecheck.kernel.measure import (
-    box_gap_mm,
-    box_of,
-    loose_box,
-)
+from fixturecheck.kernel.measure import box_gap_mm, box_of, loose_box
 from fixturecheck.kernel.place import placed_at, rotation, shifted
 from fixturecheck.kernel.sample import tessellated
 from fixturecheck.kernel.shapes import Box, Shape
 from fixturecheck.machining.clearance import too_near
 from fixturecheck.machining.cut import OF_WHEEL
-from fixturecheck.machining.wheel_path import (
-    WheelRim,
-    sweep_of,
-)
+from fixturecheck.machining.wheel_path import WheelRim, sweep_of
 from fixturecheck.result.contact import Mover, WheelPath
 from fixturecheck.setup.model import Machine
 

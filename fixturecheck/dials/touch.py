@@ -14,13 +14,7 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.boolean import clip_edge
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import segment
-from fixturecheck.kernel.measure import (
-    box_of,
-    edge_ends,
-    edge_length_mm,
-    flat_of,
-    joined_box,
-)
+from fixturecheck.kernel.measure import box_of, edge_ends, edge_length_mm, flat_of, joined_box
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Box, Face

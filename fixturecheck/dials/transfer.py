@@ -10,12 +10,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.hull import convex_hull
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import (
-    axis_of,
-    box_of,
-    extent_along,
-    flat_of,
-)
+from fixturecheck.kernel.measure import axis_of, box_of, extent_along, flat_of
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.sample import tessellated
 from fixturecheck.kernel.shapes import Face, Shape

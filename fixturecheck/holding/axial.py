@@ -158,11 +158,7 @@ class AxialProcess:
         thrust_n = size * (span.low + share * (span.high - span.low))
         turn = (0.0, 0.0, sense * size * forces.torque_nmm.high)
         down = Load(
-            body=self.part,
-            force_n=(0.0, 0.0, -thrust_n),
-            at_mm=case.at_mm,
-            moment_nmm=turn,
-            label="cut",
+            body=self.part, force_n=(0.0, 0.0, -thrust_n), at_mm=case.at_mm, moment_nmm=turn, label="cut"
         )
         return (down, *(replace(t, force_n=to_vector(size * f for f in t.force_n)) for t in case.teeth))
 

@@ -31,12 +31,7 @@ from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.shapes import Box, Face, Solid
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.hold import ClampKind
-from fixturecheck.result.remedy import (
-    Jaws,
-    Remedy,
-    RemedyKind,
-    StopAt,
-)
+from fixturecheck.result.remedy import Jaws, Remedy, RemedyKind, StopAt
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import equipment, place
 from fixturecheck.setup.model import Body, Setup
@@ -301,11 +296,7 @@ def in_vise(trial: TrialHold, part: Body, near: PartSide, far: PartSide) -> Setu
         relief_mm=min(1.0, 0.2 * (top_mm - box[2])),
     )
     screw = Clamp(
-        name="screw",
-        kind=ClampKind.VISE,
-        body=vise[1].name,
-        face="moving_jaw",
-        torque_nm=TORQUES_NM[0],
+        name="screw", kind=ClampKind.VISE, body=vise[1].name, face="moving_jaw", torque_nm=TORQUES_NM[0]
     )
     was = stated.holding or Holding(least_factor=trial.least_factor)
     holding = Holding(

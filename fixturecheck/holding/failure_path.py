@@ -180,12 +180,7 @@ def _step(
     except (NotComputedError, KernelError) as reason:
         return replace(way, reason=str(reason)), None
     followed = replace(
-        way,
-        crash=crash,
-        bites=bites,
-        drawn_in=scene.drawn_in(case, mine),
-        hits=hits,
-        hits_after_mm=after_mm,
+        way, crash=crash, bites=bites, drawn_in=scene.drawn_in(case, mine), hits=hits, hits_after_mm=after_mm
     )
     return followed, touch
 

@@ -9,20 +9,8 @@ from fixturecheck.holding.bearing import Spot
 from fixturecheck.interval import Range
 from fixturecheck.machining.bite import Bitten
 from fixturecheck.magnet.pull import Pulls
-from fixturecheck.result.hold import (
-    AxialStroke,
-    CutCase,
-    CutterWay,
-    KeptFixture,
-    Outcome,
-    Stroke,
-    Tool,
-)
-from fixturecheck.result.release import (
-    BodyLeaves,
-    Burr,
-    FirstSteps,
-)
+from fixturecheck.result.hold import AxialStroke, CutCase, CutterWay, KeptFixture, Outcome, Stroke, Tool
+from fixturecheck.result.release import BodyLeaves, Burr, FirstSteps
 from fixturecheck.result.remedy import Remedy, RemedyUnknown
 from fixturecheck.result.shapes import Vector
 from fixturecheck.statics.collapse import Collapse, FactorRange

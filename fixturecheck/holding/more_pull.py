@@ -22,11 +22,7 @@ from fixturecheck.magnet.circuit import MagnetModel, behind
 from fixturecheck.magnet.pull import FacePull, Magnet, least_pulls
 from fixturecheck.magnet.rating import MagnetSource, find_sources
 from fixturecheck.result.magnet import MagnetState
-from fixturecheck.result.remedy import (
-    Amount,
-    Remedy,
-    RemedyKind,
-)
+from fixturecheck.result.remedy import Amount, Remedy, RemedyKind
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.model import Body
 from fixturecheck.shop.tables import Finish, finishes

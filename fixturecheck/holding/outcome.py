@@ -11,19 +11,8 @@ from fixturecheck.interval import Range
 from fixturecheck.magnet.plotted import flux_section, maps_of
 from fixturecheck.magnet.pull import FacePull
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.hold import (
-    Driver,
-    FrictionUsed,
-    HoldFound,
-    HoldInput,
-    HoldLoss,
-    PartHeld,
-)
-from fixturecheck.result.magnet import (
-    FaceHeld,
-    MagnetState,
-    MagnetUsed,
-)
+from fixturecheck.result.hold import Driver, FrictionUsed, HoldFound, HoldInput, HoldLoss, PartHeld
+from fixturecheck.result.magnet import FaceHeld, MagnetState, MagnetUsed
 from fixturecheck.setup.model import Setup
 from fixturecheck.statics.collapse import Swing
 

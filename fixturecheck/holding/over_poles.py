@@ -20,11 +20,7 @@ from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.place import composed, placed_at, translation
 from fixturecheck.magnet.pull import magnet_of
 from fixturecheck.result.contact import ContactKind
-from fixturecheck.result.remedy import (
-    Amount,
-    Remedy,
-    RemedyKind,
-)
+from fixturecheck.result.remedy import Amount, Remedy, RemedyKind
 from fixturecheck.setup.model import Setup, together
 
 _SLID = 1.1

@@ -20,13 +20,7 @@ from fixturecheck.holding.more_pull import finer_seat, larger_seat, more_magnet
 from fixturecheck.holding.over_poles import over_poles
 from fixturecheck.holding.process import Lighter
 from fixturecheck.holding.remedy_search import Changed, TrialHold
-from fixturecheck.result.remedy import (
-    Amount,
-    Remedy,
-    RemedyKind,
-    RemedySearch,
-    RemedyUnknown,
-)
+from fixturecheck.result.remedy import Amount, Remedy, RemedyKind, RemedySearch, RemedyUnknown
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.model import Setup
 

@@ -15,10 +15,7 @@ from fixturecheck.holding.rig import Rig
 from fixturecheck.interval import Range
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.magnet.pull import FacePull, Magnet
-from fixturecheck.result.remedy import (
-    Remedy,
-    RemedyKind,
-)
+from fixturecheck.result.remedy import Remedy, RemedyKind
 from fixturecheck.setup.model import Setup
 from fixturecheck.statics.collapse import collapse
 

@@ -30,21 +30,9 @@ from fixturecheck.kernel.shapes import Box, Shape, Solid
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.machining.detours import clears
 from fixturecheck.machining.grinding import Abrasion, Forces, Pass, abrasion, cut_loads, pass_forces
-from fixturecheck.machining.wheel_path import (
-    Sweeps,
-    rim_of,
-    sweeps_of,
-)
+from fixturecheck.machining.wheel_path import Sweeps, rim_of, sweeps_of
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.hold import (
-    CutCase,
-    Driver,
-    Edge,
-    End,
-    Outcome,
-    Stroke,
-    Tool,
-)
+from fixturecheck.result.hold import CutCase, Driver, Edge, End, Outcome, Stroke, Tool
 from fixturecheck.result.remedy import RemedyKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Cut, Setup

@@ -313,11 +313,7 @@ def _walk(node: Assembly, parent: Location, key: str) -> Iterator[Node]:
     at = parent * node.loc
     if node.obj is not None:
         yield Node(
-            name=node.name,
-            drawn=node.obj,
-            at=at,
-            facts=node.metadata.get(key),
-            face_names=_face_names(node),
+            name=node.name, drawn=node.obj, at=at, facts=node.metadata.get(key), face_names=_face_names(node)
         )
     for child in node.children:
         yield from _walk(child, at, key)

@@ -16,22 +16,9 @@ from fixturecheck.kernel.measure import area_mm2, box_of, hollow_rounds, loose_b
 from fixturecheck.kernel.place import drawing_matrix, shifted
 from fixturecheck.kernel.recall import asked_of, recalled
 from fixturecheck.kernel.shapes import Box, Face, Shape, Solid
-from fixturecheck.machining.cut import (
-    CornerMade,
-    GroundCut,
-    PartGround,
-)
-from fixturecheck.machining.targets import (
-    PartTargets,
-    targets_of,
-)
-from fixturecheck.machining.wheel_path import (
-    WheelRim,
-    rim_of,
-    sweeps_of,
-    wheel_at,
-    wheel_path,
-)
+from fixturecheck.machining.cut import CornerMade, GroundCut, PartGround
+from fixturecheck.machining.targets import PartTargets, targets_of
+from fixturecheck.machining.wheel_path import WheelRim, rim_of, sweeps_of, wheel_at, wheel_path
 from fixturecheck.numeric import scaled
 from fixturecheck.result.contact import CutMade, FaceMade, WheelPath
 from fixturecheck.result.shapes import NamedShape, Role, Vector, cutter_name, wheel_name
@@ -284,14 +271,7 @@ def _corner_box(rim: WheelRim, path: WheelPath, wall_y_mm: float, around: Box) -
         wide_mm, end_r_mm = rim.thickness_mm - rim.flat_to_mm, rim.outline[-1][-1][1]
     y0, y1 = sorted((wall_y_mm, wall_y_mm - path.wall_sign * wide_mm))
     z0, z1 = path.floor_z_mm, path.floor_z_mm + rim.radius_mm - end_r_mm
-    return (
-        around[0] - 1.0,
-        y0 - _ROOM_MM,
-        z0 - _ROOM_MM,
-        around[3] + 1.0,
-        y1 + _ROOM_MM,
-        z1 + _ROOM_MM,
-    )
+    return (around[0] - 1.0, y0 - _ROOM_MM, z0 - _ROOM_MM, around[3] + 1.0, y1 + _ROOM_MM, z1 + _ROOM_MM)
 
 
 def _parted(leftover: Shape, corner: Box, name: str) -> tuple[Shape | None, Shape | None]:

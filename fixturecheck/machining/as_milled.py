@@ -20,14 +20,7 @@ from fixturecheck.kernel.outline import Line, prism_of
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.shapes import Face, Shape, Solid
 from fixturecheck.kernel.stock import closed, found_again, with_blends
-from fixturecheck.machining.as_ground import (
-    Stock,
-    made_of,
-    shapes_of,
-    share_of,
-    taken_of,
-    with_layers,
-)
+from fixturecheck.machining.as_ground import Stock, made_of, shapes_of, share_of, taken_of, with_layers
 from fixturecheck.machining.cut import PartGround
 from fixturecheck.machining.cutter_sweep import (
     cutter_sweep,
@@ -45,12 +38,7 @@ from fixturecheck.machining.end_mill import (
     passes_of,
     walls_of,
 )
-from fixturecheck.machining.swept_area import (
-    AreaBounds,
-    merged,
-    outlines,
-    polygons_in,
-)
+from fixturecheck.machining.swept_area import AreaBounds, merged, outlines, polygons_in
 from fixturecheck.numeric import scaled
 from fixturecheck.result.contact import CutMade, FaceMade, Mover
 from fixturecheck.result.shapes import NamedShape, Role
@@ -361,11 +349,7 @@ def floor_fillet_mm(solid: Solid, floor_mm: float) -> float | None:
 
 
 def _dug(
-    run: EndMilling,
-    solid: Solid,
-    gouge: Shape | None,
-    passes: Sequence[CutterPass],
-    walls: Sequence[Walls],
+    run: EndMilling, solid: Solid, gouge: Shape | None, passes: Sequence[CutterPass], walls: Sequence[Walls]
 ) -> Shape | None:
     """Return what of a gouge lies outside the fillet drawn between floor and walls."""
     floor_mm = min(p.z_mm for p in passes)

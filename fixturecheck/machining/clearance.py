@@ -10,16 +10,8 @@ from functools import cached_property, partial
 from fixturecheck.kernel.boolean import Apart, apart, clipped
 from fixturecheck.kernel.brep.topology import faces_of, solids_of
 from fixturecheck.kernel.construct import compound, cylinder
-from fixturecheck.kernel.depth import (
-    depth_mm,
-    thinner_mm,
-)
-from fixturecheck.kernel.measure import (
-    box_gap_mm,
-    box_of,
-    distance,
-    loose_box,
-)
+from fixturecheck.kernel.depth import depth_mm, thinner_mm
+from fixturecheck.kernel.measure import box_gap_mm, box_of, distance, loose_box
 from fixturecheck.kernel.recall import asked_of, recalled
 from fixturecheck.kernel.shapes import Box, Face, Shape, Solid
 from fixturecheck.machining.cut import CUTS, CutMadeBy, GroundCut, PartGround

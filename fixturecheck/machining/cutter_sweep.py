@@ -25,13 +25,7 @@ from fixturecheck.machining.end_mill import (
     largest_radius_mm,
     radius_at_mm,
 )
-from fixturecheck.machining.swept_area import (
-    merged,
-    points_of,
-    polygons_in,
-    swept_outlines,
-    swept_polygon,
-)
+from fixturecheck.machining.swept_area import merged, points_of, polygons_in, swept_outlines, swept_polygon
 from fixturecheck.result.contact import Mover
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.tools import CutterShape, EndMilling

@@ -14,22 +14,10 @@ from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.machining.as_milled import MilledCut
 from fixturecheck.machining.clearance import kept_clear_mm
-from fixturecheck.machining.cutter_sweep import (
-    cutter_sweep,
-    holder_sweeps,
-)
+from fixturecheck.machining.cutter_sweep import cutter_sweep, holder_sweeps
 from fixturecheck.machining.detours import clears
-from fixturecheck.machining.end_mill import (
-    flat_radius_mm,
-    largest_radius_mm,
-    passes_of,
-    radius_at_mm,
-)
-from fixturecheck.machining.swept_area import (
-    merged,
-    polygons_in,
-    swept_polygon,
-)
+from fixturecheck.machining.end_mill import flat_radius_mm, largest_radius_mm, passes_of, radius_at_mm
+from fixturecheck.machining.swept_area import merged, polygons_in, swept_polygon
 from fixturecheck.result.contact import Mover
 from fixturecheck.result.remedy import Dodge, DodgeKind
 from fixturecheck.setup.model import Setup

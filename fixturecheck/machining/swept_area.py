@@ -257,12 +257,7 @@ class AreaBounds:
         if len(round_):
             _, first = np.unique(round_.round(9), axis=0, return_index=True)
             round_ = round_[np.sort(first)]
-        return cls(
-            points=straight[:, :2],
-            ways=straight[:, 2:],
-            centres=round_[:, :2],
-            radii_mm=round_[:, 2],
-        )
+        return cls(points=straight[:, :2], ways=straight[:, 2:], centres=round_[:, :2], radii_mm=round_[:, 2])
 
     @classmethod
     def joined(cls, several: Sequence[AreaBounds]) -> AreaBounds:

@@ -268,11 +268,7 @@ class _Table:
     """The pull of one piece over sources and seats: a polynomial through fields at Chebyshev's nodes."""
 
     def __init__(
-        self,
-        piece: PieceOnPoles,
-        shim_mm: float,
-        seats_um: tuple[float, float],
-        pull_n: tuple[float, float],
+        self, piece: PieceOnPoles, shim_mm: float, seats_um: tuple[float, float], pull_n: tuple[float, float]
     ) -> None:
         self.space = space = _space(piece, shim_mm, seats_um, pull_n, _TABLE_SHARES)
         self._box = np.log([space.share, space.gap_mm, space.seat_um])

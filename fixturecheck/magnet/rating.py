@@ -577,11 +577,7 @@ def _differ(setup: Setup, chuck: CalibratedChuck) -> list[str]:
             " by ".join(length(v, "g") for v in row.pole_size_mm),
             all(abs(a - b) <= _SAME_MM for a, b in zip(chuck.pole_size_mm, row.pole_size_mm, strict=True)),
         ),
-        "pole_material": (
-            chuck.pole_material,
-            row.pole_material,
-            chuck.pole_material == row.pole_material,
-        ),
+        "pole_material": (chuck.pole_material, row.pole_material, chuck.pole_material == row.pole_material),
     }
     return [f"{key} {file} there, {here} here" for key, (file, here, same) in pairs.items() if not same]
 
@@ -596,7 +592,7 @@ class _Rating:
         self._rated_n = holding.rated_n_cm2 * piece.piece.area_mm2 / 100.0
         # Sources that were found, each with the flux density at the backs of the poles.
         self._known: list[tuple[MagnetSource, float]] = [
-            (MagnetSource(mmf_a=START_MMF_A, gap_mm=0.0), START_FLUX_T),
+            (MagnetSource(mmf_a=START_MMF_A, gap_mm=0.0), START_FLUX_T)
         ]
 
     def at(self, gap_mm: float) -> MagnetSource:

@@ -242,9 +242,7 @@ def _fit(found: _Found, space: Space) -> Fit:
         end_low_a=(float(low[stiff].min()), float(low[soft].min())),
         end_high_a=(float(high[stiff].max()), float(high[soft].max())),
         middle=FittedSource(
-            mmf_a=float(np.sqrt(low[best] * high[best])),
-            gap_mm=float(gap[best]),
-            seat_um=float(seat[best]),
+            mmf_a=float(np.sqrt(low[best] * high[best])), gap_mm=float(gap[best]), seat_um=float(seat[best])
         ),
     )
 

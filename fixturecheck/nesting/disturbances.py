@@ -285,9 +285,5 @@ def _pressed(
         Rotation.from_matrix(again.poses.rotation[body] @ raw.poses.rotation[body].T).as_rotvec()
     )
     return UnderHand(
-        body=name,
-        stays=False,
-        shift_mm=to_vector(shift),
-        turn_deg=to_vector(turn),
-        ending=again.ending,
+        body=name, stays=False, shift_mm=to_vector(shift), turn_deg=to_vector(turn), ending=again.ending
     )

@@ -415,13 +415,7 @@ def freedoms_left(
     model: SettlingModel, raw: Settling, loose: Sequence[int], touch_mm: float
 ) -> tuple[Freedom, ...]:
     """Return the motions that each body has left among its neighbours where they stand."""
-    around = find_candidates(
-        model.scene(loose),
-        raw.poses.rotation,
-        raw.poses.origin_mm,
-        LOOK_MM,
-        1e-2,
-    )
+    around = find_candidates(model.scene(loose), raw.poses.rotation, raw.poses.origin_mm, LOOK_MM, 1e-2)
     out: list[Freedom] = []
     for body in loose:
         mine = (raw.rows.body_a == body) | (raw.rows.body_b == body)
@@ -467,12 +461,7 @@ def _freedom(name: str, motion: FreeMotion, sign: float, limits: tuple[float, fl
     slides = motion.kind is FreedomKind.SLIDES
     high, low = limits if slides else (_degrees(limits[0]), _degrees(limits[1]))
     return Freedom(
-        body=name,
-        kind=motion.kind,
-        axis=axis,
-        point_mm=to_vector(motion.point_mm),
-        low=-low,
-        high=high,
+        body=name, kind=motion.kind, axis=axis, point_mm=to_vector(motion.point_mm), low=-low, high=high
     )
 
 

@@ -350,12 +350,7 @@ AWAY_MM = 1e5
 """How far off parts are that have not come yet."""
 
 
-def settle_setup(
-    setup: Setup,
-    staging: Staging | None = None,
-    *,
-    bounds: Bounds | None = None,
-) -> Settled:
+def settle_setup(setup: Setup, staging: Staging | None = None, *, bounds: Bounds | None = None) -> Settled:
     """Return where the parts of a set-up come to rest.
 
     Parameters

@@ -207,10 +207,7 @@ def _linear_model(model: SettlingModel, staging: Staging) -> _LinearModel:
     scale[:, 3:] = 1.0 / np.array([one.size_mm for one in loads])[:, None]
     load = wrenches(loads, raw.poses).ravel()
     problem = Linear(
-        gap_mm=rows.gap_mm,
-        slope=jacobian(rows, bodies, centres) * scale.ravel(),
-        growth=growth,
-        load=load,
+        gap_mm=rows.gap_mm, slope=jacobian(rows, bodies, centres) * scale.ravel(), growth=growth, load=load
     )
     return _LinearModel(
         model=model, raw=raw, loads=loads, rows=rows, problem=problem, frame=reduced_problem(problem),

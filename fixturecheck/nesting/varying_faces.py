@@ -6,19 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fixturecheck.contact.proximity.perturbed import (
-    FaceVariation,
-)
+from fixturecheck.contact.proximity.perturbed import FaceVariation
 from fixturecheck.errors import SetupError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.features import Features
 from fixturecheck.nesting.model import SettlingModel
 from fixturecheck.setup.model import Body
-from fixturecheck.tolerancing.zones import (
-    Zone,
-    centre_of_zone,
-    corners_of_zone,
-)
+from fixturecheck.tolerancing.zones import Zone, centre_of_zone, corners_of_zone
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -11,10 +11,7 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.placed import Standing
 from fixturecheck.kernel.brep.primitives import SurfaceKind
-from fixturecheck.kernel.measure import (
-    extent_along,
-    is_within,
-)
+from fixturecheck.kernel.measure import extent_along, is_within
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.relief.grooves import LEAST_MM, OVER_MM, SQUARE, STEP_MM, BoxCut, rounded_up, to_part
 from fixturecheck.result.relief import ReliefKind

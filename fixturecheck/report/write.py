@@ -242,12 +242,7 @@ def write_report(result: Result, folder: str | Path, *, pictures: bool = True) -
 
 
 def write_all(
-    folder: Path,
-    result: Result,
-    setup: Setup,
-    *,
-    painter: Painter | None,
-    progress: Progress = silent,
+    folder: Path, result: Result, setup: Setup, *, painter: Painter | None, progress: Progress = silent
 ) -> str | None:
     """Write result.json, setup.step, the STL files, the pictures and report.html.
 

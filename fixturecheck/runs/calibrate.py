@@ -39,11 +39,7 @@ def run(path: str, *, progress: Progress) -> tuple[str, str]:
     measured = measured_in_file(Path(path))
     found = calibrate(measured, progress=progress)
     readings = tuple(
-        {
-            "name": row.measurement.name,
-            "measured_n": row.pull_n,
-            "fitted_n": row.fitted_n,
-        }
+        {"name": row.measurement.name, "measured_n": row.pull_n, "fitted_n": row.fitted_n}
         for row in found.rows
     )
     says = (

@@ -128,16 +128,9 @@ def _written(
 ) -> CompareAnswer:
     """Work out what was added and removed, write everything, and return the answer."""
     # The painter starts first.
-    from fixturecheck.report.comparison import (  # noqa: PLC0415 -- as above
-        comparison_dict,
-        comparison_page,
-        comparison_text,
-    )
+    from fixturecheck.report.comparison import comparison_dict, comparison_page, comparison_text  # noqa: PLC0415 -- as above
     from fixturecheck.report.json import json_text  # noqa: PLC0415 -- as above
-    from fixturecheck.runs.compared_solids import (  # noqa: PLC0415 -- the painter starts first
-        changed_regions,
-        draw_changes,
-    )
+    from fixturecheck.runs.compared_solids import changed_regions, draw_changes  # noqa: PLC0415 -- the painter starts first
 
     regions = [changed_regions(change, early, late) for change in found.solids]
     found = replace(found, solids=tuple(r.change for r in regions))

@@ -134,12 +134,7 @@ def _where_stated(facts: Stated, problem: str) -> str:
     return facts.where(facts.path)
 
 
-def load_toml(
-    path: Path,
-    overrides: Mapping[str, str],
-    *,
-    sources: Any,
-) -> Setup:
+def load_toml(path: Path, overrides: Mapping[str, str], *, sources: Any) -> Setup:
     """Read a set-up from a TOML file.
 
     Parameters

@@ -304,10 +304,7 @@ def _table(name: str) -> Schema:
         record, heading(name), special=special, without=set(others) - below, bare=below, rules=_rules(name)
     )
     if name == "wheel":
-        made["properties"]["name"] = {
-            **TEXT,
-            "description": "A wheel of the shop's file that [setup] names.",
-        }
+        made["properties"]["name"] = {**TEXT, "description": "A wheel of the shop's file that [setup] names."}
     return made
 
 

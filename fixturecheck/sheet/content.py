@@ -27,13 +27,7 @@ from fixturecheck.sizes.over_rolls import RolledSize
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import burr_words, factor_words, first_words, magnet_state
 from fixturecheck.wording.sentences import first_up, sentence
-from fixturecheck.wording.settings import (
-    move_words,
-    shown_on,
-    tempered_words,
-    time_words,
-    turns_words,
-)
+from fixturecheck.wording.settings import move_words, shown_on, tempered_words, time_words, turns_words
 
 _MOST_CAUTIONS = 8
 _MOST_POINTS = 4

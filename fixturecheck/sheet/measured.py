@@ -12,9 +12,7 @@ from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.sizes.over_rolls import RolledSize, rolled_sizes
 from fixturecheck.units import Writing
-from fixturecheck.wording.settings import (
-    rolls_words,
-)
+from fixturecheck.wording.settings import rolls_words
 
 _PARALLEL = 1.0 - 1e-9
 

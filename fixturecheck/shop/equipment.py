@@ -83,13 +83,7 @@ def angle_block(
 
 
 def step_block(
-    *,
-    steps: int,
-    rise_mm: float,
-    going_mm: float,
-    width_mm: float,
-    chamfer_mm: float,
-    material: str,
+    *, steps: int, rise_mm: float, going_mm: float, width_mm: float, chamfer_mm: float, material: str
 ) -> tuple[Piece, ...]:
     """Return a staircase that climbs toward +Y; origin at the middle of the front's lower edge."""
     _check_chamfer("step_block", chamfer_mm, rise_mm, going_mm, width_mm)

@@ -168,11 +168,7 @@ def _laid(part: Part, posed: Posed, box: Box) -> _Laid:
         )
         raise SetupError(message)
     return _Laid(
-        vise=vise,
-        opening_mm=opening,
-        under_mm=under,
-        shift_x_mm=-(box[0] + box[3]) / 2,
-        shift_y_mm=-box[4],
+        vise=vise, opening_mm=opening, under_mm=under, shift_x_mm=-(box[0] + box[3]) / 2, shift_y_mm=-box[4]
     )
 
 

@@ -186,10 +186,7 @@ def turned_box(part: Part, turn: Floats) -> Box:
 
 
 def copies(
-    part: Part,
-    names: Mapping[str, tuple[int, ...]],
-    turn: Floats,
-    places: Sequence[tuple[str, Vector]],
+    part: Part, names: Mapping[str, tuple[int, ...]], turn: Floats, places: Sequence[tuple[str, Vector]]
 ) -> tuple[Body, ...]:
     """Return a body for each copy of a part where it stands."""
     return tuple(

@@ -25,12 +25,7 @@ from fixturecheck.effort import COLLAPSE, spend
 from fixturecheck.errors import NotComputedError
 from fixturecheck.interval import Range
 from fixturecheck.result.hold import LetsGo
-from fixturecheck.statics.equilibrium import (
-    Equations,
-    EquilibriumProblem,
-    uneven_fits,
-    write_equations,
-)
+from fixturecheck.statics.equilibrium import Equations, EquilibriumProblem, uneven_fits, write_equations
 from fixturecheck.statics.limit import limit_factor, unpushed_share
 from fixturecheck.statics.loading import BALANCED, LOOSE, LoadPath, PathEnd, State, load_path, settle_held
 from fixturecheck.statics.mechanism import StartingMotion, starting_motions
@@ -187,9 +182,7 @@ def _starts(holding: EquilibriumProblem, equations: Equations) -> Iterator[_Star
     yield _Start(name="tapped down", resting=slick, loading=equations, must_rest=False)
     for name, uneven in zip(("crowned faces", "hollow faces"), uneven_fits(holding), strict=True):
         stiff = replace(
-            equations,
-            normal_n_mm=uneven * equations.normal_n_mm,
-            shear_n_mm=uneven * equations.shear_n_mm,
+            equations, normal_n_mm=uneven * equations.normal_n_mm, shear_n_mm=uneven * equations.shear_n_mm
         )
         yield _Start(name=name, resting=stiff, loading=stiff)
 

@@ -57,13 +57,7 @@ def convex_cones_over_corners(
     for i in a[1]:
         for j in b[1]:
             if balls_apart(
-                cones.middle_mm,
-                cones.ball_mm,
-                i,
-                corners.middle_mm,
-                corners.ball_mm,
-                j,
-                query.away_mm,
+                cones.middle_mm, cones.ball_mm, i, corners.middle_mm, corners.ball_mm, j, query.away_mm
             ):
                 continue
             other = row(corners.middle_mm, j)
@@ -86,13 +80,7 @@ def convex_cones_over_edges(
     for i in a[1]:
         for j in b[1]:
             if not edges.straight[j] or balls_apart(
-                cones.middle_mm,
-                cones.ball_mm,
-                i,
-                edges.middle_mm,
-                edges.ball_mm,
-                j,
-                query.away_mm,
+                cones.middle_mm, cones.ball_mm, i, edges.middle_mm, edges.ball_mm, j, query.away_mm
             ):
                 continue
             foot, way = cell(edges.ends_mm, j, 0), row(edges.along, j)

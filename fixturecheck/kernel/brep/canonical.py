@@ -112,9 +112,7 @@ def curve_of(edge: Any, start: Floats, end: Floats) -> TrimmedCurve:
         a, b = (end, start) if against else (start, end)
         long = float(np.linalg.norm(b - a))
         return TrimmedCurve(
-            curve=Geom_Line(gp_Pnt(*a), gp_Dir(*(b - a))),
-            between=(0.0, long),
-            against=against,
+            curve=Geom_Line(gp_Pnt(*a), gp_Dir(*(b - a))), between=(0.0, long), against=against
         )
     if kind == GeomAbs_CurveType.GeomAbs_Circle:
         return _circle(adaptor.Circle(), start, end)

@@ -36,14 +36,7 @@ from fixturecheck.process.records import Operation, OperationKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import BodyRole, Rank
-from fixturecheck.sizes.faces import (
-    PARALLEL,
-    WHOLE_DEG,
-    FlatFace,
-    flat_faces,
-    furthest_opposite,
-    round_faces,
-)
+from fixturecheck.sizes.faces import PARALLEL, WHOLE_DEG, FlatFace, flat_faces, furthest_opposite, round_faces
 
 ID = "growth"
 TITLE = "Faces and fits bear hardening"

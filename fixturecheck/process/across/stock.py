@@ -93,13 +93,7 @@ def _blank(stage: JobStage) -> Iterator[RouteFinding]:
         yield RouteFinding(
             number=None,
             finding=judge(
-                0.0,
-                unit="mm3",
-                at_most=0.0,
-                check=ID,
-                subject="blank",
-                kind=Kind.BLANK_LEFT,
-                says=says,
+                0.0, unit="mm3", at_most=0.0, check=ID, subject="blank", kind=Kind.BLANK_LEFT, says=says
             ),
         )
         return

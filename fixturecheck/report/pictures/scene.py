@@ -42,11 +42,7 @@ from fixturecheck.wording.sentences import number_found, shown_plain
 TOOLS = (Role.WHEEL, Role.CUTTER)
 _REGIONS = (Role.OVERLAP, Role.COLLISION, Role.LEFTOVER, Role.GOUGE)
 _MOST_TAGS = 14
-_LAYERS = {
-    **dict.fromkeys((*BODIES, *TOOLS, Role.REST, Role.TRAVEL), 0.0),
-    Role.POLE: 0.5,
-    Role.MOVED: 1.5,
-}
+_LAYERS = {**dict.fromkeys((*BODIES, *TOOLS, Role.REST, Role.TRAVEL), 0.0), Role.POLE: 0.5, Role.MOVED: 1.5}
 """What shares a plane is drawn in layers: poles on bodies, evidence on both (1), and on what was added there
 the faces that it moved."""
 
