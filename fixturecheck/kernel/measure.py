@@ -156,10 +156,15 @@ def axis_of(face: Face) -> tuple[Vector, Vector] | None:
 
 
 def face_frame(face: Face) -> tuple[Floats, Floats, bool]:
-    """Return a face's centre, its outward normal there, and whether it is flat."""
+    """Return a face's centre, its outward unit normal, and whether it is flat.
+
+    The normal of a curved face is that in the middle of its parameters: the centre of a whole round lies on
+    its axis, and from there no place of the round is the nearest.
+    """
+    flat = is_flat(face)
     centre = face.Center()
-    normal = face.normalAt(centre)
-    return np.array(centre.toTuple()), np.array(normal.toTuple()), is_flat(face)
+    normal = face.normalAt(centre) if flat else face.normalAt()
+    return np.array(centre.toTuple()), np.array(normal.toTuple()), flat
 
 
 def normal_at(face: Face, point: Floats) -> Floats:

@@ -400,53 +400,86 @@ def no_gouge(setup: Setup, cut: GroundCut, part: PartGround) -> tuple[WheelChang
     """Return the changes that, made together, keep the wheel from gouging; none where none was found."""
     if part.dug is None:
         return ()
-    if cut.cut.way == CutWay.TRAVERSE:
-        return _ends_at_the_floor(setup, cut)
-    thinner = _thinner_wheel(setup, cut, part.dug)
-    return () if thinner is None else (thinner,)
+    if cut.cut.way == CutWay.TRAVERSE and (found := _ends_at_the_floor(setup, cut)):
+        return found
+    return _thinner_wheel(setup, cut, part.dug)
 
 
 def _ends_at_the_floor(setup: Setup, cut: GroundCut) -> tuple[WheelChange, ...]:
-    """Return the cross feed that ends at the edge of the floor, with a fillet there where it needs one.
-
-    A floor that ends at another wall is covered once the flat of the wheel is at its edge. The wheel's corner
-    then stands in the corner of that wall, which needs as much room.
-    """
-    rim, parts = rim_of(setup), cut.targets
-    step_mm = tight_step_mm(cut, overrun_of(cut, rim, parts))
-    tight = cut.cut
-    feed: tuple[WheelChange, ...] = ()
-    if step_mm is not None:
-        tight = replace(cut.cut, cross_feed_mm=step_mm)
-        feed = (WheelChange(kind=WheelChangeKind.FEED, to_mm=step_mm, was_mm=cut.cut.cross_feed_mm),)
-        if _made(setup, tight, cut):
-            return feed
-    corner_mm = max(rim.flat_from_mm, rim.thickness_mm - rim.flat_to_mm)
+    """Return the cross feed that ends at the edge of the floor, or before the wall that stands there."""
+    step_mm = tight_step_mm(cut, overrun_of(cut, rim_of(setup), cut.targets))
+    if step_mm is None:
+        return _ends_at_a_wall(setup, cut, cut)
+    tight = replace(cut.cut, cross_feed_mm=step_mm)
+    if _made(setup, tight, cut):
+        return (_fed(cut, step_mm),)
     try:
-        again = grind(setup, tight)
+        return _ends_at_a_wall(setup, cut, grind(setup, tight))
     except FixturecheckError:
         # As above: a change that cannot be worked out is not offered.
         return ()
-    left_mm = max(gouge_depth_mm(p, setup.tolerances.touch_mm) for p in again.parts)
-    if corner_mm <= 0.0 or left_mm > corner_mm + _OVERRUN_MM:
+
+
+def _fed(cut: GroundCut, step_mm: float) -> WheelChange:
+    return WheelChange(kind=WheelChangeKind.FEED, to_mm=step_mm, was_mm=cut.cut.cross_feed_mm)
+
+
+def _ends_at_a_wall(setup: Setup, cut: GroundCut, tight: GroundCut) -> tuple[WheelChange, ...]:
+    """Return the cross feed that ends where the side of the wheel meets another wall, and the fillet there.
+
+    A floor that ends at another wall is covered once the flat of the wheel is at its edge. The wheel's corner
+    then stands in the corner of that wall, which needs as much room, and what the last step stops short.
+    `tight` is the cut with a cross feed that ends at the edge of the floor.
+    """
+    path, rim, was_mm = tight.path, rim_of(setup), cut.cut.cross_feed_mm
+    corner_mm = max(rim.flat_from_mm, rim.thickness_mm - rim.flat_to_mm)
+    walls = 2 if path.wall_sign == 0 else 1
+    beyond_mm = max(gouge_depth_mm(p, setup.tolerances.touch_mm) for p in tight.parts)
+    room_mm = path.y_to_mm - path.y_from_mm - walls * beyond_mm
+    if corner_mm <= 0.0 or room_mm < -_SAME_MM or beyond_mm > corner_mm + _OVERRUN_MM:
         return ()
-    return (*feed, WheelChange(kind=WheelChangeKind.FILLET, to_mm=corner_mm))
+    count = math.ceil(room_mm / was_mm - _SAME_MM)
+    step_mm = _rounded_down_mm(room_mm / count, count) if count else was_mm
+    fillet_mm = corner_mm + (room_mm - count * step_mm) / walls
+    feed = (_fed(cut, step_mm),) if abs(step_mm - was_mm) > _SAME_MM else ()
+    return (*feed, WheelChange(kind=WheelChangeKind.FILLET, to_mm=fillet_mm))
 
 
-def _thinner_wheel(setup: Setup, cut: GroundCut, dug: Shape) -> WheelChange | None:
-    """Return the thinner wheel that would not gouge; None when that is not the way out."""
+def _rounded_down_mm(exact_mm: float, count: int) -> float:
+    """Return a cross feed of `count` steps that ends no more than a little before it must."""
+    rounded = (math.floor(exact_mm / unit + _SAME_MM) * unit for unit in _STEPS_MM)
+    found = next((r for r in rounded if (exact_mm - r) * count <= _OVERRUN_MM), exact_mm)
+    return round(found, 6)
+
+
+def _thinner_wheel(setup: Setup, cut: GroundCut, dug: Shape) -> tuple[WheelChange, ...]:
+    """Return the thinner wheel that would not gouge, with what else it needs; none when that is no way out.
+
+    One that is fed across keeps room for a step.
+    """
     path = cut.path
     if path.wall_sign == 0 or setup.wheel.dressed_profile_mm:
-        return None
+        return ()
     box, side_mm = box_of(dug), wheel_side_mm(rim_of(setup), path)
     room_mm = side_mm - box[4] if path.wall_sign > 0 else box[1] - side_mm
+    crossed = cut.cut.way == CutWay.TRAVERSE
+    if crossed:
+        room_mm -= cut.cut.cross_feed_mm
     thick_mm = math.floor(room_mm / _UP_MM + 1e-6) * _UP_MM
-    if thick_mm <= 2 * setup.wheel.corner_radius_mm:
-        return None
+    if thick_mm <= 2 * setup.wheel.corner_radius_mm or thick_mm >= setup.wheel.thickness_mm:
+        return ()
     thinner = replace(setup, wheel=replace(setup.wheel, thickness_mm=thick_mm))
-    if not _made(thinner, cut.cut, cut, floor_too=False):
-        return None
-    return WheelChange(kind=WheelChangeKind.THINNER, to_mm=thick_mm)
+    change = WheelChange(kind=WheelChangeKind.THINNER, to_mm=thick_mm)
+    if _made(thinner, cut.cut, cut, floor_too=False):
+        return (change,)
+    if not crossed:
+        return ()
+    try:
+        besides = _ends_at_the_floor(thinner, grind(thinner, cut.cut))
+    except FixturecheckError:
+        # As above: a change that cannot be worked out is not offered.
+        return ()
+    return (change, *besides) if besides else ()
 
 
 def made_when_dressed(setup: Setup, cut: Cut, radius_mm: float) -> bool:

@@ -232,22 +232,24 @@ def no_gouge_words(changes: Sequence[WheelChange], write: Writing) -> str | None
     """Return the changes that together keep the wheel out of a part as a sentence; None without any."""
     if not changes:
         return None
-    by_kind = {change.kind: change for change in changes}
-    told = []
-    if (feed := by_kind.get(WheelChangeKind.FEED)) is not None:
-        step, was = (write.length(mm, ".4g") for mm in (feed.to_mm, feed.was_mm))
-        told.append(
-            f"feed across by {step} a pass instead of {was}, so that the cross feed ends with the floor"
-        )
-    if (fillet := by_kind.get(WheelChangeKind.FILLET)) is not None:
-        radius = write.length(fillet.to_mm, ".3g", "up")
-        told.append(
+    told = [_no_gouge_part(change, write) for change in changes]
+    tried = all(change.kind is not WheelChangeKind.FILLET for change in changes)
+    return (
+        f"{first_up(', and '.join(told))}{': ground again, it takes nothing it should not' if tried else ''}."
+    )
+
+
+def _no_gouge_part(change: WheelChange, write: Writing) -> str:
+    if change.kind is WheelChangeKind.FEED:
+        step, was = (write.length(mm, ".4g") for mm in (change.to_mm, change.was_mm))
+        return f"feed across by {step} a pass instead of {was}, so that the cross feed ends with the floor"
+    if change.kind is WheelChangeKind.FILLET:
+        radius = write.length(change.to_mm, ".3g", "up")
+        return (
             f"draw a fillet of at least {radius}, or an undercut, where the floor ends: the wheel's corner "
             "runs into that corner"
         )
-        return f"{first_up(', and '.join(told))}."
-    told += [f"use {_wheel_words(c, write)}" for c in changes if c is not feed]
-    return f"{first_up(', and '.join(told))}: ground again, it takes nothing it should not."
+    return f"use {_wheel_words(change, write)}"
 
 
 def let_down_words(changes: Sequence[WheelChange], least_mm: float, write: Writing) -> str | None:

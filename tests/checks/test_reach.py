@@ -121,9 +121,18 @@ def test_a_traverse_between_two_walls_ends_where_the_floor_does():
 def test_a_traverse_into_a_square_corner_needs_room_for_the_corner_of_the_wheel():
     found = run(channel(), cross_feed_mm=2.0, **TRAVERSED)
     remedy = one(found, "gouges").remedy
-    # 6 - 0.3 cover 11 mm after 5.3 more.
-    assert remedy.startswith("Feed across by 1.77 mm a pass instead of 2 mm")
-    assert "draw a fillet of at least 0.3 mm, or an undercut" in remedy
+    # 11 mm less a wheel of 6 leave 5 mm, 3 steps of 1.66 and 0.02; the corner of R 0.3 needs those, too.
+    assert remedy.startswith("Feed across by 1.66 mm a pass instead of 2 mm")
+    assert "draw a fillet of at least 0.32 mm, or an undercut" in remedy
+    again = run(channel(fillet_mm=0.32), cross_feed_mm=1.66, **TRAVERSED)
+    assert {f.verdict for f in again} == {Verdict.GO}
+
+
+def test_a_wheel_with_no_room_to_feed_across_is_named_thinner_by_a_step():
+    traversed = TRAVERSED | {"wheel": Wheel(thickness_mm=12.0, corner_radius_mm=0.3)}
+    # 11 mm less a step of 2.
+    remedy = one(run(channel(), cross_feed_mm=2.0, **traversed), "gouges").remedy
+    assert remedy.startswith("Use a wheel at most 9.0 mm thick, and draw a fillet of at least 0.3 mm")
 
 
 def test_flange_depth_is_half_of_what_the_wheel_stands_out():

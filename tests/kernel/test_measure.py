@@ -12,6 +12,7 @@ from fixturecheck.kernel.measure import area_mm2 as area_mm2_of
 from fixturecheck.kernel.measure import (
     centroid_of,
     edge_ends,
+    face_frame,
     is_flat,
     is_straight,
     is_within,
@@ -80,3 +81,11 @@ def test_shapes_are_within_a_distance_however_far_their_boxes_are():
     assert is_within(near, slanted, gap_mm + 1e-6)
     assert not is_within(far, slanted, 13.9)
     assert is_within(far, slanted, 14.1)
+
+
+def test_a_whole_round_has_a_frame_though_its_centre_lies_on_its_axis():
+    """A pin along X about the origin: the kernel finds no nearest place of it from its axis."""
+    (side,) = [f for f in faces_of(cq.Solid.makeCylinder(5, 30, dir=cq.Vector(1, 0, 0))) if not is_flat(f)]
+    centre, normal, flat = face_frame(side)
+    assert centre == pytest.approx((15.0, 0.0, 0.0), abs=1e-9)
+    assert (math.hypot(*normal), normal[0], flat) == (pytest.approx(1.0), pytest.approx(0.0), False)
