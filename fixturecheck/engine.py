@@ -133,10 +133,11 @@ class _Work:
             "cuts": unstated(setup, _NOT_GROUND),
             "held": unstated(setup, _NOT_HELD),
         }
+        rested = asked_of("rested", self.bare["rest"])
         self.keys = {
             "contacts": asked_of("contacts", (stand, setup.tolerances)),
-            "nest": asked_of("nest", self.bare["rest"]),
-            "rest": asked_of("rest", (self.bare["rest"], sorted(asked))),
+            "nest": asked_of("nest", rested),
+            "rest": asked_of("rest", (rested, sorted(asked))),
             "cuts": asked_of("cuts", self.bare["cuts"]),
             "held": asked_of("held", (self.bare["held"], sorted(asked))) if setup.holding else "",
             "magnet": asked_of("magnet", magnet_alone(setup)) if setup.holding else "",

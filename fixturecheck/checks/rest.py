@@ -27,7 +27,6 @@ from fixturecheck.nesting.answer import (
     StagingAnswer,
     is_flat_seat,
     rest_shapes,
-    stays_on_its_seats,
     targets_off,
 )
 from fixturecheck.numeric import to_vector
@@ -247,7 +246,7 @@ def _open_words(seat: SeatGap, opening: float, write: Writing) -> str:
 def _remedy(
     found: StagingAnswer, pose: RestPose, wrong: list[LoadedContact], open_seats: list[SeatGap], off: bool
 ) -> str | None:
-    if open_seats and not stays_on_its_seats(found, pose.body):
+    if open_seats and pose.body in found.tipping:
         return _TIPS
     if off and not open_seats:
         return "Bring what it lies on to where it is drawn, or draw it as it rests, to see what is then cut."

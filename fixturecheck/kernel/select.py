@@ -18,13 +18,21 @@ from pyparsing import ParseBaseException
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import KernelError, SetupError
 from fixturecheck.kernel.brep.topology import edges_of, faces_of, members_of
-from fixturecheck.kernel.measure import distance, face_frame, is_flat, normal_at, on_face
+from fixturecheck.kernel.measure import (
+    box_gap_mm,
+    distance,
+    face_frame,
+    is_flat,
+    loose_box,
+    normal_at,
+    on_face,
+)
 from fixturecheck.kernel.sample import inside_points
-from fixturecheck.kernel.shapes import Face, Solid
+from fixturecheck.kernel.shapes import Box, Face, Solid
 from fixturecheck.result.shapes import Vector
 
-_MOST_POINTS = 2048
-"""How many answers are kept: the copies of a gang ask the same of one solid."""
+_MOST_POINTS, _MOST_SOLIDS = 2048, 64
+"""How many answers are kept, and boxes of solids: the copies of a gang ask the same of one solid."""
 
 
 def flush_faces(inner: Solid, outer: Solid) -> list[Face]:
@@ -199,12 +207,11 @@ def by_point(solid: Solid, point: Vector) -> tuple[int, ...]:
         raise SetupError(message)
     faces = faces_of(solid)
     try:
-        vertex = cq.Vertex.makeVertex(x, y, z)
-        distances_mm = [distance(vertex, face)[0] for face in faces]
+        distances_mm = _nearest_of(solid, point, faces)
     except Exception as reason:  # the kernel's exceptions share no base class
         message = f"the kernel could not measure the faces' distances from point {where}: {reason}"
         raise KernelError(message) from reason
-    order = sorted(range(len(distances_mm)), key=distances_mm.__getitem__)
+    order = sorted(distances_mm, key=lambda i: (distances_mm[i], i))
     if len(order) > 1 and distances_mm[order[1]] - distances_mm[order[0]] < NEARLY_MM:
         names = " and ".join(_describe(faces[i]) for i in order[:2])
         message = (
@@ -213,6 +220,25 @@ def by_point(solid: Solid, point: Vector) -> tuple[int, ...]:
         )
         raise SetupError(message)
     return (order[0],)
+
+
+def _nearest_of(solid: Solid, point: Vector, faces: Sequence[Face]) -> dict[int, float]:
+    """Return how far faces are from a point, mm, by number: of all that may be one of the two nearest."""
+    vertex = cq.Vertex.makeVertex(*point)
+    least_mm = [box_gap_mm((*point, *point), box) for box in _face_boxes(solid)]
+    found: dict[int, float] = {}
+    for i in sorted(range(len(faces)), key=least_mm.__getitem__):
+        # No face is nearer than its box.
+        if len(found) > 1 and least_mm[i] > sorted(found.values())[1]:
+            break
+        found[i] = distance(vertex, faces[i])[0]
+    return found
+
+
+@lru_cache(maxsize=_MOST_SOLIDS)
+def _face_boxes(solid: Solid) -> tuple[Box, ...]:
+    """Return a box round each face of a solid."""
+    return tuple(loose_box(face) for face in faces_of(solid))
 
 
 def by_shape(solid: Solid, shape: object) -> tuple[int, ...]:

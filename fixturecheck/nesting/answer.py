@@ -83,6 +83,8 @@ class StagingAnswer:
         What tolerances do to it; None where no face has any, or the parts do not rest.
     ways_in : tuple of WayIn
         How the first parts came to their rest.
+    tipping : frozenset of str
+        Of the parts whose seats do not all close, those that the seats do not carry where they are drawn.
     missing : tuple of (check, reason)
         What could not be computed.
     """
@@ -94,6 +96,7 @@ class StagingAnswer:
     located: tuple[PartLocation, ...] = ()
     sampled: SampledRest | None = None
     ways_in: tuple[WayIn, ...] = ()
+    tipping: frozenset[str] = frozenset()
     missing: tuple[tuple[str, str], ...] = field(default=())
 
     @property
@@ -193,6 +196,7 @@ def staged(model: SettlingModel, asked: Collection[str]) -> StagingAnswer:
         located=located or (),
         sampled=sampled,
         ways_in=ways_in(model, staging, visited) if "rest" in asked else (),
+        tipping=_tipping(model, settled) if "rest" in asked else frozenset(),
         missing=tuple(missing),
     )
 
@@ -243,15 +247,22 @@ _LEAVES_SHARE = 0.01
 """Share of its load that seats may leave uncarried, for rounding, before a part leaves them."""
 
 
-def stays_on_its_seats(found: StagingAnswer, part: str) -> bool:
+def _tipping(model: SettlingModel, settled: Settled) -> frozenset[str]:
+    """Return those parts of an open seat whose own loads their seats do not carry where they are drawn."""
+    touch_um = model.setup.tolerances.touch_um
+    open_of = {s.own.body for s in settled.seats if max(s.gap_min_um, s.gap_max_um) > touch_um}
+    return frozenset(part for part in sorted(open_of) if not stays_on_its_seats(model, part))
+
+
+def stays_on_its_seats(model: SettlingModel, part: str) -> bool:
     """Tell whether the seats of a part that touch as drawn carry its own load there, without friction.
 
     One whose weight lies beyond its foot leaves its seats by itself: what it then lands on is not to blame.
 
     Parameters
     ----------
-    found : StagingAnswer
-        What staging gave.
+    model : SettlingModel
+        What settling works on.
     part : str
         Which part.
 
@@ -260,7 +271,6 @@ def stays_on_its_seats(found: StagingAnswer, part: str) -> bool:
     bool
         False, too, where no seat of it touches as drawn.
     """
-    model = found.model
     body, touch_mm = model.index(part), model.setup.tolerances.touch_mm
     loads = loads_of(model, model.setup.staging or Staging(), [body])
     wrench = wrenches(loads, model.drawn)[0]

@@ -15,7 +15,7 @@ from scipy.spatial.transform import Rotation
 from fixturecheck.angles.incline import Incline
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import HIDDEN, recorded
-from fixturecheck.kernel.brep.topology import canonical_order, faces_of, one_of_each
+from fixturecheck.kernel.brep.topology import canonical_order, one_of_each
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.place import composed, matrix_of, placed_at
 from fixturecheck.kernel.shapes import Location, Placed, Solid
@@ -164,8 +164,9 @@ class Body:
     def face_names(self) -> list[str]:
         """Return a name for every face in kernel order: the given one, or `face_<n>` by place."""
         given = {i: name for name, indices in self.faces.items() for i in indices}
-        names = [""] * len(faces_of(self.solid))
-        for rank, index in enumerate(canonical_order(self.solid), start=1):
+        order = canonical_order(self.solid)
+        names = [""] * len(order)
+        for rank, index in enumerate(order, start=1):
             names[index] = given.get(index, f"face_{rank}")
         return names
 

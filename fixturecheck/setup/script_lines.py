@@ -6,6 +6,7 @@ import ast
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -35,17 +36,17 @@ def origins_in_script(setup: Setup, files: Iterable[tuple[str, Path]]) -> dict[t
     wanted = {(kind, thing.name) for kind, things in named for thing in things}
     wanted |= {("equipment", b.group) for b in setup.bodies if b.group}
     found: dict[tuple[str, ...], Origin] = {(): Origin(file=files[0][0])} if files else {}
-    mentions: list[_Mention] = []
+    mentions: list[tuple[int, str, _Mention]] = []
     for number, (called, path) in enumerate(files):
-        tree = ast.parse(path.read_bytes())
-        mentions += _mentions(tree, called, number)
-        for key, line in _seats(tree):
+        texts, seats = _read(path.read_bytes())
+        mentions += [(number, called, text) for text in texts]
+        for key, line in seats:
             found.setdefault(key, Origin(file=called, line=line))
     for kind, name in wanted:
-        of_it = [m for m in mentions if m.names.fullmatch(name)]
+        of_it = [m for m in mentions if m[2].names.fullmatch(name)]
         if of_it:
-            best = min(of_it, key=lambda m: (m.rank(kind), m.number, m.line))
-            found[kind, name] = Origin(file=best.file, line=best.line)
+            _, called, text = min(of_it, key=lambda m: (m[2].rank(kind), m[0], m[2].line))
+            found[kind, name] = Origin(file=called, line=text.line)
     return found
 
 
@@ -56,8 +57,6 @@ class _Mention:
     names: re.Pattern[str]
     exact: bool
     call: str | None
-    file: str
-    number: int
     line: int
 
     def rank(self, kind: str) -> int:
@@ -68,7 +67,14 @@ class _Mention:
         return (0 if made else 2) + (not self.exact)
 
 
-def _mentions(tree: ast.AST, file: str, number: int) -> Iterator[_Mention]:
+@lru_cache(maxsize=64)
+def _read(script: bytes) -> tuple[tuple[_Mention, ...], tuple[tuple[tuple[str, ...], int], ...]]:
+    """Return the texts of a script, and its seats; a script is edited less often than it is run."""
+    tree = ast.parse(script)
+    return tuple(_mentions(tree)), tuple(_seats(tree))
+
+
+def _mentions(tree: ast.AST) -> Iterator[_Mention]:
     """Yield the texts of a script; what a text is put together with counts as anything."""
     given: dict[ast.AST, str] = {}
     inside: set[ast.AST] = set()
@@ -85,8 +91,6 @@ def _mentions(tree: ast.AST, file: str, number: int) -> Iterator[_Mention]:
                 names=re.compile("".join(".+" if part is None else re.escape(part) for part in parts)),
                 exact=None not in parts,
                 call=given.get(node),
-                file=file,
-                number=number,
                 line=getattr(node, "lineno", 1),
             )
 
