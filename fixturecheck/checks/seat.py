@@ -65,6 +65,8 @@ Openings = Callable[[Seat], Opening]
 
 _WIDE_MM = 0.5
 _SQUARE_COSINE = 1e-6
+_UNDER = -0.5
+"""Height of the unit normal out of a part where something carries it: within 60 degrees of straight down."""
 _EDGE = "a face held by a line or a point has no area for a magnet (common practice, no source)"
 
 
@@ -76,9 +78,10 @@ def check(stage: Stage) -> Iterator[Finding]:
     for seat in stage.setup.seats:
         if seat.rank != Rank.NEST:
             yield from _seat(stage, seat, idle, opening)
+    bearing = _bearing(stage, idle)
     for part in stage.setup.parts():
         yield from _unmeant(stage, part, opening)
-        yield from _footing(stage, part, idle)
+        yield from _footing(stage, part, bearing[part.name])
     cures = Budget(SEAT)
     for overlap in stage.contacts.overlaps:
         if not _both_parts(stage, overlap):
@@ -276,15 +279,28 @@ def _touches(stage: Stage, part: Body, patch: Patch, open_seats: list[Seat]) -> 
     )
 
 
-def _footing(stage: Stage, part: Body, idle: frozenset[str]) -> Iterator[Finding]:
-    """Report a part that has no area under it at all; what stands on nothing itself does not count."""
-    held = [
-        p
-        for other in stage.setup.bodies
-        if other.role == BodyRole.FIXTURE and other.name not in idle
-        for p in stage.contacts.between(part.name, other.name)
-        if p.contact.kind != ContactKind.NEAR
-    ]
+def _bearing(stage: Stage, idle: frozenset[str]) -> dict[str, list[Patch]]:
+    """Return what each part bears on: fixtures that stand, and parts under it that bear on something."""
+    parts = {part.name for part in stage.setup.parts()}
+    fixtures = {b.name for b in stage.setup.bodies if b.role == BodyRole.FIXTURE and b.name not in idle}
+    found: dict[str, list[Patch]] = {part: [] for part in parts}
+    under: dict[str, list[tuple[str, Patch]]] = {part: [] for part in parts}
+    for patch in stage.contacts.patches:
+        if patch.contact.kind is ContactKind.NEAR:
+            continue
+        for part, other in (patch.bodies, patch.bodies[::-1]):
+            if part in parts and other in fixtures:
+                found[part].append(patch)
+            elif part in parts and other in parts and patch.outward(part)[2] <= _UNDER:
+                under[part].append((other, patch))
+    carried = {part for part in parts if found[part]}
+    for _ in parts:
+        carried |= {part for part in parts - carried if any(other in carried for other, _ in under[part])}
+    return {part: found[part] + [p for other, p in under[part] if other in carried] for part in parts}
+
+
+def _footing(stage: Stage, part: Body, held: list[Patch]) -> Iterator[Finding]:
+    """Report a part that has no area under it at all, of what it bears on."""
     if any(p.contact.kind == ContactKind.AREA for p in held):
         return
     sharp = [p for p in held if p.contact.kind in {ContactKind.LINE, ContactKind.POINT}]

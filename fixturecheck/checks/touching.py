@@ -470,6 +470,11 @@ def closing(stage: Stage, seat: Seat, opening: Opening) -> str:
     if opening.apart is not None:
         if abs(opening.gap_mm) <= stage.setup.tolerances.touch_mm:
             most_mm2, best = opening.apart.most_shared()
+            if most_mm2 <= stage.setup.tolerances.touch_mm**2:
+                return (
+                    f"Seat {seat.body} against something that reaches past this edge: on its other seats, "
+                    f"{seat.face} and {seat.other} share no area."
+                )
             return _more_area(stage, seat, opening.apart, seat.min_share * most_mm2, best)
         return "Place the part so that the two faces lie over each other, or state the faces that do."
     return _moved_together(stage, seat, opening.gap_mm, normal)

@@ -69,6 +69,41 @@ def test_open_seat_says_its_gap():
     assert "touches nothing that holds it" in findings[1].says
 
 
+def test_a_part_on_a_part_that_lies_on_the_chuck_has_a_footing():
+    lower, upper = body("lower", block(30, 20, 8)), body("upper", block(20, 10, 5, (0, 0, 8)))
+    seats = [on("lower", "bottom", "chuck", "top"), on("upper", "bottom", "lower", "top")]
+    findings = gauged(seat.check, [CHUCK, lower, upper], *seats)
+    assert verdicts(findings) == [Verdict.GO, Verdict.GO]
+
+
+@pytest.mark.parametrize(
+    ("lower_at", "upper_at"),
+    [((0, 0, 0), (25, 0, 3)), ((0, 0, 0.5), (0, 0, 8.5))],
+    ids=["beside", "in the air"],
+)
+def test_a_part_that_only_a_side_or_a_hanging_part_meets_has_no_footing(lower_at, upper_at):
+    lower, upper = body("lower", block(30, 20, 8, lower_at)), body("upper", block(20, 10, 5, upper_at))
+    findings = gauged(seat.check, [CHUCK, lower, upper], on("lower", "bottom", "chuck", "top"))
+    assert ("upper", Kind.NO_FOOTING) in {(f.subject, f.kind) for f in findings}
+
+
+def test_a_rail_as_high_as_what_carries_the_part_is_told_to_be_too_low():
+    """The rail ends at 8 mm, where the part begins: no slide that keeps it on the plate brings any area."""
+    plate_8, upper = (
+        body("plate", block(40, 20, 8), role="fixture"),
+        body("part", block(20, 20, 5, (0, 0, 8))),
+    )
+    rail = body("rail", block(40, 10, 8, (0, 15, 0)), role="fixture")
+    seats = [on("part", "bottom", "plate", "top"), on("part", "back", "rail", "front", rank="secondary")]
+    line = next(
+        f for f in gauged(seat.check, [CHUCK, plate_8, rail, upper], *seats) if f.kind is Kind.ON_A_LINE
+    )
+    assert line.remedy == (
+        "Seat part against something that reaches past this edge: on its other seats, back and rail.front "
+        "share no area."
+    )
+
+
 def test_seat_far_away_is_not_used():
     findings = gauged(seat.check, [CHUCK, body("part", block(20, 10, 5, (0, 0, 3)))], PRIMARY)
     assert "stands open by 3 mm" in findings[0].says
