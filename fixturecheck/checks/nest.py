@@ -45,6 +45,7 @@ from fixturecheck.contact.patches.planar import FlatPair
 from fixturecheck.contact.placed import Standing, place_bodies
 from fixturecheck.effort import NEST, Budget, SpentError, spending
 from fixturecheck.errors import NotComputedError
+from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.measure import box_of, centre_of
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.nesting.seating import Seating, seating
@@ -59,6 +60,9 @@ from fixturecheck.wording.motion import toward
 
 ID = "nest"
 TITLE = "Neighbours nested in a gang"
+
+_Faces = Callable[[Setup, Body], frozenset[str]]
+"""Which faces of a body a relief may lie beside."""
 
 _SOURCE = "the solids pushed together, sliding on the part's other seats, until they land"
 _REACH_MM = 2.0
@@ -117,12 +121,14 @@ class _Search:
             raise TypeError(message)
         return found
 
-    def relief(self, seat: Seat, overlap: Overlap, *, marked: bool) -> NestChamfer | None:
-        """Return the smallest chamfer on either part, beside a face without function or one that may be."""
+    def relief(
+        self, seat: Seat, overlap: Overlap, faces: Callable[[Setup, Body], frozenset[str]]
+    ) -> NestChamfer | None:
+        """Return the smallest chamfer on either part, beside one of these faces of it."""
         tried = []
         for part, on in (self._placed(seat), self._placed(seat)[::-1]):
             body, touch_mm = self.stage.setup.body(part.name), self.stage.setup.tolerances.touch_mm
-            allowed = body.no_function if marked else _idle(self.stage.setup, body)
+            allowed = faces(self.stage.setup, body)
             # Copies differ in what is asked of faces elsewhere, as the last of a gang does.
             allowed &= faces_at(place_bodies([part])[0], overlap.common, touch_mm)
             find = partial(relieve_edge, part, on, overlap.common, allowed, self.stage.setup.tolerances)
@@ -214,7 +220,7 @@ def _pushed(stage: Stage, seat: Seat, overlap: Overlap | None, search: _Search) 
         if pair is not None and _misses(pair, landing.travel_mm * push):
             return _beside_its_face(stage, seat, pair, landing, normal)
         return _short(stage, seat, subject, drawn_gap_mm, (centre, normal))
-    cure = _reliefs(search, seat, overlap) if overlap else (None, None, "")
+    cure = _relief(search, seat, overlap) if overlap else (None, None, "")
     return _held_open(stage, seat, subject, (opening_mm, to_vector(push), landing, overlap, cure), across)
 
 
@@ -341,13 +347,11 @@ def _held_open(
     stage: Stage,
     seat: Seat,
     subject: str,
-    found: tuple[
-        float, Vector, FirstContact, Overlap | None, tuple[NestChamfer | None, NestChamfer | None, str]
-    ],
+    found: tuple[float, Vector, FirstContact, Overlap | None, tuple[NestChamfer | None, FaceRef | None, str]],
     across: float,
 ) -> Finding:
     """Report what lands first and by how much the nest stays open; `across` is the push over the normal."""
-    opening_mm, push, landing, overlap, (relief, unmarked, not_sought) = found
+    opening_mm, push, landing, overlap, (relief, mark, not_sought) = found
     opening = stage.setup.write.length(opening_mm)
     along = stage.setup.write.length(opening_mm / across, ".3f")
     first = landing.patches[0] if landing.patches else None
@@ -376,7 +380,7 @@ def _held_open(
         says=says,
         remedy=f"Stone the burr off: it is {along} high along the push."
         if first is not None and first.contact.on_burr
-        else _remedy(relief, unmarked, along, sides, stage.setup.write),
+        else _remedy(relief, mark, along, sides, stage.setup.write),
         source=_SOURCE,
         shapes=tuple(shapes),
         location_mm=spot,
@@ -384,40 +388,51 @@ def _held_open(
     )
 
 
-def _reliefs(
-    search: _Search, seat: Seat, overlap: Overlap
-) -> tuple[NestChamfer | None, NestChamfer | None, str]:
-    """Return the smallest chamfer on either part, beside a face marked without function or one that may be.
+def _relief(search: _Search, seat: Seat, overlap: Overlap) -> tuple[NestChamfer | None, FaceRef | None, str]:
+    """Return the smallest chamfer on either part, and the face to mark without function where none is.
 
-    The second is looked for only where there is none of the first. With them comes what is said where the
+    Faces that are marked come first, then those that are neither seats nor ground, then seats: an edge
+    between two seats may be broken as far as they keep enough area. With it comes what is said where the
     search was cut short.
     """
     try:
         with spending(search.cures):
-            relief = search.relief(seat, overlap, marked=True)
-            return relief, None if relief else search.relief(seat, overlap, marked=False), ""
+            for faces in (_marked, _idle, _not_ground):
+                if (relief := search.relief(seat, overlap, faces)) is not None:
+                    body = search.stage.setup.body(relief.edge.body)
+                    may = [f for f in relief.edge.faces if f in faces(search.stage.setup, body)]
+                    return relief, None if faces is _marked else FaceRef.of(body.name, may[0]), ""
     except SpentError as reason:
         return None, None, f" No chamfer was looked for: {reason}."
+    return None, None, ""
+
+
+def _marked(_setup: Setup, body: Body) -> frozenset[str]:
+    """Return the faces of a body that are marked as without function."""
+    return body.no_function
 
 
 def _idle(setup: Setup, body: Body) -> frozenset[str]:
     """Return the faces of a body that are neither a seat nor ground."""
     seats = {(s.body, s.face) for s in setup.seats} | {(s.on, s.on_face) for s in setup.seats}
-    ground = {(p, f) for c in setup.cuts for p in c.parts for f in (c.floor, c.wall)}
-    return frozenset(n for n in body.face_names() if (body.name, n) not in seats | ground)
+    return frozenset(n for n in _not_ground(setup, body) if (body.name, n) not in seats)
 
 
-def _remedy(
-    relief: NestChamfer | None, unmarked: NestChamfer | None, along: str, sides: str, write: Writing
-) -> str:
+def _not_ground(setup: Setup, body: Body) -> frozenset[str]:
+    """Return the faces of a body that no cut grinds."""
+    ground = {f for c in setup.cuts if body.name in c.parts for f in (c.floor, c.wall)}
+    return frozenset(n for n in body.face_names() if n not in ground)
+
+
+def _remedy(relief: NestChamfer | None, mark: FaceRef | None, along: str, sides: str, write: Writing) -> str:
     """Return the sentence for the smallest change that was found and tried."""
-    if relief is not None:
-        return _chamfer(relief, write)
     take = f"Take {along} off {sides}, along the push."
-    if unmarked is None:
+    if relief is None:
         return take
-    chamfer = _chamfer(unmarked, write)
-    return f"{take} Or, with {unmarked.edge} marked no_function: {chamfer[0].lower()}{chamfer[1:]}"
+    chamfer = _chamfer(relief, write)
+    if mark is None:
+        return chamfer
+    return f"{take} Or, with {mark} marked no_function: {chamfer[0].lower()}{chamfer[1:]}"
 
 
 def _chamfer(relief: NestChamfer, write: Writing) -> str:

@@ -97,6 +97,18 @@ def test_corner_that_lands_on_the_fillet_holds_the_nest_open(radius_mm, height_m
     assert f"{radius_mm - height_mm:.2f} mm" in only.remedy
 
 
+def test_a_corner_between_two_seats_is_broken_where_no_other_face_may_be():
+    """A corner on the floor meets a fillet of 2 mm where it begins: both legs end there."""
+    carried = on("right", "bottom", "left", "top_2")
+    right = body("right", block(20, 12, 15, (10, 0, 0)))
+    found = nested(body("left", ledge(2.0)), right, seats=(carried, NEST))
+    (open_nest,) = [f for f in found if f.kind is Kind.OPEN]
+    assert (
+        "Or, with right.bottom marked no_function: chamfer right.bottom+left by at least 2.00 mm"
+        in open_nest.remedy
+    )
+
+
 def test_copies_that_stand_alike_are_landed_once_and_told_each_as_if_alone(monkeypatch):
     left = body("left", ledge(3.0))
     right = body("right", block(20, 12, 15, (10, 0, 1)), no_function=frozenset({"bottom"}))
