@@ -95,9 +95,9 @@ def release_of(
     """Work out how parts and loose blocking come off, one after the other, with the magnet switched off.
 
     Bodies that come off without rubbing a finished face come first: blocking before parts, then by the least
-    force. If every body rubs, the one that rubs the parts least comes next. The residual pull is that with
-    everything in place. Taking iron away shifts flux to what is left; the pull on that is not solved
-    again. Fixtures stand as drawn, parts as ground.
+    force. If every body rubs, the one that rubs the parts least comes next, then the one that rubs the fewest
+    faces. The residual pull is that with everything in place. Taking iron away shifts flux to what is left;
+    the pull on that is not solved again. Fixtures stand as drawn, parts as ground.
 
     Parameters
     ----------
@@ -147,10 +147,10 @@ def _order(standing: _Standing, loose: Sequence[str], jaws: frozenset[str]) -> t
     return tuple(out)
 
 
-def _next(standing: _Standing, name: str, best: _Tried) -> tuple[int, bool, bool, int, float, str]:
-    """Return the key that sorts ways: those that rub no finished face first, then blocking before parts."""
+def _next(standing: _Standing, name: str, best: _Tried) -> tuple[int, int, bool, float, str]:
+    """Return the key that sorts ways: those that rub the fewest finished faces first, then blocking first."""
     harm, count, force, _ = best.rank
-    return harm, count > 0, standing.setup.body(name).role == BodyRole.PART, count, force, name
+    return harm, count, standing.setup.body(name).role == BodyRole.PART, force, name
 
 
 def _tried(standing: _Standing, name: str, gone: frozenset[str]) -> list[_Tried]:

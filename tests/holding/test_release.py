@@ -298,6 +298,18 @@ def test_a_milled_part_is_lifted_off_its_parallel_before_that_is_slid_from_under
     assert not any(b.ways[0].rubs for b in release.order)
 
 
+def test_a_part_in_a_loose_guide_is_slid_out_of_it_before_the_guide_goes():
+    """The part rubs its seat alone; the guide from under it rubs that and what it lies on itself."""
+    under = fixture("table", (-200, -200, -28), (200, 200, -8))
+    floor, over = box((-40, -30, -8), (40, 30, 0)), box((-40, -30, H + 0.1), (40, 30, H + 8))
+    back = box((-40, W / 2 + 0.1, -8), (40, 30, H + 8))
+    guide = body("guide", united([floor, over, back], "guide"), role="fixture", finish="ground")
+    release = comes_off(under, guide, part(), blocking=("guide",))
+    assert [b.body for b in release.order] == ["block", "guide"]
+    assert release.order[0].ways[0].rubs
+    assert not release.order[1].ways[0].rubs
+
+
 def test_a_neighbour_gone_frees_the_way_for_the_next():
     (fence,) = walls(0.0, 10.0, sides="L")
     row = [part(f"part_{i}", (-30 + 20 * i, 0, 0), (-10 + 20 * i, 40, 15)) for i in range(3)]
