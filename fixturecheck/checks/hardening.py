@@ -10,9 +10,9 @@ Formulas: a size in direction n changes by the share a (n.r)^2 + c (1 - (n.r)^2)
 rolling r and c across it; stock for each ground side: change / sides + distortion + spoilt surface; a flat
 face that is finished before lies off by its change and half of what it bends; HRC = 100 - h / 0.002 mm.
 Limits: half the tolerance zone of a face, measured from the part's first parallel seat, else from its far
-side; half the tolerance of a stated size; ten depths of the mark under a hardness test and two and a half
-widths beside it (ISO 6508-1 [@iso6508], from memory). Size changes and tempers are those of the steel's
-table with their sources.
+side, for its change and for a spoilt surface that stays on it; half the tolerance of a stated size; ten
+depths of the mark under a hardness test and two and a half widths beside it (ISO 6508-1 [@iso6508], from
+memory). Size changes and tempers are those of the steel's table with their sources.
 Go: a block of A2, 20 mm high, with 0.1 mm left on top. No-go: the same block ground to 20 +-0.005 before.
 """
 
@@ -22,11 +22,17 @@ from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
-from fixturecheck.faceref import FaceRef
 from fixturecheck.files import uncited
 from fixturecheck.hardening.steels import hardening_process, hardening_processes
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
-from fixturecheck.result.hardening import DIAMETER, HardeningFound, HardnessSpot, SizeChange, SteelTempered
+from fixturecheck.result.hardening import (
+    DIAMETER,
+    HardeningFound,
+    HardnessSpot,
+    SizeChange,
+    SpoiltFace,
+    SteelTempered,
+)
 from fixturecheck.setup.hardening import HardenedWhen, Hardening, hardened_parts
 from fixturecheck.units import Writing
 from fixturecheck.wording.groups import listed
@@ -62,8 +68,8 @@ def check(stage: Stage) -> Iterator[Finding]:
         sources = {size.face.body: "size change as stated" for size in found.sizes}
     for size in found.sizes:
         yield _size(size, sources[size.face.body], write)
-    for face, depth_mm in found.skins:
-        yield _skin(face, depth_mm, hardening.process, write)
+    for skin in found.skins:
+        yield _skin(skin, hardening.process, write)
     for steel in found.steels:
         yield from _steel(steel)
     for spot in found.spots:
@@ -131,20 +137,27 @@ def _made_right(size: SizeChange, write: Writing) -> str:
     return leave
 
 
-def _skin(face: FaceRef, depth_mm: float, process: str, write: Writing) -> Finding:
-    """Caution for a face with a tolerance that keeps the surface of the furnace."""
+def _skin(skin: SpoiltFace, process: str, write: Writing) -> Finding:
+    """Judge a face with a tolerance that keeps the surface of the furnace, by the least that is spoilt."""
     surface = hardening_process(process).surface
+    deeper = skin.low_mm > skin.limit_mm
+    says = f"{skin.face} is finished before hardening and keeps the surface that {process} leaves, "
+    says += f"{write.gap(skin.low_mm * 1e3)} to " if deeper else "up to "
+    says += f"{write.gap(skin.high_mm * 1e3)} deep: {surface}."
+    if deeper:
+        says += f" Its tolerance allows {write.gap(skin.limit_mm * 1e3)} either way."
     return judge(
-        depth_mm * 1e3,
+        skin.high_mm * 1e3,
         unit="um",
         at_most=0.0,
-        short=Verdict.CAUTION,
+        short=Verdict.NO_GO if deeper else Verdict.CAUTION,
         check=ID,
-        subject=face,
+        subject=skin.face,
         kind=Kind.SKIN,
-        about=(face,),
-        says=f"{face} is finished before hardening and keeps the surface that {process} leaves, up to "
-        f"{write.gap(depth_mm * 1e3)} deep: {surface}.",
+        about=(skin.face,),
+        says=says,
+        remedy=f"Leave stock on {skin.face} and take the spoilt surface off with it after hardening, or "
+        "harden it where air does not reach it: in a vacuum, or in salt.",
         source=_TRADE,
     )
 

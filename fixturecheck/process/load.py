@@ -80,7 +80,7 @@ def load_job(path: Path, overrides: Mapping[str, str]) -> Job:
     part = _part(stated)
     blank = _blank(stated)
     wrong = Mistakes()
-    _note_strange_faces(stated, part, wrong)
+    _note_strange_faces(stated, part, blank, wrong)
     solids = {
         o.number: solid
         for o in stated.operations
@@ -159,11 +159,11 @@ def job_of(
     refuse_bad_order(operations, {})
     ordered = tuple(sorted(operations, key=lambda o: o.number))
     wrong = Mistakes()
+    made = blank if isinstance(blank, Blank) or blank is None else Blank(solid=blank)
     for operation in ordered:
-        for face in strange_faces(operation, part):
+        for _, face in strange_faces(operation, part, made):
             wrong.add(f"operation {operation.title!r}: the part has no face {face!r}")
     wrong.raise_any()
-    made = blank if isinstance(blank, Blank) or blank is None else Blank(solid=blank)
     return Job(
         name=name,
         part=part,
@@ -176,24 +176,27 @@ def job_of(
     )
 
 
-def strange_faces(operation: Operation, part: Body) -> list[str]:
-    """Return the faces that an operation makes or measures and that the finished part does not have."""
-    asked = [*operation.makes, *operation.measured_from, *operation.measures]
-    asked += [name for pair in operation.stones for name in pair]
-    return [name for name in dict.fromkeys(asked) if not part.face_indices(name)]
+def strange_faces(operation: Operation, part: Body, blank: Blank | None) -> list[tuple[str, str]]:
+    """Return the faces that an operation names and that are not there, each with the key that names it.
+
+    It makes and stones faces of the finished part; it may measure a face of the blank, or from one.
+    """
+    there = {} if blank is None else blank.faces
+    asked = [("makes", name) for name in operation.makes]
+    asked += [
+        (key, n) for key in ("measured_from", "measures") for n in getattr(operation, key) if n not in there
+    ]
+    asked += [("stones", name) for pair in operation.stones for name in pair]
+    return [(key, name) for key, name in dict.fromkeys(asked) if not part.face_indices(name)]
 
 
-def _note_strange_faces(job: StatedJob, part: Body, wrong: Mistakes) -> None:
+def _note_strange_faces(job: StatedJob, part: Body, blank: Blank | None, wrong: Mistakes) -> None:
     """Note faces that operations name and that the part does not have."""
     known = ", ".join(sorted(part.faces)) or "none by name"
     for operation in job.operations:
-        for key in ("makes", "measured_from", "measures", "stones"):
-            stated = getattr(operation, key)
-            names = [n for pair in stated for n in pair] if key == "stones" else stated
-            for name in names:
-                if not part.face_indices(name):
-                    where = job.where(operation, key)
-                    wrong.add(f"{where}: the part has no face {name!r}; it has {known}")
+        for key, name in strange_faces(operation, part, blank):
+            where = job.where(operation, key)
+            wrong.add(f"{where}: the part has no face {name!r}; it has {known}")
 
 
 def _part(stated: StatedJob) -> Body:

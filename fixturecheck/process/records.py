@@ -67,6 +67,8 @@ class Operation:
         Of hardening: the tempering temperature, for the growth of the table; None is not tempered.
     demagnetises : bool
         Whether the parts are demagnetised and wiped at its end.
+    carbide : bool
+        Whether its drill, tap or cutter is carbide made for hard steel; else it is high-speed steel.
     setup : str or None
         The set-up that it stands in, a TOML file counted from the job's folder.
     solid_before : str or None
@@ -87,6 +89,7 @@ class Operation:
     growth_share: tuple[float, ...] = field(default=(), metadata=allowed(-0.02, 0.02, items=2))
     temper_c: float | None = field(default=None, metadata=allowed(20.0, 800.0))
     demagnetises: bool = False
+    carbide: bool = False
     setup: str | None = None
     solid_before: str | None = None
     stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)

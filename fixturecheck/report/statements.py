@@ -304,6 +304,7 @@ QUESTIONS = {
     "stock": "is all stock taken off",
     "burr": "is there a burr where it seats",
     "growth": "do faces stay within tolerance in hardening",
+    "hard": "does nothing but the wheel meet hard steel",
     "magnetism": "is magnetism gone before it matters",
 }
 """What is asked by each check, for those that were not asked."""

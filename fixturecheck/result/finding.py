@@ -99,6 +99,7 @@ class Kind(StrEnum):
     GROWN_FIT = "grown fit"
     GROWN_PITCH = "grown pitch"
     MAGNETISED = "magnetised"
+    CUTS_HARD = "cuts hard"
     # How bodies of an assembly stand to each other.
     TOUCH = "touch"
     CLEAR = "clear"

@@ -184,6 +184,25 @@ class HardnessSpot:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SpoiltFace:
+    """A face with a tolerance that keeps the surface of the furnace.
+
+    Parameters
+    ----------
+    face : FaceRef
+    low_mm, high_mm : float
+        How deep the spoilt surface on it is.
+    limit_mm : float
+        How far the face may be off either way.
+    """
+
+    face: FaceRef
+    low_mm: float
+    high_mm: float
+    limit_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HardeningFound:
     """All that hardening does to the parts.
 
@@ -193,8 +212,8 @@ class HardeningFound:
     sizes : tuple of SizeChange
     spots : tuple of HardnessSpot
         One for each part.
-    skins : tuple of (FaceRef, float)
-        Faces with a tolerance that are finished before, and the depth of the spoilt surface on them, mm.
+    skins : tuple of SpoiltFace
+        Faces with a tolerance that are finished before, and whose surface is spoilt.
     holes : tuple of FaceRef
         Round faces of holes that blasting would spoil and that are not plugged.
     missing : tuple of (str, str)
@@ -204,6 +223,6 @@ class HardeningFound:
     steels: tuple[SteelTempered, ...]
     sizes: tuple[SizeChange, ...]
     spots: tuple[HardnessSpot, ...]
-    skins: tuple[tuple[FaceRef, float], ...]
+    skins: tuple[SpoiltFace, ...]
     holes: tuple[FaceRef, ...]
     missing: tuple[tuple[str, str], ...]

@@ -26,7 +26,7 @@ from fixturecheck.kernel.place import matrix_of, placed_at
 from fixturecheck.kernel.sample import edge_points, face_window, grid_on_face, inside_points
 from fixturecheck.kernel.shapes import Face
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.hardening import HardeningFound, HardnessSpot, SizeChange, SteelTempered
+from fixturecheck.result.hardening import HardeningFound, HardnessSpot, SizeChange, SpoiltFace, SteelTempered
 from fixturecheck.setup.hardening import HardenedWhen, Hardening, hardened_parts
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.sizes.faces import FlatFace, flat_faces, holes_of
@@ -280,16 +280,22 @@ def _spot(setup: Setup, body: Body, steels: tuple[SteelTempered, ...]) -> Hardne
     return hardness_spot(setup, body, min(known, default=_SOFT_HRC))
 
 
-def _skins(setup: Setup, parts: tuple[Body, ...]) -> Iterator[tuple[FaceRef, float]]:
+def _skins(setup: Setup, parts: tuple[Body, ...]) -> Iterator[SpoiltFace]:
     """Yield faces with a tolerance that keep the surface that hardening leaves, where it spoils any."""
     hardening = setup.hardening
     if hardening is None or hardening.when != HardenedWhen.AFTER:
         return
     depth_mm = clean_up_mm(hardening)
-    for body in parts if depth_mm > 0.0 else ():
+    for body in parts if depth_mm.high > 0.0 else ():
         for name in dict.fromkeys(body.face_names()):
-            if body.zone_mm(name) and not left_on_mm(setup, body, name):
-                yield FaceRef.of(body.name, name), depth_mm
+            zone_mm = body.zone_mm(name)
+            if zone_mm and not left_on_mm(setup, body, name):
+                yield SpoiltFace(
+                    face=FaceRef.of(body.name, name),
+                    low_mm=depth_mm.low,
+                    high_mm=depth_mm.high,
+                    limit_mm=0.5 * zone_mm,
+                )
 
 
 def _holes(setup: Setup, parts: tuple[Body, ...]) -> Iterator[FaceRef]:

@@ -37,7 +37,7 @@ from fixturecheck.sizes.faces import PARALLEL, FlatFace, RoundFace, flat_faces, 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PartSize:
-    """A size of a part that has a tolerance.
+    """A size of a part that has a tolerance, or stock that is ground off once it is hard.
 
     Parameters
     ----------
@@ -49,7 +49,7 @@ class PartSize:
     directions : tuple of Vector
         Directions that it may be measured in, in the part's own frame; all round for a diameter.
     limit_mm : float
-        How far it may change either way.
+        How far it may change either way; zero where its face has stock on it and no tolerance yet.
     stated : bool
         Whether it is stated as a size; else it is the tolerance of its face.
     ends : tuple of str
@@ -123,7 +123,7 @@ def growth_of_part(hardening: Hardening, body: Body) -> Growth:
 
 
 def sizes_of(setup: Setup, body: Body) -> Iterator[PartSize | NotComputedError]:
-    """Yield the sizes of a part that have a tolerance: those stated, then those of its faces.
+    """Yield the sizes of a part that matter: those stated, then those of its faces with a tolerance or stock.
 
     A face is measured from the part's first seat that is parallel to it, else from the far side of the part.
     What is no size, as of a cone with a tolerance, comes as the error that says so.
@@ -137,8 +137,9 @@ def sizes_of(setup: Setup, body: Body) -> Iterator[PartSize | NotComputedError]:
             yield _stated(body, stated, flats, rounds)
     datums = _datums(setup, body, flats)
     for name in dict.fromkeys(body.face_names()):
-        zone_mm = body.zone_mm(name)
-        if not zone_mm:
+        zone_mm = body.zone_mm(name) or 0.0
+        # A face that is ground after is no size yet, and what is left on it has to be enough.
+        if not zone_mm and not left_on_mm(setup, body, name):
             continue
         own = [f for f in flats if f.name == name]
         hollow = [f for f in rounds if f.name == name]
@@ -183,7 +184,7 @@ def resized(setup: Setup, body: Body, size: PartSize) -> GrownSize:
             change,
             sides=max(sides, 1),
             distortion_mm=distortion_mm(hardening, body),
-            clean_up_mm=clean_up_mm(hardening),
+            clean_up_mm=clean_up_mm(hardening).high,
         ),
         bends_mm=Range.exactly(0.0) if sides or not size.flat else _bends_mm(hardening, body, size.face.face),
     )
@@ -208,11 +209,11 @@ def distortion_mm(hardening: Hardening, body: Body) -> float:
     return hardening_process(hardening.process).distortion_share.high * longest
 
 
-def clean_up_mm(hardening: Hardening) -> float:
+def clean_up_mm(hardening: Hardening) -> Range:
     """Return how deep the spoilt surface is: as stated, or by the process."""
     if hardening.clean_up_mm is not None:
-        return hardening.clean_up_mm
-    return hardening_process(hardening.process).removed_mm.high
+        return Range.exactly(hardening.clean_up_mm)
+    return hardening_process(hardening.process).removed_mm
 
 
 def left_on_mm(setup: Setup, body: Body, face: str) -> float:

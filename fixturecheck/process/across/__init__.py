@@ -6,5 +6,6 @@ MODULES = {
     "stock": "fixturecheck.process.across.stock",
     "burr": "fixturecheck.process.across.burr",
     "growth": "fixturecheck.process.across.growth",
+    "hard": "fixturecheck.process.across.hard",
     "magnetism": "fixturecheck.process.across.magnetism",
 }

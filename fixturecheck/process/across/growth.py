@@ -1,15 +1,17 @@
 """Does a face finished before hardening stay within tolerance, and does the part still fit, as it grows.
 
 What: each face with a tolerance whose last cut comes before a hardening, against the growth of its size: the
-distance to what it is measured from, else to the far side; a diameter. In the set-ups that come after: a part
-between two fixed faces, in a bore or on a pin, and the pitch of a gang that nests.
+distance to what it is measured from, else to the far side; a radius. What is left on a face to be ground
+after, against the same. In the set-ups that come after: a part between two fixed faces, in a bore or on a
+pin, and the pitch of a gang that nests.
 Why: a bore reamed to size and then hardened is out by the growth, and nothing cuts hard steel but the wheel.
 A part that slid between its blocks while soft does not go in any more.
-Formula: growth = share x size; closed form. Its greater end must stay within half the zone.
+Formula: growth = share x size; closed form. Its greater end must stay within half the zone, or within what is
+left on the sides that are ground.
 The room as drawn less the growth must stay above zero. The last of n parts moves by (n - 1) x pitch x share.
 Limit: shares as stated for the operation, else from the table of hardening steels, the wider range of along
-and across the rolling; only flat faces and cylinders are asked. A vise,
-and what a clamp closes, follow the part.
+and across the rolling; only flat faces and cylinders are asked. Bending and spoilt surface are asked by
+`hardening`, where the operation's set-up states a process. A vise, and what a clamp closes, follow the part.
 Go: 10 mm and 0.05 % within 0.02 mm. No-go: 60 mm and 0.1 % within 0.02 mm, finished before.
 """
 
@@ -25,7 +27,7 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.hardening.growth import Change, change_along, growth_of, stated_growth
+from fixturecheck.hardening.growth import Change, change_along, growth_of, stated_growth, stock_to_leave_mm
 from fixturecheck.hardening.steels import tabled_steel
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import flat_of
@@ -34,9 +36,11 @@ from fixturecheck.process.across.stage import JobStage, RouteFinding
 from fixturecheck.process.order import makers_of
 from fixturecheck.process.records import Operation, OperationKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
+from fixturecheck.setup.hardening import Hardening
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import BodyRole, Rank
 from fixturecheck.sizes.faces import PARALLEL, WHOLE_DEG, FlatFace, flat_faces, furthest_opposite, round_faces
+from fixturecheck.sizes.grown import clean_up_mm, distortion_mm
 
 ID = "growth"
 TITLE = "Faces and fits bear hardening"
@@ -60,7 +64,8 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
         ]
         later = [o for o in stage.job.operations if o.number > operation.number]
         seated = [o for o in later if stage.setups[o.number].setup is not None]
-        if not finished and not any(_fits(stage, operation, o) or _gang(stage, o) for o in seated):
+        left = {} if _process(stage, operation) is not None else stage.after(operation).stock_mm
+        if not (finished or left or any(_fits(stage, operation, o) or _gang(stage, o) for o in seated)):
             continue
         try:
             share = _share(stage, operation)
@@ -68,17 +73,28 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
             says = f"By how much it grows is not known: {reason}."
             yield RouteFinding(number=operation.number, finding=not_computed(ID, operation.title, says))
             continue
-        for face, own in finished:
-            finding = _grows(stage, operation, face, own[-1], share)
-            yield RouteFinding(number=operation.number, finding=finding)
+        yield from (
+            RouteFinding(number=operation.number, finding=_grows(stage, operation, face, own[-1], share))
+            for face, own in finished
+        )
+        yield from (
+            RouteFinding(number=operation.number, finding=bears)
+            for face in left
+            if (bears := _left(stage, operation, face, share)) is not None
+        )
         for then in seated:
-            for fit in _fits(stage, operation, then):
-                yield RouteFinding(number=then.number, finding=_fit(stage, then, fit, share))
-            gang = _gang(stage, then)
-            if gang is not None:
-                yield from (
-                    RouteFinding(number=then.number, finding=f) for f in _pitch(stage, then, gang, share)
-                )
+            yield from _when_hard(stage, operation, then, share)
+
+
+def _when_hard(
+    stage: JobStage, operation: Operation, then: Operation, share: Change
+) -> Iterator[RouteFinding]:
+    """Yield what the growth does to the fits and to the gang of a later set-up."""
+    for fit in _fits(stage, operation, then):
+        yield RouteFinding(number=then.number, finding=_fit(stage, then, fit, share))
+    gang = _gang(stage, then)
+    if gang is not None:
+        yield from (RouteFinding(number=then.number, finding=f) for f in _pitch(stage, then, gang, share))
 
 
 def _share(stage: JobStage, operation: Operation) -> Change:
@@ -99,9 +115,18 @@ def _grows(stage: JobStage, operation: Operation, face: str, maker: Operation, s
     if sized is None or zone_mm is None:
         says = f"The size that places {face} is not known: state measured_from in operation {maker.title}."
         return not_computed(ID, subject, says, about=(face,))
-    to, size_mm = sized
+    to, size_mm, _ = sized
     change = share.times(size_mm)
-    need_mm = math.ceil((change.most + 0.5 * zone_mm) / _STEP_MM) * _STEP_MM
+    process = _process(stage, operation)
+    need_mm = change.most + 0.5 * zone_mm
+    if process is not None:
+        need_mm = stock_to_leave_mm(
+            change,
+            sides=1,
+            distortion_mm=distortion_mm(process, job.part),
+            clean_up_mm=clean_up_mm(process).high,
+        )
+    need_mm = math.ceil(need_mm / _STEP_MM) * _STEP_MM
     low, high = (write.number(v, "mm", ".3g") for v in (change.low, change.high))
     says = (
         f"{face} is finished in operation {maker.title}, before hardening. {to} of "
@@ -112,7 +137,6 @@ def _grows(stage: JobStage, operation: Operation, face: str, maker: Operation, s
         f"Leave {write.length(need_mm, 'g')} on {face} in operation {maker.title}, and grind it after "
         f"operation {operation.title}."
     )
-    source = "growth as stated" if operation.growth_share else "table of hardening steels"
     return judge(
         change.most,
         unit="mm",
@@ -123,16 +147,62 @@ def _grows(stage: JobStage, operation: Operation, face: str, maker: Operation, s
         about=(face,),
         says=says,
         remedy=remedy,
-        source=source,
+        source=_source(operation),
     )
 
 
-def _size(part: Body, face: str, maker: Operation) -> tuple[str, float] | None:
-    """Return the size that places a face, and what it is called; None where there is none."""
+def _process(stage: JobStage, operation: Operation) -> Hardening | None:
+    """Return how an operation hardens, as its set-up states it for the job's part; None where none does."""
+    made = stage.setups[operation.number]
+    return None if made.setup is None or not made.parts else made.setup.hardening
+
+
+def _left(stage: JobStage, operation: Operation, face: str, share: Change) -> Finding | None:
+    """Hold what is left on a face until it is hard against its growth; None where its size is not known."""
+    job, write = stage.job, stage.job.write
+    stock_mm = stage.after(operation).stock_mm
+    earlier = [o for o in makers_of(job.operations)[face] if o.number < operation.number]
+    sized = _size(job.part, face, earlier[-1] if earlier else operation)
+    if sized is None:
+        return None
+    to, size_mm, other = sized
+    sides = 2 if other in stock_mm else 1
+    change = share.times(size_mm)
+    need_mm = math.ceil(change.most / sides / _STEP_MM) * _STEP_MM
+    low, high = (write.number(v, "mm", ".3g") for v in (change.low, change.high))
+    says = (
+        f"{write.length(stock_mm[face], 'g')} are left on {face} to grind off after hardening. {to} of "
+        f"{write.length(size_mm, 'g')} changes by {low} to {high} {write.name('mm')}"
+    )
+    says += ", shared by its two sides" if sides == 2 else ""
+    return judge(
+        change.most / sides,
+        unit="mm",
+        at_most=stock_mm[face],
+        check=ID,
+        subject=f"{operation.title}: {face}",
+        kind=Kind.GROWS,
+        about=(face,),
+        says=f"{says}. How far it bends is asked where the operation's set-up states [hardening].",
+        remedy=f"Leave at least {write.length(need_mm, 'g')} on {face}, and what it bends besides: state "
+        f"the furnace in a set-up of operation {operation.title}.",
+        source=_source(operation),
+    )
+
+
+def _source(operation: Operation) -> str:
+    return "growth as stated" if operation.growth_share else "table of hardening steels"
+
+
+def _size(part: Body, face: str, maker: Operation) -> tuple[str, float, str] | None:
+    """Return what the size that places a face is called, how large it is, and where it ends.
+
+    None where there is none.
+    """
     mine = set(part.face_indices(face))
     for round_ in round_faces(part):
         if round_.index in mine:
-            return "A diameter", 2.0 * round_.radius_mm
+            return "A radius", round_.radius_mm, ""
     flats = flat_faces(part)
     own = next((f for f in flats if f.index in mine), None)
     if own is None:
@@ -140,9 +210,9 @@ def _size(part: Body, face: str, maker: Operation) -> tuple[str, float] | None:
     for datum in maker.measured_from:
         other = _parallel(part, flats, own, datum)
         if other is not None:
-            return f"The distance to {datum}", own.apart_mm(other)
+            return f"The distance to {datum}", own.apart_mm(other), datum
     far = furthest_opposite(own, flats)
-    return None if far is None else ("The distance to the far side", own.apart_mm(far))
+    return None if far is None else ("The distance to the far side", own.apart_mm(far), far.name)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
