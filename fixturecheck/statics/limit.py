@@ -204,24 +204,27 @@ def rank_factors(equations: Equations, rest_n: Floats, cutting_n: Sequence[Float
     NotComputedError
         The conic solver gave up.
     """
-    points = len(equations.mu)
     unit_n = float(np.linalg.norm(equations.held_n)) or 1.0
-    pressed = np.maximum(rest_n[:, 0], 0.0) / unit_n
-    contacts = equations.approach.reshape(-1, equations.approach.shape[2]).T
-    rows, right, cones = _rows(equations.mu, pressed)
-    cost = np.zeros(4 * points + 1)
+    grip = equations.mu * np.maximum(rest_n[:, 0], 0.0) / unit_n
+    # What grips nothing only pushes, and of a flat face the outermost points push for all.
+    grips = np.flatnonzero(grip > 0.0)
+    slick = np.setdiff1d(equations.outer, grips)
+    width = equations.approach.shape[2]
+    forces = equations.approach[grips].reshape(-1, width).T
+    rows, right, cones = _rows(equations.mu[grips], grip[grips], len(slick))
+    cost = np.zeros(rows.shape[1])
     cost[-1] = -1.0
-    found = []
-    width = contacts.shape[0]
     # All but the load is the same for each: its column is the last, and full.
-    balance = np.hstack([contacts, np.zeros((width, points)), np.ones((width, 1))])
+    none = np.zeros((width, len(grips)))
+    balance = np.hstack([forces, none, equations.approach[slick, 0].T, np.ones((width, 1))])
     matrix = sparse.vstack([sparse.csc_matrix(balance), rows], format="csc")
     first = matrix.indptr[-2]
+    every = [clarabel.ZeroConeT(width), *cones]
+    found = []
     for load in cutting_n:
         size = float(np.linalg.norm(load))
         matrix.data[first : first + width] = -load / size
         target = np.concatenate([equations.held_n / unit_n, right, [MOST * size / unit_n]])
-        every = [clarabel.ZeroConeT(width), *cones]
         answer = solve_conic(cost, matrix, target, every, accuracy_share=_SORTED_TO)
         status = str(answer.status)
         if "PrimalInfeasible" in status:
@@ -234,42 +237,39 @@ def rank_factors(equations: Equations, rest_n: Floats, cutting_n: Sequence[Float
     return found
 
 
-def _rows(mu: Floats, pressed: Floats) -> tuple[sparse.csc_matrix, Floats, list[object]]:
+def _rows(mu: Floats, grip: Floats, slick: int) -> tuple[sparse.csc_matrix, Floats, list[object]]:
     """Return rows, right sides and cones that bound the forces at each contact.
 
-    The grip of a contact is at most mu times the force before the load, and mu times the force under it. Its
-    friction stays within its grip, and it does not pull. The columns are the normal force and two shear
-    forces of each point, then its grip, then the factor. The factor's row is the last: it is not below zero,
-    and at most what the caller adds.
+    The friction of a contact is at most mu times the force under the load, and at most its grip: mu times the
+    force before the load. No contact pulls. The columns are the normal force and two shear forces of each
+    point that grips, then its grip under the load, then the normal force of each slick point, then the
+    factor. The factor's row is the last: it is not below zero, and at most what the caller adds.
+
+    Parameters
+    ----------
+    mu, grip : ndarray, shape (n,)
+        Friction of the points that grip, and the most that it may carry.
+    slick : int
+        How many points only push.
     """
-    points = len(mu)
+    points, pushes = len(mu), slick + 1
     eye = sparse.identity(points, format="csc")
     normal = sparse.kron(eye, sparse.csc_matrix([[1.0, 0.0, 0.0]]))
-    none = sparse.csc_matrix((points, 1))
-    slips = sparse.csc_matrix((3 * points, 4 * points + 1))
-    slips = slips.tolil()
-    for i in range(points):
-        slips[3 * i, 3 * points + i] = -1.0
-        slips[3 * i + 1, 3 * i + 1] = -1.0
-        slips[3 * i + 2, 3 * i + 2] = -1.0
-    last = sparse.csc_matrix(([-1.0, 1.0], ([0, 1], [4 * points, 4 * points])), shape=(2, 4 * points + 1))
-    rows = sparse.vstack(
+    shears = sparse.diags(np.tile([0.0, -1.0, -1.0], points))
+    grips = sparse.kron(eye, sparse.csc_matrix([[-1.0], [0.0], [0.0]]))
+    rows = sparse.bmat(
         [
-            sparse.hstack([-normal, sparse.csc_matrix((points, points)), none]),
-            sparse.hstack([-sparse.diags(mu) @ normal, eye, none]),
-            sparse.hstack([sparse.csc_matrix((points, 3 * points)), eye, none]),
-            slips.tocsc(),
-            last,
+            [shears, grips, sparse.csc_matrix((3 * points, pushes))],
+            [-sparse.diags(mu) @ normal, eye, None],
+            [None, eye, None],
+            [None, None, -sparse.identity(pushes)],
+            [None, None, sparse.csc_matrix(([1.0], ([0], [slick])), shape=(1, pushes))],
         ],
         format="csc",
     )
-    right = np.concatenate([np.zeros(2 * points), mu * pressed, np.zeros(3 * points), [0.0]])
-    cones = [
-        clarabel.NonnegativeConeT(3 * points),
-        *(clarabel.SecondOrderConeT(3) for _ in range(points)),
-        clarabel.NonnegativeConeT(2),
-    ]
-    return rows, right, cones
+    right = np.concatenate([np.zeros(4 * points), grip, np.zeros(pushes)])
+    cones = [clarabel.SecondOrderConeT(3)] * points
+    return rows, right, [*cones, clarabel.NonnegativeConeT(2 * points + pushes + 1)]
 
 
 HOLDS = 1e-7

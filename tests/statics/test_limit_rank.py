@@ -11,13 +11,16 @@ from fixturecheck.statics.loading import settle_held
 MU, PRESS_N, HALF = 0.25, 800.0, (30.0, 20.0, 10.0)
 
 
-def block(force_n, at_mm=(0.0, 0.0, 0.0)):
-    """A block on four corners, pressed in the middle."""
+def block(force_n, at_mm=(0.0, 0.0, 0.0), slick_side=0):
+    """A block on four corners, pressed in the middle; those of one side along y may be without friction."""
     corners = [(a * HALF[0], b * HALF[1], -HALF[2]) for a in (-1, 1) for b in (-1, 1)]
     return EquilibriumProblem(
         bodies=(Rigid(name="block", at_mm=(0.0, 0.0, 0.0), size_mm=30.0),),
         contacts=tuple(
-            ContactPoint(a="block", b="", at_mm=p, normal=(0.0, 0.0, -1.0), mu=MU) for p in corners
+            ContactPoint(
+                a="block", b="", at_mm=p, normal=(0.0, 0.0, -1.0), mu=0.0 if p[1] * slick_side > 0.0 else MU
+            )
+            for p in corners
         ),
         held=(Load(body="block", force_n=(0.0, 0.0, -PRESS_N), at_mm=(0.0, 0.0, HALF[2])),),
         cutting=(Load(body="block", force_n=force_n, at_mm=at_mm),),
@@ -37,6 +40,12 @@ def test_a_level_push_low_down_is_borne_by_friction(angle_deg):
     a = np.radians(angle_deg)
     (found,) = ranks([((10.0 * np.cos(a), 10.0 * np.sin(a), 0.0), (0.0, 0.0, -HALF[2]))])
     assert found == pytest.approx(MU * PRESS_N / 10.0, rel=1e-5)
+
+
+def test_a_corner_without_friction_pushes_and_grips_nothing():
+    """Statics: in line with the two corners that grip, k F = mu P / 2."""
+    (found,) = ranks([((10.0, 0.0, 0.0), (0.0, HALF[1], -HALF[2]), -1)])
+    assert found == pytest.approx(MU * PRESS_N / 20.0, rel=1e-5)
 
 
 def test_a_lift_is_borne_by_the_press_alone():
