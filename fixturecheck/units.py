@@ -114,7 +114,6 @@ _NEXT_TO_NOTHING = 1e-7
 _SAME_SHARE = 1e-9
 _LEAST_SHARE = 1e-7
 _LEAST_FACTOR = 0.005
-_ALONG = 1e-9
 _SAME_STEP = 1e-2
 """Share of the last decimal that is rounding, where a number is rounded to its safe side."""
 _STATED_DECIMALS = 5
@@ -364,11 +363,12 @@ def _percent(share: float) -> str:
 
 
 def axis_text(axis: Sequence[float]) -> str:
-    """Return X, Y or Z for a machine's axis, else the direction as numbers."""
-    for name, value in zip("XYZ", axis, strict=True):
-        if abs(abs(value) - 1.0) < _ALONG:
+    """Return X, Y or Z for a machine's axis, else the direction to a thousandth."""
+    parts = [round(float(v), 3) + 0.0 for v in axis]
+    for name, value in zip("XYZ", parts, strict=True):
+        if sum(map(abs, parts)) == abs(value) == 1.0:
             return name
-    return "(" + ", ".join(f"{v + 0.0:.3f}" for v in axis) + ")"
+    return "(" + ", ".join(f"{v:.3f}" for v in parts) + ")"
 
 
 def factor_text(times: float, least_factor: float | None = None) -> str:

@@ -18,8 +18,11 @@ from fixturecheck.contact.placed import PlaneFrame, Standing, place_bodies
 from fixturecheck.effort import Budget, SpentError, spending
 from fixturecheck.faceref import FaceRef, on
 from fixturecheck.kernel.brep.primitives import SurfaceKind
-from fixturecheck.kernel.measure import centre_of, distance
-from fixturecheck.nesting.seating import Seating, continues_seat, is_on
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.construct import box
+from fixturecheck.kernel.measure import box_of, centre_of, distance
+from fixturecheck.kernel.shapes import Placed
+from fixturecheck.nesting.seating import Seating, continues_seat, is_on, table_top_mm
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets
@@ -239,6 +242,8 @@ def along_round(patch: Patch) -> bool:
 
 
 _MUCH_LESS = 0.5
+_FAR_LESS = 0.01
+"""Share of another move, below which a move counts that leaves what the body lies on."""
 
 
 def way_apart(stage: Stage, overlap: Overlap, cures: Budget) -> tuple[Parting | None, str]:
@@ -265,7 +270,7 @@ def _rather(setup: Setup, second: Parting, first: Parting) -> bool:
     """Tell whether the move of the body that would rather stay is the better one."""
     if first.leaves and second.leaves:
         return setup.body(second.bodies[0]).role == BodyRole.PART
-    return not second.leaves and second.by_mm < _MUCH_LESS * first.by_mm
+    return second.by_mm < (_FAR_LESS if second.leaves else _MUCH_LESS) * first.by_mm
 
 
 def overlap_finding(
@@ -328,10 +333,23 @@ def _parting(stage: Stage, overlap: Overlap, name: str) -> Parting | None:
     if other in pieces:
         return None
     placed = {b.name: b.placed() for b in setup.bodies}
-    around = [placed[n] for n in placed if n not in pieces and n != other]
+    around = [placed[n] for n in placed if n not in pieces and n != other] + [_table(stage)]
     moving = [placed[n] for n in pieces]
     kept = _kept(stage, pieces, other, name)
     return shortest_parting(moving, placed[other], around, overlap.common, setup.tolerances, kept)
+
+
+def _table(stage: Stage) -> Placed:
+    """Return the machine's table under everything that stands there."""
+    top_mm = table_top_mm(stage.setup, stage.contacts)
+    boxes = np.array([box_of(solid) for solid in stage.placed.values()])
+    (left, front), (right, back) = boxes[:, :2].min(axis=0), boxes[:, 3:5].max(axis=0)
+    reach_mm = float(right - left + back - front)
+    slab = box(
+        to_vector((left - reach_mm, front - reach_mm, top_mm - reach_mm)),
+        to_vector((right + reach_mm, back + reach_mm, top_mm)),
+    )
+    return Placed(name="", solid=slab, face_names=("",) * len(faces_of(slab)))
 
 
 def _kept(stage: Stage, pieces: Sequence[str], other: str, name: str) -> Floats:
@@ -486,6 +504,8 @@ def _moved_together(stage: Stage, seat: Seat, gap_mm: float, normal: Floats) -> 
     who, way = (seat.on, -normal) if block else (seat.body, normal)
     way = way if gap_mm > 0.0 else -way
     far = stage.setup.write.length(abs(gap_mm))
+    if gap_mm < 0.0 and who == seat.body and (bars := _bars(stage, seat, who, normal)) is not None:
+        return f"Bring {bars[1]} and {seat.other} to match: {seat.other} stands {far} proud."
     if (bars := _bars(stage, seat, who, way)) is None:
         return f"Move {who} {far} {toward(way)}, or find what holds it off."
     own, face = bars
@@ -497,6 +517,8 @@ def _moved_together(stage: Stage, seat: Seat, gap_mm: float, normal: Floats) -> 
     if face.body != seat.on and is_loose(stage.setup, face.body):
         return f"{how}take {far} off {face}."
     # Chucks and V-blocks are not cut down for one job.
+    if own.face == seat.face:
+        return f"{how}bring {face} and {seat.other} to match: {face} stands {far} proud."
     return f"{how}bring {own.face} and {seat.face} of {who} to match: {own.face} stands {far} proud."
 
 

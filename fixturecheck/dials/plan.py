@@ -234,12 +234,14 @@ class _Plan:
 
     def _asked(self) -> Iterator[tuple[FaceRef, Side]]:
         """Yield the faces to touch; the side comes first, so that the top is free of the wheel's way."""
-        if self.setup.machine.cross_feed is not None:
-            side = self.dials.touch_side
+        side, wall = self.dials.touch_side, self.first.wall
+        # A cut that makes no wall asks for no touch at the side where another one makes a wall.
+        walled = wall is not None or all(c.cut.wall is None for c in self.cuts)
+        if self.setup.machine.cross_feed is not None and walled:
             if side is not None:
                 yield FaceRef(side), Side.SIDE
-            elif self.first.wall is not None:
-                yield self.first.wall.name, Side.SIDE
+            elif wall is not None:
+                yield wall.name, Side.SIDE
         top = self.dials.touch_top
         yield (self.first.floor.name if top is None else FaceRef(top)), Side.TOP
 

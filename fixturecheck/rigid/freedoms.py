@@ -81,6 +81,9 @@ def null_space(rows: Floats) -> Floats:
     return np.asarray(vectors[rank:].T)
 
 
+_SLIDE_SIZES = 1000.0
+
+
 def motions(rows: Floats, centre_mm: Floats, size_mm: float) -> tuple[FreeMotion, ...]:
     """Name the two-way motions left by contacts that all stay closed.
 
@@ -96,7 +99,8 @@ def motions(rows: Floats, centre_mm: Floats, size_mm: float) -> tuple[FreeMotion
     Returns
     -------
     tuple of FreeMotion
-        One for each freedom left, slides first.
+        One for each freedom left, slides first. A turn about an axis that lies a thousand sizes away is a
+        slide: over its own size the body turns by less than a thousandth.
     """
     scaled = rows.copy()
     scaled[:, 3:] /= size_mm
@@ -112,10 +116,14 @@ def motions(rows: Floats, centre_mm: Floats, size_mm: float) -> tuple[FreeMotion
     for twist in _turns(free, slides, size_mm):
         turn = twist[3:]
         point = centre_mm + np.cross(turn, twist[:3])
+        if (shift_mm := float(np.linalg.norm(twist[:3]))) > _SLIDE_SIZES * size_mm:
+            slide = twist / shift_mm
+            found.append(FreeMotion(kind=FreedomKind.SLIDES, axis=slide[:3], point_mm=centre_mm, twist=slide))
+            continue
         pitch = float(turn @ twist[:3])
         kind = FreedomKind.TURNS if abs(pitch) < 1e-6 * size_mm else FreedomKind.SCREWS
         found.append(FreeMotion(kind=kind, axis=turn, point_mm=point, twist=twist))
-    return tuple(found)
+    return tuple(sorted(found, key=lambda motion: motion.kind is not FreedomKind.SLIDES))
 
 
 _LEAST_OPENING = 1e-4

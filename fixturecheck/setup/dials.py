@@ -90,7 +90,8 @@ class Dials:
     touch_top : str or None
         `body.face` that the wheel's rim touches; None is the floor of the first part of each cut.
     touch_side : str or None
-        `body.face` that the wheel's side touches; None is the wall of the first part, for a cut with a wall.
+        `body.face` that the wheel's side touches, for the cuts with a wall, or for all where none has one;
+        None is the wall of the first part.
     may_mark : tuple of str
         Faces without stock, as `body.face`, that a touch may mark.
     mark_mm : float

@@ -11,7 +11,7 @@ from fixturecheck.checks import dials as check_dials
 from fixturecheck.dials.plan import dialled
 from fixturecheck.errors import SetupError
 from fixturecheck.machining.as_ground import grind
-from fixturecheck.result.dials import MoveKind
+from fixturecheck.result.dials import MoveKind, Side
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.dials import Dials, Handwheel
 from fixturecheck.setup.model import Body, Cut, Machine
@@ -105,6 +105,18 @@ def test_the_far_side_of_the_part_as_touched_face_takes_up_thickness_and_backlas
     made, found = run(body, dials=asked, machine=scale)
     assert made.dialled[0].found.targets[1].reading.distance_mm == pytest.approx(18.0 + thick, abs=1e-9)
     assert of(found, Kind.READING, "wall").verdict is Verdict.GO
+
+
+def test_a_cut_without_a_wall_touches_no_side_where_another_one_makes_a_wall():
+    # The top is ground in the same set-up as the corner, whose wall still has its stock then: the top
+    # needs the downfeed alone.
+    asked = Dials(touch_side="pawl_1.wall")
+    body = replace(pawl(), faces=named(stepped()) | {"upper": named(stepped(), z=20)["floor"]})
+    upper = Cut(name="upper", parts=("pawl_1",), floor="upper", stock_mm=0.2, way="traverse")
+    made, found = run(body, dials=asked, cuts=(upper,))
+    sides = [[t.side for t in d.found.touches] for d in made.dialled]
+    assert sides == [[Side.TOP], [Side.SIDE, Side.TOP]]
+    assert not [f for f in found if f.verdict is Verdict.UNKNOWN]
 
 
 def _face(solid, way):

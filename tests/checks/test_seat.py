@@ -411,6 +411,30 @@ def test_a_foot_too_long_is_told_with_what_the_part_lies_on():
     )
 
 
+@pytest.mark.parametrize(
+    ("high", "says"),
+    [
+        (20.01, "Bring chuck.top and par.top to match: par.top stands 0.01 mm proud."),
+        (19.99, "or bring chuck.top and par.top to match: chuck.top stands 0.01 mm proud."),
+    ],
+)
+def test_a_parallel_on_the_table_is_not_sunk_into_it_nor_drawn_out_from_under_the_part(high, says):
+    """A bar over the end of a chuck 20 mm high, and a parallel of `high` beside it on the table."""
+    stand = body("chuck", block(100, 40, 20, (0, 0, -20)), role="fixture", group="chuck")
+    rail = body("rail", block(100, 10, 28, (0, 25, -20)), role="fixture", group="chuck")
+    par = body("par", block(20, 20, high, (75, 0, -20)), role="fixture")
+    bar = body("bar", block(110, 20, 10, (30, 0, 0)))
+    seats = on("bar", "bottom", "chuck", "top"), on("bar", "bottom", "par", "top")
+    found = gauged(seat.check, [stand, rail, par, bar], *seats)
+    assert next(f for f in found if f.kind is Kind.OPEN).remedy.endswith(says)
+    overlaps = [f for f in found if f.unit == "mm3"]
+    assert len(overlaps) == (1 if high > 20 else 0)
+    for overlap in overlaps:
+        assert overlap.remedy.endswith(
+            "Bring it and that 0.01 mm toward +Z, or relieve bar or par by as much where they meet."
+        )
+
+
 def test_a_round_in_a_v_is_not_slid_sideways_along_its_stop():
     """A shoulder of 24 behind a journal of 16, against the end of a V of 90: what meets is all that can.
 

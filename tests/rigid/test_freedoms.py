@@ -63,6 +63,15 @@ def test_a_shaft_in_a_v_slides_and_turns_about_its_own_axis():
     assert found[1].point_mm[[0, 2]] == pytest.approx([0, 0], abs=1e-6)
 
 
+def test_a_turn_about_an_axis_far_off_is_a_slide():
+    """Of two supports 100 mm apart the one leans by 1e-5: their normals meet 10 km up."""
+    normals = np.array([[0, 0, 1.0], [1e-5, 0, 1.0], [0, 1, 0], [0, 1, 0], [0, 1, 0]])
+    points = [[0, 0, 0], [100, 0, 0], [0, 50, 0], [100, 50, 0], [50, 50, 20]]
+    (found,) = named(points, normals)
+    assert found.kind == "slides"
+    assert np.abs(found.axis) == pytest.approx([1, 0, 0], abs=1e-4)
+
+
 def test_a_nut_left_by_a_helix_screws():
     free = np.array([0, 0, 2.0, 0, 0, 1.0])
     rows = np.linalg.svd(free[None])[2][1:]
