@@ -326,9 +326,9 @@ class Writing:
         """Return a wheel's surface speed of m/s with its unit."""
         return self._said(speed_m_s, "m/s", spec)
 
-    def table_speed(self, speed_m_min: float, spec: str = "") -> str:
+    def table_speed(self, speed_m_min: float) -> str:
         """Return a table's speed of m/min with its unit."""
-        return self._said(speed_m_min, "m/min", spec)
+        return self._said(speed_m_min, "m/min", "")
 
 
 def angle_text(angle_deg: float, spec: str = ".3g") -> str:

@@ -77,22 +77,20 @@ def _end_threads_of_kernel() -> None:
 def run_side_by_side(
     works: Mapping[K, Callable[[], Any]],
     *,
-    at_once: int | None = None,
     done: Callable[[K, Done], None] = lambda _key, _done: None,
 ) -> dict[K, Done]:
-    """Do several pieces of work, some at once, and return what each came to, in their order.
+    """Do several pieces of work, one on each core, and return what each came to, in their order.
+
+    On one core, or where this process cannot be forked, all is done here, one after the other.
 
     Parameters
     ----------
     works : mapping of key to callable
         What they return must be picklable.
-    at_once : int, optional
-        How many copies run at once; as many as there are cores where it is left out. With one, or where this
-        process cannot be forked, all is done here, one after the other.
     done : callable
         Called here with each key as soon as its work is done.
     """
-    copies = min(at_once or cores(), len(works))
+    copies = min(cores(), len(works))
     found: dict[K, Done] = {}
     if copies <= 1 or not can_fork():
         for key, work in works.items():

@@ -289,7 +289,6 @@ def factor_range(
     known: tuple[Collapse, Mapping[str, float]] | None = None,
     ceiling: float = CEILING,
     draws: int = 4,
-    seed: int = 1,
 ) -> FactorRange:
     """Return the factor over ranges of inputs.
 
@@ -304,9 +303,7 @@ def factor_range(
     ceiling : float
         Factor beyond which nobody needs to know more.
     draws : int
-        Combinations drawn besides the tornado and its two ends.
-    seed : int
-        Seed of the draws, so that the same set-up gives the same range.
+        Combinations drawn besides the tornado and its two ends, alike each time.
 
     Returns
     -------
@@ -335,7 +332,7 @@ def factor_range(
         if span.low < span.high:
             low, high = (low_end({**around, name: end}) for end in span.ends)
             swings.append(Swing(name=name, input_range=span, factor_at_low=low, factor_at_high=high))
-    for values in _together(swings, around) + _drawn(inputs, draws if len(swings) > 1 else 0, seed):
+    for values in _together(swings, around) + _drawn(inputs, draws if len(swings) > 1 else 0):
         low_end(values)
     # Of equals the corner that is known.
     tried = [*([known] if known else []), *tried]
@@ -362,9 +359,9 @@ def _together(swings: list[Swing], around: Mapping[str, float]) -> list[dict[str
     return [worst, best]
 
 
-def _drawn(inputs: Mapping[str, Range], draws: int, seed: int) -> list[dict[str, float]]:
+def _drawn(inputs: Mapping[str, Range], draws: int) -> list[dict[str, float]]:
     """Combinations of ends, drawn with a fixed seed."""
-    picks = np.random.default_rng(seed).integers(0, 2, size=(draws, len(inputs)))
+    picks = np.random.default_rng(1).integers(0, 2, size=(draws, len(inputs)))
     return [
         {name: (span.low, span.high)[pick] for (name, span), pick in zip(inputs.items(), row, strict=True)}
         for row in picks

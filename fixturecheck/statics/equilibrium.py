@@ -136,15 +136,13 @@ class Equations:
     twists: Floats
 
 
-def write_equations(holding: EquilibriumProblem, *, shear_ratio: float = SHEAR_STIFFNESS_RATIO) -> Equations:
+def write_equations(holding: EquilibriumProblem) -> Equations:
     """Return the equations of a holding.
 
     Parameters
     ----------
     holding : EquilibriumProblem
         Bodies, contact points and loads.
-    shear_ratio : float
-        Shear stiffness of a contact over its normal stiffness.
 
     Returns
     -------
@@ -184,7 +182,7 @@ def write_equations(holding: EquilibriumProblem, *, shear_ratio: float = SHEAR_S
         outer=_outer(sides, at, frames[:, 0], mu),
         mu=mu,
         normal_n_mm=stiffness,
-        shear_n_mm=shear_ratio * stiffness,
+        shear_n_mm=SHEAR_STIFFNESS_RATIO * stiffness,
         held_n=_generalised(holding.held, rows, origin, twists) + pulls @ approach[:, 0, :],
         cutting_n=_generalised(holding.cutting, rows, origin, twists),
         twists=twists,

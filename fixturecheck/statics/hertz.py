@@ -115,10 +115,8 @@ def line_contact(force_n: float, length_mm: float, radius_mm: float, modulus_mpa
     )
 
 
-def line_stiffness_n_mm(
-    force_n: float, length_mm: float, radius_mm: float, depth_mm: float, side: Elastic = STEEL
-) -> float:
-    """Return the stiffness of a line contact between two like bodies at this load.
+def line_stiffness_n_mm(force_n: float, length_mm: float, radius_mm: float, depth_mm: float) -> float:
+    """Return the stiffness of a line contact between two bodies of steel at this load.
 
     It is the derivative of the load by the approach of both sides.
 
@@ -128,8 +126,6 @@ def line_stiffness_n_mm(
         As for the contact; the relative radius.
     depth_mm : float
         Depth of either body, much larger than the half width.
-    side : Elastic
-        Constants of either side; steel unless stated.
 
     Returns
     -------
@@ -145,11 +141,11 @@ def line_stiffness_n_mm(
     ----------
     Johnson [@johnson1985], eq. 5.57, from memory, differentiated here.
     """
-    half = line_contact(force_n, length_mm, radius_mm, contact_modulus_mpa(side, side)).half_width_mm
+    half = line_contact(force_n, length_mm, radius_mm, contact_modulus_mpa()).half_width_mm
     # The half width grows with the root of the load, which takes one off the logarithm's slope.
-    nu = side.poisson
+    nu = STEEL.poisson
     spread = 2.0 * math.log(2.0 * depth_mm / half) - nu / (1.0 - nu) - 1.0
-    one_side = (1.0 - nu**2) / (math.pi * side.modulus_mpa * length_mm) * spread
+    one_side = (1.0 - nu**2) / (math.pi * STEEL.modulus_mpa * length_mm) * spread
     return 1.0 / (2.0 * one_side)
 
 

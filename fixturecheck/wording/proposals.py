@@ -1,4 +1,7 @@
-"""A proposed set-up in words: why each piece is there and of its size, why a part stands as it does."""
+"""A proposed set-up in words: why each piece is there and of its size, why a part stands as it does.
+
+None of these texts ends in a full stop.
+"""
 
 from __future__ import annotations
 
@@ -7,114 +10,38 @@ _WHOLE_MM2 = 100.0
 
 
 def row_holder_words(length_mm: float, width_mm: float) -> str:
-    """Say why a chuck has its size.
-
-    Parameters
-    ----------
-    length_mm : float
-        Along the row.
-    width_mm : float
-        Across it.
-
-    Returns
-    -------
-    str
-        Without a full stop.
-    """
+    """Say why a chuck has its size."""
     return f"the smallest of the usual sizes that takes the row, {length_mm:g} x {width_mm:g} mm"
 
 
 def vee_words(part: str) -> str:
-    """Say why a V-block has its size.
-
-    Parameters
-    ----------
-    part : str
-        The part.
-
-    Returns
-    -------
-    str
-        Without a full stop.
-    """
+    """Say why a V-block has its size."""
     return f"the smallest of the usual sizes that takes the row; its lands lie below the floor of {part}"
 
 
 def vise_words(part: str) -> str:
-    """Say why a vise has its size.
-
-    Parameters
-    ----------
-    part : str
-        The part.
-
-    Returns
-    -------
-    str
-        Without a full stop.
-    """
+    """Say why a vise has its size."""
     return f"the smallest of the usual sizes that takes {part}; the moving jaw is drawn where it grips"
 
 
 def parallel_words(jaw_mm: float) -> str:
-    """Say what a parallel is for.
-
-    Parameters
-    ----------
-    jaw_mm : float
-        Height of the jaws.
-
-    Returns
-    -------
-    str
-        Without a full stop.
-    """
+    """Say what a parallel is for."""
     return f"raises the part, so that its top stands out of jaws {jaw_mm:g} mm tall"
 
 
 def block_words(height_mm: float, *, at_the_end: bool) -> str:
-    """Say what a block beside a row on a chuck is for, and why it has its height.
-
-    Parameters
-    ----------
-    height_mm : float
-        Of the block.
-    at_the_end : bool
-        Whether it stands at the end that the wheel pushes to.
-
-    Returns
-    -------
-    str
-        Without a full stop.
-    """
+    """Say what a block beside a row is for, at the end that the wheel pushes to or the other."""
     takes = "takes the push of the wheel" if at_the_end else "keeps the row from going back"
     return f"{takes}; {height_mm:g} mm tall, below the floor that the wheel runs over"
 
 
 def vee_stop_words() -> str:
-    """Say what a stop on a land of a V-block is for, and why it stands there.
-
-    Returns
-    -------
-    str
-        Without a full stop.
-    """
+    """Say what a stop on a land of a V-block is for, and why it stands there."""
     return "takes the push of the wheel; it stands on one land, since over both it would short the poles"
 
 
 def vise_stop_words(part: str) -> str:
-    """Say what a stop between the jaws of a vise is for.
-
-    Parameters
-    ----------
-    part : str
-        The part.
-
-    Returns
-    -------
-    str
-        Without a full stop.
-    """
+    """Say what a stop between the jaws of a vise is for."""
     return f"takes the push of the wheel at the end of {part}, below the floor that it runs over"
 
 
@@ -123,38 +50,12 @@ NO_STOP_IN_VISE = "none fits between the jaws at the end of the part: add one"
 
 
 def jaws_words(out_mm: float, held_mm: float) -> str:
-    """Say how far a floor stands out of the jaws, and how much of the part they hold.
-
-    Parameters
-    ----------
-    out_mm : float
-        Above the jaws.
-    held_mm : float
-        Between them.
-
-    Returns
-    -------
-    str
-        Without a full stop.
-    """
+    """Say how far a floor stands above the jaws, and how much of the part is between them."""
     return f"the floor then stands {out_mm:.3g} mm out of the jaws, which hold {held_mm:.3g} mm"
 
 
 def nested_words(count: int, pitch_mm: float) -> str:
-    """Say how far apart nested parts stand.
-
-    Parameters
-    ----------
-    count : int
-        How many parts.
-    pitch_mm : float
-        From one to the next.
-
-    Returns
-    -------
-    str
-        Without a full stop.
-    """
+    """Say how far apart nested parts stand."""
     return f"{count} parts nested, {pitch_mm:.6g} mm apart"
 
 
@@ -167,11 +68,6 @@ def nest_words(early_mm: float, row_mm: float | None = None) -> str:
         By how much neighbours overlap along the row where their ends lie on each other; zero for none.
     row_mm : float or None
         Length of the row, where it is said.
-
-    Returns
-    -------
-    str
-        Without a full stop.
     """
     why = (
         "flat ends lie on each other there, but something lands first: neighbours overlap by up to "
@@ -183,52 +79,19 @@ def nest_words(early_mm: float, row_mm: float | None = None) -> str:
 
 
 def spaced_words(count: int) -> str:
-    """Say that parts of a row do not lie on each other.
-
-    Parameters
-    ----------
-    count : int
-        How many parts.
-
-    Returns
-    -------
-    str
-        Without a full stop.
-    """
+    """Say that parts of a row do not lie on each other."""
     return f"{count} parts with a block between each two"
 
 
 def no_nest_words(untried: int) -> str:
-    """Say why parts of a row do not nest, or how many pitches were not tried.
-
-    Parameters
-    ----------
-    untried : int
-        Pitches that were not tried.
-
-    Returns
-    -------
-    str
-        Without a full stop.
-    """
+    """Say why parts of a row do not nest, or how many pitches were not tried."""
     if untried:
         return f"no nest was found; {untried} wider ones were not tried"
     return "no two flat ends of neighbours would lie on each other"
 
 
 def on_two_planes_words(bears_mm2: float) -> str:
-    """Say what bears where two planes lie in a trough.
-
-    Parameters
-    ----------
-    bears_mm2 : float
-        Area that bears.
-
-    Returns
-    -------
-    str
-        Without a full stop.
-    """
+    """Say what bears where two planes lie in a trough."""
     return f"two planes at the angle of the trough bear, {_area(bears_mm2)} together"
 
 
@@ -236,34 +99,12 @@ ON_A_RIM = "it stands on a rim or on corners, since nothing flat is below"
 
 
 def on_a_round_words(radius_mm: float) -> str:
-    """Say what bears where a round lies in a trough.
-
-    Parameters
-    ----------
-    radius_mm : float
-        Of the round.
-
-    Returns
-    -------
-    str
-        Without a full stop.
-    """
+    """Say what bears where a round lies in a trough."""
     return f"a round of {2 * radius_mm:.4g} mm bears on both flanks along lines"
 
 
 def in_jaws_words(bears_mm2: float) -> str:
-    """Say what bears where jaws hold a part.
-
-    Parameters
-    ----------
-    bears_mm2 : float
-        Area that bears.
-
-    Returns
-    -------
-    str
-        Without a full stop.
-    """
+    """Say what bears where jaws hold a part."""
     return f"{_area(bears_mm2)} lie on a parallel or on the bed, and the jaws hold it there"
 
 
@@ -278,11 +119,6 @@ def on_a_plane_words(bears_mm2: float, margin_mm: float, height_mm: float) -> st
         How far inside the border of what bears the weight lies.
     height_mm : float
         How high it lies.
-
-    Returns
-    -------
-    str
-        Without a full stop.
     """
     return (
         f"{_area(bears_mm2)} bear; the weight lies {margin_mm:.3g} mm inside their border, "
@@ -301,11 +137,6 @@ def floor_words(area_mm2: float, shut_in_mm: float | None, *, wall: bool) -> str
         How far the part stands up over it in the way of the wheel; None where nothing is in the way.
     wall : bool
         Whether it lies beside a wall.
-
-    Returns
-    -------
-    str
-        Without a full stop.
     """
     beside = ", beside a wall" if wall else ", nothing of the part stands higher"
     if shut_in_mm is not None:
@@ -314,38 +145,12 @@ def floor_words(area_mm2: float, shut_in_mm: float | None, *, wall: bool) -> str
 
 
 def other_way_words(standing: str, area_mm2: float) -> str:
-    """Say how else a part could stand, and how much of it could then be ground.
-
-    Parameters
-    ----------
-    standing : str
-        What bears, in words.
-    area_mm2 : float
-        Of the floor.
-
-    Returns
-    -------
-    str
-        Without a full stop.
-    """
+    """Say how else a part could stand, and how much of it could then be ground."""
     return f"{standing}; {_area(area_mm2)} to grind"
 
 
 def part_found_words(beside: int, *, copies: bool) -> str:
-    """Say why a body of an assembly is taken for the part.
-
-    Parameters
-    ----------
-    beside : int
-        How many others it touches.
-    copies : bool
-        Whether there are copies of it.
-
-    Returns
-    -------
-    str
-        Without a full stop.
-    """
+    """Say why a body of an assembly is taken for the part."""
     why = f"stands, carries nothing, and touches {beside} others, the most"
     return f"{why}; and its copies" if copies else why
 
