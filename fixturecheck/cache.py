@@ -185,14 +185,14 @@ def default_folder() -> Path | None:
 
 
 @cache
-def of_folder(folder: Path | None) -> Cache:
+def _of_folder(folder: Path | None) -> Cache:
     """Return the cache of a folder, one in each process."""
     return Cache(folder)
 
 
 def current() -> Cache:
     """Return the cache that is used now."""
-    return of_folder(default_folder())
+    return _of_folder(default_folder())
 
 
 def cached(function: Callable[P, T]) -> Callable[P, T]:

@@ -45,7 +45,7 @@ _VALUES: Schema = {
 }
 
 
-def job_schema() -> Schema:
+def _job_schema() -> Schema:
     """Return the schema of a job.
 
     Returns
@@ -86,7 +86,7 @@ def job_schema() -> Schema:
     return {**made, "required": ["job", "part", "operation"]}
 
 
-def study_schema() -> Schema:
+def _study_schema() -> Schema:
     """Return the schema of a study.
 
     Returns
@@ -110,7 +110,7 @@ _WAYS = ("values", "range", "nominal")
 """What a parameter is given: one of them."""
 
 
-def job_setup_schema() -> Schema:
+def _job_setup_schema() -> Schema:
     """Return the schema of the set-up of an operation, whose part the job states.
 
     Returns
@@ -129,9 +129,9 @@ SCHEMAS: Mapping[str, Callable[[], Schema]] = {
     SETUP_FILE: setup_schema,
     "shop.schema.json": shop_schema,
     "measurements.schema.json": measurements_schema,
-    JOB_FILE: job_schema,
-    "job_setup.schema.json": job_setup_schema,
-    STUDY_FILE: study_schema,
+    JOB_FILE: _job_schema,
+    "job_setup.schema.json": _job_setup_schema,
+    STUDY_FILE: _study_schema,
 }
 """By the name of the file that ships with the program, what makes it."""
 

@@ -301,7 +301,7 @@ class AngleStack:
 
 
 @cache
-def angle_sets() -> Mapping[str, AngleSet]:
+def _angle_sets() -> Mapping[str, AngleSet]:
     """Return every set of the table by its name.
 
     Returns
@@ -333,7 +333,7 @@ def angle_set(name: str) -> AngleSet:
     SetupError
         There is none of the name; the nearest ones are named.
     """
-    return row_of(name, angle_sets(), what="set of angle blocks")
+    return row_of(name, _angle_sets(), what="set of angle blocks")
 
 
 def angle_stack(blocks: AngleSet, wanted_arcsec: float) -> AngleStack:

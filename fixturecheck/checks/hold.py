@@ -77,7 +77,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         )
     for part in held.parts:
         yield _factor(stage, part)
-        yield from grip_lost(stage, part, ID)
+        yield from _grip_lost(stage, part, ID)
         yield from _losses(stage, part)
 
 
@@ -239,7 +239,7 @@ _SOURCE = "closed form: what the cut pushes along the screw over the least force
 common practice, no source"
 
 
-def grip_lost(stage: Stage, part: PartHold, check: str) -> Iterator[Finding]:
+def _grip_lost(stage: Stage, part: PartHold, check: str) -> Iterator[Finding]:
     """Yield a finding for each vise that grips a part, over every place of one cut.
 
     Parameters

@@ -106,7 +106,7 @@ def _part(
     seats = [s for s in found.settled.seats if s.own.body == pose.body]
     openings = {id(s): opening_um(found, s) for s in seats}
     open_seats = [s for s in seats if openings[id(s)] > touch_um]
-    wrong = [] if stage.setup.body(pose.body).role != BodyRole.PART else wrong_of(found, pose.body)
+    wrong = [] if stage.setup.body(pose.body).role != BodyRole.PART else _wrong_of(found, pose.body)
     largest = round(max(openings.values(), default=0.0), _UM_DECIMALS) + 0.0
     fixture = stage.setup.body(pose.body).role != BodyRole.PART
     off = _furthest_off(stage, targets, pose.body)
@@ -173,7 +173,7 @@ def _stirs(pose: RestPose, touch_um: float) -> bool:
     )
 
 
-def wrong_of(found: StagingAnswer, body: str) -> list[LoadedContact]:
+def _wrong_of(found: StagingAnswer, body: str) -> list[LoadedContact]:
     """Return what holds a part that no seat states.
 
     Between two parts it is reported of the one that is meant to lie on the other, which is the one held off.
@@ -203,7 +203,7 @@ def _says(
 ) -> str:
     """Tell where the part rests, what is open, what holds it and what is free."""
     wrong, openings = why
-    parts = [f"{pose.body} rests {moved_words(pose, write)}."]
+    parts = [f"{pose.body} rests {_moved_words(pose, write)}."]
     open_words = [_open_words(s, openings[id(s)], write) for s in open_seats]
     if open_words:
         parts += [f"{one}." for one in open_words]
@@ -219,7 +219,7 @@ def _says(
     return " ".join(parts)
 
 
-def moved_words(pose: RestPose, write: Writing) -> str:
+def _moved_words(pose: RestPose, write: Writing) -> str:
     """Say how far a part's rest is from where it is drawn."""
     shift, turn = np.array(pose.shift_mm), np.array(pose.turn_deg)
     words = []

@@ -246,7 +246,7 @@ _FAR_LESS = 0.01
 """Share of another move, below which a move counts that leaves what the body lies on."""
 
 
-def way_apart(stage: Stage, overlap: Overlap, cures: Budget) -> tuple[Parting | None, str]:
+def _way_apart(stage: Stage, overlap: Overlap, cures: Budget) -> tuple[Parting | None, str]:
     """Return the move that parts two bodies, tried on the solids, and what to do in words.
 
     The move is None where no straight one was found, or where no more may be spent on looking.
@@ -297,7 +297,7 @@ def overlap_finding(
         A no-go, with the move that parts them.
     """
     write = stage.setup.write
-    way, how = way_apart(stage, overlap, cures)
+    way, how = _way_apart(stage, overlap, cures)
     says = f"{overlap.a} and {overlap.b} overlap as drawn, by {write.volume(overlap.volume_mm3)}"
     return judge(
         overlap.volume_mm3,

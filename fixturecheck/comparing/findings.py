@@ -78,10 +78,10 @@ def _apart(one: Finding, other: Finding) -> float:
 
 
 def _pair(before: Finding, after: Finding) -> FindingChange:
-    return FindingChange(change=change_of(before, after), before=before, after=after)
+    return FindingChange(change=_change_of(before, after), before=before, after=after)
 
 
-def change_of(before: Finding, after: Finding) -> Trend:
+def _change_of(before: Finding, after: Finding) -> Trend:
     """Return whether a finding is better or worse: by its verdict, else by its distance from the limit."""
     was, now = BADNESS.index(before.verdict), BADNESS.index(after.verdict)
     if was != now:

@@ -41,7 +41,7 @@ def paired(before: Sequence[T], after: Sequence[T], cost: Callable[[T, T], float
     return [(i, j) for i, j in found if costs[i, j] < _FAR]
 
 
-def bodies_paired(
+def _bodies_paired(
     before: Sequence[BodyDrawn], after: Sequence[BodyDrawn]
 ) -> list[tuple[BodyDrawn, BodyDrawn]]:
     """Return each body with what it has become, by name, else by role, size and place."""
@@ -66,7 +66,7 @@ def _body_cost(one: BodyDrawn, other: BodyDrawn) -> float:
     return _FAR if far else apart + differs
 
 
-def faces_paired(before: BodyDrawn, after: BodyDrawn) -> list[tuple[FaceDrawn, FaceDrawn]]:
+def _faces_paired(before: BodyDrawn, after: BodyDrawn) -> list[tuple[FaceDrawn, FaceDrawn]]:
     """Return each face of a body with what it has become."""
     if before.faces == after.faces:
         return list(zip(before.faces, after.faces, strict=True))
@@ -102,7 +102,7 @@ def _turned_deg(one: FaceDrawn, other: FaceDrawn) -> float:
 
 def face_changes(before: BodyDrawn, after: BodyDrawn) -> tuple[FaceChange, ...]:
     """Return the faces of a body that moved, turned, are new or gone."""
-    pairs = faces_paired(before, after)
+    pairs = _faces_paired(before, after)
     found = [c for b, a in pairs if (c := _moved(b, a)) is not None]
     olds, news = {id(b) for b, _ in pairs}, {id(a) for _, a in pairs}
     found += [FaceChange(before=f.name, after="") for f in before.faces if id(f) not in olds]
@@ -134,7 +134,7 @@ def _moved(before: FaceDrawn, after: FaceDrawn) -> FaceChange | None:
 
 def solid_changes(before: Sequence[BodyDrawn], after: Sequence[BodyDrawn]) -> tuple[SolidChange, ...]:
     """Return what became of each body, those that changed first; what was added and removed is left open."""
-    pairs = bodies_paired(before, after)
+    pairs = _bodies_paired(before, after)
     found = [
         SolidChange(
             before=b.name,
@@ -168,10 +168,10 @@ def renames(
     """Return what has another name after: bodies, their faces, and a cut where just one was renamed."""
     bodies: dict[str, str] = {}
     faces: dict[tuple[str, str], str] = {}
-    for one, other in bodies_paired(before, after):
+    for one, other in _bodies_paired(before, after):
         bodies[one.name] = other.name
         there, here = {f.name for f in other.faces}, {f.name for f in one.faces}
-        for b, a in sorted(faces_paired(one, other), key=lambda pair: -pair[0].area_mm2):
+        for b, a in sorted(_faces_paired(one, other), key=lambda pair: -pair[0].area_mm2):
             # A name that is on both sides stands for itself.
             if b.name not in there and a.name not in here:
                 faces.setdefault((one.name, b.name), a.name)

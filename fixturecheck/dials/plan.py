@@ -38,7 +38,7 @@ from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.setup.records import CutWay
 
 
-def moves_of(
+def _moves_of(
     dials: Dials,
     touches: Sequence[TouchOff],
     targets: Sequence[TargetReading],
@@ -344,7 +344,7 @@ class _Plan:
         return CutDials(
             cut=self.cut.name,
             touches=tuple(touches),
-            moves=tuple(moves_of(self.dials, touches, targets, ends, passes, self._rough(top))),
+            moves=tuple(_moves_of(self.dials, touches, targets, ends, passes, self._rough(top))),
             targets=tuple(targets),
             ends=ends,
             passes=passes,

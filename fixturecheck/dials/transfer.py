@@ -51,7 +51,7 @@ def offset_mm(block_mm: float, finder_mm: float) -> float:
     return block_mm + finder_mm / 2
 
 
-def transfer_error_mm(transfer: Transfer, rounding_mm: float) -> float:
+def _transfer_error_mm(transfer: Transfer, rounding_mm: float) -> float:
     """Return how far off a target may be met: the sum of what can go wrong, either way.
 
     References
@@ -97,7 +97,7 @@ def datum_offset(setup: Setup, transfer: Transfer) -> DatumOffset:
         move_mm=move_mm,
         set_mm=set_mm if move_mm >= 0 else -set_mm,
         takes_up=takes_up,
-        error_mm=transfer_error_mm(transfer, set_mm - dial_mm) if known else None,
+        error_mm=_transfer_error_mm(transfer, set_mm - dial_mm) if known else None,
         limit_mm=None if zone_mm is None else zone_mm / 2,
         unreachable=Unreachable.BARRED
         if _barred(setup, transfer, stop, high_mm)

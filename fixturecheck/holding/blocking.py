@@ -69,7 +69,7 @@ class PartSide:
 
 def stopped(trial: TrialHold) -> Iterator[Remedy]:
     """Look for the lowest block on each side that the part moves toward when it lets go."""
-    for side in sides_toward(trial):
+    for side in _sides_toward(trial):
         cure = _lowest(trial, side)
         if cure is not None:
             yield cure
@@ -106,11 +106,11 @@ def with_fixed(rig: Rig, names: Sequence[str]) -> Rig:
     )
 
 
-def sides_toward(trial: TrialHold) -> tuple[PartSide, ...]:
+def _sides_toward(trial: TrialHold) -> tuple[PartSide, ...]:
     """Return the upright flat sides that move outward in the failure, the fastest first."""
     moving = [m for m in trial.part.factors.worst.motions if m.body == trial.part.part]
     solid = trial.process.placed[trial.part.part]
-    found = [(_outward(moving, s), s) for s in upright_sides(solid)]
+    found = [(_outward(moving, s), s) for s in _upright_sides(solid)]
     return tuple(s for speed, s in sorted(found, key=lambda p: -p[0]) if speed > _TOWARD)
 
 
@@ -120,7 +120,7 @@ def _outward(moving: list[StartingMotion], side: PartSide) -> float:
     return max((side.sign * m.velocity_at(c)[side.axis] for m in moving for c in corners), default=0.0)
 
 
-def upright_sides(solid: Solid) -> list[PartSide]:
+def _upright_sides(solid: Solid) -> list[PartSide]:
     """Return the outermost flat faces that look square along X or Y, one for each way."""
     whole = box_of(solid)
     groups: dict[tuple[int, int], list[Face]] = {}
@@ -259,7 +259,7 @@ def _factor_between(trial: TrialHold, grip: _Grip, torque_nm: float) -> float:
 
 def _pairs(trial: TrialHold) -> Iterator[tuple[PartSide, PartSide]]:
     """Yield pairs of opposite sides that jaws can grip below the floor."""
-    sides = {(s.axis, s.sign): s for s in upright_sides(trial.process.placed[trial.part.part])}
+    sides = {(s.axis, s.sign): s for s in _upright_sides(trial.process.placed[trial.part.part])}
     top_mm = trial.process.floor_mm - BELOW_MM
     for axis in (1, 0):
         near, far = sides.get((axis, -1)), sides.get((axis, 1))

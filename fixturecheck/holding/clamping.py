@@ -112,20 +112,20 @@ def guides(found: tuple[Pressed, ...]) -> dict[str, NDArray[np.float64]]:
 def _force(setup: Setup, placed: Mapping[str, Solid], clamp: Clamp) -> ClampForce:
     if clamp.kind == ClampKind.VISE:
         centre, normal = _face(setup, placed, clamp)
-        return ClampForce(force_n=clamp_size_n(clamp), direction=to_vector(normal), at_mm=to_vector(centre))
+        return ClampForce(force_n=_clamp_size_n(clamp), direction=to_vector(normal), at_mm=to_vector(centre))
     at = to_vector(clamp.at_mm or (0.0, 0.0, 0.0))
     if clamp.kind == ClampKind.STRAP:
         return strap_clamp(
-            clamp_size_n(clamp),
+            _clamp_size_n(clamp),
             screw_to_heel_mm=clamp.screw_to_heel_mm,
             screw_to_part_mm=clamp.screw_to_part_mm,
             at_mm=at,
         )
     inward = to_vector(clamp.inward or (0.0, 0.0, 0.0))
-    return toe_clamp(clamp_size_n(clamp), inward=inward, down_deg=clamp.down_deg, at_mm=at)
+    return toe_clamp(_clamp_size_n(clamp), inward=inward, down_deg=clamp.down_deg, at_mm=at)
 
 
-def clamp_size_n(clamp: Clamp) -> Range:
+def _clamp_size_n(clamp: Clamp) -> Range:
     """Return the force of jaw, screw or toe, low to high, N.
 
     Parameters
@@ -207,7 +207,7 @@ class Friction:
 
 def friction_of(setup: Setup) -> Friction:
     """Return the friction of every contact of a set-up."""
-    general = mu_of(setup)
+    general = _mu_of(setup)
     by_material = {}
     for name in sorted({b.material for b in setup.bodies}) if not stated_holding(setup).mu else ():
         low, high = material(name).friction_on_steel
@@ -223,7 +223,7 @@ def stated_holding(setup: Setup) -> StatedHolding:
     return setup.holding or StatedHolding()
 
 
-def mu_of(setup: Setup) -> Range:
+def _mu_of(setup: Setup) -> Range:
     """Return the friction of the kind of contact, or that of the film where it is less, low to high."""
     dry = dry_mu_of(setup)
     return _least(dry, friction(FILM_ROW)) if stated_holding(setup).coolant else dry

@@ -92,7 +92,7 @@ def cutter_at(axis_mm: Vector, diameter_mm: float) -> Cutter:
     )
 
 
-def stands_in(axis_mm: Vector, mill: Milling, bodies: Mapping[str, Floats]) -> set[str]:
+def _stands_in(axis_mm: Vector, mill: Milling, bodies: Mapping[str, Floats]) -> set[str]:
     """Return the bodies that the cutter would stand in.
 
     Parameters
@@ -238,7 +238,7 @@ class CutterPlaces:
         """Say whether the cutter stands in nothing there."""
         key = (round(x_mm, 6), round(y_mm, 6))
         if key not in self._clear:
-            inside = stands_in(self.axis(x_mm, y_mm), self.mill, self._higher)
+            inside = _stands_in(self.axis(x_mm, y_mm), self.mill, self._higher)
             self.met |= inside
             self._clear[key] = not inside
         return self._clear[key]

@@ -330,12 +330,12 @@ def part_hold(rig: Rig, process: CuttingProcess, found: Loaded, *, losable: Sequ
         load_n=to_vector(sum(load.force_n[i] for load in loads) for i in range(3)),
         pull_n=pull_on(rig, process.part),
         losses=losses_of(losable, rig, process),
-        pushed_off_by=() if factors.worst.rests else pushing_off(rig, rig.holding(values, loads)),
-        opened=opened_by(rig, process),
+        pushed_off_by=() if factors.worst.rests else _pushing_off(rig, rig.holding(values, loads)),
+        opened=_opened_by(rig, process),
     )
 
 
-def opened_by(rig: Rig, process: CuttingProcess) -> tuple[Opened, ...]:
+def _opened_by(rig: Rig, process: CuttingProcess) -> tuple[Opened, ...]:
     """Return what a cut pushes its part against each vise that grips it, the most over all its cases.
 
     Parameters
@@ -426,7 +426,7 @@ def _of_every_stroke(found: Loaded) -> tuple[Borne, ...]:
     return tuple(sorted(borne, key=lambda b: b.low_factor))
 
 
-def pushing_off(rig: Rig, problem: EquilibriumProblem) -> tuple[str, ...]:
+def _pushing_off(rig: Rig, problem: EquilibriumProblem) -> tuple[str, ...]:
     """Return the clamps that push the set-up off its seat: without any one of them it rests.
 
     Where no single one is to blame, all of them where it rests without any; empty where it does not either.

@@ -59,22 +59,22 @@ def ways_of(scene: FreedScene, part: PartHold, found: Loaded, least_factor: floa
     lost: list[Way] = []
     for loss in part.losses:
         followed: list[Way] = []
-        for borne in (b for b in loss.borne if may_let_go(b, least_factor)):
+        for borne in (b for b in loss.borne if _may_let_go(b, least_factor)):
             way = follow(scene, borne, least_factor, loss.lost)
             if way is None or (way.crash is not None and way.factor >= least_factor):
                 continue
             followed.append(way)
             if way.digs_in:
                 break
-        lost += sorted(followed, key=by_harm)[:1]
-    return Ways(found=tuple(sorted(ways, key=by_harm)), lost=tuple(sorted(lost, key=by_harm)))
+        lost += sorted(followed, key=_by_harm)[:1]
+    return Ways(found=tuple(sorted(ways, key=_by_harm)), lost=tuple(sorted(lost, key=_by_harm)))
 
 
 def _cases(part: PartHold, found: Loaded, least_factor: float) -> Iterator[tuple[Borne, float]]:
     """Yield what is followed and what sorts it, the worst first; some is loaded only when it is asked for."""
     yield part.borne, 0.0
     known = {id(b.case): b for b in found.borne}
-    risky = {n for n, b in known.items() if may_let_go(b, least_factor)}
+    risky = {n for n, b in known.items() if _may_let_go(b, least_factor)}
     strokes: set[str] = {part.case.stroke}
     # At another corner of the inputs the case borne least is followed once more.
     again = part.borne.collapse is not found.borne[0].collapse
@@ -94,12 +94,12 @@ def _cases(part: PartHold, found: Loaded, least_factor: float) -> Iterator[tuple
             yield known.get(number) or trial.borne(), trial.rank_factor
 
 
-def may_let_go(one: Borne, least_factor: float) -> bool:
+def _may_let_go(one: Borne, least_factor: float) -> bool:
     """Say whether a case may be borne less than the least; in coarse cells it may come out a trifle high."""
     return one.low_factor * (1.0 - SAME_SHARE) < least_factor
 
 
-def by_harm(way: Way) -> tuple[bool, bool, float]:
+def _by_harm(way: Way) -> tuple[bool, bool, float]:
     """Sort ways: those that dig in first, then those not known, the lowest factor first among each."""
     return not way.digs_in, way.crash is not None, way.factor
 

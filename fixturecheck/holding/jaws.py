@@ -223,7 +223,7 @@ class Grip:
         return np.array(self.clamp.force.at_mm)
 
 
-def frame_of(clamp: Pressed) -> tuple[Floats, Floats]:
+def _frame_of(clamp: Pressed) -> tuple[Floats, Floats]:
     """Return the ways along a jaw and up it.
 
     Parameters
@@ -285,7 +285,7 @@ def grip_of(setup: Setup, contacts: ContactMap, clamp: Pressed) -> Grip | None:
         return None
     bearing = _bearing(setup, contacts, clamp)
     patches = tuple(p for p in patches if set(p.bodies) & bearing.bodies) or patches
-    across, up = frame_of(clamp)
+    across, up = _frame_of(clamp)
     middle = np.array(clamp.force.at_mm)
     up_mm = _reach_mm(patches, up, middle)
     return Grip(
@@ -452,7 +452,7 @@ def packing(setup: Setup, placed: Mapping[str, Solid], clamp: Pressed) -> JawBlo
     JawBlock or None
         Where it was tried.
     """
-    across, up = frame_of(clamp)
+    across, up = _frame_of(clamp)
     push, middle = np.array(clamp.force.direction), np.array(clamp.force.at_mm)
     none = (0.0, 0.0)
     empty = Grip(

@@ -167,7 +167,7 @@ def finer_seat(trial: TrialHold) -> Iterator[Remedy]:
     rungs = {table[n].rz_um[1]: n for n in sorted(table)}
     finer = [rungs[rz] for rz in sorted(rungs, reverse=True) if rz < table[roughest].rz_um[1]]
     for name in finer[:_RUNGS]:
-        closer_um = {s: gap_saved_um(table[n], table[name]) for s, n in now.items()}
+        closer_um = {s: _gap_saved_um(table[n], table[name]) for s, n in now.items()}
         factor = _solved_again(
             trial, _closer(magnet.weak, body.name, closer_um), magnet.soft, holding.strength_share
         )
@@ -177,7 +177,7 @@ def finer_seat(trial: TrialHold) -> Iterator[Remedy]:
             return
 
 
-def gap_saved_um(now: Finish, finer: Finish) -> float:
+def _gap_saved_um(now: Finish, finer: Finish) -> float:
     """Return how much narrower the gap under a face becomes by another finish, at the wide end of both."""
     return ((now.rz_um[1] + now.flatness_um[1]) - (finer.rz_um[1] + finer.flatness_um[1])) / 2
 

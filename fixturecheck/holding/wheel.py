@@ -317,7 +317,7 @@ def grinding_of(setup: Setup, placed: Mapping[str, Solid], ground: GroundCut, bo
     return GrindingProcess(setup=setup, placed=placed, ground=ground, part=body.name, made=made, sizes=sizes)
 
 
-def grinding_class(setup: Setup, body: Body) -> str:
+def _grinding_class(setup: Setup, body: Body) -> str:
     """Return the class that a part's material has in the table of grinding.
 
     Raises
@@ -341,10 +341,10 @@ def grinding_class(setup: Setup, body: Body) -> str:
 def abrasion_of(setup: Setup, body: Body) -> Abrasion:
     """Return what grinding a part takes with the wheel that is stated."""
     kind = setup.holding.abrasive if setup.holding else "alumina"
-    return abrasion(grinding_class(setup, body), kind)
+    return abrasion(_grinding_class(setup, body), kind)
 
 
-def target_box(setup: Setup, placed: Mapping[str, Solid], body: str, face: str) -> Box:
+def _target_box(setup: Setup, placed: Mapping[str, Solid], body: str, face: str) -> Box:
     """Return the box of a named face where it stands."""
     return box_of(target_faces(setup, placed, body, face))
 
@@ -355,14 +355,14 @@ def target_faces(setup: Setup, placed: Mapping[str, Solid], body: str, face: str
     return compound([f for f, n in zip(faces_of(placed[body]), names, strict=True) if n == face])
 
 
-def pass_of(setup: Setup, placed: Mapping[str, Solid], cut: Cut, body: Body) -> Pass:
+def _pass_of(setup: Setup, placed: Mapping[str, Solid], cut: Cut, body: Body) -> Pass:
     """Return the pass of a cut over one part.
 
     A traverse cuts a strip as wide as the cross feed, a plunge one as wide as the floor or the flat of the
     wheel. A wall is fed into by what the cut states, else by no more than the downfeed.
     """
     rim = rim_of(setup)
-    floor = target_box(setup, placed, body.name, cut.floor)
+    floor = _target_box(setup, placed, body.name, cut.floor)
     wide = min(floor[4] - floor[1], rim.flat_mm if rim.flat_mm > 0 else math.inf)
     if cut.way == CutWay.TRAVERSE:
         wide = min(wide, cut.cross_feed_mm)
@@ -378,7 +378,7 @@ def pass_of(setup: Setup, placed: Mapping[str, Solid], cut: Cut, body: Body) -> 
     )
     if cut.wall is None:
         return made
-    wall = target_box(setup, placed, body.name, cut.wall)
+    wall = _target_box(setup, placed, body.name, cut.wall)
     return replace(
         made,
         wall_depth_mm=min(cut.wall_stock_mm, cut.wall_feed_mm or cut.downfeed_mm),
@@ -399,7 +399,7 @@ def _wall_normal(setup: Setup, placed: Mapping[str, Solid], body: Body, wall: st
 
 def forces_of(setup: Setup, placed: Mapping[str, Solid], cut: Cut, body: Body) -> tuple[Pass, Forces]:
     """Return the pass and its forces, low to high."""
-    made = pass_of(setup, placed, cut, body)
+    made = _pass_of(setup, placed, cut, body)
     return made, pass_forces(made, abrasion_of(setup, body))
 
 

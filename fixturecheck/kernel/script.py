@@ -372,7 +372,7 @@ def one_solid(thing: object) -> Solid:
     SetupError
         There is no solid in it, or more than one; the message says what there is.
     """
-    shapes = shapes_in(thing)
+    shapes = _shapes_in(thing)
     solids = [solid for shape in shapes for solid in solids_of(shape)]
     if len(solids) != 1:
         kinds = ", ".join(sorted({s.ShapeType().lower() for s in shapes})) or "nothing"
@@ -381,7 +381,7 @@ def one_solid(thing: object) -> Solid:
     return solids[0]
 
 
-def shapes_in(thing: object) -> list[cq.Shape]:
+def _shapes_in(thing: object) -> list[cq.Shape]:
     """Return the shapes of what somebody drew in CadQuery, or in a library that wraps the kernel's shapes."""
     if isinstance(thing, cq.Workplane):
         shapes = [v for v in thing.vals() if isinstance(v, cq.Shape)]
@@ -510,7 +510,7 @@ def _each(
 ) -> Iterator[DrawnSolid]:
     """Yield the solids of one shape; what names its faces have holds for a single one."""
     try:
-        solids = every_solid(thing)
+        solids = _every_solid(thing)
     except SetupError as reason:
         message = f"{name!r} {reason}" if name else str(reason)
         raise SetupError(message) from reason
@@ -523,7 +523,7 @@ def _each(
         )
 
 
-def every_solid(thing: object) -> list[Solid]:
+def _every_solid(thing: object) -> list[Solid]:
     """Return all solids in what somebody drew, at least one.
 
     Parameters
@@ -536,7 +536,7 @@ def every_solid(thing: object) -> list[Solid]:
     SetupError
         There is none in it, or there are faces that bound none; the message says what there is.
     """
-    shapes = shapes_in(thing)
+    shapes = _shapes_in(thing)
     solids = [solid for shape in shapes for solid in solids_of(shape)]
     if not solids:
         kinds = ", ".join(sorted({s.ShapeType().lower() for s in shapes})) or "nothing"

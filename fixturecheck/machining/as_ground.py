@@ -134,7 +134,7 @@ _DECIMALS = 9
 Key = tuple[object, ...]
 
 
-def ground_each(
+def _ground_each(
     cut: Cut, path: WheelPath, parts: Sequence[PartTargets], grind: Callable[[PartTargets], PartGround]
 ) -> tuple[PartGround, ...]:
     """Grind every part of a cut, those that come out alike once.
@@ -216,7 +216,7 @@ _TANGENT_MM = 1e-4
 _ROOM_MM = 1e-6
 
 
-def corner_of(
+def _corner_of(
     part: PartTargets, rim: WheelRim, path: WheelPath, ground: Shape, leftover: Shape | None
 ) -> tuple[CornerMade | None, Shape | None]:
     """Return the corner as made, and what of the leftover lies outside the wheel's own corner.
@@ -240,7 +240,7 @@ def corner_of(
     size_mm = _size_mm(left)
     radius_mm = max(rounds) if rounds else size_mm
     made = CornerMade(
-        radius_mm=radius_mm, drawn_mm=drawn_corner_mm(part), left=left, undercut_mm=part.undercut_mm
+        radius_mm=radius_mm, drawn_mm=_drawn_corner_mm(part), left=left, undercut_mm=part.undercut_mm
     )
     return made, missed
 
@@ -250,9 +250,9 @@ def wheel_side_mm(rim: WheelRim, path: WheelPath) -> float:
     return path.y_from_mm if path.wall_sign < 0 else path.y_to_mm + rim.thickness_mm
 
 
-def outside_fillet(part: PartTargets, rim: WheelRim, path: WheelPath, gouge: Shape | None) -> Shape | None:
+def _outside_fillet(part: PartTargets, rim: WheelRim, path: WheelPath, gouge: Shape | None) -> Shape | None:
     """Return what of a gouge lies outside the fillet drawn between floor and wall."""
-    drawn_mm = drawn_corner_mm(part)
+    drawn_mm = _drawn_corner_mm(part)
     if gouge is None or drawn_mm == 0:
         return gouge
     wall_y_mm = wheel_side_mm(rim, path)
@@ -294,7 +294,7 @@ def _size_mm(left: Shape | None) -> float:
     return max(box[4] - box[1], box[5] - box[2])
 
 
-def drawn_corner_mm(part: PartTargets) -> float:
+def _drawn_corner_mm(part: PartTargets) -> float:
     """Return the radius that the drawn corner has; the larger side of a chamfer."""
     sizes = [0.0]
     for face in part.corner:
@@ -332,7 +332,7 @@ def grind(setup: Setup, cut: Cut, *, path: WheelPath | None = None) -> GroundCut
     where = path or wheel_path(cut, rim, parts)
     asked = asked_of("sweeps", (setup.machine, rim, where))
     sweeps = recalled(asked, lambda: sweeps_of(setup.machine, rim, where))
-    ground = ground_each(cut, where, parts, lambda p: _grind_part(setup, cut, rim, where, sweeps.wheel, p))
+    ground = _ground_each(cut, where, parts, lambda p: _grind_part(setup, cut, rim, where, sweeps.wheel, p))
     corners = [p.corner.radius_mm for p in ground if p.corner is not None]
     return GroundCut(
         cut=cut,
@@ -355,7 +355,7 @@ def _grind_part(
     stock = stock_of(cut, part, setup.write)
     taken = taken_of(name, part.solid, stock, sweep, f"the wheel of {cut.name}", setup.write)
     ground, layer, drawn = taken.ground, taken.layer, taken.drawn
-    corner, missed = corner_of(part, rim, path, ground, layer.kept)
+    corner, missed = _corner_of(part, rim, path, ground, layer.kept)
     touched = layer.kept is not None or drawn.taken is not None
     targets = [part.floor] + ([part.wall] if part.wall else [])
     return PartGround(
@@ -366,7 +366,7 @@ def _grind_part(
         leftover=layer.kept,
         missed=missed,
         gouge=drawn.taken,
-        dug=outside_fillet(part, rim, path, drawn.taken),
+        dug=_outside_fillet(part, rim, path, drawn.taken),
         removed_mm3=taken.removed_mm3,
         leftover_mm3=layer.kept_mm3,
         gouge_mm3=drawn.taken_mm3,

@@ -130,7 +130,7 @@ def mill(setup: Setup, run: EndMilling) -> MilledCut:
     KernelError
         The pocket cannot be closed, or a sweep could not be built.
     """
-    bodies = left_by(setup, run)
+    bodies = _left_by(setup, run)
     placed = {part: placed_at(b.solid, b.at) for part, b in bodies.items()}
     passes = {part: passes_of(run, b, placed[part]) for part, b in bodies.items()}
     stocks = {part: _stock(setup, run, b, placed[part]) for part, b in bodies.items()}
@@ -165,7 +165,7 @@ def mill(setup: Setup, run: EndMilling) -> MilledCut:
     )
 
 
-def left_by(setup: Setup, run: EndMilling) -> dict[str, Body]:
+def _left_by(setup: Setup, run: EndMilling) -> dict[str, Body]:
     """Return the parts of a run as it leaves them: what later runs cut is still full.
 
     Faces that a later run only skims, with `stock_mm`, stay as drawn.

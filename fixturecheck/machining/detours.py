@@ -256,7 +256,7 @@ def passing(
 
 def reroutes(by: Passing) -> Iterator[Dodge]:
     """Yield every change of the path found that passes a body, the cheapest first."""
-    for found in (shorter_travel(by), tight_feed(by), beside(by)):
+    for found in (shorter_travel(by), _tight_feed(by), beside(by)):
         if found is not None:
             yield found
 
@@ -295,7 +295,7 @@ def _shortened(path: WheelPath, by_mm: float, ends: tuple[bool, bool]) -> WheelP
     return replace(path, x_from_mm=path.x_from_mm + start, x_to_mm=path.x_to_mm - end)
 
 
-def tight_feed(by: Passing) -> Dodge | None:
+def _tight_feed(by: Passing) -> Dodge | None:
     """Return the cross feed that ends at the edge of the floor in as many steps, where that clears.
 
     A cross feed goes on by whole steps, and its last one may run far past the edge.

@@ -217,7 +217,7 @@ class Sweeps:
     guard: Shape | None
 
 
-def travel_of(path: WheelPath, rim: WheelRim) -> Travel:
+def _travel_of(path: WheelPath, rim: WheelRim) -> Travel:
     """Return the travel of the spindle axis in the last pass."""
     return Travel(
         x_from_mm=path.x_from_mm,
@@ -230,7 +230,7 @@ def travel_of(path: WheelPath, rim: WheelRim) -> Travel:
 
 def sweeps_of(machine: Machine, rim: WheelRim, path: WheelPath) -> Sweeps:
     """Return the swept solids of one path."""
-    travel = travel_of(path, rim)
+    travel = _travel_of(path, rim)
     return Sweeps(
         wheel=swept_outline(rim.outline, travel),
         flange=_flanges(machine, rim, travel),
@@ -240,7 +240,7 @@ def sweeps_of(machine: Machine, rim: WheelRim, path: WheelPath) -> Sweeps:
 
 def sweep_of(mover: Mover, machine: Machine, rim: WheelRim, path: WheelPath) -> Shape | None:
     """Return the swept solid of one mover alone; None without a guard."""
-    travel = travel_of(path, rim)
+    travel = _travel_of(path, rim)
     if mover == Mover.WHEEL:
         return swept_outline(rim.outline, travel)
     return _flanges(machine, rim, travel) if mover == Mover.FLANGE else _hood(machine, rim, travel)

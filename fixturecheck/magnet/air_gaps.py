@@ -209,7 +209,7 @@ def _divide(low: Floats, high: Floats, pieces: Any) -> tuple[Floats, Floats]:
     return np.vstack(lows), np.vstack(highs)
 
 
-def round_region(
+def _round_region(
     bodies: Sequence[Standing], ours: tuple[int, int], theirs: tuple[int, int], how: Band
 ) -> Iterator[GapRegion]:
     """Yield the gap between a cylinder and a plane or another cylinder, if they come within the band.
@@ -411,7 +411,7 @@ def gap_regions(
             if kinds == {"plane"}:
                 found += _planes(bodies, (i, f), (j, g), how)
             elif kinds <= {"plane", "cylinder"}:
-                found += round_region(bodies, (i, f), (j, g), how)
+                found += _round_region(bodies, (i, f), (j, g), how)
             elif _within(a, f, b, g, how.band_mm):
                 left_out.append((a.label([f]), b.label([g])))
         regions += _without_fringe(found)

@@ -534,7 +534,7 @@ def nested_patches(model: MagnetModel, patches: Sequence[PatchPull]) -> frozense
     )
 
 
-def saturated_low_share(flux_density_t: float, saturation_t: float, *, nested: bool) -> float:
+def _saturated_low_share(flux_density_t: float, saturation_t: float, *, nested: bool) -> float:
     """Return what is left of the low end of a face across which iron is driven into saturation, as a share.
 
     Parameters
@@ -591,9 +591,9 @@ def face_pull(
     if narrow or opens:
         low, high = 1.0 - LINE_ERROR_SHARE, 1.0 + LINE_ERROR_SHARE
     if lifted:
-        low *= lifted_low_share(float(gap_mm.max()))
+        low *= _lifted_low_share(float(gap_mm.max()))
     if gap.film is not None:
-        low *= saturated_low_share(weak.flux_density_mean_t, gap.film.saturation_t, nested=nested)
+        low *= _saturated_low_share(weak.flux_density_mean_t, gap.film.saturation_t, nested=nested)
     size = float(np.linalg.norm(strong.force_n))
     return FacePull(
         a=a,
@@ -614,7 +614,7 @@ def face_pull(
     )
 
 
-def lifted_low_share(gap_mm: float) -> float:
+def _lifted_low_share(gap_mm: float) -> float:
     """Return what is left of the low end of a face that stands open, as a share.
 
     Parameters

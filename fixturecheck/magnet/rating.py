@@ -428,7 +428,7 @@ def rating_gap_um(piece_finish: str) -> float:
     return 0.5 * sum(0.5 * sum(finish(name).rz_um) for name in (piece_finish, POLE_FINISH))
 
 
-def source_gaps_mm(setup: Setup, holding: Holding) -> tuple[float, float]:
+def _source_gaps_mm(setup: Setup, holding: Holding) -> tuple[float, float]:
     """Return the stiffest and the softest gap that a magnet may have behind its poles.
 
     Where none is stated it goes with the distance between poles: magnets twice as far apart are twice as
@@ -482,7 +482,7 @@ def find_sources(setup: Setup, mesher: TetMesher) -> tuple[MagnetSource, ...]:
     if holding.calibrated is not None:
         return _calibrated(setup, holding.calibrated)
     if holding.source_mmf_a:
-        ends = zip(holding.source_mmf_a, source_gaps_mm(setup, holding), strict=True)
+        ends = zip(holding.source_mmf_a, _source_gaps_mm(setup, holding), strict=True)
         return tuple(dict.fromkeys(MagnetSource(mmf_a=mmf, gap_mm=gap) for mmf, gap in ends))
     magnets = _magnets(setup)
     ratings = [_rating_of(magnet, holding, mesher) for magnet in magnets]
@@ -491,7 +491,7 @@ def find_sources(setup: Setup, mesher: TetMesher) -> tuple[MagnetSource, ...]:
             message = "a pull over a shim is of one magnet, and those that the parts lie on are not alike"
             raise NotComputedError(message)
         return (ratings[0].over_shim(holding.shim_mm, holding.shim_pull_n_cm2),)
-    gaps_mm = [source_gaps_mm(magnet, holding) for magnet in magnets]
+    gaps_mm = [_source_gaps_mm(magnet, holding) for magnet in magnets]
     stiff_mm, soft_mm = min(stiff for stiff, _ in gaps_mm), max(soft for _, soft in gaps_mm)
     stiff = _weakest([rating.at(stiff_mm) for rating in ratings])
     if soft_mm <= stiff_mm:

@@ -38,7 +38,7 @@ class _TouchingSeat:
     faced: tuple[Seat, ...] = ()
 
 
-def closing_seats(
+def _closing_seats(
     model: SettlingModel, carried: Sequence[LoadedContact], loose: Iterable[str]
 ) -> tuple[Seat, ...]:
     """Return the seats of rank `stop` opposite a seat of their part that its pushes press it on.
@@ -170,7 +170,7 @@ def _target(setup: Setup, cut: str, part: str, face: str) -> CriticalPlace:
 def parts_located(model: SettlingModel, settled: Settled) -> tuple[PartLocation, ...]:
     """Return how each loose part that has seats is located by those that are closed."""
     targets = critical_places(model.setup)
-    closing = closing_seats(model, settled.carried, settled.poses)
+    closing = _closing_seats(model, settled.carried, settled.poses)
     out = []
     for name in settled.poses:
         mine = [s for s in model.setup.seats if s.body == name]

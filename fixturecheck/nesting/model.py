@@ -71,11 +71,11 @@ def settling_model_of(setup: Setup) -> SettlingModel:
             known[one] = features_of(body.solid)
         features.append(known[one])
     return SettlingModel(
-        setup=setup, bodies=setup.bodies, features=tuple(features), drawn=drawn_poses(setup.bodies)
+        setup=setup, bodies=setup.bodies, features=tuple(features), drawn=_drawn_poses(setup.bodies)
     )
 
 
-def drawn_poses(bodies: Iterable[Body]) -> Poses:
+def _drawn_poses(bodies: Iterable[Body]) -> Poses:
     """Return where bodies are drawn."""
     matrices = np.array([matrix_of(b.at) for b in bodies])
     return Poses(rotation=matrices[:, :3, :3].copy(), origin_mm=matrices[:, :3, 3].copy())

@@ -125,7 +125,7 @@ def _round_gap(
 _ON_MM = 2e-3
 
 
-def with_borders(
+def _with_borders(
     model: SettlingModel, poses: Poses, carried: Sequence[LoadedContact]
 ) -> tuple[LoadedContact, ...]:
     """Count contacts on the border of a seat as the seat's own.
@@ -267,7 +267,7 @@ def settled_outcome(
     touch = model.setup.tolerances.touch_mm
     rests = raw.ending is Ending.REST
     carried = faces_carrying(model, raw, loads, touch) if rests else ()
-    seats = seats_at_rest(model, raw.poses, loose, carried) if rests else ()
+    seats = _seats_at_rest(model, raw.poses, loose, carried) if rests else ()
     error = unseen_overlap_mm(model.scene(loose), raw.poses) if rests else 0.0
     return Settled(
         ending=raw.ending,
@@ -276,7 +276,7 @@ def settled_outcome(
         poses={model.bodies[i].name: rest_pose(model, raw.poses, i) for i in loose},
         carried=carried,
         seats=seats,
-        freedoms=freedoms_left(model, raw, loose, touch) if rests else (),
+        freedoms=_freedoms_left(model, raw, loose, touch) if rests else (),
         residual_um=raw.residual_mm * 1e3,
         balance=raw.balance,
         steps=raw.steps,
@@ -353,7 +353,7 @@ def faces_carrying(
                 intended=frozenset((one, two)) in wanted,
             )
         )
-    return with_borders(model, raw.poses, out)
+    return _with_borders(model, raw.poses, out)
 
 
 def _seat_key(seat: Seat) -> frozenset[FaceRef]:
@@ -384,7 +384,7 @@ def _kind(places: Floats) -> ContactKind:
     )
 
 
-def seats_at_rest(
+def _seats_at_rest(
     model: SettlingModel, poses: Poses, loose: Sequence[int], carried: Sequence[LoadedContact]
 ) -> tuple[SeatGap, ...]:
     """Return the gap and the force at every intended seat of a loose body."""
@@ -411,7 +411,7 @@ def seats_at_rest(
     return tuple(out)
 
 
-def freedoms_left(
+def _freedoms_left(
     model: SettlingModel, raw: Settling, loose: Sequence[int], touch_mm: float
 ) -> tuple[Freedom, ...]:
     """Return the motions that each body has left among its neighbours where they stand."""

@@ -63,7 +63,7 @@ def find_rest(
     """
     asked = digest(model.drawn, loads, ranks, approach_mm, bounds, placed)
     if (model.features, asked) not in model.rests:
-        found = rest_as_drawn(model, loads, bounds)
+        found = _rest_as_drawn(model, loads, bounds)
         if found is None:
             found = rest_from_apart(model, loads, ranks, approach_mm, bounds, placed=placed)
         elif placed:
@@ -72,7 +72,7 @@ def find_rest(
     return model.rests[model.features, asked]
 
 
-def rest_as_drawn(model: SettlingModel, loads: list[SteadyLoad], bounds: Bounds) -> Settling | None:
+def _rest_as_drawn(model: SettlingModel, loads: list[SteadyLoad], bounds: Bounds) -> Settling | None:
     """Return the rest within `NEAR_MM` that bodies come to from where they are drawn; None without one.
 
     Bodies that are drawn a little clear of each other close up, and those a little in each other are opened.
@@ -157,7 +157,7 @@ def settle_together(model: SettlingModel, loads: list[SteadyLoad], start: Poses,
     return _no_room(start, deep)
 
 
-def stands_as_drawn(model: SettlingModel, body: int) -> Settling:
+def _stands_as_drawn(model: SettlingModel, body: int) -> Settling:
     """Return a body as at rest where it is drawn, or that it overlaps others there."""
     rows = _overlaps(model, model.scene((body,)), model.drawn)
     if float(rows.gap_mm.min(initial=0.0)) < -model.setup.tolerances.touch_mm:
@@ -503,7 +503,7 @@ def settle_part(
     away = dict.fromkeys(waiting, np.full(3, AWAY_MM))
     there = replace(model, drawn=moved_back(poses, away))
     if load is None:
-        raw = stands_as_drawn(there, body)
+        raw = _stands_as_drawn(there, body)
     else:
         raw = find_rest(there, [load], {body: 0}, approach_mm, bounds, placed=True)
     back = {body: -far for body, far in away.items()}

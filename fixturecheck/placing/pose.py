@@ -25,7 +25,7 @@ _LEAN = 1e-10
 _NEW = 1e-6
 
 
-def flat_pose(mates: Sequence[Mate], turn: Floats, off_mm: float) -> tuple[Floats, Floats] | None:
+def _flat_pose(mates: Sequence[Mate], turn: Floats, off_mm: float) -> tuple[Floats, Floats] | None:
     """Return the rotation and the shift that put flat faces on flat faces, where these locate the body.
 
     The first normal takes two turns, the next that is not parallel the third; the offsets along three
@@ -75,7 +75,7 @@ def flat_pose(mates: Sequence[Mate], turn: Floats, off_mm: float) -> tuple[Float
 
 def _turned(own: Floats, wanted: Floats, turn: Floats) -> Floats | None:
     """Return the rotation that takes two normals of a body to where they should look."""
-    first = least_turn(turn @ own[0], wanted[0]) @ turn
+    first = _least_turn(turn @ own[0], wanted[0]) @ turn
     for mine, goal in zip(own[1:], wanted[1:], strict=True):
         axis = wanted[0]
         now = first @ mine
@@ -86,7 +86,7 @@ def _turned(own: Floats, wanted: Floats, turn: Floats) -> Floats | None:
     return None
 
 
-def least_turn(own: Floats, wanted: Floats) -> Floats:
+def _least_turn(own: Floats, wanted: Floats) -> Floats:
     """Return the rotation that takes one unit direction to another the shortest way, half a turn about X.
 
     Parameters
@@ -103,10 +103,10 @@ def least_turn(own: Floats, wanted: Floats) -> Floats:
     sine, cosine = float(np.linalg.norm(axis)), float(own @ wanted)
     if sine > 1e-9:
         return np.asarray(Rotation.from_rotvec(axis * (np.arctan2(sine, cosine) / sine)).as_matrix())
-    return np.eye(3) if cosine > 0.0 else Rotation.from_rotvec(square_near_x(own) * np.pi).as_matrix()
+    return np.eye(3) if cosine > 0.0 else Rotation.from_rotvec(_square_near_x(own) * np.pi).as_matrix()
 
 
-def square_near_x(direction: Floats) -> Floats:
+def _square_near_x(direction: Floats) -> Floats:
     """Return a unit direction square to another, nearest to X, or to Y where that one lies along X.
 
     Parameters
@@ -250,7 +250,7 @@ def seat(mates: Sequence[Mate], start: Pose, extent: Extent, close: Closeness) -
     Seated
         Its pose, what is left free, and which seats contradict.
     """
-    flat = flat_pose(mates, start.turn, close.off_mm)
+    flat = _flat_pose(mates, start.turn, close.off_mm)
     if flat is not None:
         return Seated(pose=Pose(turn=flat[0], shift=flat[1]), free=(), unmet=())
     pose = start
@@ -301,7 +301,7 @@ def _turned_first(levels: Sequence[Mate], pose: Pose) -> Pose:
         return pose
     held = [m for m in levels[:-1] if m.own.direction.any() and m.other.direction.any()]
     if not held:
-        return Pose(turn=least_turn(own, wanted) @ pose.turn, shift=pose.shift)
+        return Pose(turn=_least_turn(own, wanted) @ pose.turn, shift=pose.shift)
     axis = held[0].other.direction if held[0].own.kind == held[0].other.kind else None
     if axis is None:
         return pose
@@ -325,7 +325,7 @@ def _wanted(mate: Mate, pose: Pose) -> Floats | None:
         flat = own - other * (other @ own)
         length = float(np.linalg.norm(flat))
         # A round face square to where it should lie turns about any axis of the flat one alike.
-        return flat / length if length > 1e-6 else square_near_x(other)
+        return flat / length if length > 1e-6 else _square_near_x(other)
     if mate.own.outward > 0 and mate.other.outward > 0 and mate.own.radius_mm == 0.0:
         return -other
     return other if own @ other >= 0.0 else -other

@@ -48,7 +48,7 @@ def burrs_left(operation: Operation, after: PartState) -> list[BurrEdge]:
     if operation.kind not in CUTTING or operation.burr_mm <= 0.0:
         return []
     made = {i for name in operation.makes for i in after.faces.get(name, ())}
-    names = names_of(after)
+    names = _names_of(after)
     found = []
     for rim in rims(after.solid, made):
         if rim.convex and not rim.smooth:
@@ -69,7 +69,7 @@ def burrs_met(job: Job, operation: Operation, before: PartState, faces: Iterable
     """
     found: list[MetBurr] = []
     earlier = [o for o in job.operations if o.number < operation.number and o.kind in CUTTING]
-    names = names_of(before)
+    names = _names_of(before)
     for face in dict.fromkeys(faces):
         indices = set(before.faces.get(face, ()))
         for rim in rims(before.solid, indices):
@@ -102,7 +102,7 @@ def _burr(operation: Operation, rim: RimEdge, face: str, other: str) -> BurrEdge
     )
 
 
-def names_of(state: PartState) -> list[str]:
+def _names_of(state: PartState) -> list[str]:
     """Return a name for every face of a state; empty for one that nobody named."""
     names = [""] * len(faces_of(state.solid))
     for name, indices in state.faces.items():

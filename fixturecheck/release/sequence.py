@@ -120,8 +120,8 @@ def release_of(
         order = _order(standing, loose, jaws)
         burrs = burrs_of(setup, cuts)
     except (NotComputedError, KernelError) as failure:
-        return Release(order=(), burrs=(), before=first_steps(setup, keeps=True), reason=str(failure))
-    before = first_steps(setup, keeps=any(b.demagnetise for b in order))
+        return Release(order=(), burrs=(), before=_first_steps(setup, keeps=True), reason=str(failure))
+    before = _first_steps(setup, keeps=any(b.demagnetise for b in order))
     return Release(order=order, burrs=burrs, before=before, reason=reason)
 
 
@@ -206,7 +206,7 @@ def takes_n(way: WayOff, loads: Sequence[tuple[Floats, Floats]], solid: Solid, m
 def _leaving(standing: _Standing, name: str, tried: Sequence[_Tried], gone: frozenset[str]) -> BodyLeaves:
     """Return how one body comes off."""
     best = tried[0] if tried else None
-    reached = pries(name, standing.touches[name], standing.room, gone)
+    reached = _pries(name, standing.touches[name], standing.room, gone)
     pry = _chosen(reached, best)
     force = best.force_n if best else None
     keeps, unknown = _keeps(standing, name)
@@ -297,7 +297,7 @@ def _keeps(standing: _Standing, name: str) -> tuple[SteelKeeps | None, str]:
     return keeps, ""
 
 
-def first_steps(setup: Setup, *, keeps: bool) -> FirstSteps:
+def _first_steps(setup: Setup, *, keeps: bool) -> FirstSteps:
     """Return what comes before the first body is touched.
 
     Parameters
@@ -406,7 +406,7 @@ class Pry:
     under_mm: float
 
 
-def pries(body: str, touches: Sequence[TouchingFaces], room: Room, gone: frozenset[str]) -> tuple[Pry, ...]:
+def _pries(body: str, touches: Sequence[TouchingFaces], room: Room, gone: frozenset[str]) -> tuple[Pry, ...]:
     """Return the bottom edges of a body that a blade reaches, one place for each.
 
     The blade lies flat and square to the edge, on the level that the body lies on. What does not lie on one

@@ -188,14 +188,14 @@ def clashes_of(setup: Setup) -> list[Clash]:
             volume = volume_mm3(zone)
             if volume <= setup.tolerances.overlap_mm3:
                 continue
-            faces_a, faces_b = bounding(zone, (a, faces[0]), (b, faces[1]))
+            faces_a, faces_b = _bounding(zone, (a, faces[0]), (b, faces[1]))
             found.append(
                 Clash(a=a.name, b=b.name, zone=zone, volume_mm3=volume, faces_a=faces_a, faces_b=faces_b)
             )
     return sorted(found, key=lambda c: (-round(c.volume_mm3, 6), c.a, c.b))
 
 
-def bounding(
+def _bounding(
     zone: Shape, one: tuple[Placed, Sequence[Face]], two: tuple[Placed, Sequence[Face]]
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Return the names of the faces of two bodies on which the skin of a zone lies.

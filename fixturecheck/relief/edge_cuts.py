@@ -270,12 +270,12 @@ def is_rim(here: Standing, edge: int) -> bool:
     if abs(float(axis @ here.normals[flat])) < 1 - _SQUARE:
         return False
     middle = here.edge_samples[edge, 4]
-    into_flat, into_wall = rim_ways(here, edge)
+    into_flat, into_wall = _rim_ways(here, edge)
     out = here.normal_near(wall, middle)
     return float(into_wall @ here.normals[flat]) < -_SQUARE and float(into_flat @ out) < -_SQUARE
 
 
-def rim_ways(here: Standing, edge: int) -> tuple[Floats, Floats]:
+def _rim_ways(here: Standing, edge: int) -> tuple[Floats, Floats]:
     """Return the directions from the middle of a rim into its flat face and into its cylinder.
 
     Parameters
@@ -363,7 +363,7 @@ def _beside_rim(here: Standing, edge: int, points: Floats) -> Floats:
     if circle is None:
         message = f"edge {edge} of {here.name} is no rim"
         raise TypeError(message)
-    into_flat, into_wall = rim_ways(here, edge)
+    into_flat, into_wall = _rim_ways(here, edge)
     axis = np.cross(circle.x_axis, circle.y_axis)
     away = points - circle.centre
     radial = away - np.outer(away @ axis, axis)

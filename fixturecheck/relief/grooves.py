@@ -260,7 +260,7 @@ def groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm: float) 
     BoxCut or None
         None where the other body does not come into the corner.
     """
-    met = met_in(here, corner, other, clear_mm)
+    met = _met_in(here, corner, other, clear_mm)
     if met is None:
         return None
     there, _, overs = met
@@ -276,7 +276,7 @@ def groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm: float) 
     return _groove_box(here, corner, (one, two), (behind_wall, behind_floor), there)
 
 
-def met_in(
+def _met_in(
     here: Standing, corner: InsideCorner, other: Solid, clear_mm: float
 ) -> tuple[Shape, Shape, list[Shape]] | None:
     """Return what of another body comes into a corner, what stands there, and where the two overlap.
@@ -355,12 +355,12 @@ def _groove_box(
 ) -> BoxCut:
     """Return the groove of given sizes, run out at both ends where nothing stands in the way."""
     floor, wall, line = corner.axes
-    before, after = run_out(here, corner)
+    before, after = _run_out(here, corner)
     start = corner.start - behind[0] * floor - behind[1] * wall - before * line
     turn, place = to_part(here)
     return BoxCut(
         kind=ReliefKind.GROOVE,
-        faces=faces_beside(here, corner),
+        faces=_faces_beside(here, corner),
         size_mm=size,
         behind_mm=behind,
         corner=turn @ (start - place),
@@ -368,11 +368,11 @@ def _groove_box(
         sizes_mm=(size[0] + behind[0], size[1] + behind[1], corner.length_mm + before + after),
         at_mm=turn @ (corner.start + 0.5 * corner.length_mm * line - place),
         along=turn @ line,
-        guard=deepest_edge(there, corner),
+        guard=_deepest_edge(there, corner),
     )
 
 
-def faces_beside(here: Standing, corner: InsideCorner) -> tuple[str, str]:
+def _faces_beside(here: Standing, corner: InsideCorner) -> tuple[str, str]:
     """Return the names of the floor and the wall of a corner.
 
     Parameters
@@ -390,7 +390,7 @@ def faces_beside(here: Standing, corner: InsideCorner) -> tuple[str, str]:
     return here.face_names[corner.floor], here.face_names[corner.wall]
 
 
-def run_out(here: Standing, corner: InsideCorner) -> tuple[float, float]:
+def _run_out(here: Standing, corner: InsideCorner) -> tuple[float, float]:
     """Return how far a groove may run out at either end of a corner: not where something stands.
 
     Parameters
@@ -412,7 +412,7 @@ def run_out(here: Standing, corner: InsideCorner) -> tuple[float, float]:
     return before, after
 
 
-def deepest_edge(there: Shape, corner: InsideCorner) -> Shape | None:
+def _deepest_edge(there: Shape, corner: InsideCorner) -> Shape | None:
     """Return the edge of a body that runs along a corner deepest in it.
 
     Parameters
@@ -482,11 +482,11 @@ def slanted_groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm:
     BoxCut or None
         None where the other body does not come into what stands in the corner.
     """
-    met = met_in(here, corner, other, clear_mm)
+    met = _met_in(here, corner, other, clear_mm)
     if met is None or not met[2]:
         return None
     there, stands, overs = met
-    ways = corner_frame(corner)
+    ways = _corner_frame(corner)
     zero = ways[:2] @ corner.start
     half = _half_rad(corner)
     sides, bottom = [np.full(2, clear_mm)], np.inf
@@ -502,7 +502,7 @@ def slanted_groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm:
     return _box(here, corner, (to_floor, to_wall, bottom), (stands, there))
 
 
-def corner_frame(corner: InsideCorner) -> Floats:
+def _corner_frame(corner: InsideCorner) -> Floats:
     """Return the directions across the corner towards the wall, up its bisector, and along it, as rows.
 
     Parameters
@@ -530,12 +530,12 @@ def _box(
     """Return the groove between two sides, from its bottom to where nothing stands any more."""
     to_floor, to_wall, bottom = at
     stands, there = shapes
-    ways, half = corner_frame(corner), _half_rad(corner)
+    ways, half = _corner_frame(corner), _half_rad(corner)
     mouth = max(to_floor, to_wall) / math.tan(half)
     depth = rounded_up(mouth - bottom + _AIR_MM)
     bottom = mouth - depth
     top = max(mouth, extent_along(stands, ways[1])[1] - float(ways[1] @ corner.start))
-    before, after = run_out(here, corner)
+    before, after = _run_out(here, corner)
     start = corner.start - to_floor * ways[0] + bottom * ways[1] - before * ways[2]
     wide, long = to_floor + to_wall, corner.length_mm + before + after
     above = start + (top - bottom + LEAST_MM) * ways[1]
@@ -544,7 +544,7 @@ def _box(
     wall, floor = (max(0.0, y * math.cos(half) - bottom * math.sin(half)) for y in (to_wall, to_floor))
     return BoxCut(
         kind=ReliefKind.GROOVE,
-        faces=faces_beside(here, corner),
+        faces=_faces_beside(here, corner),
         size_mm=(wide, depth),
         behind_mm=(wall, floor),
         corner=turn @ (start - place),
@@ -552,6 +552,6 @@ def _box(
         sizes_mm=(wide, top - bottom + (OVER_MM if free else LEAST_MM), long),
         at_mm=turn @ (corner.start + 0.5 * corner.length_mm * ways[2] - place),
         along=turn @ ways[2],
-        guard=deepest_edge(there, corner),
+        guard=_deepest_edge(there, corner),
         half_rad=half,
     )

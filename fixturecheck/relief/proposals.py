@@ -54,7 +54,7 @@ from fixturecheck.units import Writing
 _DECIMALS = 4
 
 
-def shown_middle(solid: Solid, edge: int) -> Vector:
+def _shown_middle(solid: Solid, edge: int) -> Vector:
     """Return the middle of an edge, rounded to what a line of code shows.
 
     Parameters
@@ -77,7 +77,7 @@ _PART = "part"
 """The variable that holds a part in a line that makes a cut on it."""
 
 
-def line_for(solid: Solid, cut: EdgeCut | BoxCut) -> str:
+def _line_for(solid: Solid, cut: EdgeCut | BoxCut) -> str:
     """Return the line that makes a cut on a part held in a variable as a `cadquery.Workplane`.
 
     Parameters
@@ -96,7 +96,7 @@ def line_for(solid: Solid, cut: EdgeCut | BoxCut) -> str:
         return _box_line(cut.corner, cut.axes, cut.sizes_mm)
     if cut.kind == ReliefKind.UNDERCUT:
         return _box_line(*step_box(solid, cut))
-    point = shown_middle(solid, cut.edge)
+    point = _shown_middle(solid, cut.edge)
     if nearest_edge(solid, point) != cut.edge:
         # Two edges share a middle; the nearest-point selector cannot tell them apart, the number can.
         picked = f"{_PART}.newObject([{_PART}.val().Edges()[{cut.edge}]])"
@@ -214,7 +214,7 @@ class Proposal:
 
     def line(self, solid: Solid) -> str:
         """Return the line of code that makes it."""
-        return line_for(solid, self.cut)
+        return _line_for(solid, self.cut)
 
     def groove(self) -> GrooveDetail | None:
         """Return what the shop must know of a groove besides its size; None for other cuts."""

@@ -185,7 +185,7 @@ def _reliefs_for(
     # The same drawing on both sides of a clash gives the same relief twice.
     seen: set[tuple[object, ...]] = set()
     for one in trials.ranked():
-        key = copies_of(setup, one.body.name), one.proposal.kind, one.proposal.faces
+        key = _copies_of(setup, one.body.name), one.proposal.kind, one.proposal.faces
         if key in seen:
             continue
         found = _made(setup, clash, one, trials)
@@ -226,7 +226,7 @@ def _made(setup: Setup, clash: Clash, trial: TrialCut, trials: TrialCuts) -> _He
     """Make and check one relief; note why not where it does not hold."""
     against: list[Objection] = []
     body = trial.body
-    bodies = copies_of(setup, body.name)
+    bodies = _copies_of(setup, body.name)
     for proposal in (trial.proposal.grown(k * _STEP_MM) for k in range(_TRIES)):
         try:
             solid = proposal.made(body.solid, setup.write)
@@ -306,14 +306,14 @@ def _remaining(drawn: Setup, changed: Setup, clash: Clash) -> Iterator[Objection
         return
     # Nothing overlaps any more: let the parts go again, and see that every seat closes.
     settled = settle_setup(changed, changed.staging)
-    yield from not_seated(settled, drawn, changed)
+    yield from _not_seated(settled, drawn, changed)
     if clash.lands and settled.rests:
         for (one, two), share in shares_of(changed).items():
             if {one.body, two.body} == pair and share > 1.0 - SURE:
                 yield StillLands(a=one, b=two, share=share)
 
 
-def not_seated(settled: Settled, drawn: Setup, setup: Setup) -> Iterator[NoRest | StillOpen | StillLands]:
+def _not_seated(settled: Settled, drawn: Setup, setup: Setup) -> Iterator[NoRest | StillOpen | StillLands]:
     """Yield what keeps settled parts from their seats.
 
     Parameters
@@ -357,7 +357,7 @@ def _lesser_if_marked(drawn: Setup, setup: Setup, clash: Clash, best: _Held | No
     """
     for name in (clash.a, clash.b):
         body = setup.body(name)
-        changed = {n: _freed(setup, n) for n in copies_of(setup, name)}
+        changed = {n: _freed(setup, n) for n in _copies_of(setup, name)}
         if changed[name].no_function == body.no_function:
             continue
         wider = with_body(setup, changed)
@@ -401,7 +401,7 @@ def _refused(drawn: Setup, setup: Setup, clash: Clash, why: tuple[NoCut | Reject
     )
 
 
-def copies_of(setup: Setup, name: str) -> tuple[str, ...]:
+def _copies_of(setup: Setup, name: str) -> tuple[str, ...]:
     """Return the bodies that are made to the same drawing as one of them, itself included.
 
     Parameters
@@ -450,7 +450,7 @@ def redrawn(body: Body, solid: Solid) -> Body:
     Body
         The body with the new solid.
     """
-    faces = face_names_after(body, solid)
+    faces = _face_names_after(body, solid)
     kept = {*faces, "*", *(n for n in body.face_names() if BY_PLACE.fullmatch(n))}
     return replace(
         body,
@@ -462,7 +462,7 @@ def redrawn(body: Body, solid: Solid) -> Body:
     )
 
 
-def face_names_after(body: Body, solid: Solid) -> Mapping[str, tuple[int, ...]]:
+def _face_names_after(body: Body, solid: Solid) -> Mapping[str, tuple[int, ...]]:
     """Return the named faces of a changed solid: the old names, and a new one for what a cut made.
 
     A flat face that is gone while a new one looks the same way a little behind it was set back: it keeps

@@ -31,7 +31,7 @@ MOST_ROWS = 40
 _MOST_FACES = 8
 
 
-def headline(found: Comparison) -> str:
+def _headline(found: Comparison) -> str:
     """Return in one sentence what the comparison comes to."""
     broken = [c for c in found.findings if c.breaks]
     lost = [c for c in found.findings if c.unknown]
@@ -54,7 +54,7 @@ def counts(found: Comparison) -> str:
     return ", ".join(f"{number} {trend}" for trend, number in of.items() if number)
 
 
-def worth_telling(found: Comparison) -> list[FindingChange]:
+def _worth_telling(found: Comparison) -> list[FindingChange]:
     """Return the findings that are not the same as before, and what is known; those that stay go last."""
     rows = [c for c in found.findings if c.change is not Trend.SAME or c.differs or c.known]
     return sorted(rows, key=_passes)
@@ -78,7 +78,7 @@ class AlikeChanges:
 def alike_changes(found: Comparison) -> list[AlikeChanges]:
     """Return what is worth telling, like changes of copies of a part together."""
     alike: dict[object, list[FindingChange]] = {}
-    for change in worth_telling(found):
+    for change in _worth_telling(found):
         finding = change.finding
         faces = tuple(FaceRef(one).face for one in finding.about) or finding.subject
         like = (change.change, change.known, verdicts(change), asked(finding), finding.cut, faces)
@@ -111,7 +111,7 @@ def verdicts(change: FindingChange) -> str:
     return " to ".join(dict.fromkeys(verdicts))
 
 
-def stated_words(change: StatedChange) -> str:
+def _stated_words(change: StatedChange) -> str:
     """Return one stated value that is another: `cut corner, stock_mm: 0.1 to 0.2`."""
     of = " ".join(
         (change.of, on(*change.about) if len(change.about) == 2 else ", ".join(change.about))
@@ -119,19 +119,19 @@ def stated_words(change: StatedChange) -> str:
     if not change.key:
         return f"{of}: {change.change}"
     if change.change is Trend.SAME:
-        return f"{of}, {change.key}: {value_words(change.before)} to {value_words(change.after)}"
+        return f"{of}, {change.key}: {_value_words(change.before)} to {_value_words(change.after)}"
     value = change.after if change.change is Trend.NEW else change.before
-    return f"{of}, {change.key}: {change.change}, {value_words(value)}"
+    return f"{of}, {change.key}: {change.change}, {_value_words(value)}"
 
 
-def value_words(value: StatedValue) -> str:
+def _value_words(value: StatedValue) -> str:
     """Return a stated value as it stands in a set-up."""
     if value is None:
         return "nothing"
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, tuple):
-        return f"[{', '.join(map(value_words, value))}]"
+        return f"[{', '.join(map(_value_words, value))}]"
     return f"{value:.9g}" if isinstance(value, float | int) else str(value)
 
 
@@ -146,7 +146,7 @@ def solid_words(change: SolidChange, write: Writing) -> str:
         phrases.append(f"{write.volume(change.added_mm3)} added, {write.volume(change.removed_mm3)} removed")
     elif change.before_mm3 != change.after_mm3:
         phrases.append(f"{write.volume(change.before_mm3)} to {write.volume(change.after_mm3)}")
-    alike = Counter(face_words(f, write) for f in change.faces)
+    alike = Counter(_face_words(f, write) for f in change.faces)
     told = list(alike.items())[:_MOST_FACES]
     phrases += [f"{face} ({count} faces)" if count > 1 else face for face, count in told]
     more = len(change.faces) - sum(count for _, count in told)
@@ -154,7 +154,7 @@ def solid_words(change: SolidChange, write: Writing) -> str:
     return "; ".join(phrases)
 
 
-def face_words(face: FaceChange, write: Writing) -> str:
+def _face_words(face: FaceChange, write: Writing) -> str:
     """Return how a face moved, turned, or that it is new or gone."""
     if face.moved_mm is None:
         return f"face {face.after} is new" if face.after else f"face {face.before} is gone"
@@ -175,7 +175,7 @@ def alike_key(change: SolidChange) -> object:
     return change.change, kept, None if kept else change.after, tuple(volumes), faces
 
 
-def solid_lines(found: Comparison, write: Writing) -> list[str]:
+def _solid_lines(found: Comparison, write: Writing) -> list[str]:
     """Return a sentence for each body that was redrawn, renamed, added or taken away; like ones in one."""
     alike: dict[object, list[SolidChange]] = {}
     for solid in found.solids:
@@ -195,16 +195,16 @@ def comparison_text(found: Comparison, *, width: int, titled: bool = True) -> st
     """Return a comparison for the terminal, with what the two are called unless that is known."""
     write, columns = Writing(units=found.units), max(width, 40)
     lines = [f"{found.before} to {found.after}"] if titled else []
-    lines += [headline(found), *filter(None, [counts(found)])]
+    lines += [_headline(found), *filter(None, [counts(found)])]
     if found.verdict_before is not found.verdict_after:
         lines.append(f"verdict: {found.verdict_before} to {found.verdict_after}")
     lines += [f"no longer asked: {', '.join(found.no_longer_asked)}"] if found.no_longer_asked else []
-    lines += stale_lines(found)
+    lines += _stale_lines(found)
     rows = alike_changes(found)
     lines += [""] if rows else []
     lines += [line for row in rows[:MOST_ROWS] for line in _lines(row, found.units, columns)]
     lines += [f"and {len(rows) - MOST_ROWS} more"] if len(rows) > MOST_ROWS else []
-    changed = [*solid_lines(found, write), *(stated_words(s) for s in found.stated)]
+    changed = [*_solid_lines(found, write), *(_stated_words(s) for s in found.stated)]
     if changed:
         lines += ["", "what changed:"]
         lines += [line for text in changed[:MOST_ROWS] for line in folded(text, columns, first=4, rest=8)]
@@ -212,7 +212,7 @@ def comparison_text(found: Comparison, *, width: int, titled: bool = True) -> st
     return wide_spaces("\n".join(lines)).rstrip()
 
 
-def stale_lines(found: Comparison) -> list[str]:
+def _stale_lines(found: Comparison) -> list[str]:
     """Return a line for each entry of a baseline that is no longer needed."""
     return [f"no longer short, take it out of the baseline: {name}" for name in found.no_longer_short]
 
@@ -322,7 +322,7 @@ def comparison_page(
         "comparison.html",
         title=f"{found.before} to {found.after}",
         verdict=verdict,
-        headline=headline(found),
+        _headline=_headline(found),
         counts=counts(found),
         verdicts=[verdict_word(v) for v in (found.verdict_before, found.verdict_after)],
         sides=[
@@ -344,8 +344,8 @@ def comparison_page(
         ],
         pairs=[(title, _pair(number, title, pictures)) for number, title in enumerate(pairs, start=1)],
         why_missing=why_missing,
-        solids=solid_lines(found, write),
-        stated=[stated_words(s) for s in found.stated],
+        solids=_solid_lines(found, write),
+        stated=[_stated_words(s) for s in found.stated],
     )
 
 

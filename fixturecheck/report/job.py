@@ -38,17 +38,17 @@ from fixturecheck.wording.sentences import (
 )
 
 
-def state_picture(n: int) -> str:
+def _state_picture(n: int) -> str:
     """Return the file of the picture of a state, by its place among them."""
     return f"state_{n:02d}.png"
 
 
-def operation_home(found: OperationFound) -> str:
+def _operation_home(found: OperationFound) -> str:
     """Return the folder of an operation's own report, from the job's; empty where it has none."""
     return "" if found.result is None else f"{OPERATIONS}/{found.operation.number}"
 
 
-def job_page(result: JobResult, *, pictures: Mapping[str, bytes], why_missing: str | None) -> str:
+def _job_page(result: JobResult, *, pictures: Mapping[str, bytes], why_missing: str | None) -> str:
     """Return the page of a job.
 
     Parameters
@@ -65,12 +65,12 @@ def job_page(result: JobResult, *, pictures: Mapping[str, bytes], why_missing: s
         verdict=str(result.verdict),
         sign=SIGNS[result.verdict],
         name=result.job.name,
-        counts=verdict_counts(result),
-        not_asked=not_asked_words(result),
+        counts=_verdict_counts(result),
+        not_asked=_not_asked_words(result),
         strip=[
-            picture_of(pictures[state_picture(n)], _state_words(result, n), _state_words(result, n))
+            picture_of(pictures[_state_picture(n)], _state_words(result, n), _state_words(result, n))
             for n in range(len(result.states))
-            if state_picture(n) in pictures
+            if _state_picture(n) in pictures
         ],
         why_missing=why_missing,
         route=_route(result),
@@ -81,7 +81,7 @@ def job_page(result: JobResult, *, pictures: Mapping[str, bytes], why_missing: s
     )
 
 
-def verdict_counts(result: JobResult) -> str:
+def _verdict_counts(result: JobResult) -> str:
     """Return how many operations came to which verdict."""
     verdicts = [o.verdict for o in result.operations]
     counts = [f"{verdicts.count(v)} {v}" for v in Verdict if v in verdicts]
@@ -93,7 +93,7 @@ _TELLING = frozenset({"rest", "hold", "release"})
 """What a go of a cut means little without."""
 
 
-def not_asked_words(result: JobResult) -> str:
+def _not_asked_words(result: JobResult) -> str:
     """Say of which cutting operations rest, hold and release were not asked; empty where all were."""
     lacking: dict[str, list[str]] = {}
     for found in result.operations:
@@ -150,7 +150,7 @@ def _finding_row(f: Finding, units: str) -> dict[str, Any]:
 
 def _operation(found: OperationFound, units: str) -> dict[str, Any]:
     """Return an operation as the page tells it."""
-    home = operation_home(found)
+    home = _operation_home(found)
     own = found.result.findings if found.result is not None else ()
     bad = [f for f in own if f.verdict is not Verdict.GO]
     across = [_finding_row(f, units) for f in found.findings if f.verdict is not Verdict.GO]
@@ -179,10 +179,10 @@ def _stone_lines(found: OperationFound, write: Writing) -> list[str]:
     """Say what is stoned in an operation or before it as stated, and what would have to be."""
     stated = [" to ".join(pair) for pair in found.operation.stones]
     lines = [f"Stone before it: {', '.join(stated)}."] if stated else []
-    return lines + [f"Not stoned: {burr_edge_words(b, write)}." for b in found.to_stone]
+    return lines + [f"Not stoned: {_burr_edge_words(b, write)}." for b in found.to_stone]
 
 
-def burr_edge_words(burr: BurrEdge, write: Writing) -> str:
+def _burr_edge_words(burr: BurrEdge, write: Writing) -> str:
     """Return which edge carries a burr, and how high."""
     other = burr.other or "a face without a name"
     return f"{burr.face} to {other}, {write.length(burr.height_mm, 'g')} from operation {burr.made_in}"
@@ -214,12 +214,12 @@ def job_table(result: JobResult, *, width: int | None, colour: bool) -> str:
     """
     columns = width or shutil.get_terminal_size((100, 24)).columns
     head = coloured(verdict_word(result.verdict), result.verdict, colour=colour)
-    lines = [f"{head}  {result.job.name}", f"      {verdict_counts(result)}"]
-    lines += [*folded(not_asked_words(result), columns), ""] if not_asked_words(result) else [""]
+    lines = [f"{head}  {result.job.name}", f"      {_verdict_counts(result)}"]
+    lines += [*folded(_not_asked_words(result), columns), ""] if _not_asked_words(result) else [""]
     for found in result.operations:
         o = found.operation
         word = coloured(f"{_word(found):<11}", found.verdict or Verdict.UNKNOWN, colour=colour)
-        home = operation_home(found)
+        home = _operation_home(found)
         taken = shown(found.after.taken_mm3, "mm3", result.job.units) if found.after.taken_mm3 else ""
         more = "  ".join(t for t in (taken, f"{home}/{PAGE}" if home else "no set-up") if t)
         lines.append(f"{o.number:>4} {word}  {o.name} ({o.kind})  {more}")
@@ -247,7 +247,7 @@ def _short(f: Finding) -> str:
     return f"{verdict_words(f)} {f.check} {f.subject}: {f.says}"
 
 
-def job_json(result: JobResult) -> bytes:
+def _job_json(result: JobResult) -> bytes:
     """Return result.json of a job.
 
     Raises
@@ -255,10 +255,10 @@ def job_json(result: JobResult) -> bytes:
     NotComputedError
         A number in it is infinite or not a number.
     """
-    return json_text(job_dict(result)).encode()
+    return json_text(_job_dict(result)).encode()
 
 
-def job_dict(result: JobResult) -> dict[str, Any]:
+def _job_dict(result: JobResult) -> dict[str, Any]:
     """Return a job's result as plain values."""
     job = result.job
     return {
@@ -290,7 +290,7 @@ def _state(state: PartState) -> dict[str, Any]:
 
 
 def _operation_dict(found: OperationFound) -> dict[str, Any]:
-    o, home = found.operation, operation_home(found)
+    o, home = found.operation, _operation_home(found)
     return {
         "number": o.number,
         "name": o.name,
@@ -355,7 +355,7 @@ def write_job_report(folder: Path, result: JobResult, *, painter: Painter | None
     KernelError
         A solid could not be meshed.
     """
-    (folder / RESULT).write_bytes(job_json(result))
+    (folder / RESULT).write_bytes(_job_json(result))
     drawn = NOTHING_DRAWN
     if painter is not None:
         shapes, scenes = _scenes(result)
@@ -364,7 +364,7 @@ def write_job_report(folder: Path, result: JobResult, *, painter: Painter | None
         drawn = painted(painter, folder / PICTURES, filled, (shapes, meshes))
     pictures = drawn.read(folder / PICTURES)
     missing = "not asked for" if painter is None else drawn.trouble
-    (folder / PAGE).write_text(job_page(result, pictures=pictures, why_missing=missing), encoding="utf-8")
+    (folder / PAGE).write_text(_job_page(result, pictures=pictures, why_missing=missing), encoding="utf-8")
     return drawn.trouble
 
 
@@ -382,7 +382,7 @@ def _scenes(result: JobResult) -> tuple[tuple[NamedShape, ...], list[dict[str, A
         title = (
             "before the first operation" if n == 0 else f"after {result.operations[n - 1].operation.title}"
         )
-        scenes.append({"file": state_picture(n), "shows": [s.name for s in named], "title": title})
+        scenes.append({"file": _state_picture(n), "shows": [s.name for s in named], "title": title})
     return tuple({s.name: s for s in shapes}.values()), scenes
 
 

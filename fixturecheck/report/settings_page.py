@@ -80,7 +80,7 @@ _INK, _HARD, _TOUGH, _BAND = "#444", "#1f4e79", "#a8641e", "#dfe8f0"
 _AIR_C, _AIR_HRC = 25.0, 3.0
 
 
-def temper_chart(steel: SteelTempered) -> str:
+def _temper_chart(steel: SteelTempered) -> str:
     """Return the curves of a steel as an SVG: hardness in full, toughness dashed, the chosen temper marked.
 
     The shaded strip is where the wanted hardness is met.
@@ -206,7 +206,7 @@ def hardening_section(result: Result) -> Markup:
         steels=[
             {
                 "says": sentence(f"{tempered_words(s)}. {s.process}: {s.says}; {s.surface}"),
-                "chart": Markup(temper_chart(s)),  # noqa: S704 -- ours, with its texts escaped
+                "chart": Markup(_temper_chart(s)),  # noqa: S704 -- ours, with its texts escaped
             }
             for s in found.steels
         ],

@@ -121,12 +121,12 @@ def assumed_line(result: Result) -> str:
     lines = []
     for what, rows in (("guessed, to be confirmed", guessed), ("assumed, not stated", left_out)):
         shown = [r for r in rows if not r.aside and not str(r.value).startswith("(")] or rows
-        named = ", ".join(f"{words(r.key)} {assumed_value(r, result.shown_in)}" for r in shown[:3])
+        named = ", ".join(f"{words(r.key)} {_assumed_value(r, result.shown_in)}" for r in shown[:3])
         lines += [f"{what}: {len(rows)} values, such as {named}"] if rows else []
     return "; ".join([*lines, "report.html lists all"]) if lines else ""
 
 
-def assumed_value(row: Assumed, units: str) -> str:
+def _assumed_value(row: Assumed, units: str) -> str:
     """Return an assumed value with its unit, for a report in `units`."""
     if isinstance(row.value, bool):
         return "yes" if row.value else "no"
@@ -144,7 +144,7 @@ def words(key: str) -> str:
 def assumed_table(result: Result, *, guessed: bool) -> Table | None:
     """Return the table of what was guessed, or assumed, each with what depends on it; None without one."""
     rows = [
-        (row.of, words(row.key), assumed_value(row, result.shown_in), row.hangs_on)
+        (row.of, words(row.key), _assumed_value(row, result.shown_in), row.hangs_on)
         for row in result.assumed
         if row.guessed is guessed
     ]

@@ -172,7 +172,7 @@ def file_names(shapes: Sequence[str]) -> dict[str, str]:
     found: dict[str, str] = {}
     taken: set[str] = set()
     for shape in shapes:
-        stem = file_stem(shape)
+        stem = _file_stem(shape)
         name, count = stem, 1
         while name.lower() in taken:
             count += 1
@@ -182,7 +182,7 @@ def file_names(shapes: Sequence[str]) -> dict[str, str]:
     return found
 
 
-def file_stem(name: str) -> str:
+def _file_stem(name: str) -> str:
     """Return a shape's name as a file name without its ending.
 
     It has letters, digits and `._-`, everything else is `_`; a long one is cut and ends in a digest of the

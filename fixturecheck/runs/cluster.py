@@ -129,7 +129,7 @@ def cluster(address: str, readers: int) -> Iterator[tuple[Callable[[int], Execut
             message = f"--scheduler {address}: the cluster has no workers; start some"
             raise SetupError(message)
         try:
-            versions = client.run(version_there)
+            versions = client.run(_version_there)
         except Exception as reason:
             message = f"--scheduler {address}: its workers cannot run fixturecheck ({reason})"
             raise SetupError(message) from reason
@@ -140,6 +140,6 @@ def cluster(address: str, readers: int) -> Iterator[tuple[Callable[[int], Execut
         yield lambda _workers: Shipping(client, readers), sum(threads.values()) + readers
 
 
-def version_there() -> tuple[str, str]:
+def _version_there() -> tuple[str, str]:
     """Return the name of the machine that this runs on, and what tells its version."""
     return socket.gethostname(), code_digest()

@@ -255,7 +255,7 @@ def refuse_bad_dials(setup: Setup) -> None:
         with wrong.noted(), about(*key):
             _refuse_stranger(transfer.stop, names, f"{where}, stop")
         with wrong.noted(), about(*key):
-            refuse_unknown_face(setup, transfer.target, f"{where}, target")
+            _refuse_unknown_face(setup, transfer.target, f"{where}, target")
     for square in setup.squared:
         with wrong.noted(), about():
             _refuse_stranger(
@@ -303,14 +303,14 @@ def _refuse_bad_dialling(setup: Setup) -> None:
     for key, text in named.items():
         if text is not None:
             with wrong.noted():
-                refuse_unknown_face(setup, text, f"dials, {key}")
+                _refuse_unknown_face(setup, text, f"dials, {key}")
     for text in dials.may_mark:
         with wrong.noted():
-            refuse_unknown_face(setup, text, "dials, may_mark")
+            _refuse_unknown_face(setup, text, "dials, may_mark")
     wrong.raise_any()
 
 
-def refuse_unknown_face(setup: Setup, text: str, where: str) -> None:
+def _refuse_unknown_face(setup: Setup, text: str, where: str) -> None:
     """Raise where `body.face` names nothing in a set-up.
 
     Parameters

@@ -102,7 +102,7 @@ def spread_out(facts: Stated, wrong: Mistakes) -> SpreadTables:
     return _Spreading(facts, wrong).done()
 
 
-def own_seats(entry: Stated) -> list[tuple[BodySeat, KeyPath]]:
+def _own_seats(entry: Stated) -> list[tuple[BodySeat, KeyPath]]:
     """Return the seats that stand in the entry itself; those without a rank have it by their order."""
     found: list[tuple[BodySeat, KeyPath]] = []
     in_turn = iter(_IN_TURN)
@@ -139,7 +139,7 @@ def placing_of_node(entry: Stated, name: str, wrong: Mistakes) -> tuple[Stated, 
     bare = replace(entry, values={k: v for k, v in entry.values.items() if _metric(k) not in _OF_NODES})
 
     def placing() -> StatedPlacing:
-        seats = [seat for seat, _ in own_seats(entry)]
+        seats = [seat for seat, _ in _own_seats(entry)]
         if not seats:
             entry.fail(f"{entry.what} states no seats that along_mm or turn_deg could add to")
         return replace(StatedPlacing(entry=entry, name=name, only=tuple(seats)), **_free(entry))
@@ -212,7 +212,7 @@ class _Spreading:
             return
         with self.wrong.noted():
             _refuse_place(entry)
-            seats = [seat for seat, _ in own_seats(entry)]
+            seats = [seat for seat, _ in _own_seats(entry)]
             if not seats:
                 entry.fail(f"{entry.what} states no seats that along_mm or turn_deg could add to")
             placing = StatedPlacing(entry=entry, name=str(entry.values.get("name")), only=tuple(seats))
@@ -234,7 +234,7 @@ class _Spreading:
         if keys & set(PLACING_KEYS):
             _refuse_place(entry)
         names = gang = self._names(entry) if set(GANG_KEYS) & keys else ()
-        own = own_seats(entry)
+        own = _own_seats(entry)
         elsewhere = apart.get(entry.need("name", "text"), [])
         if gang:
             own += [(s, e.path) for e in elsewhere if (s := self._apart(e)) is not None]

@@ -31,7 +31,7 @@ from fixturecheck.shop.tables import among_ours
 from fixturecheck.units import Writing, shown_in
 
 
-def build_setup(
+def _build_setup(
     stated: StatedSetup,
     *,
     bodies: Iterable[Callable[[], Body]],
@@ -106,7 +106,7 @@ def body_of(facts: BodyFacts, drawn: object, at: Location, **more: Any) -> Body:
         facts.entry.several("", reason)
 
 
-def stated_place(place_stated: PlaceFacts) -> Location:
+def _stated_place(place_stated: PlaceFacts) -> Location:
     """Return the stated place as a location of the kernel."""
     return place(at=place_stated.at, rotate=place_stated.rotate)
 
@@ -115,7 +115,11 @@ def _equipment(facts: EquipmentFacts) -> tuple[Body, ...]:
     """Make a piece of equipment."""
     try:
         return equipment(
-            facts.kind, name=facts.name, at=stated_place(facts.place), fastened=facts.fastened, **facts.params
+            facts.kind,
+            name=facts.name,
+            at=_stated_place(facts.place),
+            fastened=facts.fastened,
+            **facts.params,
         )
     except SetupError as reason:
         facts.entry.several("", reason)
@@ -134,7 +138,7 @@ def _where_stated(facts: Stated, problem: str) -> str:
     return facts.where(facts.path)
 
 
-def load_toml(path: Path, overrides: Mapping[str, str], *, sources: Any) -> Setup:
+def _load_toml(path: Path, overrides: Mapping[str, str], *, sources: Any) -> Setup:
     """Read a set-up from a TOML file.
 
     Parameters
@@ -188,7 +192,7 @@ def setup_of_text(stated: StatedSetup, home: Path, *, sources: Any, in_state: In
     def listed(everything: Sequence[Body]) -> tuple[Source, ...]:
         return tuple(sources(everything, files))
 
-    return build_setup(stated, bodies=bodies, sources=listed)
+    return _build_setup(stated, bodies=bodies, sources=listed)
 
 
 def _body(
@@ -201,7 +205,7 @@ def _body(
         part = read_part(home / facts.file)
     except SetupError as trouble:
         facts.entry.fail(f"body {facts.name!r}: {trouble}", "file")
-    made = body_of(facts, part, stated_place(facts.place), which=facts.solid)
+    made = body_of(facts, part, _stated_place(facts.place), which=facts.solid)
     if facts.state is None:
         return made
     if in_state is None:
@@ -263,7 +267,7 @@ def setup_from_assembly(assembly: Assembly, *, facts: Mapping[str, Any] | None =
     made = [
         partial(_body_of_node, node, facts) for (node, _), facts in zip(nodes, stated.bodies, strict=True)
     ]
-    return build_setup(replace(stated, placings=tuple(map(_apart, placings))), bodies=made)
+    return _build_setup(replace(stated, placings=tuple(map(_apart, placings))), bodies=made)
 
 
 def _with_seats(tables: Stated, placings: Iterable[StatedPlacing]) -> Stated:
@@ -355,7 +359,7 @@ def load(path: str | Path, overrides: Mapping[str, str] = _NO_OVERRIDES) -> Setu
     if not file.is_file() or suffix not in SETUP_SUFFIXES:
         raise SetupError(no_setup(file))
     if suffix == ".toml":
-        return load_toml(file.absolute(), overrides, sources=partial(sources_of, file.absolute()))
+        return _load_toml(file.absolute(), overrides, sources=partial(sources_of, file.absolute()))
     return setup_of_script(file.absolute(), ran_script(file.absolute(), overrides))
 
 

@@ -119,7 +119,7 @@ def body(
     made = Body(
         name=name,
         solid=found,
-        at=location_from(at),
+        at=_location_from(at),
         role=role,
         faces=stated | adopted,
         unclear=unclear,
@@ -167,7 +167,7 @@ def equipment(
     except FixturecheckError as reason:
         message = f"equipment {name!r}: {reason}"
         raise SetupError(message) from reason
-    where = location_from(at)
+    where = _location_from(at)
     first, *others = (replace(_of_piece(piece, name, where), fastened=fastened) for piece in pieces)
     left = {key: value for key, value in catalogue.checked_params(kind, params).items() if key not in params}
     return (replace(first, shop_sizes=left), *others)
@@ -190,14 +190,14 @@ def _of_piece(piece: Piece, name: str, where: Location) -> Body:
     )
 
 
-def location_from(at: Place) -> Location:
+def _location_from(at: Place) -> Location:
     """Return a location from a location, a point or nothing."""
     if at is None:
         return translation()
     return place(at=at) if isinstance(at, Sequence) else at
 
 
-def find_faces(solid: Solid, named: Mapping[str, tuple[int, ...]], ref: object) -> tuple[int, ...]:
+def _find_faces(solid: Solid, named: Mapping[str, tuple[int, ...]], ref: object) -> tuple[int, ...]:
     """Find the faces that a reference means; `named` are the names the file gave.
 
     Raises
@@ -216,7 +216,7 @@ def find_faces(solid: Solid, named: Mapping[str, tuple[int, ...]], ref: object) 
     if isinstance(ref, list | tuple) and ref and all(isinstance(v, int | float) for v in ref):
         return by_point(solid, point(ref, "a point"))
     if isinstance(ref, list | tuple):
-        return tuple(sorted({i for one in ref for i in find_faces(solid, named, one)}))
+        return tuple(sorted({i for one in ref for i in _find_faces(solid, named, one)}))
     return by_shape(solid, ref)
 
 
@@ -244,14 +244,14 @@ def _drawn(
     """Return the solid, its names from the file, and the file if it came from one."""
     try:
         if isinstance(solid, PartFile):
-            return imported(solid, which)
+            return _imported(solid, which)
         return one_solid(solid), {}, None
     except SetupError as reason:
         message = f"body {name!r}: {reason}"
         raise SetupError(message) from reason
 
 
-def imported(
+def _imported(
     file: PartFile, which: str | int | None
 ) -> tuple[Solid, Mapping[str, tuple[int, ...]], Source | None]:
     """Return one solid of a file that was read, its face names, and where it came from."""
@@ -267,7 +267,7 @@ def _face_names(
     faces: dict[str, tuple[int, ...]] = {}
     for face, ref in refs.items():
         try:
-            faces[face] = find_faces(solid, named, ref)
+            faces[face] = _find_faces(solid, named, ref)
         except SetupError as reason:
             message = f"body {name!r}, face {face!r}: {reason}"
             raise SetupError(message) from reason

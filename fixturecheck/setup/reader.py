@@ -131,7 +131,7 @@ class Stated:
         if key not in self.values:
             return default
         value = self.values[key]
-        if not is_kind(value, kind):
+        if not _is_kind(value, kind):
             got = f"{_GOT.get(type(value), '')} {shortened(value)}".strip()
             self.fail(f"{key} in {self.what} must be {_WORDS[kind]}; got {got}", key)
         return int(value) if "whole" in kind and isinstance(value, float) else value
@@ -225,7 +225,7 @@ class Stated:
         own = [f for f in own_fields(cls) if f.name not in left]
         wrong = Mistakes()
         with wrong.noted():
-            self.only(with_inches(f.name for f in own))
+            self.only(_with_inches(f.name for f in own))
         given: dict[str, Any] = {}
         for field in own:
             with wrong.noted():
@@ -298,16 +298,16 @@ def _has_shape(value: Any, hint: Any) -> bool:
     return len(value) == len(args) and all(map(_has_shape, value, args))
 
 
-def with_inches(keys: Iterable[str]) -> list[str]:
+def _with_inches(keys: Iterable[str]) -> list[str]:
     """Return keys and, for quantities, the keys that state them in inch units."""
     names = list(keys)
     return names + [inch for inch in map(inch_key, names) if inch is not None]
 
 
-def is_kind(value: object, kind: str) -> bool:
+def _is_kind(value: object, kind: str) -> bool:
     """Say whether a value is of a kind that a key asks for; True and False are no numbers."""
     if " or " in kind:
-        return any(is_kind(value, k) for k in kind.split(" or "))
+        return any(_is_kind(value, k) for k in kind.split(" or "))
     if kind == "anything":
         return True
     if kind == "false":
@@ -321,7 +321,7 @@ def is_kind(value: object, kind: str) -> bool:
         item = {"texts": "text", "numbers": "number", "tables": "table"}[kind]
         nested = kind == "numbers"
         return isinstance(value, list | tuple) and all(
-            is_kind(v, item) or (nested and is_kind(v, kind)) for v in value
+            _is_kind(v, item) or (nested and _is_kind(v, kind)) for v in value
         )
     return isinstance(value, {"text": str, "flag": bool, "table": Mapping}[kind])
 

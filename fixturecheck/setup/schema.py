@@ -380,17 +380,17 @@ def _rules(name: str, kinds: Collection[str] | None = None) -> Iterator[Schema]:
 
 def _excluded(key: str, others: Iterable[str]) -> Iterator[Schema]:
     """Yield that a key may not stand beside any of the others."""
-    for other in with_inch(others):
+    for other in _with_inch(others):
         yield _not({"required": [key, other]})
 
 
 def _needing(key: str, others: Iterable[str]) -> Iterator[Schema]:
     """Yield that each of the others needs a key beside it."""
-    for other in with_inch(others):
+    for other in _with_inch(others):
         yield {"anyOf": [_not({"required": [other]}), {"required": [key]}]}
 
 
-def with_inch(keys: Iterable[str]) -> list[str]:
+def _with_inch(keys: Iterable[str]) -> list[str]:
     """Return keys, each with the key that states it in inch units where there is one."""
     return [k for key in keys for k in (key, inch_key(key)) if k is not None]
 

@@ -75,14 +75,14 @@ def own_shop(path: str | Path) -> OwnShop:
     wrong = Mistakes()
     with wrong.noted():
         facts.only(SHOP_TABLES)
-    own = wrong.or_else(lambda: own_stated(facts), Own())
+    own = wrong.or_else(lambda: _own_stated(facts), Own())
     wheels = wrong.each(wrong.or_else(lambda: facts.tables("wheel"), []), _named_wheel)
     machine = wrong.or_else(lambda: _machine(facts), Machine())
     wrong.raise_any()
     return OwnShop(path=file, own=own, wheels=dict(wheels), machine=machine, tables=facts.values)
 
 
-def own_stated(facts: Stated, more: Own | None = None) -> Own:
+def _own_stated(facts: Stated, more: Own | None = None) -> Own:
     """Return the materials and finishes that tables state, and those of a file of the shop.
 
     Raises
@@ -113,7 +113,7 @@ def own_stated(facts: Stated, more: Own | None = None) -> Own:
     return own
 
 
-def with_shop(facts: Stated, shop: OwnShop) -> Stated:
+def _with_shop(facts: Stated, shop: OwnShop) -> Stated:
     """Return the tables of a set-up with the wheel that it names, and the machine, of the shop under its own.
 
     Raises
@@ -227,7 +227,7 @@ def read_tables(
     with wrong.noted():
         facts.only(ALL)
     head = wrong.or_else(lambda: _head(facts), HeadEntry())
-    own = wrong.or_else(lambda: own_stated(facts, more), more or Own())
+    own = wrong.or_else(lambda: _own_stated(facts, more), more or Own())
     with among_ours(own):
         pieces = {kind: wrong.or_else(partial(facts.tables, kind), []) for kind in LISTS if kind != "body"}
         before = len(wrong)
@@ -489,7 +489,7 @@ def read_facts(document: Stated, path: Path) -> StatedSetup:
     named = facts.table("setup").get("shop", "text")
     shop = None if named is None else own_shop(path.parent / named)
     wrong = Mistakes()
-    spread = spread_out(facts if shop is None else with_shop(facts, shop), wrong)
+    spread = spread_out(facts if shop is None else _with_shop(facts, shop), wrong)
 
     def bodies(units: str) -> Sequence[partial[BodyFacts]]:
         return [partial(body_facts, entry, units) for entry in spread.facts.tables("body")]

@@ -162,10 +162,10 @@ def refuse_bad_drills(setup: Setup) -> None:
         with about("drill", drill.name):
             refuse_bad_words_of_drill(drill)
             where = f"drill {drill.name!r}"
-            refuse_unknown_faces(setup, where, drill.parts, (drill.hole,), "drilled")
+            _refuse_unknown_faces(setup, where, drill.parts, (drill.hole,), "drilled")
 
 
-def refuse_unknown_faces(
+def _refuse_unknown_faces(
     setup: Setup, where: str, parts: Sequence[str], faces: Sequence[str], done: str
 ) -> None:
     """Refuse a cut into parts that are not there, or without a face that it names.
@@ -545,4 +545,4 @@ def refuse_bad_end_mills(setup: Setup) -> None:
                 raise SetupError(message)
             taken.append(run.name)
             faces = (*run.makes, *(m.face for m in run.moves if m.face))
-            refuse_unknown_faces(setup, f"end_mill {run.name!r}", run.parts, faces, "cut")
+            _refuse_unknown_faces(setup, f"end_mill {run.name!r}", run.parts, faces, "cut")

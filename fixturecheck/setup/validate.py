@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from fixturecheck.setup.model import Body, Cut, Seat, Setup
 
 
-def refuse_bad_numbers(setup: Setup) -> None:
+def _refuse_bad_numbers(setup: Setup) -> None:
     """Raise for the first number or word in a set-up that its key does not take.
 
     Raises
@@ -211,7 +211,7 @@ def refuse_bad(setup: Setup) -> None:
     if setup.small_lengths == THOU and setup.units != "inch":
         message = 'set-up, small_lengths: thou are thousandths of an inch; state units = "inch" as well'
         raise SetupError(message)
-    refuse_bad_numbers(setup)
+    _refuse_bad_numbers(setup)
     # What is said of bodies presupposes that each is sound and named once.
     _refuse_bad_bodies(setup)
     wrong = Mistakes()

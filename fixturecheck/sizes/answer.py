@@ -39,7 +39,7 @@ _STEP_SHARE = 0.02
 _TRIED = 40
 
 
-def hardness_spot(setup: Setup, body: Body, hardness_hrc: float) -> HardnessSpot:
+def _hardness_spot(setup: Setup, body: Body, hardness_hrc: float) -> HardnessSpot:
     """Return the best place of a part to test its hardness.
 
     Parameters
@@ -50,7 +50,7 @@ def hardness_spot(setup: Setup, body: Body, hardness_hrc: float) -> HardnessSpot
     flats = flat_faces(body)
     least = least_thickness_mm(hardness_hrc), least_edge_mm(hardness_hrc)
     found = [
-        _on_face(body, face, flats, least) for face in flats if is_without_function(setup, body, face.name)
+        _on_face(body, face, flats, least) for face in flats if _is_without_function(setup, body, face.name)
     ]
     if found:
         return max(
@@ -69,7 +69,7 @@ def hardness_spot(setup: Setup, body: Body, hardness_hrc: float) -> HardnessSpot
     )
 
 
-def is_without_function(setup: Setup, body: Body, face: str) -> bool:
+def _is_without_function(setup: Setup, body: Body, face: str) -> bool:
     """Tell whether nothing is stated that a face does: stated so, or no seat, target, tolerance or size.
 
     Faces that must not be marked have one, whatever else is stated.
@@ -277,7 +277,7 @@ def _changes(setup: Setup, body: Body, missing: list[tuple[str, str]]) -> Iterat
 def _spot(setup: Setup, body: Body, steels: tuple[SteelTempered, ...]) -> HardnessSpot:
     """Return where a part may be tested, at the least hardness that it may have."""
     known = [h for s in steels if body.name in s.parts for h in (*s.hardness_hrc, *s.wanted_hrc)]
-    return hardness_spot(setup, body, min(known, default=_SOFT_HRC))
+    return _hardness_spot(setup, body, min(known, default=_SOFT_HRC))
 
 
 def _skins(setup: Setup, parts: tuple[Body, ...]) -> Iterator[SpoiltFace]:

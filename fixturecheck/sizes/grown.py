@@ -95,7 +95,7 @@ class GrownSize:
     bends_mm: Range
 
 
-def temper_of(hardening: Hardening, steel_name: str) -> float | None:
+def _temper_of(hardening: Hardening, steel_name: str) -> float | None:
     """Return the temper that is stated, or that the wanted hardness asks for; None where neither is.
 
     Raises
@@ -108,7 +108,7 @@ def temper_of(hardening: Hardening, steel_name: str) -> float | None:
     return temper_for(tabled_steel(steel_name), hardening.wanted).temper_c
 
 
-def growth_of_part(hardening: Hardening, body: Body) -> Growth:
+def _growth_of_part(hardening: Hardening, body: Body) -> Growth:
     """Return the size change of a part, as stated or by its steel and temper.
 
     Raises
@@ -119,7 +119,7 @@ def growth_of_part(hardening: Hardening, body: Body) -> Growth:
     if hardening.growth_share:
         return stated_growth(*hardening.growth_share)
     name = hardening.steel_of(body)
-    return growth_of(tabled_steel(name), temper_of(hardening, name))
+    return growth_of(tabled_steel(name), _temper_of(hardening, name))
 
 
 def sizes_of(setup: Setup, body: Body) -> Iterator[PartSize | NotComputedError]:
@@ -166,7 +166,7 @@ def resized(setup: Setup, body: Body, size: PartSize) -> GrownSize:
     if hardening is None:
         message = "no hardening is stated"
         raise NotComputedError(message)
-    growth = growth_of_part(hardening, body)
+    growth = _growth_of_part(hardening, body)
     shares = [change_along(growth, d, hardening.rolled) for d in size.directions]
     change = Change(
         low=min(s.low for s in shares),

@@ -146,12 +146,12 @@ def rolled_sizes(setup: Setup) -> Iterator[RolledSize | tuple[OverRolls, NotComp
     """
     for one in setup.over_rolls:
         try:
-            yield rolled_size(setup.body(one.part), one)
+            yield _rolled_size(setup.body(one.part), one)
         except NotComputedError as reason:
             yield one, reason
 
 
-def rolled_size(body: Body, one: OverRolls) -> RolledSize:
+def _rolled_size(body: Body, one: OverRolls) -> RolledSize:
     """Return where rolls lie on a part and what is read over them.
 
     Parameters

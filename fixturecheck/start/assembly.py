@@ -136,7 +136,7 @@ def set_up_of(file: Path, *, part: str | None = None, floor: str | None = None) 
         )
         for (name, b), which in zip(bodies.items(), whichs, strict=True)
     ]
-    seats, shares, _ = kept_seats(wanted, [_named(g) for g in given], contacts_of(given))
+    seats, shares, _ = kept_seats(wanted, [_named(g) for g in given], _contacts_of(given))
     reasons = [Because(choice=f"{' and '.join(parts)} ground", reason=why)]
     if left_out:
         reasons.append(Because(choice=f"left out: {', '.join(left_out)}", reason=LEFT_OUT))
@@ -152,7 +152,7 @@ def set_up_of(file: Path, *, part: str | None = None, floor: str | None = None) 
     )
 
 
-def contacts_of(given: Sequence[Given]) -> ContactMap:
+def _contacts_of(given: Sequence[Given]) -> ContactMap:
     """Return where the bodies touch, under the names that the set-up gives to their faces."""
     return touching([_named(g) for g in given])
 

@@ -272,7 +272,7 @@ def _changed(
                 return out, carries, fixing, barred
             kinds, which = np.unique(kinds[which[stays]], return_inverse=True)
             old, entering = kinds // most, kinds % most
-        leaving, column, inverse, force = exchange(frame.slope[entering], inverse[old], force[old])
+        leaving, column, inverse, force = _exchange(frame.slope[entering], inverse[old], force[old])
         rows = rows[old]
         rows[np.arange(len(kinds)), leaving] = entering
         held = held + step[:, None] * column[which]
@@ -295,7 +295,7 @@ def _gives_way(entering: Floats, inverse: Floats) -> Bools:
     return np.asarray((share > _GIVES).any(axis=1))
 
 
-def exchange(entering: Floats, inverse: Floats, force: Floats) -> tuple[Ints, Floats, Floats, Floats]:
+def _exchange(entering: Floats, inverse: Floats, force: Floats) -> tuple[Ints, Floats, Floats, Floats]:
     """Return what each draw's set of contacts gives up for one that enters.
 
     Parameters
@@ -418,7 +418,7 @@ def critical_regions_of(problem: Linear, frame: ReducedProblem, box: Box) -> Cri
         known[tuple(rows.tolist())] = one
         for new in one.closing:
             try:
-                leaving, *_ = exchange(frame.slope[[new]], inverse[None], force[None])
+                leaving, *_ = _exchange(frame.slope[[new]], inverse[None], force[None])
             except NotComputedError as reason:
                 message = "somewhere in the zones the seats contradict each other"
                 raise NoRestError(message) from reason

@@ -104,7 +104,7 @@ def centre_of_zone(corners: Floats) -> Floats:
     return np.asarray(((corners + ahead) * twice[:, None]).sum(axis=0) / (3.0 * twice.sum()))
 
 
-def starts_of(zones: Sequence[Zone]) -> Ints:
+def _starts_of(zones: Sequence[Zone]) -> Ints:
     """Return where each face's columns start, and how many there are in all.
 
     Parameters
@@ -153,7 +153,7 @@ def draw_errors(
         shift = random.uniform(-1.0, 1.0, (count, len(half))) * half
     else:
         shift = _cut_normal((count, len(half)), random) * half
-    start, own = starts_of(zones), np.random.SeedSequence(seed).spawn(len(zones))
+    start, own = _starts_of(zones), np.random.SeedSequence(seed).spawn(len(zones))
     errors = np.zeros((count, int(start[-1])))
     errors[:, start[:-1]] = shift
     for i, zone in enumerate(zones):
@@ -359,4 +359,4 @@ def box_around(zones: Sequence[Zone]) -> Box:
     Box
         Their columns, sides and vertices.
     """
-    return Box(zones=tuple(zones), start=starts_of(zones), corners=tuple(vertices(z) for z in zones))
+    return Box(zones=tuple(zones), start=_starts_of(zones), corners=tuple(vertices(z) for z in zones))

@@ -58,12 +58,12 @@ class Together:
         return len({f.subject for f in self.all}) > 1
 
 
-def count_words(count: int) -> str:
+def _count_words(count: int) -> str:
     """Return a count as a word up to twelve, and as a number beyond."""
     return _COUNTS[count] if count < len(_COUNTS) else str(count)
 
 
-def bodies_named(findings: Sequence[Finding]) -> list[str]:
+def _bodies_named(findings: Sequence[Finding]) -> list[str]:
     """Return the bodies that the findings are about first, each once; subjects where none is named."""
     names = (FaceRef(f.about[0]).body if f.about else f.subject for f in findings)
     return sorted(dict.fromkeys(names), key=_by_number)
@@ -71,7 +71,7 @@ def bodies_named(findings: Sequence[Finding]) -> list[str]:
 
 def who(findings: Sequence[Finding]) -> str:
     """Name what findings are about: a run of numbered names by its ends, and no more than a few others."""
-    return names_listed(bodies_named(findings))
+    return names_listed(_bodies_named(findings))
 
 
 def names_listed(names: Sequence[str]) -> str:
@@ -118,7 +118,7 @@ def says(together: Together, units: str) -> str:
         return ""
     pairs = listed([" and ".join(f.about) for f in together.all])
     text = pattern.format(
-        count=count_words(len(together.all)),
+        count=_count_words(len(together.all)),
         who=who(together.all),
         value=values_span(together, units),
         pairs=pairs,
@@ -141,10 +141,10 @@ def short(together: Together, units: str) -> str:
 
 def _counted(findings: Sequence[Finding]) -> str:
     """Count what findings are about: `four pawls` where the names are numbered alike, else the names."""
-    names = bodies_named(findings)
+    names = _bodies_named(findings)
     stems = {m[1].rstrip("_- ") if (m := _NUMBERED.fullmatch(name)) else "" for name in names}
     stem = stems.pop() if len(stems) == 1 else ""
-    return f"{count_words(len(names))} {stem}s" if stem and len(names) > 1 else listed(names)
+    return f"{_count_words(len(names))} {stem}s" if stem and len(names) > 1 else listed(names)
 
 
 def _faces(findings: Sequence[Finding]) -> str:

@@ -397,7 +397,7 @@ def keeps_words(keeps: SteelKeeps, write: Writing) -> str:
     return words + f"less than the {chips} at which round chips hang on, though slivers may"
 
 
-def compass(along: Vector) -> tuple[str, str]:
+def _compass(along: Vector) -> tuple[str, str]:
     """Return a level direction as sides of the machine and as axes: `front left`, `-X -Y`."""
     size = max(math.hypot(along[0], along[1]), 1e-12)
     named = [(side, axis) for (x, y), side, axis in _SIDES if (x * along[0] + y * along[1]) / size > _SOME]
@@ -410,7 +410,7 @@ def _force(span: tuple[float, float], write: Writing) -> str:
 
 
 def _where(way: OffWay) -> str:
-    side, toward = compass(way.along)
+    side, toward = _compass(way.along)
     if way.kind is OffKind.TIP:
         edge = f"its {side} bottom edge" if way.about_bottom else f"the {side} edge of its seat"
         return f"about {edge}, toward {toward}"

@@ -79,7 +79,7 @@ def freedom_words(freedom: Freedom, write: Writing) -> str:
     slides = freedom.kind is FreedomKind.SLIDES
     words = f"{freedom.kind} {'along' if slides else 'about'} {axis_text(freedom.axis)}"
     if not slides:
-        words += f" through {through_text(freedom.point_mm, write)}"
+        words += f" through {_through_text(freedom.point_mm, write)}"
     ends = [v for v in (freedom.low, freedom.high) if math.isfinite(v)]
     if not ends:
         return words
@@ -89,7 +89,7 @@ def freedom_words(freedom: Freedom, write: Writing) -> str:
     return f"{words} as far as {stops} {write.name('mm')}"
 
 
-def through_text(point_mm: Vector, write: Writing) -> str:
+def _through_text(point_mm: Vector, write: Writing) -> str:
     """Return a point in brackets, to a hundredth of a millimetre."""
     return f"({', '.join(write.number(v, 'mm', '.2f') for v in point_mm)})"
 
@@ -281,7 +281,7 @@ def contact_words(pair: BodyPair, write: Writing) -> str:
     return ", ".join(phrases)
 
 
-def overlap_words(pair: BodyPair, write: Writing) -> str:
+def _overlap_words(pair: BodyPair, write: Writing) -> str:
     """Return how much two bodies share, and how deep that is."""
     deep = "" if pair.depth_mm is None else f", {write.length(pair.depth_mm)} deep"
     return f"{write.volume(pair.volume_mm3)} shared{deep}"
@@ -291,7 +291,7 @@ def pair_says(pair: BodyPair, write: Writing) -> str:
     """Return the sentence about two bodies."""
     if pair.state is PairState.OVERLAP:
         why = f" The way out is not known: {pair.unknown}." if pair.unknown else ""
-        return f"{pair.a} and {pair.b} overlap: {overlap_words(pair, write)}.{why}"
+        return f"{pair.a} and {pair.b} overlap: {_overlap_words(pair, write)}.{why}"
     if pair.unknown:
         return f"How {pair.a} and {pair.b} stand to each other could not be computed: {pair.unknown}."
     if pair.state is PairState.TOUCH:
@@ -317,7 +317,7 @@ def freedoms_words(free: BodyFree, write: Writing) -> str:
     together: dict[tuple[FreedomKind, str], list[Freedom]] = {}
     for f in free.keeps:
         endless = f.low == -math.inf and f.high == math.inf
-        same = "" if f.kind is FreedomKind.SLIDES else through_text(f.point_mm, write)
+        same = "" if f.kind is FreedomKind.SLIDES else _through_text(f.point_mm, write)
         together.setdefault((f.kind, same if endless else f"alone {len(together)}"), []).append(f)
     return ", ".join(_motion_words(several, write) for several in together.values())
 
@@ -330,7 +330,7 @@ def _motion_words(several: Sequence[Freedom], write: Writing) -> str:
     axes = listed([axis_text(f.axis) for f in several])
     if first.kind is FreedomKind.SLIDES:
         return f"{first.kind} along {axes}"
-    return f"{first.kind} about {axes} through {through_text(first.point_mm, write)}"
+    return f"{first.kind} about {axes} through {_through_text(first.point_mm, write)}"
 
 
 def leaves_words(free: BodyFree) -> str:

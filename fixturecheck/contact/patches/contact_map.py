@@ -163,7 +163,7 @@ def shared_space(a: Standing, b: Standing, tolerances: Tolerances, away: Floats)
     if volume <= _ROUNDING_MM3:
         return None
     small = volume <= tolerances.overlap_mm3 and "overlap_mm3" in tolerances.stated
-    if _is_thick(volume, area, tolerances) or (not small and penetration_mm(a, b) > tolerances.touch_mm):
+    if _is_thick(volume, area, tolerances) or (not small and _penetration_mm(a, b) > tolerances.touch_mm):
         return SharedSpace(shape=shape, volume_mm3=volume)
     return _GRAZING
 
@@ -172,12 +172,12 @@ def _is_thick(volume_mm3: float, area_mm2: float, tolerances: Tolerances) -> boo
     return volume_mm3 > tolerances.overlap_mm3 and 2 * volume_mm3 / area_mm2 >= tolerances.touch_mm / 2
 
 
-def penetration_mm(a: Standing, b: Standing) -> float:
+def _penetration_mm(a: Standing, b: Standing) -> float:
     """Return how deep the features of two bodies lie in each other, mm, where they overlap slightly."""
     return -float(Between(a.placed, b.placed).rows(_NOWHERE, _LOOK_MM).gap_mm.min(initial=0.0))
 
 
-def near_patches(a: Standing, b: Standing, tolerances: Tolerances) -> list[RawPatch]:
+def _near_patches(a: Standing, b: Standing, tolerances: Tolerances) -> list[RawPatch]:
     """Return the least gap between two bodies as a near patch without area, once for each pair of features.
 
     Empty where they touch, overlap, or come no nearer than the near band.
@@ -321,7 +321,7 @@ def _between(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[list[Raw
         touching = [raw for raw in found if raw.kind in {ContactKind.AREA, ContactKind.NEAR}]
         return touching, True
     found += _sharp(a, b, found, tolerances)
-    return _distinct(found, tolerances.touch_mm) or near_patches(a, b, tolerances), False
+    return _distinct(found, tolerances.touch_mm) or _near_patches(a, b, tolerances), False
 
 
 _REACH = 5.0

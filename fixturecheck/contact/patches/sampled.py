@@ -59,7 +59,7 @@ class Spread:
     error_mm: float
 
 
-def gap_spread(
+def _gap_spread(
     grid: Grid, gaps: Floats, slopes: Floats, facing: Bools, band_mm: tuple[float, float]
 ) -> Spread:
     """Weigh the gap over the cells where two faces look at each other.
@@ -255,7 +255,7 @@ def _near(pair: FacePair, field: _Field, tolerances: Tolerances) -> list[RawPatc
     near = field.facing & (field.gaps > band[0]) & (field.gaps <= band[1])
     if not near.any():
         return []
-    gap = gap_spread(field.grid, field.gaps, field.slopes, field.facing, band)
+    gap = _gap_spread(field.grid, field.gaps, field.slopes, field.facing, band)
     least = min([float(field.gaps[near].min()), *_lowest_gaps(field, near)])
     least = min([least, *least_beside(pair, least, tolerances.touch_mm, opposed_share=_FACING)])
     sizes = max(least, 0.0), gap.mean_mm, gap.max_mm, gap.error_mm

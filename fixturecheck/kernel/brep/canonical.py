@@ -63,12 +63,12 @@ _KERNEL_MM = 1e-7
 _GRID = 4
 
 
-def to_nanometre(point: Floats) -> Floats:
+def _to_nanometre(point: Floats) -> Floats:
     """Return a point, or any lengths, to a whole number of nanometres."""
     return np.asarray(np.round(np.asarray(point) / _ROUND_MM) * _ROUND_MM + 0.0)
 
 
-def rounded_direction(direction: Floats) -> Floats:
+def _rounded_direction(direction: Floats) -> Floats:
     """Return a unit direction without what its last digits say."""
     found = np.round(direction / np.linalg.norm(direction) / _ROUND_DIRECTION) * _ROUND_DIRECTION + 0.0
     return np.asarray(found / np.linalg.norm(found))
@@ -93,7 +93,7 @@ class TrimmedCurve:
     against: bool
 
 
-def curve_of(edge: Any, start: Floats, end: Floats) -> TrimmedCurve:
+def _curve_of(edge: Any, start: Floats, end: Floats) -> TrimmedCurve:
     """Return the curve of an edge between its rounded corners.
 
     A line runs from the lesser corner, a circle about the upright one of its two axes from its own corner,
@@ -124,7 +124,7 @@ def curve_of(edge: Any, start: Floats, end: Floats) -> TrimmedCurve:
 def _circle(circle: Any, start: Floats, end: Floats) -> TrimmedCurve:
     """Return a circle about the upright axis, its angle zero at the corner where the edge then starts."""
     normal, against, start, end = _about(circle, start, end)
-    centre = to_nanometre(xyz(circle.Location()))
+    centre = _to_nanometre(xyz(circle.Location()))
     zero = start - centre - ((start - centre) @ normal) * normal
     place = gp_Ax2(gp_Pnt(*centre), gp_Dir(*normal), gp_Dir(*zero))
     curve = Geom_Circle(place, _length(circle.Radius()))
@@ -134,9 +134,9 @@ def _circle(circle: Any, start: Floats, end: Floats) -> TrimmedCurve:
 def _ellipse(ellipse: Any, start: Floats, end: Floats) -> TrimmedCurve:
     """Return an ellipse about the upright axis, its angle zero at the upright end of its long axis."""
     normal, against, start, end = _about(ellipse, start, end)
-    long = rounded_direction(xyz(ellipse.XAxis().Direction()))
+    long = _rounded_direction(xyz(ellipse.XAxis().Direction()))
     long = _raised(long)
-    place = gp_Ax2(gp_Pnt(*to_nanometre(xyz(ellipse.Location()))), gp_Dir(*normal), gp_Dir(*long))
+    place = gp_Ax2(gp_Pnt(*_to_nanometre(xyz(ellipse.Location()))), gp_Dir(*normal), gp_Dir(*long))
     curve = Geom_Ellipse(place, _length(ellipse.MajorRadius()), _length(ellipse.MinorRadius()))
     first = _angle(curve, start)
     return TrimmedCurve(curve=curve, between=(first, first + _turn(curve, start, end)), against=against)
@@ -144,7 +144,7 @@ def _ellipse(ellipse: Any, start: Floats, end: Floats) -> TrimmedCurve:
 
 def _about(conic: Any, start: Floats, end: Floats) -> tuple[Floats, bool, Floats, Floats]:
     """Return the upright axis of a conic, whether it is not the drawn one, and its ends in that sense."""
-    normal = rounded_direction(xyz(conic.Axis().Direction()))
+    normal = _rounded_direction(xyz(conic.Axis().Direction()))
     return (normal, False, start, end) if _upright(normal) else (_raised(normal), True, end, start)
 
 
@@ -174,13 +174,13 @@ def _other(edge: Any, adaptor: Any, start: Floats, end: Floats) -> TrimmedCurve:
     against = tuple(start) > tuple(end)
     if np.array_equal(start, end):
         early, late = (xyz(adaptor.Value(first + share * (last - first))) for share in (0.25, 0.75))
-        against = bool(np.any(to_nanometre(early) != to_nanometre(late))) and not _upright(early - late)
+        against = bool(np.any(_to_nanometre(early) != _to_nanometre(late))) and not _upright(early - late)
     if isinstance(curve, Geom_BSplineCurve):
         if curve.IsPeriodic():  # a STEP file may close what was drawn open
             curve.SetNotPeriodic()
             curve.Segment(first, last)
         for i in range(1, curve.NbPoles() + 1):
-            curve.SetPole(i, gp_Pnt(*to_nanometre(xyz(curve.Pole(i)))))
+            curve.SetPole(i, gp_Pnt(*_to_nanometre(xyz(curve.Pole(i)))))
         for i in range(1, curve.NbKnots() + 1):
             curve.SetKnot(i, round(curve.Knot(i), 9))
         first, last = (
@@ -200,7 +200,7 @@ class Laid:
     outward: bool
 
 
-def laid_surface(face: Any) -> Laid:
+def _laid_surface(face: Any) -> Laid:
     """Return the surface of a face, laid by place: a plane's normal points outward, an axis upright.
 
     Parameters
@@ -214,9 +214,9 @@ def laid_surface(face: Any) -> Laid:
     points = np.array([[xyz(adaptor.Value(float(s), float(t))) for t in v] for s in u]).reshape(-1, 3)
     out = _normal_out(face, adaptor, window)
     if adaptor.GetType() == GeomAbs_SurfaceType.GeomAbs_Plane:
-        normal = rounded_direction(out[1])
+        normal = _rounded_direction(out[1])
         corners = [
-            tuple(to_nanometre(xyz(BRep_Tool.Pnt_s(TopoDS.Vertex_s(c)))))
+            tuple(_to_nanometre(xyz(BRep_Tool.Pnt_s(TopoDS.Vertex_s(c)))))
             for c in mapped(face, TopAbs_ShapeEnum.TopAbs_VERTEX)
         ]
         return Laid(surface=Geom_Plane(gp_Pnt(*min(corners)), gp_Dir(*normal)), outward=True)
@@ -258,42 +258,42 @@ def _round(face: Any, adaptor: Any, points: Floats) -> Any:
             surface.SetVNotPeriodic()
         for i in range(1, surface.NbUPoles() + 1):
             for j in range(1, surface.NbVPoles() + 1):
-                surface.SetPole(i, j, gp_Pnt(*to_nanometre(xyz(surface.Pole(i, j)))))
+                surface.SetPole(i, j, gp_Pnt(*_to_nanometre(xyz(surface.Pole(i, j)))))
     return surface
 
 
 def _length(value: float) -> float:
-    return float(to_nanometre(np.array(value)))
+    return float(_to_nanometre(np.array(value)))
 
 
 def _ax3(face: Any, axis: Any, points: Floats, *, at: Floats | None = None) -> Any:
     """Return a frame about an axis: upright, at the point nearest the origin or the one given."""
-    direction = rounded_direction(xyz(axis.Direction()))
+    direction = _rounded_direction(xyz(axis.Direction()))
     direction = _raised(direction)
     spot = xyz(axis.Location())
-    spot = to_nanometre(spot - (spot @ direction) * direction if at is None else at)
-    zero = rounded_direction(zero_direction(face, points, spot, direction))
+    spot = _to_nanometre(spot - (spot @ direction) * direction if at is None else at)
+    zero = _rounded_direction(zero_direction(face, points, spot, direction))
     return gp_Ax3(gp_Pnt(*spot), gp_Dir(*direction), gp_Dir(*zero))
 
 
 def _cone(face: Any, cone: Any, points: Floats) -> Any:
     """Return a cone laid from its apex, opening along its axis."""
     angle = round(abs(cone.SemiAngle()) / _ROUND_RAD) * _ROUND_RAD
-    apex = to_nanometre(xyz(cone.Apex()))
-    direction = rounded_direction(xyz(cone.Axis().Direction()))
+    apex = _to_nanometre(xyz(cone.Apex()))
+    direction = _rounded_direction(xyz(cone.Axis().Direction()))
     if float((points.mean(axis=0) - apex) @ direction) < 0:
         direction = 0.0 - direction
-    zero = rounded_direction(zero_direction(face, points, apex, direction))
+    zero = _rounded_direction(zero_direction(face, points, apex, direction))
     return Geom_ConicalSurface(gp_Ax3(gp_Pnt(*apex), gp_Dir(*direction), gp_Dir(*zero)), angle, 0.0)
 
 
 def _ball(face: Any, ball: Any, points: Floats) -> Any:
     """Return a sphere whose poles are those of the drawn one, so that a face keeps its seam."""
     poles = poles_of(face)
-    centre = to_nanometre(xyz(ball.Location()))
-    direction = rounded_direction(poles[0] - centre if poles else xyz(ball.Position().Direction()))
+    centre = _to_nanometre(xyz(ball.Location()))
+    direction = _rounded_direction(poles[0] - centre if poles else xyz(ball.Position().Direction()))
     direction = _raised(direction)
-    zero = rounded_direction(zero_direction(face, points, centre, direction))
+    zero = _rounded_direction(zero_direction(face, points, centre, direction))
     return Geom_SphericalSurface(
         gp_Ax3(gp_Pnt(*centre), gp_Dir(*direction), gp_Dir(*zero)), _length(ball.Radius())
     )
@@ -347,7 +347,9 @@ def canonical_form(solid: Solid) -> Form:
     found = _form(drawn)
     if found is None:
         return Form(solid=solid, at=Location(), drawn_faces=tuple(range(len(faces_of(solid)))))
-    return Form(solid=found[0], at=Location(TopLoc_Location(_shift(to_nanometre(low)))), drawn_faces=found[1])
+    return Form(
+        solid=found[0], at=Location(TopLoc_Location(_shift(_to_nanometre(low)))), drawn_faces=found[1]
+    )
 
 
 def _low_mm(solid: Solid) -> Floats:
@@ -435,7 +437,7 @@ class _MadeEdges:
         ends = [
             self._corner(v) for v in (TopExp.FirstVertex_s(edge, False), TopExp.LastVertex_s(edge, False))
         ]
-        curve = curve_of(edge, *(xyz(BRep_Tool.Pnt_s(v)) for v in ends))
+        curve = _curve_of(edge, *(xyz(BRep_Tool.Pnt_s(v)) for v in ends))
         start, end = ends[::-1] if curve.against else ends
         maker = BRepBuilderAPI_MakeEdge(curve.curve, start, end, *curve.between)
         if not maker.IsDone():
@@ -466,7 +468,7 @@ def _made_corners(drawn: Sequence[Any]) -> tuple[Any, Any]:
     number : callable
         From a drawn corner to its number in the order of place.
     """
-    places = [tuple(to_nanometre(xyz(BRep_Tool.Pnt_s(TopoDS.Vertex_s(v)))).tolist()) for v in drawn]
+    places = [tuple(_to_nanometre(xyz(BRep_Tool.Pnt_s(TopoDS.Vertex_s(v)))).tolist()) for v in drawn]
     if len(set(places)) < len(places):
         raise _NoFormError
     rank = {place: i for i, place in enumerate(sorted(places))}
@@ -487,13 +489,13 @@ def _place_of(edge: Any, number: Any) -> tuple[Any, ...]:
     """Return what sorts an edge: its corners by number, and its middle."""
     ends = sorted(number(v) for v in (TopExp.FirstVertex_s(edge, False), TopExp.LastVertex_s(edge, False)))
     curve = BRepAdaptor_Curve(edge)
-    middle = to_nanometre(xyz(curve.Value((curve.FirstParameter() + curve.LastParameter()) / 2)))
+    middle = _to_nanometre(xyz(curve.Value((curve.FirstParameter() + curve.LastParameter()) / 2)))
     return (*ends, *middle.tolist())
 
 
 def _laid_out(face: Any, edges: _MadeEdges) -> Any:
     """Return a face on its new surface, bounded by the new edges, as it is oriented in the new solid."""
-    laid = laid_surface(face)
+    laid = _laid_surface(face)
     builder, new = BRep_Builder(), TopoDS_Face()
     builder.MakeFace(new, laid.surface, _CLOSE_MM)
     # Rings run about the surface's own normal, whichever way that points.

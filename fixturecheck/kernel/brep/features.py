@@ -98,7 +98,7 @@ class Gathered:
         return self.points[key]
 
 
-def walk_edge(gathered: Gathered, row: EdgeRow) -> None:
+def _walk_edge(gathered: Gathered, row: EdgeRow) -> None:
     """Cut an edge with two sides into chords, and note points, chords, borders and rims."""
     cuts = np.linspace(*row.span, _chords(row) + 1)
     places = [xyz(row.curve.Value(u)) for u in cuts]
@@ -291,7 +291,7 @@ def features_of(solid: Solid) -> Features:
 def _features(table: BrepTable) -> Features:
     gathered = Gathered()
     for edge in table.two_sided:
-        walk_edge(gathered, edge)
+        _walk_edge(gathered, edge)
     swept, free, on_edges = [], [], len(gathered.places)
     for row in table.faces:
         surface = surface_of(table, row)

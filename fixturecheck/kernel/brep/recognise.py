@@ -171,15 +171,15 @@ def _laid_out(face: Any, simple: _Simple | None, edges: _RebuiltEdges) -> Any:
         ring.Closed(True)
         orientation = wire.Orientation()
         builder.Add(
-            new, ring.Oriented(turned_over(orientation) if simple and simple.flipped else orientation)
+            new, ring.Oriented(_turned_over(orientation) if simple and simple.flipped else orientation)
         )
     orientation = face.Orientation()
     return mended(new, _KERNEL_MM, 10 * SAME_MM).Oriented(
-        turned_over(orientation) if simple and simple.flipped else orientation
+        _turned_over(orientation) if simple and simple.flipped else orientation
     )
 
 
-def turned_over(orientation: Any) -> Any:
+def _turned_over(orientation: Any) -> Any:
     """Return the orientation that a thing has seen from the other side."""
     forward, back = TopAbs_Orientation.TopAbs_FORWARD, TopAbs_Orientation.TopAbs_REVERSED
     return {forward: back, back: forward}.get(orientation, orientation)
@@ -382,14 +382,14 @@ def zero_direction(face: Any, points: Floats, origin: Floats, axis: Floats) -> F
         arm = point - origin
         return np.asarray(arm - (arm @ axis) * axis)
 
-    seam = seam_middle(face)
+    seam = _seam_middle(face)
     arm = across(seam) if seam is not None else -across(points.mean(axis=0))
     if float(np.linalg.norm(arm)) < SAME_MM:
         arm = square_to(axis)[0]
     return np.asarray(arm / np.linalg.norm(arm))
 
 
-def seam_middle(face: Any) -> Floats | None:
+def _seam_middle(face: Any) -> Floats | None:
     """Return the middle of the edge that a face has on both of its sides; None where it has none."""
     for shape in mapped(face, TopAbs_ShapeEnum.TopAbs_EDGE):
         edge = TopoDS.Edge_s(shape)

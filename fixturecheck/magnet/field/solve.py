@@ -206,7 +206,7 @@ _MOST_ITERATIONS = 40
 _ARMIJO = 1e-4
 
 
-def least_energy(
+def _least_energy(
     system: FluxSystem, residual_share: float, start_a: Floats | None = None
 ) -> tuple[FluxState, float]:
     """Find the least energy by Newton's method with halving steps.
@@ -431,7 +431,7 @@ def solve_flux(
     start = None
     if near is not None and all(len(near.get(b.name, ())) == b.unknowns for b in iron):
         start = np.concatenate([near[b.name] for b in iron])
-    state, residual = least_energy(system, residual_share, start)
+    state, residual = _least_energy(system, residual_share, start)
     potential = state.potential_a
     return FluxSolution(
         patches=tuple(_pulls(system, state)),

@@ -80,7 +80,7 @@ def write_job(
     drawn = drawing or drawing_of(result, meshes)
     scenes = [*drawn.general, *drawn.close_ups.values()]
     figures = [figure for several in drawn.figures.values() for figure in several]
-    return write_scenes(home, folder, scenes, (result.shapes, meshes), figures)
+    return _write_scenes(home, folder, scenes, (result.shapes, meshes), figures)
 
 
 def painted(
@@ -99,11 +99,11 @@ def painted(
         The shapes in the scenes, and the mesh of each by its name.
     """
     with tempfile.TemporaryDirectory() as home:
-        painter.begin(write_scenes(Path(home), folder, scenes, drawn))
+        painter.begin(_write_scenes(Path(home), folder, scenes, drawn))
         return painter.finish()
 
 
-def write_scenes(
+def _write_scenes(
     home: Path,
     folder: Path,
     scenes: Sequence[Mapping[str, Any]],

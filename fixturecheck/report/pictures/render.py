@@ -303,7 +303,7 @@ def _aim(renderer: Any, camera: dict[str, Any]) -> None:
     renderer.ResetCameraClippingRange()
 
 
-def draw_job(job_path: Path) -> None:
+def _draw_job(job_path: Path) -> None:
     """Draw every scene of a job file, the overview first, and answer on standard output."""
     job = json.loads(job_path.read_text(encoding="utf-8"))
     with np.load(job_path.with_suffix(".npz")) as stored:
@@ -344,4 +344,4 @@ def _answer(message: dict[str, Any]) -> None:
 
 if __name__ == "__main__":
     for line in sys.stdin:
-        draw_job(Path(line.strip()))
+        _draw_job(Path(line.strip()))

@@ -363,7 +363,7 @@ _GHOST = 0.45
 _NIL = 5e-4
 
 
-def drawn_part(result: Result) -> PartLocation | None:
+def _drawn_part(result: Result) -> PartLocation | None:
     """Return the part whose location is drawn: the first that has a face to be cut, else the first."""
     parts = result.rest.location if result.rest else ()
     return next((p for p in parts if p.targets), next(iter(parts), None))
@@ -371,7 +371,7 @@ def drawn_part(result: Result) -> PartLocation | None:
 
 def location_scene(stage: MeshedResult) -> dict[str, Any] | None:
     """Return the scene; None where no part has a closed seat."""
-    part = drawn_part(stage.result)
+    part = _drawn_part(stage.result)
     if part is None:
         return None
     placed = {f.subject: f for f in stage.result.findings if f.check == "location" and f.location_mm}
