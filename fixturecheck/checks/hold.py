@@ -240,22 +240,7 @@ common practice, no source"
 
 
 def _grip_lost(stage: Stage, part: PartHold, check: str) -> Iterator[Finding]:
-    """Yield a finding for each vise that grips a part, over every place of one cut.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up.
-    part : PartHold
-        The part in the cut.
-    check : str
-        The check that asks.
-
-    Yields
-    ------
-    Finding
-        How much of the grip is lost.
-    """
+    """Yield how much of its grip each vise that holds a part loses, over every place of one cut."""
     write = stage.setup.write
     for opened in part.opened:
         share = opened.push_n / opened.grip_n

@@ -48,16 +48,9 @@ def _moves_of(
 ) -> Iterator[DialMove]:
     """Yield every step: touch the side, set zero, lift clear, over, touch the top, set zero, down.
 
-    Parameters
-    ----------
-    touches : sequence of TouchOff
-        The side first, the top last.
-    targets : sequence of TargetReading
-        The floor first, then the wall where there is one.
-    ends : sequence of DialReading
-        The cross feed where the cut starts, then at its far end.
-    rough : DialReading or None
-        Where the rough passes end; None where none of the stock is left for finishing.
+    Of the touch-offs the side is the first and the top the last; of the targets the floor, then the wall.
+    `ends` are where the cross feed starts and ends, `rough` where the rough passes end, None where they take
+    all.
     """
     lift_mm = dials.lift_mm
     yield DialMove(kind=MoveKind.RAISE, distance_mm=lift_mm)

@@ -126,22 +126,7 @@ def _force(setup: Setup, placed: Mapping[str, Solid], clamp: Clamp) -> ClampForc
 
 
 def _clamp_size_n(clamp: Clamp) -> Range:
-    """Return the force of jaw, screw or toe, low to high, N.
-
-    Parameters
-    ----------
-    clamp : Clamp
-        With its force, or the torque on its screw.
-
-    Returns
-    -------
-    Range
-        A stated force with its spread; of a torque, what friction in the screw leaves of it.
-
-    References
-    ----------
-    `vise_force_n` and `screw_force_n`.
-    """
+    """Return the force of jaw, screw or toe: as stated with its spread, or what is left of a torque."""
     if clamp.force_n is not None:
         low, high = (clamp.force_n * (1.0 + s * clamp.spread_share) for s in (-1.0, 1.0))
         return Range(low=low, high=high)

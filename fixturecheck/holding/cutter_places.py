@@ -93,21 +93,7 @@ def cutter_at(axis_mm: Vector, diameter_mm: float) -> Cutter:
 
 
 def _stands_in(axis_mm: Vector, mill: Milling, bodies: Mapping[str, Floats]) -> set[str]:
-    """Return the bodies that the cutter would stand in.
-
-    Parameters
-    ----------
-    axis_mm : Vector
-        Lower end of its axis.
-    mill : Milling
-        Diameter and corner of the cutter count.
-    bodies : mapping of str to ndarray, shape (n, 3)
-        Points on each body.
-
-    Returns
-    -------
-    set of str
-    """
+    """Return the bodies that the cutter would stand in, of points (n, 3) on each."""
     cutter = replace(cutter_at(axis_mm, mill.cutter_mm), corner_mm=mill.corner_mm)
     return {n for n, points in bodies.items() if cutter.deep_mm(points) > GRAZE_MM}
 

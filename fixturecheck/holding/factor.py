@@ -336,20 +336,7 @@ def part_hold(rig: Rig, process: CuttingProcess, found: Loaded, *, losable: Sequ
 
 
 def _opened_by(rig: Rig, process: CuttingProcess) -> tuple[Opened, ...]:
-    """Return what a cut pushes its part against each vise that grips it, the most over all its cases.
-
-    Parameters
-    ----------
-    rig : Rig
-        What holds it.
-    process : CuttingProcess
-        The cut.
-
-    Returns
-    -------
-    tuple of Opened
-        Empty where no vise grips it.
-    """
+    """Return what a cut pushes its part against each vise that grips it, the most over all its cases."""
     grips = [
         c
         for c in rig.clamps

@@ -224,17 +224,7 @@ class Grip:
 
 
 def _frame_of(clamp: Pressed) -> tuple[Floats, Floats]:
-    """Return the ways along a jaw and up it.
-
-    Parameters
-    ----------
-    clamp : Pressed
-        The jaw.
-
-    Returns
-    -------
-    tuple of ndarray
-        Two unit directions (3,).
+    """Return the unit ways along a jaw and up it.
 
     Raises
     ------

@@ -141,22 +141,6 @@ def _ground_each(
 
     Between the ends of its traverse the wheel sweeps the same section at every X. A copy that stands there,
     turned alike and at the same Y and Z, comes out as the first did, moved along X.
-
-    Parameters
-    ----------
-    cut : Cut
-        The cut as stated.
-    path : WheelPath
-        Where the wheel goes.
-    parts : sequence of PartTargets
-        The parts where they stand, as drawn.
-    grind : callable
-        Grinds one part.
-
-    Returns
-    -------
-    tuple of PartGround
-        Each part as ground, in their order.
     """
     found: dict[Key, tuple[PartGround, float]] = {}
     ground = []

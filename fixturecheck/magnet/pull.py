@@ -535,22 +535,7 @@ def nested_patches(model: MagnetModel, patches: Sequence[PatchPull]) -> frozense
 
 
 def _saturated_low_share(flux_density_t: float, saturation_t: float, *, nested: bool) -> float:
-    """Return what is left of the low end of a face across which iron is driven into saturation, as a share.
-
-    Parameters
-    ----------
-    flux_density_t : float
-        Mean flux density across the face.
-    saturation_t : float
-        Polarisation that the weaker iron approaches.
-    nested : bool
-        Whether it is a flank of a V.
-
-    Returns
-    -------
-    float
-        Share, 1 below saturation.
-    """
+    """Return what is left of the low end of a face where the flux saturates iron, 1 below saturation."""
     share, per_t = (
         (_NEST_SATURATION_SHARE, NEST_ERROR_PER_T) if nested else (_FLAT_SATURATION_SHARE, FLAT_ERROR_PER_T)
     )
@@ -615,18 +600,7 @@ def face_pull(
 
 
 def _lifted_low_share(gap_mm: float) -> float:
-    """Return what is left of the low end of a face that stands open, as a share.
-
-    Parameters
-    ----------
-    gap_mm : float
-        Greatest gap of the face.
-
-    Returns
-    -------
-    float
-        Share, 1 where it is closed.
-    """
+    """Return what is left of the low end of a face that stands open by a gap, 1 where it is closed."""
     return 1.0 / (1.0 + LIFTED_ERROR_SHARE * gap_mm)
 
 

@@ -433,18 +433,6 @@ def _source_gaps_mm(setup: Setup, holding: Holding) -> tuple[float, float]:
 
     Where none is stated it goes with the distance between poles: magnets twice as far apart are twice as
     thick.
-
-    Parameters
-    ----------
-    setup : Setup
-        States the poles.
-    holding : Holding
-        May state the gaps.
-
-    Returns
-    -------
-    tuple of float
-        Stiffest and softest, mm.
     """
     if holding.source_gap_mm:
         return holding.source_gap_mm[0], holding.source_gap_mm[1]

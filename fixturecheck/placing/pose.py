@@ -87,17 +87,9 @@ def _turned(own: Floats, wanted: Floats, turn: Floats) -> Floats | None:
 
 
 def _least_turn(own: Floats, wanted: Floats) -> Floats:
-    """Return the rotation that takes one unit direction to another the shortest way, half a turn about X.
+    """Return the rotation, shape (3, 3), that takes one unit direction to another the shortest way.
 
-    Parameters
-    ----------
-    own, wanted : ndarray, shape (3,)
-        Unit directions.
-
-    Returns
-    -------
-    ndarray, shape (3, 3)
-        The rotation; half a turn is about Y where the direction is along X.
+    Half a turn is about X, or about Y where the direction lies along X.
     """
     axis = cross_product(own, wanted)
     sine, cosine = float(np.linalg.norm(axis)), float(own @ wanted)
@@ -107,18 +99,7 @@ def _least_turn(own: Floats, wanted: Floats) -> Floats:
 
 
 def _square_near_x(direction: Floats) -> Floats:
-    """Return a unit direction square to another, nearest to X, or to Y where that one lies along X.
-
-    Parameters
-    ----------
-    direction : ndarray, shape (3,)
-        A unit direction.
-
-    Returns
-    -------
-    ndarray, shape (3,)
-        A unit direction.
-    """
+    """Return the unit direction square to another that is nearest to X, or to Y where that lies along X."""
     axis = np.eye(3)[0] if abs(direction[0]) < 0.9 else np.eye(3)[1]
     flat = axis - direction * (axis @ direction)
     return np.asarray(flat / np.linalg.norm(flat))

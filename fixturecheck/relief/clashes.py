@@ -198,23 +198,10 @@ def clashes_of(setup: Setup) -> list[Clash]:
 def _bounding(
     zone: Shape, one: tuple[Placed, Sequence[Face]], two: tuple[Placed, Sequence[Face]]
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Return the names of the faces of two bodies on which the skin of a zone lies.
+    """Return the names of the faces of two bodies on which the skin of a zone lies, sorted.
 
-    Faces of both that lie in one plane, as the sides of a row of like parts do, bound nothing.
-
-    Parameters
-    ----------
-    zone : Shape
-        What both bodies fill, machine's frame.
-    one : tuple
-        The first body and its faces where it stands.
-    two : tuple
-        The second body and its faces where it stands.
-
-    Returns
-    -------
-    tuple
-        Names of the faces of the first and of the second, each sorted.
+    Each body comes with its faces where it stands. Faces of both that lie in one plane, as the sides of a
+    row of like parts do, bound nothing.
     """
     names: tuple[set[str], set[str]] = (set(), set())
     sides: tuple[set[str], set[str]] = (set(), set())

@@ -28,13 +28,13 @@ from fixturecheck.kernel.measure import edge_ends, extent_along, is_within, loos
 from fixturecheck.kernel.place import matrix_of
 from fixturecheck.kernel.sample import surface_points
 from fixturecheck.kernel.shapes import Placed, Shape, Solid
+from fixturecheck.relief.grooves import OVER_MM, STEP_MM, rounded_up
 from fixturecheck.relief.setbacks import setbacks
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.relief import ReliefKind
 from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import METRIC, Writing
 
-_STEP_MM = 0.01
 _TRIES = 3
 _SQUARE = 1e-9
 
@@ -137,7 +137,7 @@ def relieve_edge(
     for edge in edges_at(here, common, allowed, tolerances.touch_mm):
         # A chamfer that need not stand clear of anything is known from what overlaps alone.
         first = smallest_cut(here, edge, ReliefKind.CHAMFER, common, np.empty((0, 3)), 0.0)
-        for cut in (first.grown(k * _STEP_MM) for k in range(_TRIES)):
+        for cut in (first.grown(k * STEP_MM) for k in range(_TRIES)):
             try:
                 solid = cut_solid(here.placed.solid, cut)
             except KernelError:
@@ -184,7 +184,7 @@ def _larger(
         if bevel is None:
             continue
         first = bevel.leg_after(box.size_mm[0])
-        for leg in (first + k * _STEP_MM for k in range(_TRIES)):
+        for leg in (first + k * STEP_MM for k in range(_TRIES)):
             deep = bevel.deeper_mm(leg)
             cut = box.sized((deep, deep))
             try:
@@ -276,20 +276,7 @@ def is_rim(here: Standing, edge: int) -> bool:
 
 
 def _rim_ways(here: Standing, edge: int) -> tuple[Floats, Floats]:
-    """Return the directions from the middle of a rim into its flat face and into its cylinder.
-
-    Parameters
-    ----------
-    here : Standing
-        The body where it stands.
-    edge : int
-        Number of the rim.
-
-    Returns
-    -------
-    tuple
-        Two unit vectors, shape (3,), in the machine's frame.
-    """
+    """Return the unit directions from the middle of a rim into its flat face and into its cylinder."""
     faces = here.table.edge_faces[edge]
     one, two = here.inward[edge]
     return (one, two) if here.table.kinds[faces[0]] == SurfaceKind.PLANE else (two, one)
@@ -347,7 +334,7 @@ def smallest_cut(
         needed = [reach[0] + clear_mm * sizes[0], reach[1] + clear_mm * sizes[1]]
     else:
         needed = [_radius_mm(one, two, np.vstack((flat, [[0.0, 0.0]])), clear_mm)] * 2
-    up = [max(1, math.ceil(v / _STEP_MM - 1e-6)) * _STEP_MM for v in needed]
+    up = [rounded_up(v) for v in needed]
     back = matrix_of(here.placed.at)[:3, :3].T
     ways = np.stack((back @ one, back @ two))
     rim = not bool(here.table.straight[edge])
@@ -441,11 +428,9 @@ def step_box(solid: Solid, cut: EdgeCut) -> tuple[Floats, Floats, tuple[float, f
     one = cut.inward[0]
     two = cut.inward[1] - one * float(cut.inward[1] @ one)
     two /= np.linalg.norm(two)
-    over = 1.0
-    corner = start - over * (one + two + along)
-    sizes = (
-        cut.size_mm[0] + over, cut.size_mm[1] + over, float(np.linalg.norm(end - start)) + 2 * over,
-    )  # fmt: skip
+    corner = start - OVER_MM * (one + two + along)
+    wide, deep = (size + OVER_MM for size in cut.size_mm)
+    sizes = wide, deep, float(np.linalg.norm(end - start)) + 2 * OVER_MM
     return corner, np.stack((one, two, along)), sizes
 
 

@@ -41,11 +41,11 @@ from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.result.relief import ReliefKind
 
 STEP_MM = 0.01
-
-
-SQUARE = 1e-6
-LEAST_MM = 1e-6
+"""Sizes of cuts are whole steps of this."""
 OVER_MM = 1.0
+"""How far a cut runs out where nothing stands."""
+LEAST_MM = 1e-6
+SQUARE = 1e-6
 _FLATTEST = math.sin(math.radians(10.0))
 """Sine of the angle between faces below which they make no corner."""
 
@@ -281,23 +281,8 @@ def _met_in(
 ) -> tuple[Shape, Shape, list[Shape]] | None:
     """Return what of another body comes into a corner, what stands there, and where the two overlap.
 
-    The body is taken as it is meant to be, and nearer by `clear_mm` to floor, to wall and to both.
-
-    Parameters
-    ----------
-    here : Standing
-        The body with the corner, where it stands.
-    corner : InsideCorner
-        The corner.
-    other : Solid
-        The other body where it is meant to be, machine's frame.
-    clear_mm : float
-        How much nearer it may come.
-
-    Returns
-    -------
-    tuple
-        The three; None where nothing of the other body comes into the corner.
+    The body is taken as it is meant to be, and nearer by `clear_mm` to floor, to wall and to both. None where
+    nothing of it comes into the corner.
     """
     there = common(other, corner.room())
     if volume_mm3(there) <= 0.0:
@@ -373,38 +358,12 @@ def _groove_box(
 
 
 def _faces_beside(here: Standing, corner: InsideCorner) -> tuple[str, str]:
-    """Return the names of the floor and the wall of a corner.
-
-    Parameters
-    ----------
-    here : Standing
-        The body where it stands.
-    corner : InsideCorner
-        The corner.
-
-    Returns
-    -------
-    tuple
-        Floor, then wall.
-    """
+    """Return the names of the floor and the wall of a corner."""
     return here.face_names[corner.floor], here.face_names[corner.wall]
 
 
 def _run_out(here: Standing, corner: InsideCorner) -> tuple[float, float]:
-    """Return how far a groove may run out at either end of a corner: not where something stands.
-
-    Parameters
-    ----------
-    here : Standing
-        The body where it stands.
-    corner : InsideCorner
-        The corner.
-
-    Returns
-    -------
-    tuple
-        Before its start and past its end, mm.
-    """
+    """Return how far a groove may run out before and past a corner, mm: not where something stands."""
     solid, (floor, wall, line) = here.solid, corner.axes
     inside = corner.start - LEAST_MM * 10 * (floor + wall)
     before = 0.0 if is_inside(solid, inside - 0.5 * OVER_MM * line) else OVER_MM
@@ -413,20 +372,7 @@ def _run_out(here: Standing, corner: InsideCorner) -> tuple[float, float]:
 
 
 def _deepest_edge(there: Shape, corner: InsideCorner) -> Shape | None:
-    """Return the edge of a body that runs along a corner deepest in it.
-
-    Parameters
-    ----------
-    there : Shape
-        What of the body comes into the corner.
-    corner : InsideCorner
-        The corner.
-
-    Returns
-    -------
-    Shape or None
-        The edge; None where no straight one runs along.
-    """
+    """Return the straight edge of a body that runs along a corner deepest in it, if any."""
 
     def depth(edge: Shape) -> float:
         middle = np.array(centroid_of(edge)) - corner.start
@@ -503,18 +449,7 @@ def slanted_groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm:
 
 
 def _corner_frame(corner: InsideCorner) -> Floats:
-    """Return the directions across the corner towards the wall, up its bisector, and along it, as rows.
-
-    Parameters
-    ----------
-    corner : InsideCorner
-        The corner.
-
-    Returns
-    -------
-    ndarray, shape (3, 3)
-        Unit vectors in the machine's frame.
-    """
+    """Return the unit directions across a corner toward the wall, up its bisector and along it, as rows."""
     floor, wall, line = corner.axes
     across, up = wall - floor, wall + floor
     return np.stack((across / np.linalg.norm(across), up / np.linalg.norm(up), line))

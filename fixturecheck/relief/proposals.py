@@ -55,20 +55,7 @@ _DECIMALS = 4
 
 
 def _shown_middle(solid: Solid, edge: int) -> Vector:
-    """Return the middle of an edge, rounded to what a line of code shows.
-
-    Parameters
-    ----------
-    solid : Solid
-        The part in its own frame.
-    edge : int
-        Index of the edge in `edges_of`.
-
-    Returns
-    -------
-    Vector
-        The point, mm.
-    """
+    """Return the middle of an edge in the frame of the part, rounded to what a line of code shows."""
     x, y, z = centroid_of(edges_of(solid)[edge])
     return round(x, _DECIMALS) + 0.0, round(y, _DECIMALS) + 0.0, round(z, _DECIMALS) + 0.0
 
@@ -78,20 +65,7 @@ _PART = "part"
 
 
 def _line_for(solid: Solid, cut: EdgeCut | BoxCut) -> str:
-    """Return the line that makes a cut on a part held in a variable as a `cadquery.Workplane`.
-
-    Parameters
-    ----------
-    solid : Solid
-        The part before the cut, in its own frame.
-    cut : EdgeCut or BoxCut
-        The cut.
-
-    Returns
-    -------
-    str
-        One line of Python; the variable is `part`.
-    """
+    """Return the line of Python that makes a cut on `part`, a `cadquery.Workplane`."""
     if isinstance(cut, BoxCut):
         return _box_line(cut.corner, cut.axes, cut.sizes_mm)
     if cut.kind == ReliefKind.UNDERCUT:

@@ -41,6 +41,7 @@ from fixturecheck.relief.clashes import (
     refuse_crossing,
     shares_of,
 )
+from fixturecheck.relief.grooves import STEP_MM
 from fixturecheck.relief.proposals import (
     CutEffect,
     Proposal,
@@ -72,7 +73,6 @@ from fixturecheck.result.rest import Settled
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Setup, among_its_own
 
-_STEP_MM = 0.01
 _TRIES = 3
 _MOST_RELIEFS = 12
 _CLEAR_MM = 1e-5
@@ -227,7 +227,7 @@ def _made(setup: Setup, clash: Clash, trial: TrialCut, trials: TrialCuts) -> _He
     against: list[Objection] = []
     body = trial.body
     bodies = _copies_of(setup, body.name)
-    for proposal in (trial.proposal.grown(k * _STEP_MM) for k in range(_TRIES)):
+    for proposal in (trial.proposal.grown(k * STEP_MM) for k in range(_TRIES)):
         try:
             solid = proposal.made(body.solid, setup.write)
         except KernelError as reason:
@@ -314,22 +314,7 @@ def _remaining(drawn: Setup, changed: Setup, clash: Clash) -> Iterator[Objection
 
 
 def _not_seated(settled: Settled, drawn: Setup, setup: Setup) -> Iterator[NoRest | StillOpen | StillLands]:
-    """Yield what keeps settled parts from their seats.
-
-    Parameters
-    ----------
-    settled : Settled
-        Where the parts come to rest.
-    drawn : Setup
-        The set-up before any relief.
-    setup : Setup
-        The set-up as changed.
-
-    Yields
-    ------
-    NoRest or StillOpen or StillLands
-        No rest, an open seat, or a face that lands where none is meant to.
-    """
+    """Yield what keeps settled parts from their seats: no rest, an open seat, or a landing by mistake."""
     if not settled.rests:
         yield NoRest(settled=settled)
         return
@@ -402,20 +387,7 @@ def _refused(drawn: Setup, setup: Setup, clash: Clash, why: tuple[NoCut | Reject
 
 
 def _copies_of(setup: Setup, name: str) -> tuple[str, ...]:
-    """Return the bodies that are made to the same drawing as one of them, itself included.
-
-    Parameters
-    ----------
-    setup : Setup
-        The set-up.
-    name : str
-        The body.
-
-    Returns
-    -------
-    tuple of str
-        Their names, in the set-up's order.
-    """
+    """Return the bodies that are made to the same drawing as one of them, itself included, in their order."""
     mine = setup.body(name)
     drawing = _drawing(mine.solid)
     same = (b for b in setup.bodies if b.role == mine.role and _same_drawing(drawing, _drawing(b.solid)))
@@ -467,18 +439,6 @@ def _face_names_after(body: Body, solid: Solid) -> Mapping[str, tuple[int, ...]]
 
     A flat face that is gone while a new one looks the same way a little behind it was set back: it keeps
     its name, and with it its tolerance and what else was stated of it.
-
-    Parameters
-    ----------
-    body : Body
-        The body before the cut.
-    solid : Solid
-        The solid after it, in its own frame.
-
-    Returns
-    -------
-    mapping of str to tuple of int
-        Indices of faces by name.
     """
     was = {i: name for name, indices in body.faces.items() for i in indices}
     old, now = faces_of(body.solid), faces_of(solid)

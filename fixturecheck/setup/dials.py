@@ -311,18 +311,7 @@ def _refuse_bad_dialling(setup: Setup) -> None:
 
 
 def _refuse_unknown_face(setup: Setup, text: str, where: str) -> None:
-    """Raise where `body.face` names nothing in a set-up.
-
-    Parameters
-    ----------
-    where : str
-        What it is stated for, as the message begins.
-
-    Raises
-    ------
-    SetupError
-        Says what is not there, and what was probably meant.
-    """
+    """Raise where `body.face` names nothing in a set-up, and say what was probably meant."""
     ref = FaceRef(text)
     if not ref.face:
         message = f"{where}: {text!r} is no face; write BODY.FACE"

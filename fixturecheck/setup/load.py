@@ -41,8 +41,6 @@ def _build_setup(
 
     Parameters
     ----------
-    stated : StatedSetup
-        What they state.
     bodies : iterable of callable
         Each makes one of the bodies that are no equipment.
     sources : callable, optional
@@ -143,8 +141,6 @@ def _load_toml(path: Path, overrides: Mapping[str, str], *, sources: Any) -> Set
 
     Parameters
     ----------
-    path : Path
-        The file; the files it names are looked for from its folder.
     overrides : mapping of str to str
         Values for dotted keys: `cut.floor.downfeed_mm`, `wheel.diameter_mm`, `seat.1.min_share`.
         Entries of a list go by their name, or by their number from 1.

@@ -170,19 +170,7 @@ def _refuse_unknown_faces(
 ) -> None:
     """Refuse a cut into parts that are not there, or without a face that it names.
 
-    Parameters
-    ----------
-    where : str
-        Whose names they are, for the message.
-    parts, faces : sequence of str
-        The parts that are cut, and the faces that each of them must have.
-    done : str
-        What is done to the parts, such as `drilled`.
-
-    Raises
-    ------
-    SetupError
-        Names what is not there, and the nearest that is.
+    `where` says whose names they are and `done` what is done to the parts, as the message has them.
     """
     names = [b.name for b in setup.bodies if b.role == BodyRole.PART]
     if not parts:

@@ -154,16 +154,6 @@ def rolled_sizes(setup: Setup) -> Iterator[RolledSize | tuple[OverRolls, NotComp
 def _rolled_size(body: Body, one: OverRolls) -> RolledSize:
     """Return where rolls lie on a part and what is read over them.
 
-    Parameters
-    ----------
-    body : Body
-        The part.
-    one : OverRolls
-
-    Returns
-    -------
-    RolledSize
-
     Raises
     ------
     NotComputedError
