@@ -261,16 +261,14 @@ def _of_cutter(way: Way, bitten: Bitten, write: Writing) -> tuple[str, list[str]
     if way.over:
         past = over_words(way.over, tips_over=bool(way.motion and way.motion.kind.tips_over))
         how = f"{past}{',' if way.drawn_in else ''} {how}"
-    cuts, load = _cut_words(bitten, write), f"up to {_ratio(bitten.load_ratio)} times its load"
+    cuts, load = (
+        _cut_words(bitten, write),
+        f"up to {write.number(bitten.load_ratio, '', '.2g')} times its load",
+    )
     if bitten.outcome is Outcome.STOPPED and way.hits_after_mm is not None:
         stops = f"but {way.hits} stops it after {write.length(way.hits_after_mm, '.2g')}"
         return f"{how}, {stops}", [f"A tooth then bites {cuts}, {load}."]
     return how, [f"Within {write.length(bitten.moved_mm[-1], '.2g')} a tooth bites {cuts}, {load}."]
-
-
-def _ratio(ratio: float) -> str:
-    """Return a ratio to two digits, without a power of ten."""
-    return f"{float(f'{ratio:.2g}'):g}"
 
 
 def _cut_words(bitten: Bitten, write: Writing) -> str:
