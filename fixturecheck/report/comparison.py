@@ -322,7 +322,7 @@ def comparison_page(
         "comparison.html",
         title=f"{found.before} to {found.after}",
         verdict=verdict,
-        _headline=_headline(found),
+        headline=_headline(found),
         counts=counts(found),
         verdicts=[verdict_word(v) for v in (found.verdict_before, found.verdict_after)],
         sides=[
