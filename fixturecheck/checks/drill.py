@@ -33,15 +33,7 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.boolean import apart
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.machining.clearance import undrawn
-from fixturecheck.machining.drilled import (
-    DrilledHole,
-    below_hole,
-    hole_of,
-    spot_solids,
-    tap_solids,
-    tip_depth_mm,
-    tool_solids,
-)
+from fixturecheck.machining.drilled import DrilledHole, below_hole, hole_of, tip_depth_mm, tool_solids
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.finding import Finding, FindingText, Kind, Verdict, judge, not_computed
 from fixturecheck.result.shapes import NamedShape, Role
@@ -272,15 +264,8 @@ class _Hole:
         least_mm, part = self._stage.setup.machine.least_clearance_mm, self._ref.body
         spaces = [undrawn(clamp) for clamp in self._stage.setup.clamps]
         tips = {space.clamp: space.least for space in spaces if space is not None}
-        drilled = self._drill.drilled
-        every = {} if drilled else tool_solids(self._drill, self._hole, self._drill_mm)
-        first = spot_solids(self._drill, self._hole, self._drill_mm)
-        last = tap_solids(self._drill, self._hole)
         below = below_hole(self._drill, self._hole, self._drill_mm)
-        tools = [*every.items()]
-        tools += [(n if n in _IN_HOLE else f"{n} of the spot drill", s) for n, s in first.items()]
-        tools += [(n if n in _IN_HOLE else f"{n} of the tap", s) for n, s in last.items()]
-        for tool, solid in tools:
+        for tool, solid in tool_solids(self._drill, self._hole, self._drill_mm).items():
             # What cuts meets its own part in the hole alone.
             drawn = {n: s for n, s in self._stage.placed.items() if tool not in _IN_HOLE or n != part}
             met = [(solid, name, other) for name, other in (*drawn.items(), *tips.items())]

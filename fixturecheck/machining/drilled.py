@@ -154,7 +154,10 @@ def below_hole(drill: Drilling, hole: DrilledHole, diameter_mm: float) -> dict[s
 
 
 def tool_solids(drill: Drilling, hole: DrilledHole, diameter_mm: float) -> dict[str, Solid]:
-    """Return what the drill, its nut and the nose above take up over the whole stroke, by name.
+    """Return what each tool of a hole, its nut and the nose above take up over the whole stroke, by name.
+
+    The spot drill makes a spot as wide as the drill. The lead of the tap goes on below the last full thread;
+    where nothing says how deep that is there is no tap.
 
     Parameters
     ----------
@@ -168,58 +171,24 @@ def tool_solids(drill: Drilling, hole: DrilledHole, diameter_mm: float) -> dict[
     Returns
     -------
     dict of str to Solid
-        In the machine's frame.
+        In the machine's frame: `drill`, `nut` and `nose`, and as far as they are stated `spot drill` and
+        `tap`, each with its `nut of the ...` and `nose of the ...`.
     """
-    depth_mm, point_mm = tip_depth_mm(drill, hole, diameter_mm), point_length_mm(diameter_mm, drill.point_deg)
-    return _held(drill, hole, "drill", diameter_mm, depth_mm, point_mm, drill.stick_out_mm)
-
-
-def spot_solids(drill: Drilling, hole: DrilledHole, diameter_mm: float) -> dict[str, Solid]:
-    """Return the same of the spot drill that makes a spot as wide as the drill; nothing where none is stated.
-
-    Parameters
-    ----------
-    drill : Drilling
-        As stated.
-    hole : DrilledHole
-        Where it stands.
-    diameter_mm : float
-        Of the drill.
-
-    Returns
-    -------
-    dict of str to Solid
-        In the machine's frame.
-    """
-    if drill.spot_deg is None:
-        return {}
-    wide_mm = max(diameter_mm, drill.spot_mm or diameter_mm)
-    point_mm, depth_mm = (point_length_mm(d, drill.spot_deg) for d in (wide_mm, diameter_mm))
-    out_mm = drill.spot_stick_out_mm or drill.stick_out_mm
-    return _held(drill, hole, "spot drill", wide_mm, depth_mm, point_mm, out_mm)
-
-
-def tap_solids(drill: Drilling, hole: DrilledHole) -> dict[str, Solid]:
-    """Return the same of the tap, whose lead goes on below the last full thread; nothing where none is known.
-
-    Parameters
-    ----------
-    drill : Drilling
-        As stated.
-    hole : DrilledHole
-        Where it stands.
-
-    Returns
-    -------
-    dict of str to Solid
-        In the machine's frame.
-    """
-    if drill.thread is None or (drill.thread_mm is None and not hole.through):
-        return {}
-    major_mm, pitch_mm = thread_of(drill.thread)
-    out_mm = drill.tap_stick_out_mm or drill.stick_out_mm
-    depth_mm, lead_mm = _tap_depth_mm(drill, hole), drill.lead_pitches * pitch_mm
-    return _held(drill, hole, "tap", major_mm, depth_mm, lead_mm, out_mm)
+    found: dict[str, Solid] = {}
+    if not drill.drilled:
+        depth_mm = tip_depth_mm(drill, hole, diameter_mm)
+        point_mm = point_length_mm(diameter_mm, drill.point_deg)
+        found |= _held(drill, hole, "drill", diameter_mm, (depth_mm, point_mm, drill.stick_out_mm))
+    if drill.spot_deg is not None:
+        wide_mm = max(diameter_mm, drill.spot_mm or diameter_mm)
+        point_mm, depth_mm = (point_length_mm(d, drill.spot_deg) for d in (wide_mm, diameter_mm))
+        out_mm = drill.spot_stick_out_mm or drill.stick_out_mm
+        found |= _held(drill, hole, "spot drill", wide_mm, (depth_mm, point_mm, out_mm))
+    if drill.thread is not None and (drill.thread_mm is not None or hole.through):
+        major_mm, pitch_mm = thread_of(drill.thread)
+        lead_mm, out_mm = drill.lead_pitches * pitch_mm, drill.tap_stick_out_mm or drill.stick_out_mm
+        found |= _held(drill, hole, "tap", major_mm, (_tap_depth_mm(drill, hole), lead_mm, out_mm))
+    return found
 
 
 def _tap_depth_mm(drill: Drilling, hole: DrilledHole) -> float:
@@ -229,27 +198,25 @@ def _tap_depth_mm(drill: Drilling, hole: DrilledHole) -> float:
 
 
 def _held(
-    drill: Drilling,
-    hole: DrilledHole,
-    name: str,
-    diameter_mm: float,
-    depth_mm: float,
-    point_mm: float,
-    out_mm: float,
+    drill: Drilling, hole: DrilledHole, name: str, diameter_mm: float, lengths_mm: tuple[float, float, float]
 ) -> dict[str, Solid]:
-    """Return a tool with a point, its nut and the nose above, its tip so deep below the start of a hole."""
+    """Return a tool, its nut and the nose above.
+
+    The lengths are how far its tip is below the start of the hole, that of its point, and from tip to nut.
+    """
+    depth_mm, point_mm, out_mm = lengths_mm
     tip_mm = -depth_mm
     nut_mm = tip_mm + out_mm
     nose_mm = nut_mm + drill.nut_long_mm
+    of_it = "" if name == "drill" else f" of the {name}"
 
-    def at(along_mm: float) -> tuple[float, float, float]:
+    def at(along_mm: float) -> Vector:
         return to_vector(hole.start + along_mm * hole.axis)
 
-    raised = _RAISED_MM
     return {
         name: cone_tipped(diameter_mm / 2, at(tip_mm), at(tip_mm + point_mm), at(nut_mm)),
-        "nut": cylinder(drill.nut_mm / 2, at(nut_mm), at(nose_mm)),
-        "nose": cylinder(drill.nose_mm / 2, at(nose_mm), at(nose_mm + raised)),
+        f"nut{of_it}": cylinder(drill.nut_mm / 2, at(nut_mm), at(nose_mm)),
+        f"nose{of_it}": cylinder(drill.nose_mm / 2, at(nose_mm), at(nose_mm + _RAISED_MM)),
     }
 
 
