@@ -6,8 +6,6 @@ import posixpath
 from collections.abc import Sequence
 from dataclasses import replace
 
-from fixturecheck.comparing.model import Comparison, Renames
-from fixturecheck.comparing.whole import findings_compared
 from fixturecheck.faceref import FaceRef
 from fixturecheck.result.finding import Origin
 from fixturecheck.result.stored import StoredResult, called_in
@@ -72,19 +70,3 @@ def with_operations(whole: StoredResult, operations: Sequence[StoredResult]) -> 
         stated=tuple(s for one in operations for s in one.stated),
         findings=(*whole.findings, *(f for one in operations for f in one.findings)),
     )
-
-
-def changes_across(before: StoredResult, after: StoredResult) -> Comparison:
-    """Return what became of what a job's own file tells, which holds no bodies.
-
-    Parameters
-    ----------
-    before, after : StoredResult
-        As `read_job` returns them.
-
-    Returns
-    -------
-    Comparison
-        Of their findings alone.
-    """
-    return findings_compared(before, after, Renames())

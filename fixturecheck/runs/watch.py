@@ -115,8 +115,8 @@ def _changes(before: Path, folder: Path, width: int) -> str:
 
     Empty where the one has no part of the other, so that nothing can be held against anything.
     """
-    from fixturecheck.comparing.jobs import changes_across  # noqa: PLC0415 -- the painter starts first
-    from fixturecheck.comparing.whole import compared  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.comparing.model import Renames  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.comparing.whole import compared, findings_compared  # noqa: PLC0415 -- as above
     from fixturecheck.report.comparison import comparison_text  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.result.stored import read_job, read_stored  # noqa: PLC0415 -- the painter starts first
 
@@ -124,8 +124,8 @@ def _changes(before: Path, folder: Path, width: int) -> str:
     operations = operation_results(folder)
     try:
         if operations:
-            jobs = [read_job((home / RESULT).read_bytes(), "") for home in (before, folder)]
-            found.append(("across the operations", changes_across(*jobs)))
+            old, new = (read_job((home / RESULT).read_bytes(), "") for home in (before, folder))
+            found.append(("across the operations", findings_compared(old, new, Renames())))
         several = [(f"operation {number}", late) for number, late in operations.items()]
         for name, late in several or [("", folder / RESULT)]:
             early = before / late.relative_to(folder)
