@@ -125,20 +125,7 @@ def cutter_outline(run: EndMilling) -> tuple[Segment, ...]:
 
 
 def radius_at_mm(run: EndMilling, above_mm: float) -> float:
-    """Return the radius of a cutter at a height above its tip, mm.
-
-    Parameters
-    ----------
-    run : EndMilling
-        The run as stated.
-    above_mm : float
-        Height above the tip.
-
-    Returns
-    -------
-    float
-        mm.
-    """
+    """Return the radius of a cutter at a height above its tip."""
     radius, corner, tilt = 0.5 * run.diameter_mm, run.corner_radius_mm, math.radians(run.taper_deg)
     above = max(above_mm, 0.0)
     meets = corner * (1 - math.sin(tilt))
@@ -149,52 +136,17 @@ def radius_at_mm(run: EndMilling, above_mm: float) -> float:
 
 
 def largest_radius_mm(run: EndMilling) -> float:
-    """Return the radius of a cutter at the top of its flutes, mm.
-
-    Parameters
-    ----------
-    run : EndMilling
-        The run as stated.
-
-    Returns
-    -------
-    float
-        mm.
-    """
+    """Return the radius of a cutter at the top of its flutes."""
     return radius_at_mm(run, run.flute_mm)
 
 
 def flat_radius_mm(run: EndMilling) -> float:
-    """Return the radius of the flat end of a cutter, mm.
-
-    Parameters
-    ----------
-    run : EndMilling
-        The run as stated.
-
-    Returns
-    -------
-    float
-        mm; zero for a ball.
-    """
+    """Return the radius of the flat end of a cutter; zero for a ball."""
     return 0.5 * run.diameter_mm - run.corner_radius_mm
 
 
 def step_of(run: EndMilling, move: MillMove) -> float:
-    """Return the step from one round of a pocket to the next, mm: as stated, or what the cutter bears.
-
-    Parameters
-    ----------
-    run : EndMilling
-        The run as stated.
-    move : MillMove
-        The move as stated.
-
-    Returns
-    -------
-    float
-        mm.
-    """
+    """Return the step from one round of a pocket to the next, mm: as stated, or what the cutter bears."""
     if move.step_mm is not None:
         return move.step_mm
     flat_mm = flat_radius_mm(run)
@@ -601,22 +553,7 @@ def _inside(wall: Walls) -> Iterator[tuple[Point2, float, float]]:
 
 
 def under_itself_mm2(body: Body, solid: Solid, name: str) -> float | None:
-    """Return how much of a level face lies under its part, mm2; None where it is not level or looks down.
-
-    Parameters
-    ----------
-    body : Body
-        The part.
-    solid : Solid
-        The part where it stands.
-    name : str
-        Name of the face.
-
-    Returns
-    -------
-    float | None
-        mm2.
-    """
+    """Return how much of a level face lies under its part; None where it is not level or looks down."""
     faces = [faces_of(solid)[i] for i in body.face_indices(name)]
     total = 0.0
     for face in faces:

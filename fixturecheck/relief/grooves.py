@@ -242,7 +242,9 @@ def _corner(here: Standing, one: tuple[int, int], two: tuple[int, int]) -> Insid
 
 
 def groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm: float) -> BoxCut | None:
-    """Return the smallest groove after which another body has its room in a square inside corner.
+    """Return the smallest groove after which another body has its room in an inside corner.
+
+    Where the wall is not square to the floor it runs along the bisector.
 
     Parameters
     ----------
@@ -258,11 +260,14 @@ def groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm: float) 
     Returns
     -------
     BoxCut or None
-        None where the other body does not come into the corner.
+        None where the other body does not come into the corner, or not into what stands in one that is not
+        square.
     """
     met = _met_in(here, corner, other, clear_mm)
     if met is None:
         return None
+    if not corner.is_square:
+        return _slanted_groove(here, corner, met, clear_mm) if met[2] else None
     there, _, overs = met
     floor, wall, _ = corner.axes
     zero = (float(corner.start @ floor), float(corner.start @ wall))
@@ -276,9 +281,10 @@ def groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm: float) 
     return _groove_box(here, corner, (one, two), (behind_wall, behind_floor), there)
 
 
-def _met_in(
-    here: Standing, corner: InsideCorner, other: Solid, clear_mm: float
-) -> tuple[Shape, Shape, list[Shape]] | None:
+_Met = tuple[Shape, Shape, list[Shape]]
+
+
+def _met_in(here: Standing, corner: InsideCorner, other: Solid, clear_mm: float) -> _Met | None:
     """Return what of another body comes into a corner, what stands there, and where the two overlap.
 
     The body is taken as it is meant to be, and nearer by `clear_mm` to floor, to wall and to both. None where
@@ -409,28 +415,8 @@ _AIR_MM = 2e-3
 """Least air below an edge that goes all the way in, so that it never bears on the bottom."""
 
 
-def slanted_groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm: float) -> BoxCut | None:
-    """Return the smallest groove along the bisector after which another body has its room in a corner.
-
-    Parameters
-    ----------
-    here : Standing
-        The body with the corner, where it stands.
-    corner : InsideCorner
-        The corner.
-    other : Solid
-        The other body where it is meant to be, machine's frame.
-    clear_mm : float
-        How much nearer it may come to floor and wall, and how clear its edges must stand.
-
-    Returns
-    -------
-    BoxCut or None
-        None where the other body does not come into what stands in the corner.
-    """
-    met = _met_in(here, corner, other, clear_mm)
-    if met is None or not met[2]:
-        return None
+def _slanted_groove(here: Standing, corner: InsideCorner, met: _Met, clear_mm: float) -> BoxCut:
+    """Return the smallest groove along the bisector of a corner, of what meets there."""
     there, stands, overs = met
     ways = _corner_frame(corner)
     zero = ways[:2] @ corner.start

@@ -32,7 +32,7 @@ from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.nesting.seating import seating
 from fixturecheck.relief.clashes import Clash
 from fixturecheck.relief.edge_cuts import EdgeCut, cut_solid, edges_at, smallest_cut, step_box
-from fixturecheck.relief.grooves import BoxCut, corners_at, groove, slanted_groove
+from fixturecheck.relief.grooves import BoxCut, corners_at, groove
 from fixturecheck.relief.setbacks import Bevel, bevel_of, setbacks
 from fixturecheck.result.relief import (
     FaceUse,
@@ -240,8 +240,7 @@ def proposals(
     if ReliefKind.GROOVE in kinds:
         other = setup.body(clash.b if body.name == clash.a else clash.a)
         for corner in corners_at(here, zone, body.no_function, touch):
-            smallest = groove if corner.is_square else slanted_groove
-            found = smallest(here, corner, placed_at(other.solid, other.at), clear_mm)
+            found = groove(here, corner, placed_at(other.solid, other.at), clear_mm)
             if found is not None:
                 yield _milled(found, clear_mm)
     if ReliefKind.SETBACK in kinds:

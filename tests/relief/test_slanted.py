@@ -16,7 +16,7 @@ from fixturecheck.kernel.boolean import stepped
 from fixturecheck.kernel.construct import oriented_box
 from fixturecheck.kernel.measure import distance
 from fixturecheck.relief.clashes import clashes_of
-from fixturecheck.relief.grooves import corners_at, slanted_groove
+from fixturecheck.relief.grooves import corners_at, groove
 from fixturecheck.relief.search import redrawn, with_body
 from fixturecheck.result.relief import NoCut
 from fixturecheck.units import METRIC
@@ -34,7 +34,7 @@ def proposed(setup):
     (clash,) = clashes_of(setup)
     here = place_bodies([plate.placed()])[0]
     (corner,) = corners_at(here, clash.zone, plate.no_function, setup.tolerances.touch_mm)
-    cut = slanted_groove(here, corner, gib.solid.moved(gib.at), setup.relief.clearance_mm)
+    cut = groove(here, corner, gib.solid.moved(gib.at), setup.relief.clearance_mm)
 
     def made(size_mm):
         small = cut.sized(size_mm)
