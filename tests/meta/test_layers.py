@@ -117,7 +117,7 @@ PURE: Mapping[str, set[str]] = {
 
 KERNEL_IN_REPORT = {
     "report.write", "report.pictures.scene", "report.pictures.draw", "report.pictures.changes",
-    "report.viewer.block", "report.viewer.things", "report.job", "report.pictures.painter",
+    "report.viewer.contents", "report.viewer.things", "report.job", "report.pictures.painter",
 }  # fmt: skip
 """They turn shapes into files or triangles, or copy the process; the rest sees words and numbers."""
 
