@@ -95,7 +95,7 @@ class GrownSize:
     bends_mm: Range
 
 
-def _temper_of(hardening: Hardening, steel_name: str) -> float | None:
+def temper_of(hardening: Hardening, steel_name: str) -> float | None:
     """Return the temper that is stated, or that the wanted hardness asks for; None where neither is.
 
     Raises
@@ -119,7 +119,7 @@ def _growth_of_part(hardening: Hardening, body: Body) -> Growth:
     if hardening.growth_share:
         return stated_growth(*hardening.growth_share)
     name = hardening.steel_of(body)
-    return growth_of(tabled_steel(name), _temper_of(hardening, name))
+    return growth_of(tabled_steel(name), temper_of(hardening, name))
 
 
 def sizes_of(setup: Setup, body: Body) -> Iterator[PartSize | NotComputedError]:
