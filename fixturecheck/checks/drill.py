@@ -2,15 +2,15 @@
 
 What: whether the hole stands upright under the spindle; how steep the face is that the drill starts on, and
 the seat or spot that it needs; drill against hole, share of the thread, depth below it for tap and chips;
-flutes against depth; drill, spot drill and tap, each with chuck and spindle nose, against everything that
-stands there over the whole stroke, and where straps and toes press, which may lie any way; daylight.
+flutes and diameter against depth; drill, spot drill and tap, each with chuck and spindle nose, against all
+that stands there over the whole stroke, and where straps and toes press, which may lie any way; daylight.
 Why: a drill that starts on a slope walks off and breaks; a tap that meets the bottom breaks in the hole; a
 chuck comes down on a jaw.
 Formulas: a point is (d/2) / tan(a/2) long; a seat of width w on a slope s goes w tan(s) deep; share of the
 thread (D - d) / (1.299 P); hole below a thread (lead + 1) P.
 Limits: 3 degrees of slope without a spot, 6 with one, a seat beyond; 60 to 80 % of the thread, a caution to
-50 and 90; flutes a diameter longer than the hole; least clearance of the machine: common practice, no
-source.
+50 and 90; flutes a diameter longer than the hole; ten diameters of depth, a caution beyond; least clearance
+of the machine: common practice, no source.
 Go: a 5 mm hole on a flat, spotted at 120 degrees. No-go: the same hole on a slope of 15 degrees without a
 seat.
 """
@@ -51,6 +51,10 @@ MOST_SHARES = (0.50, 0.90)
 USUAL_SHARE = 0.70
 TAP_LEADS = {"plug": 4.0, "bottoming": 2.0}
 """Threads that the chamfer of a tap takes, of those with a shorter one: common practice, no source."""
+LEAST_THREAD = 0.8
+"""Diameters of full thread that hold a screw in steel: common practice, no source."""
+MOST_DIAMETERS = 10.0
+"""Depth of a hole that a twist drill makes straight, in its diameters: common practice, no source."""
 SAME_MM = 0.01
 _IN_HOLE = frozenset({"drill", "spot drill", "tap"})
 """Tools that go into the hole, where they meet their own part."""
@@ -91,6 +95,7 @@ class _Hole:
             yield from self._thread(self._drill.thread)
         if not self._drill.drilled:
             yield self._flutes()
+            yield self._deep()
         if self._hole.tilt_deg <= UPRIGHT_DEG:
             yield from self._room()
         if self._drill.daylight_mm is not None:
@@ -228,14 +233,38 @@ class _Hole:
         taps = [kind for kind, threads in TAP_LEADS.items() if threads <= lead and not self._hole.through]
         deeper = f"Drill {write.length(needed - has, '.2f', 'up')} deeper, "
         deeper += f"take a {taps[0]} tap, whose lead is {TAP_LEADS[taps[0]]:g} threads, " if taps else ""
-        deeper += "or thread "
+        # What is left must still hold a screw.
+        holds = less >= LEAST_THREAD * major
+        deeper += (
+            f"or thread {write.length(less, '.2f', 'down')} deep only."
+            if holds
+            else "or take a thinner thread: what the hole has room for would not hold its screw."
+        )
         yield judge(
             has,
             unit="mm",
             at_least=needed,
             rounding=1e-6,
+            **self._text(Kind.THREAD_DEPTH, says, deeper),
+        )
+
+    def _deep(self) -> Finding:
+        """Hold the depth of the hole against its diameter: chips of a deep one jam, and it runs off."""
+        write, hole_mm, drill_mm = self._write, self._hole.long_mm, self._drill_mm
+        times = hole_mm / drill_mm
+        says = f"{self._ref} is {times:.1f} times as deep as its drill is thick"
+        deep = times > MOST_DIAMETERS
+        says += ": the chips jam in it, and it runs off its line." if deep else "."
+        return judge(
+            times,
+            unit="x diameter",
+            at_most=MOST_DIAMETERS,
+            short=Verdict.CAUTION,
             **self._text(
-                Kind.THREAD_DEPTH, says, f"{deeper}{write.length(max(less, 0.0), '.2f', 'down')} deep only."
+                Kind.DEEP_HOLE,
+                says,
+                f"Begin with a short drill, then clear the chips every {write.length(drill_mm, 'g')}; drill "
+                "from both sides, or wider over part of the depth, where the part allows that.",
             ),
         )
 

@@ -147,7 +147,8 @@ class _Run:
         write, own_mm = self._write, self._run.corner_radius_mm
         drawn_mm = floor_fillet_mm(self._part.target, self._cut.lowest_mm(self._part.body))
         if drawn_mm is None:
-            # A round bottom is no corner: `reach` says what the cutter leaves of it and takes too much.
+            # A round bottom is no corner, and a countersink has no floor: `reach` says what the cutter leaves
+            # and takes too much.
             return
         own, drawn, where = (
             write.length(own_mm),

@@ -507,6 +507,11 @@ def _moved_together(stage: Stage, seat: Seat, gap_mm: float, normal: Floats) -> 
     if gap_mm < 0.0 and who == seat.body and (bars := _bars(stage, seat, who, normal)) is not None:
         return f"Bring {bars[1]} and {seat.other} to match: {seat.other} stands {far} proud."
     if (bars := _bars(stage, seat, who, way)) is None:
+        if who == seat.body and (left := _leaves(stage, seat, way)) is not None:
+            return (
+                f"{who} is too small by {far} to reach from {left} to {seat.other}. Put {far} of packing "
+                f"between {seat.face} and {seat.other}, or bring what is held there to one size."
+            )
         return f"Move {who} {far} {toward(way)}, or find what holds it off."
     own, face = bars
     how = "lies on" if abs(float(normal[2])) > _UPRIGHT else "stands against"
@@ -539,6 +544,13 @@ def _bars(stage: Stage, seat: Seat, body: str, way: Floats) -> tuple[FaceRef, Fa
         ),
         None,
     )
+
+
+def _leaves(stage: Stage, seat: Seat, way: Floats) -> FaceRef | None:
+    """Return the face that another seat of the body is closed on, and that it leaves as it goes a way."""
+    behind = _bars(stage, seat, seat.body, -way)
+    stated = {pair for s in stage.setup.seats for pair in ((s.own, s.other), (s.other, s.own))}
+    return behind[1] if behind is not None and behind in stated else None
 
 
 def _is_fixture(stage: Stage, patch: Patch, body: str) -> bool:

@@ -230,15 +230,22 @@ def _overhang(stage: Stage, grip: Grip, squeezed: SqueezedPart) -> Finding | Non
 
 
 def _taller(stage: Stage, grip: Grip, part: SqueezedPart, low_mm: float, needed_mm: float) -> str:
-    """Say how much of a part to grip, and how high a spare jaw reaches that far up its face."""
+    """Say how much of a part to grip: by how much to set it lower, or how high a spare jaw reaches up it."""
     write = stage.setup.write
     needed = write.length(needed_mm, ".1f", "up")
+    jaw_low_mm, jaw_mm = extent_along(stage.placed[grip.jaw], UP)
+    more_mm = needed_mm - (jaw_mm - low_mm)
+    lower = ""
+    if LEVEL < more_mm <= box_of(part.solid)[2] - jaw_low_mm:
+        lower = (
+            f"Set it {write.length(more_mm, '.1f', 'up')} lower, so that the jaw grips {needed} of it, or "
+        )
     tops = [extent_along(face, UP)[1] for _, face, press in part.flats() if press.front]
     if not tops or max(tops) < low_mm + needed_mm - LEVEL:
-        return f"Grip at least {needed} of it, "
-    jaw_mm = extent_along(stage.placed[grip.jaw], UP)[1]
+        return lower.removesuffix("or ") or f"Grip at least {needed} of it, "
     over = write.length(max(low_mm + needed_mm - jaw_mm, 0.0), ".1f", "up")
-    return f"Grip at least {needed} of it, with a spare jaw {over} higher than this one, "
+    grip_it = lower or f"Grip at least {needed} of it, "
+    return f"{grip_it}with a spare jaw {over} higher than this one, "
 
 
 def _ring(stage: Stage, grip: Grip, part: SqueezedPart) -> Iterator[Finding]:

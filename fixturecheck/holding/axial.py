@@ -24,6 +24,7 @@ from fixturecheck.holding.process import Lighter, stays_below
 from fixturecheck.holding.rig import Rig
 from fixturecheck.hull import convex_hull
 from fixturecheck.interval import Range
+from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.outline import Arc
 from fixturecheck.kernel.place import matrix_of
 from fixturecheck.kernel.sample import rim_points
@@ -295,20 +296,26 @@ def way_in_of(
     Raises
     ------
     NotComputedError
-        The cutter widens upward, so that how wide it cuts changes as it goes down.
+        A tapered cutter goes down a slope, over which how wide it cuts changes.
     """
-    if run.shape == CutterShape.TAPERED:
+    tapered = run.shape == CutterShape.TAPERED
+    if tapered and way is not AxialStroke.PLUNGES:
         message = f"a tapered cutter widens as it goes down, and what {run.name} then takes is not worked out"
         raise NotComputedError(message)
     teeth, each_mm = run.teeth or 1, run.feed_mm_tooth or 0.0
     takes, rounded = shearing(run.cuts_as), run.corner_radius_mm > 0.0
     slopes = (m for m in run.moves if m.kind in DESCENDING)
     passes = [p for move in slopes for p in _passes(setup, placed, run, part, move)]
+    places_mm = _ways_in_mm(setup, placed, run, part)[way]
+    # A countersink cuts over all its slant up to the top of the part, as if there were no hole yet.
+    deep_mm = max(box_of(placed[part])[5] - min(place[2] for place in places_mm), 0.0)
+    across_mm = run.diameter_mm + 2.0 * deep_mm * math.tan(math.radians(run.taper_deg)) * tapered
+    lean_deg = run.taper_deg if tapered else 90.0
 
     def fed(feed_mm: float) -> tuple[AxialForces, ...]:
         if way is not AxialStroke.RAMPS:
             feed = Range.exactly(feed_mm)
-            return (plunge_forces(takes, run.diameter_mm, feed, teeth, way, rounded=rounded),)
+            return (plunge_forces(takes, across_mm, feed, teeth, way, rounded=rounded, lean_deg=lean_deg),)
         slot = Mill(
             cutter_mm=run.diameter_mm,
             teeth=teeth,
@@ -325,7 +332,7 @@ def way_in_of(
         placed=placed,
         part=part,
         made=run,
-        places_mm=_ways_in_mm(setup, placed, run, part)[way],
+        places_mm=places_mm,
         feed_mm=teeth * each_mm,
         least_feed_mm=teeth * LEAST_FEED_MM,
         fed=fed,

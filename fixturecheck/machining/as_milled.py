@@ -335,7 +335,7 @@ def floor_fillet_mm(solid: Solid, floor_mm: float) -> float | None:
     Returns
     -------
     float or None
-        mm; None where the bottom is a round itself, with no floor beside it.
+        mm; None where there is no floor at that height: the bottom is a round, or the tip goes below it.
     """
     found = [
         fillet.radius_mm
@@ -343,7 +343,7 @@ def floor_fillet_mm(solid: Solid, floor_mm: float) -> float | None:
         if abs(fillet.z_mm - floor_mm - fillet.radius_mm) < _TRIM_MM
     ]
     boxes = [box_of(face) for face in faces_of(solid) if is_flat(face)]
-    if found and not any(max(abs(z - floor_mm) for z in (b[2], b[5])) < _TRIM_MM for b in boxes):
+    if not any(max(abs(z - floor_mm) for z in (b[2], b[5])) < _TRIM_MM for b in boxes):
         return None
     return max(found, default=0.0)
 

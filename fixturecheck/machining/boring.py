@@ -156,10 +156,12 @@ def plunge_forces(
     stroke: AxialStroke = AxialStroke.PLUNGES,
     *,
     rounded: bool = False,
+    lean_deg: float = 90.0,
 ) -> AxialForces:
     """Return what an end mill that cuts all over its end does to the part.
 
     Its edges lie level, so what is square to the cutting force along an edge of its side points down here.
+    Those of a tapered one lean: the chip is thinner by the sine of that, and so is the least of the push.
     Along the edges of a ball the chip is thinner the further out, which makes 2 / (2 - mc) of the torque, and
     less of the thrust; a bull nose lies between ball and flat, and is taken for a ball.
 
@@ -177,6 +179,8 @@ def plunge_forces(
         What it is called.
     rounded : bool
         Its end is a ball or has round corners.
+    lean_deg : float
+        From its axis to its edges: 90 of a flat end, the taper of a tapered one.
 
     Returns
     -------
@@ -186,10 +190,11 @@ def plunge_forces(
     ----------
     Kienzle [@kienzle1952], from memory; ratio of the forces as in `milling.toml`.
     """
-    torque = _torque(takes, cutter_mm, feed_mm, teeth, 90.0)
+    torque = _torque(takes, cutter_mm, feed_mm, teeth, lean_deg)
     if rounded:
         torque = torque.scaled(2.0 / (2.0 - takes.exponent.high))
     thrust = takes.radial_ratio.scaled(4.0 / cutter_mm * torque.high)
+    thrust = replace(thrust, low=thrust.low * math.sin(math.radians(lean_deg)))
     return AxialForces(stroke=stroke, torque_nmm=torque, thrust_n=thrust)
 
 

@@ -176,6 +176,7 @@ class Kind(StrEnum):
     THREAD_SHARE = "thread share"
     THREAD_DEPTH = "thread depth"
     FLUTES = "flutes"
+    DEEP_HOLE = "deep hole"
     DRILL_CLEAR = "drill clear"
     NUT_CLEAR = "nut clear"
     NOSE_CLEAR = "nose clear"

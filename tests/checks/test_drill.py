@@ -339,3 +339,18 @@ def test_a_spot_drill_is_held_against_what_stands_beside_the_hole():
 def test_a_tool_without_its_kind_is_refused(given):
     with pytest.raises(SetupError, match="is stated without"):
         setup_of(part(drilled()), flute_mm=60.0, stick_out_mm=80.0, **given)
+
+
+@pytest.mark.parametrize(("deep", "verdict"), [(9.0, Verdict.GO), (18.0, Verdict.CAUTION)])
+def test_a_hole_many_times_as_deep_as_it_is_wide_is_a_caution(deep, verdict):
+    """1.5 mm wide: 6 and 12 diameters deep, where a twist drill makes ten: common practice, no source."""
+    (found,) = asked(setup_of(part(drilled(diameter=1.5, deep=deep))), Kind.DEEP_HOLE)
+    assert (found.verdict, found.value) == (verdict, pytest.approx(deep / 1.5))
+
+
+@pytest.mark.parametrize(("deep", "says"), [(14.0, "thread 9.00 mm deep only"), (6.0, "thinner thread")])
+def test_a_thread_too_short_to_hold_is_no_remedy(deep, says):
+    """12 mm of M6 need 17: a hole of 14 leaves 9 of thread, one of 6 a single pitch; 4.8 hold a screw."""
+    (found,) = asked(setup_of(part(drilled(deep=deep)), thread="M6", thread_mm=12.0), Kind.THREAD_DEPTH)
+    assert found.verdict is Verdict.NO_GO
+    assert says in found.remedy

@@ -14,8 +14,9 @@ from fixturecheck.holding.jaws import balancing, grip_of, packing, pushes, recta
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.holding import Clamp, Holding
+from fixturecheck.setup.make import body as make_body
 from fixturecheck.setup.make import equipment, place
-from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.model import Body, Cut, Machine, Seat, Setup
 from fixturecheck.statics.wall import ACROSS, ALONG, section_mm4, squeezed_mm
 from tests.checks.gauged import body
 
@@ -206,6 +207,8 @@ def test_a_spare_jaw_reaches_over_to_an_overhang():
     high = block(low_mm=25.0, high_mm=60.1)
     (found,) = asked(vise_with(high), Kind.OVERHANG)
     assert "with a spare jaw 1.7 mm higher than this one" in found.remedy
+    # 25 mm of room below it.
+    assert found.remedy.startswith("Set it 1.7 mm lower, so that the jaw grips 11.7 mm of it, or ")
     vise = equipment("grinding_vise", name="vise", opening_mm=25.0)
     spare = Body(name="spare", role="fixture", solid=cq.Solid.makeBox(30, 5, 36.7, cq.Vector(-15, -25, 0)))
     setup = Setup(name="bench", bodies=(*vise, spare, high), holding=vise_with(high).holding)
@@ -262,3 +265,54 @@ def test_a_round_bar_between_the_jaws_is_pressed_on_a_line():
     # A line upright in the middle of the jaw.
     assert found[Kind.JAW_COCKS].verdict is Verdict.GO
     assert found[Kind.OVERHANG].verdict is Verdict.GO
+
+
+@pytest.fixture(scope="module")
+def two_in_one_vise():
+    """Two blocks of 20 x 24 x 20 on a parallel, the second 0.03 mm thinner, their tops ground."""
+    drawn = {
+        name: cq.Workplane().box(20, thick, 20, centered=(True, False, False)).translate((0, -thick, 0))
+        for name, thick in (("one", 24.0), ("two", 23.97))
+    }
+    parts = [
+        make_body(
+            name, drawn[name], at=place(at=(x, 0, 16)), material="steel_1018", finish="ground", faces=faces
+        )
+        for name, x in (("one", -15.0), ("two", 15.0))
+        for faces in [{"front": (0, -24, 10), "back": (0, 0, 10), "foot": (0, -12, 0), "top": (0, -12, 20)}]
+    ]
+    under = equipment(
+        "parallel", name="par", at=place(at=(0, -12, 0)), length_mm=70, width_mm=8, height_mm=16
+    )
+    seats = [
+        Seat(body=name, face=face, on=on, on_face=on_face, rank=rank)
+        for name in drawn
+        for face, on, on_face, rank in (
+            ("back", "vise_body", "fixed_jaw", "primary"),
+            ("foot", "par", "top", "secondary"),
+            ("front", "vise_jaw", "moving_jaw", "tertiary"),
+        )
+    ]
+    screw = Clamp(name="screw", kind="vise", body="vise_jaw", face="moving_jaw", force_n=3000.0)
+    return Setup(
+        name="two",
+        bodies=(*equipment("grinding_vise", name="vise", opening_mm=24.0), *under, *parts),
+        seats=tuple(seats),
+        cuts=(Cut(name="tops", parts=("two",), floor="top", stock_mm=0.1, way="traverse"),),
+        machine=Machine(table_z_mm=-32.0),
+        holding=Holding(magnet="off", friction="ground_steel", clamps=(screw,)),
+    )
+
+
+def test_the_smaller_of_two_parts_is_packed_and_not_held(two_in_one_vise, monkeypatch):
+    """By hand: the jaw stands 0.03 mm off it, its weight of 0.74 N holds next to nothing, and the jaw presses
+    15 mm off its middle. Moved up to the jaw it would leave the fixed one."""
+    monkeypatch.setattr("fixturecheck.hold.HOLD", 1)  # no cures are looked for
+    found = engine.check(two_in_one_vise, only=["seat", "hold", "vise"]).findings
+    (open_,) = [f for f in found if f.kind is Kind.OPEN]
+    assert (open_.value, open_.about) == (pytest.approx(30.0), ("two.front", "vise_jaw.moving_jaw"))
+    assert "Put 0.03 mm of packing between front and vise_jaw.moving_jaw" in open_.remedy
+    (factor,) = [f for f in found if f.kind is Kind.FACTOR]
+    assert (factor.verdict, factor.value < 0.05) == (Verdict.NO_GO, True)
+    (cocks,) = [f for f in found if f.kind is Kind.JAW_COCKS]
+    assert (cocks.verdict, cocks.value) == (Verdict.NO_GO, pytest.approx(15.0))

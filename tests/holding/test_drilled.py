@@ -15,6 +15,7 @@ from fixturecheck.kernel.place import placed_at
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.result.hold import AxialStroke, Driver, Tool
 from fixturecheck.setup.holding import Holding
+from fixturecheck.setup.make import body as make_body
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.tools import Drilling, EndMilling, MillMove
 from tests.checks.gauged import body
@@ -192,16 +193,31 @@ def test_a_pocket_that_nothing_is_stated_to_enter_is_gone_straight_into():
     assert strokes_into(setup, placed, stated, "block") == (AxialStroke.PLUNGES,)
 
 
-@pytest.mark.parametrize(
-    ("given", "reason"),
-    [
-        ({}, "state its teeth, feed_mm_tooth"),
-        ({"shape": "tapered", "taper_deg": 5.0, "teeth": 2, "feed_mm_tooth": 0.05}, "widens"),
-    ],
-)
-def test_what_is_not_known_of_a_plunge_is_unknown(given, reason):
-    found = engine.check(plunged(**given), only=["hold"]).findings
-    assert [(f.verdict, reason in f.says) for f in found] == [(Verdict.UNKNOWN, True)]
+def test_what_is_not_known_of_a_plunge_is_unknown():
+    found = engine.check(plunged(), only=["hold"]).findings
+    assert [(f.verdict, "state its teeth, feed_mm_tooth" in f.says) for f in found] == [
+        (Verdict.UNKNOWN, True)
+    ]
+
+
+def test_a_countersink_turns_its_part_as_a_drill_as_wide_as_its_rim():
+    """By hand: a cone of 90 degrees from 1 mm, 5.5 mm below the top, is 12 mm wide there. Its three lips take
+    0.02 sin 45 = 0.01414 mm: kc = 2100 x 0.01414^-0.26, times 1.5 for wear, times 12^2 x 0.06 / 8."""
+    solid = cq.Workplane().box(40, 30, 12, centered=(True, True, False))
+    sunk = solid.cut(cq.Workplane().circle(3.3).extrude(12)).cut(
+        cq.Workplane(obj=cq.Solid.makeCone(3.3, 6.0, 2.7, cq.Vector(0, 0, 9.3)))
+    )
+    plate = make_body("block", sunk, faces={"sink": (4.65, 0, 10.65)})
+    run = run_of(
+        makes=("sink",), shape="tapered", taper_deg=45.0, diameter_mm=1.0, teeth=3, feed_mm_tooth=0.02,
+        deep_mm=2.7, moves=(MillMove(kind="plunge", at_mm=((0.0, 0.0),), z_mm=6.5),),
+    )  # fmt: skip
+    setup = Setup(name="bench", bodies=(plate,), end_mills=(run,), holding=Holding())
+    process = way_in_of(setup, {"block": plate.solid}, run, "block", AxialStroke.PLUNGES)
+    expected = 1.5 * 2.1 * (0.02 * math.sin(math.pi / 4)) ** -0.26 * 12.0**2 * 0.06 / 8.0
+    assert process.forces[Driver.TORQUE].high == pytest.approx(expected, rel=1e-6)
+    told = engine.check(setup, only=["mill"]).findings
+    assert [f for f in told if f.kind is Kind.FLOOR_RADIUS] == []
 
 
 def test_a_feed_that_is_not_stated_is_all_that_a_hand_may_make_of_it():
