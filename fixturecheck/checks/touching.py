@@ -133,10 +133,30 @@ def _more_area(stage: Stage, seat: Seat, pair: FlatPair | None, missing_mm2: flo
     if by is None:
         return f"Widen the faces so that {more}."
     far, way = slide_of(stage, pair, by)
-    if seat.rank == Rank.STOP and is_loose(stage.setup, seat.on):
+    loose, located = is_loose(stage.setup, seat.on), _located_along(stage, seat, way)
+    if located and not loose:
+        return f"Widen the faces so that {more}."
+    if loose and (located or seat.rank == Rank.STOP):
         # The part keeps its other seats, and the loose block goes to it.
         return f"Slide {seat.on} {far} {toward(-way)} along {seat.body}, so that {more}."
     return f"Slide {seat.body} {far} {toward(way)} on {seat.on}, so that {more}."
+
+
+def _located_along(stage: Stage, seat: Seat, way: Floats) -> bool:
+    """Tell whether a body lies flat against what is not moved for it and a slide would leave or run into."""
+    unit = way / np.linalg.norm(way)
+    return any(
+        seat.body in p.bodies
+        and seat.on not in p.bodies
+        and _is_area(p)
+        and abs(float(unit @ np.asarray(p.outward(seat.body)))) > _ALONG
+        and all(b == seat.body or _is_fixed(stage.setup, b) for b in p.bodies)
+        for p in stage.contacts.patches
+    )
+
+
+def _is_fixed(setup: Setup, name: str) -> bool:
+    return setup.body(name).role == BodyRole.FIXTURE and not is_loose(setup, name)
 
 
 def slide_of(stage: Stage, pair: FlatPair, by: Floats) -> tuple[str, Floats]:

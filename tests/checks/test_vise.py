@@ -316,3 +316,98 @@ def test_the_smaller_of_two_parts_is_packed_and_not_held(two_in_one_vise, monkey
     assert (factor.verdict, factor.value < 0.05) == (Verdict.NO_GO, True)
     (cocks,) = [f for f in found if f.kind is Kind.JAW_COCKS]
     assert (cocks.verdict, cocks.value) == (Verdict.NO_GO, pytest.approx(15.0))
+
+
+def test_a_parallel_is_slid_under_a_part_that_the_jaws_hold():
+    """By hand: the foot reaches 12 mm from the fixed jaw, the parallel lies 9.25 to 16.75 mm from it: 2.75 of
+    7.5 mm are shared, and half of it takes 1 mm more. The part goes neither into the jaw nor off it."""
+    drawn = cq.Workplane().box(20, 24, 20, centered=(True, False, False)).translate((0, -24, 0))
+    stepped = drawn.cut(cq.Workplane().box(20, 12, 2, centered=(True, False, False)).translate((0, -24, 0)))
+    faces = {"front": (0, -24, 10), "back": (0, 0, 10), "foot": (0, -6, 0)}
+    part = make_body("part", stepped, at=place(at=(0, 0, 16)), faces=faces)
+    under = equipment(
+        "parallel", name="par", at=place(at=(0, -13, 0)), length_mm=70, width_mm=8, height_mm=16
+    )
+    seats = (
+        Seat(body="part", face="back", on="vise_body", on_face="fixed_jaw"),
+        Seat(body="part", face="foot", on="par", on_face="top", rank="secondary"),
+    )
+    vise = equipment("grinding_vise", name="vise", opening_mm=24.0)
+    found = engine.check(
+        Setup(name="bench", bodies=(*vise, *under, part), seats=seats), only=["seat"]
+    ).findings
+    (short,) = [f for f in found if f.kind is Kind.CLOSED and f.about[0] == "part.foot"]
+    assert (short.verdict, short.value) == (Verdict.CAUTION, pytest.approx(2.75 / 7.5))
+    assert short.remedy.startswith("Slide par 1.00 mm toward +Y along part, ")
+
+
+def slanted() -> Body:
+    """A part 40 x 20 whose top comes level where its bottom leans by 15 degrees."""
+    over = cq.Workplane().box(200, 60, 60, centered=(True, True, False)).rotate((0, 0, 0), (0, 1, 0), -15)
+    drawn = cq.Workplane().box(40, 20, 14, centered=(True, True, False)).cut(over.translate((0, 0, 9)))
+    # 24 mm up an incline that begins 4 mm high.
+    at = place(at=(1, -10, 4 + 24 * math.tan(math.radians(15))), rotate=[("y", 15)])
+    faces = {"bottom": (0, 0, 0), "front": (0, -10, 3), "back": (0, 10, 3), "slant": (0, 0, 9)}
+    return make_body("part", drawn, at=at, finish="ground", faces=faces)
+
+
+def stepped() -> Body:
+    """A part 30 x 24 x 20 with a notch 8 x 6 along its back, to stand on two steps."""
+    notch = cq.Workplane().box(30, 8, 6, centered=(True, False, False)).translate((0, 16, 0))
+    drawn = cq.Workplane().box(30, 24, 20, centered=(True, False, False)).cut(notch)
+    faces = {
+        "front": (0, 0, 10),
+        "back": (0, 24, 12),
+        "bottom": (0, 4, 0),
+        "notch": (0, 20, 6),
+        "top": (0, 12, 20),
+    }
+    return make_body("part", drawn, at=place(at=(0, -24, 12)), finish="ground", faces=faces)
+
+
+INCLINE = {
+    "angle_deg": 15.0,
+    "length_mm": 50,
+    "width_mm": 16,
+    "at": place(at=(25, -10, 0), rotate=[("z", 90)]),
+}
+STAIRS = {"steps": 3, "rise_mm": 6, "going_mm": 8, "width_mm": 20, "at": place(at=(0, -24, 0))}
+
+
+@pytest.mark.parametrize(
+    ("part", "under", "sizes", "on", "floor", "open_mm"),
+    [
+        # The level face lies at 19.12 mm, the jaws reach up to 35.
+        (slanted, "angle_block", INCLINE, {"bottom": "incline"}, "slant", 15.88),
+        # 12 mm of two steps and 20 of the part.
+        (stepped, "step_block", STAIRS, {"bottom": "step_2", "notch": "step_3"}, "top", 3.0),
+    ],
+)
+def test_a_block_in_the_vise_carries_its_part(part, under, sizes, on, floor, open_mm):
+    """By hand: seats are closed and the floor is level, but below the jaws, which the wheel runs into."""
+    drawn, block_ = part(), equipment(under, name="under", **sizes)
+    opening = 20.0 if part is slanted else 24.0
+    seats = [
+        Seat(body="part", face="back", on="vise_body", on_face="fixed_jaw"),
+        *(Seat(body="part", face=a, on="under", on_face=b, rank="secondary") for a, b in on.items()),
+        Seat(body="part", face="front", on="vise_jaw", on_face="moving_jaw", rank="tertiary"),
+    ]
+    setup = Setup(
+        name="bench",
+        bodies=(*equipment("grinding_vise", name="vise", opening_mm=opening), *block_, drawn),
+        seats=tuple(seats),
+        cuts=(Cut(name="flat", parts=("part",), floor=floor, stock_mm=0.1, way="traverse"),),
+        machine=Machine(table_z_mm=-32.0),
+    )
+    found = engine.check(setup, only=["seat", "align", "angle", "clear"]).findings
+    assert {f.verdict for f in found if f.kind in (Kind.CLOSED, Kind.MEETS, Kind.FLOOR_LEVEL)} == {Verdict.GO}
+    hits = {f.about[0]: f.value for f in found if f.kind is Kind.WHEEL_HITS}
+    assert hits == {
+        "vise_body": pytest.approx(-open_mm, abs=0.01),
+        "vise_jaw": pytest.approx(-open_mm, abs=0.01),
+    }
+    slopes = [f.value for f in found if f.check == "angle"]
+    # 20 seconds of arc over the 40 mm of the slant.
+    assert slopes == (
+        [pytest.approx(40.0 * math.radians(20 / 3600) * 1e3, rel=0.02)] if part is slanted else []
+    )
