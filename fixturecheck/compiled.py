@@ -35,6 +35,7 @@ LOOPS = (
     "contact/proximity/query",
     "contact/proximity/cones",
     "contact/proximity/penetration",
+    "kernel/brep/sheet_loops",
     "kernel/brep/supporting",
     "kernel/mesh/triangles",
     "magnet/field/iron_loops",

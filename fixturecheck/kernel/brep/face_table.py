@@ -33,6 +33,7 @@ from fixturecheck.kernel.brep.table import (
     derived,
     drawn,
     edge_samples,
+    in_a_line,
     planes_of,
     surface_of,
 )
@@ -260,7 +261,7 @@ class FaceTable:
         """Flat faces that the whole body lies behind, and that alone reach their plane, (F,)."""
         hull = self.hull
         pieces = hull.centres, hull.axes, hull.radii, hull.balls, hull.faces
-        of_faces = _in_a_line(self.face_vertices), _in_a_line(self.face_edges)
+        of_faces = in_a_line(self.face_vertices), in_a_line(self.face_edges)
         return supporting(self.normals, self.offsets, self.vertices, *of_faces, pieces)
 
     @cached_property
@@ -452,13 +453,6 @@ def _chords(row: EdgeRow, least: int) -> Floats:
     first, last = circle.arc_rad
     step = 2 * math.acos(max(1 - CHORD_MM / circle.radius_mm, 0.0))
     return circle.at(np.linspace(first, last, 1 + max(least, math.ceil((last - first) / step))))
-
-
-def _in_a_line(rows: Sequence[Ints]) -> tuple[Ints, Ints]:
-    """Return rows of numbers one after another, and where each begins; the end of the last comes last."""
-    first = np.zeros(len(rows) + 1, dtype=np.int64)
-    np.cumsum([len(row) for row in rows], out=first[1:])
-    return np.concatenate(rows), first
 
 
 def _inverse(rows: Sequence[Iterable[int]], size: int) -> tuple[tuple[int, ...], ...]:

@@ -5,21 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from OCP.BRep import BRep_Tool
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.kernel.brep.primitives import CurveKind, Surface, SurfaceKind
-from fixturecheck.kernel.brep.table import SAMPLES, BrepTable, EdgeRow, derived, edge_samples
+from fixturecheck.kernel.brep.sheet_loops import STEPS, Ruled, sheet_arrays
+from fixturecheck.kernel.brep.table import BrepTable, EdgeRow, derived, edge_samples, in_a_line
 
-_STEPS = SAMPLES - 1
-"""Chords that stand for a round edge, and sheets that stand for a round face."""
 _ROUND = {CurveKind.CIRCLE, CurveKind.ELLIPSE}
 _RULED = {SurfaceKind.CYLINDER, SurfaceKind.CONE}
-
-Chords = list[tuple[int, int]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -76,74 +72,46 @@ def sheets_of(
     Sheets
         In the frame of the solid.
     """
-    nodes = [table.vertices]
-    of_edge = _edge_chords(table, nodes)
-    ruled = [surface for surface in surfaces if surface is not None and surface.kind in _RULED]
-    start = sum(map(len, nodes))
-    turned = iter(_between_rulings(ruled, nodes))
-    flat = np.column_stack([normals, offsets]).tolist()
-    planes, bulges, of_face, first = list[list[float]](), list[float](), [0], [0]
-    chords, slacks = Chords(), list[float]()
+    samples = derived(table, edge_samples)
+    pairs = zip(table.edges, table.edge_vertices.tolist(), strict=True)
+    steps = [_steps(row) if min(ends) >= 0 else 0 for row, ends in pairs]
+    slacks = [
+        _sag_mm(_greatest_radius_mm(row), row.span) if count > 1 else 0.0
+        for row, count in zip(table.edges, steps, strict=True)
+    ]
+    counts, ruled = list[int](), list[tuple[Surface, float]]()
     for row, numbers, surface in zip(table.faces, table.face_edges, surfaces, strict=True):
         around = numbers.tolist()
+        count = 0
         # An edge that runs along both sides of a slit in its face bounds nothing.
-        if (
-            row.kind is SurfaceKind.PLANE
-            and len(row.edges) == len(around)
-            and all(e in of_edge for e in around)
-        ):
-            for e in around:
-                more, slack = of_edge[e]
-                chords += more
-                slacks += [slack] * len(more)
-            planes.append(flat[row.number])
-            bulges.append(0.0)
-            first.append(len(chords))
+        if row.kind is SurfaceKind.PLANE and len(row.edges) == len(around) and all(steps[e] for e in around):
+            count = 1
         elif surface is not None and row.kind in _RULED:
             # The border of a face may lie off its surface by the tolerance that the kernel keeps for it.
-            off_mm = max(BRep_Tool.Tolerance_s(table.edges[e].edge) for e in around)
-            own, sag_mm = next(turned)
-            planes += own
-            first += range(len(chords) + 4, len(chords) + 4 * _STEPS + 1, 4)
-            chords += [(start + k, start + n) for k, n in _AROUND]
-            start += 2 * (_STEPS + 1)
-            slacks += [0.0] * (4 * _STEPS)
-            bulges += [sag_mm + off_mm] * _STEPS
-        of_face.append(len(planes))
-    given = np.array(planes).reshape(-1, 4)
+            ruled.append((surface, max(BRep_Tool.Tolerance_s(table.edges[e].edge) for e in around)))
+            count = STEPS
+        counts.append(count)
+    edges = table.vertices, table.edge_vertices, samples, np.array(steps), np.array(slacks)
+    faces = normals, offsets, np.array(counts), *in_a_line(table.face_edges)
+    of_face, normals, offsets, bulges_mm, first, nodes, chords, slacks_mm = sheet_arrays(
+        edges, faces, _ruled(ruled)
+    )
     return Sheets(
-        of_face=np.array(of_face), normals=given[:, :3].copy(), offsets=given[:, 3].copy(),
-        bulges_mm=np.array(bulges), first=np.array(first), nodes=np.concatenate(nodes),
-        chords=np.array(chords, dtype=np.int64).reshape(-1, 2), slacks_mm=np.array(slacks),
+        of_face=of_face, normals=normals, offsets=offsets, bulges_mm=bulges_mm, first=first, nodes=nodes,
+        chords=chords, slacks_mm=slacks_mm,
     )  # fmt: skip
 
 
-def _edge_chords(table: BrepTable, nodes: list[Floats]) -> dict[int, tuple[Chords, float]]:
-    """Return the chords of each straight or round edge between two vertices, and how far it may lie off them.
-
-    Their nodes are vertices, which all edges that meet there share; others are added to the nodes.
-    """
-    found: dict[int, tuple[Chords, float]] = {}
-    whole = np.flatnonzero((table.edge_vertices >= 0).all(axis=1)).tolist()
-    corners, samples = table.vertices[table.edge_vertices[whole]], derived(table, edge_samples)
-    off = np.linalg.norm(samples[whole][:, [0, -1]] - corners, axis=2).max(axis=1)
-    round_ = [e for e in whole if table.edges[e].kind in _ROUND]
-    nodes.append(samples[round_, 1:-1].reshape(-1, 3))
-    count = len(table.vertices)
-    for e, (start, end), off_mm in zip(whole, table.edge_vertices[whole].tolist(), off.tolist(), strict=True):
-        row = table.edges[e]
-        if row.kind is CurveKind.LINE:
-            found[e] = [(start, end)], off_mm
-        elif row.kind in _ROUND:
-            run = [start, *range(count, count + _STEPS - 1), end]
-            found[e] = list(pairwise(run)), off_mm + _sag_mm(_greatest_radius_mm(row), row.span)
-            count += _STEPS - 1
-    return found
+def _steps(row: EdgeRow) -> int:
+    """Return how many chords stand for an edge between two vertices; 0 for a free curve."""
+    if row.kind is CurveKind.LINE:
+        return 1
+    return STEPS if row.kind in _ROUND else 0
 
 
 def _sag_mm(radius_mm: float, span: tuple[float, float]) -> float:
     """Return how far steps of an arc lie off their chords: an eighth of step squared by the greatest bend."""
-    return radius_mm * ((span[1] - span[0]) / _STEPS) ** 2 / 8
+    return radius_mm * ((span[1] - span[0]) / STEPS) ** 2 / 8
 
 
 def _greatest_radius_mm(row: EdgeRow) -> float:
@@ -151,42 +119,16 @@ def _greatest_radius_mm(row: EdgeRow) -> float:
     return float(row.curve.Ellipse().MajorRadius()) if row.circle is None else row.circle.radius_mm
 
 
-_AROUND = [
-    side for k in range(0, 2 * _STEPS, 2) for side in ((k, k + 1), (k + 1, k + 3), (k + 3, k + 2), (k + 2, k))
-]
-"""The borders of sheets between rulings that follow one another, whose ends are numbered in order."""
-
-
-def _between_rulings(
-    surfaces: Sequence[Surface], nodes: list[Floats]
-) -> list[tuple[list[list[float]], float]]:
-    """Return the planes of the sheets between rulings of each cylinder or cone, and how far it is off them.
-
-    A plane is a unit normal and an offset, four numbers.
-
-    Both ends of its rulings, a step apart, are added to the nodes.
-    """
-    if not surfaces:
-        return []
-    heights = np.array([surface.heights_mm for surface in surfaces])
-    first, last = np.array([surface.arc_rad for surface in surfaces]).T
-    radii = np.array([_end_radii(surface) for surface in surfaces])
-    origins, axes, x_axes, y_axes = np.array(
-        [(s.origin, s.axis, s.x_axis, s.y_axis) for s in surfaces]
-    ).transpose(1, 0, 2)[:, :, None]
-    turned = np.linspace(first, last, _STEPS + 1, axis=1)[..., None]
-    out = np.cos(turned) * x_axes + np.sin(turned) * y_axes
-    along = (origins + heights[..., None] * axes)[:, None]
-    points = along + radii[:, None, :, None] * out[:, :, None]  # (surface, ruling, end, 3)
-    nodes.append(points.reshape(-1, 3))
-    across = np.diff(points.sum(axis=2), axis=1)
-    ways = points[:, :, 1] - points[:, :, 0]
-    normals = np.cross(across, ways[:, 1:] + ways[:, :-1])
-    normals = normals / np.linalg.norm(normals, axis=2)[..., None]
-    offsets = np.einsum("ijk,ijk->ij", normals, points[:, :-1].mean(axis=2))
-    planes = np.concatenate([normals, offsets[..., None]], axis=2).tolist()
-    sags = [_sag_mm(max(ends), s.arc_rad) for ends, s in zip(radii.tolist(), surfaces, strict=True)]
-    return list(zip(planes, sags, strict=True))
+def _ruled(surfaces: Sequence[tuple[Surface, float]]) -> Ruled:
+    """Return cylinders and cones as arrays, each given with how far its face may lie off it."""
+    count = len(surfaces)
+    frames, heights, radii = np.empty((count, 4, 3)), np.empty((count, 2)), np.empty((count, 2))
+    arcs = np.empty((count, 3))
+    for k, (surface, off_mm) in enumerate(surfaces):
+        frames[k] = surface.origin, surface.axis, surface.x_axis, surface.y_axis
+        heights[k], radii[k] = surface.heights_mm, _end_radii(surface)
+        arcs[k] = *surface.arc_rad, _sag_mm(max(_end_radii(surface)), surface.arc_rad) + off_mm
+    return frames, heights, radii, arcs
 
 
 def _end_radii(surface: Surface) -> tuple[float, float]:

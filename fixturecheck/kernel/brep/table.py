@@ -37,6 +37,7 @@ from OCP.TopoDS import TopoDS, TopoDS_Vertex
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.kernel.brep.primitives import Circle, CurveKind, Surface, SurfaceKind, SweptPrimitive
 from fixturecheck.kernel.brep.probes import REVERSED, EdgeProbe, Probe, edge_side
+from fixturecheck.kernel.brep.sheet_loops import STEPS
 from fixturecheck.kernel.brep.topology import listed, mapped, one_of_each, sub_shapes, xyz
 from fixturecheck.kernel.place import drawing_matrix
 from fixturecheck.kernel.recall import asked_of, recalled
@@ -232,7 +233,7 @@ class EdgeRow:
         return EdgeProbe(Edge(self.edge), [edge_side(edge, row.probe) for edge, row in self.sides])
 
 
-SAMPLES = 9
+SAMPLES = STEPS + 1
 """Points on each edge that `edge_samples` returns."""
 
 
@@ -378,6 +379,13 @@ def _rows(numbers: Sequence[Sequence[int]]) -> tuple[Ints, ...]:
     whole = np.array([number for row in numbers for number in row], dtype=np.int64)
     ends = list(accumulate((len(row) for row in numbers), initial=0))
     return tuple(whole[start:end] for start, end in pairwise(ends))
+
+
+def in_a_line(rows: Sequence[Ints]) -> tuple[Ints, Ints]:
+    """Return rows of numbers one after another, and where each begins; the end of the last comes last."""
+    first = np.zeros(len(rows) + 1, dtype=np.int64)
+    np.cumsum([len(row) for row in rows], out=first[1:])
+    return np.concatenate(rows), first
 
 
 _KEPT = 256
