@@ -9,7 +9,7 @@ import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.primitives import SurfaceKind
-from fixturecheck.kernel.brep.table import brep_tables, planes_of, surface_of
+from fixturecheck.kernel.brep.table import brep_tables, derived, planes_of, surfaces_of
 from fixturecheck.setup.model import Body
 
 _LEVEL_MM = 1e-3
@@ -122,9 +122,8 @@ def round_faces(body: Body) -> tuple[RoundFace, ...]:
     """Return the cylindrical faces of a body in the kernel's order."""
     table, names = brep_tables([body.solid])[0], body.face_names()
     found = []
-    for row in table.faces:
-        surface = surface_of(table, row) if row.kind == SurfaceKind.CYLINDER else None
-        if surface is not None:
+    for row, surface in zip(table.faces, derived(table, surfaces_of), strict=True):
+        if surface is not None and row.kind == SurfaceKind.CYLINDER:
             found.append(
                 RoundFace(
                     index=row.number,

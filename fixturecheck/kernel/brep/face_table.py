@@ -35,7 +35,7 @@ from fixturecheck.kernel.brep.table import (
     edge_samples,
     in_a_line,
     planes_of,
-    surface_of,
+    surfaces_of,
 )
 from fixturecheck.kernel.brep.topology import xyz
 from fixturecheck.kernel.measure import box_of
@@ -232,7 +232,7 @@ class FaceTable:
     @cached_property
     def surfaces(self) -> tuple[Surface | None, ...]:
         """The surface of each curved face; None where it is flat."""
-        return tuple(surface_of(self._table, row) for row in self.rows)
+        return derived(self._table, surfaces_of)
 
     @cached_property
     def samples(self) -> Floats:
@@ -398,9 +398,8 @@ class Rings:
 
     def _wires(self, row: FaceRow) -> tuple[tuple[Floats, Ints], ...]:
         """Walk every wire of a face by the kernel, which knows where edges meet that share no vertex."""
-        wrapped = row.face.wrapped
-        outer = BRepTools.OuterWire_s(wrapped)
-        explorer = TopExp_Explorer(wrapped, TopAbs_ShapeEnum.TopAbs_WIRE)
+        outer = BRepTools.OuterWire_s(row.wrapped)
+        explorer = TopExp_Explorer(row.wrapped, TopAbs_ShapeEnum.TopAbs_WIRE)
         wires = []
         while explorer.More():
             wires.append(TopoDS.Wire_s(explorer.Current()))
@@ -409,7 +408,7 @@ class Rings:
         found = []
         for wire in wires:
             sides = []
-            walk = BRepTools_WireExplorer(wire, wrapped)
+            walk = BRepTools_WireExplorer(wire, row.wrapped)
             while walk.More():
                 sides.append(
                     (self._table.edge_number(walk.Current()) - 1, int(walk.Orientation()) == REVERSED)

@@ -33,7 +33,7 @@ from fixturecheck.kernel.brep.table import (
     EdgeRow,
     brep_tables,
     derived,
-    surface_of,
+    surfaces_of,
     swept_primitive,
 )
 from fixturecheck.kernel.brep.topology import xyz
@@ -293,8 +293,7 @@ def _features(table: BrepTable) -> Features:
     for edge in table.two_sided:
         _walk_edge(gathered, edge)
     swept, free, on_edges = [], [], len(gathered.places)
-    for row in table.faces:
-        surface = surface_of(table, row)
+    for row, surface in zip(table.faces, derived(table, surfaces_of), strict=True):
         if surface is None:
             continue
         primitive = swept_primitive(row, surface)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property, partial
 from itertools import accumulate, pairwise
 from typing import Any, TypeVar
@@ -38,7 +38,7 @@ from fixturecheck.arrays import Floats, Ints
 from fixturecheck.kernel.brep.primitives import Circle, CurveKind, Surface, SurfaceKind, SweptPrimitive
 from fixturecheck.kernel.brep.probes import REVERSED, EdgeProbe, Probe, edge_side
 from fixturecheck.kernel.brep.sheet_loops import STEPS
-from fixturecheck.kernel.brep.topology import listed, mapped, one_of_each, sub_shapes, xyz
+from fixturecheck.kernel.brep.topology import listed, mapped, middle_of, one_of_each, sub_shapes, xyz
 from fixturecheck.kernel.place import drawing_matrix
 from fixturecheck.kernel.recall import asked_of, recalled
 from fixturecheck.kernel.shapes import Edge, Face, Solid
@@ -47,7 +47,7 @@ from fixturecheck.numeric import crossed
 T = TypeVar("T")
 
 # By the kernel's own numbers: its enumerations are slow to look up and to compare.
-_EDGE = TopAbs_ShapeEnum.TopAbs_EDGE
+_EDGE, _WIRE = TopAbs_ShapeEnum.TopAbs_EDGE, TopAbs_ShapeEnum.TopAbs_WIRE
 _SURFACES = {
     int(GeomAbs_SurfaceType.GeomAbs_Plane): SurfaceKind.PLANE,
     int(GeomAbs_SurfaceType.GeomAbs_Cylinder): SurfaceKind.CYLINDER,
@@ -77,6 +77,7 @@ class FaceRow:
     ----------
     number : int
         Its index in `faces_of` the solid.
+    wrapped : TopoDS_Face
     kind : SurfaceKind
     flip : float
         -1 where the outward normal is the reverse of the surface's own; else 1.
@@ -90,10 +91,10 @@ class FaceRow:
 
     def __init__(self, number: int, face: Any) -> None:
         self.number = number
-        self._wrapped = face
+        self.wrapped = face
         self._plain = BRep_Tool.Surface_s(face)
         kind = _PLAIN_SURFACES.get(type(self._plain))
-        self.kind = _SURFACES.get(int(self._surface.GetType()), SurfaceKind.OTHER) if kind is None else kind
+        self.kind = _SURFACES.get(int(self.surface.GetType()), SurfaceKind.OTHER) if kind is None else kind
         self.flip = -1.0 if int(face.Orientation()) == REVERSED else 1.0
         self.edges: list[Any] = []
         self.numbers: list[int] = []
@@ -108,21 +109,22 @@ class FaceRow:
     @cached_property
     def face(self) -> Face:
         """The face."""
-        return Face(self._wrapped)
+        return Face(self.wrapped)
 
     @cached_property
-    def _surface(self) -> BRepAdaptor_Surface:
-        return BRepAdaptor_Surface(self._wrapped, False)
+    def surface(self) -> BRepAdaptor_Surface:
+        """Its surface over all parameters."""
+        return BRepAdaptor_Surface(self.wrapped, False)
 
     @cached_property
     def adaptor(self) -> BRepAdaptor_Surface:
         """Its surface over the range of its parameters."""
-        return BRepAdaptor_Surface(self._wrapped, True)
+        return BRepAdaptor_Surface(self.wrapped, True)
 
     @cached_property
     def window(self) -> tuple[float, float, float, float]:
         """Least and greatest u, least and greatest v."""
-        u0, u1, v0, v1 = BRepTools.UVBounds_s(self._wrapped)
+        u0, u1, v0, v1 = BRepTools.UVBounds_s(self.wrapped)
         return u0, u1, v0, v1
 
     @cached_property
@@ -139,7 +141,7 @@ class FaceRow:
     @cached_property
     def quadric(self) -> Any:
         """Its surface as the kernel's plane, cylinder, cone, sphere or torus; None for another one."""
-        return None if self.kind is SurfaceKind.OTHER else getattr(self._surface, self.kind.capitalize())()
+        return None if self.kind is SurfaceKind.OTHER else getattr(self.surface, self.kind.capitalize())()
 
     @property
     def plane(self) -> Any:
@@ -150,7 +152,7 @@ class FaceRow:
     def size(self) -> tuple[float, Floats]:
         """Its exact area, mm2, and centre (3,)."""
         properties = GProp_GProps()
-        BRepGProp.SurfaceProperties_s(self._wrapped, properties)
+        BRepGProp.SurfaceProperties_s(self.wrapped, properties)
         return float(properties.Mass()), np.array(properties.CentreOfMass().Coord())
 
 
@@ -446,10 +448,12 @@ def _plane(row: FaceRow) -> tuple[float, float, float, float]:
     return way * x, way * y, way * z, -way * less_mm
 
 
-def surface_of(table: BrepTable, row: FaceRow) -> Surface | None:
-    """Return the surface of a curved face with the side that the material lies on; None for a plane."""
-    if row.kind is SurfaceKind.PLANE:
-        return None
+def surfaces_of(table: BrepTable) -> tuple[Surface | None, ...]:
+    """Return the surface of each curved face with the side that the material lies on; None for a plane."""
+    return tuple(None if row.kind is SurfaceKind.PLANE else _surface_of(table, row) for row in table.faces)
+
+
+def _surface_of(table: BrepTable, row: FaceRow) -> Surface:
     if row.kind is SurfaceKind.OTHER:
         return Surface(kind=row.kind, origin=np.zeros(3), axis=np.zeros(3))
     quadric = row.quadric
@@ -465,31 +469,26 @@ def surface_of(table: BrepTable, row: FaceRow) -> Surface | None:
     else:
         radius_mm = quadric.Radius()
     u0, u1, v0, v1 = row.window
-    ends = [row.adaptor.Value(row.middle[0], v) for v in (v0, v1)]
+    ends = [row.surface.Value(row.middle[0], v) for v in (v0, v1)]
     heights = [float((xyz(p) - origin) @ axis) for p in ends]
-    surface = Surface(
+    spot, normal = middle_of(row.surface, row.window)
+    x = xyz(spot) - origin
+    radial = x - (x @ axis) * axis
+    if row.kind is SurfaceKind.SPHERE:
+        radial = x
+    elif row.kind is SurfaceKind.TORUS:
+        radial = x - radius_mm * radial / np.linalg.norm(radial)
+    return Surface(
         kind=row.kind, origin=origin, axis=axis, radius_mm=radius_mm, minor_radius_mm=minor_radius_mm,
         half_angle_rad=half_angle_rad, x_axis=xyz(position.XDirection()), y_axis=xyz(position.YDirection()),
         arc_rad=(u0, u1), heights_mm=(min(heights), max(heights)), iso=_iso(table, row, axis),
+        outward=1 if row.flip * (normal @ radial) > 0 else -1,
     )  # fmt: skip
-    return replace(surface, outward=_outward(row, surface))
-
-
-def _outward(row: FaceRow, surface: Surface) -> int:
-    """Return +1 where the normal in the middle of a face looks away from axis, centre or centre circle."""
-    point, normal = row.probe.at(row.middle)
-    x = point - surface.origin
-    radial = x - (x @ surface.axis) * surface.axis
-    if surface.kind is SurfaceKind.SPHERE:
-        radial = x
-    elif surface.kind is SurfaceKind.TORUS:
-        radial = x - surface.radius_mm * radial / np.linalg.norm(radial)
-    return 1 if normal @ radial > 0 else -1
 
 
 def _iso(table: BrepTable, row: FaceRow, axis: Floats) -> bool:
     """Whether a face of revolution is bounded by circles about its axis and straight lines alone."""
-    wires, count = TopExp_Explorer(row.face.wrapped, TopAbs_ShapeEnum.TopAbs_WIRE), 0
+    wires, count = TopExp_Explorer(row.wrapped, _WIRE), 0
     while wires.More():
         count += 1
         wires.Next()

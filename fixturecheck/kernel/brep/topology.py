@@ -26,6 +26,7 @@ from OCP.TopTools import TopTools_IndexedMapOfShape, TopTools_ListOfShape
 
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.shapes import Edge, Face, Shape, Solid
+from fixturecheck.numeric import crossed
 
 T = TypeVar("T")
 
@@ -98,7 +99,7 @@ def middle_of(adaptor: Any, window: tuple[float, float, float, float]) -> tuple[
     """Return the point of a surface in the middle of its parameters, and its normal there, of any length."""
     spot, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
     adaptor.D1((window[0] + window[1]) / 2, (window[2] + window[3]) / 2, spot, du, dv)
-    return spot, np.cross(xyz(du), xyz(dv))
+    return spot, crossed(xyz(du), xyz(dv))
 
 
 @lru_cache(maxsize=256)
