@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import cached_property
 from typing import Any
 
@@ -15,8 +15,9 @@ from fixturecheck.contact.patches.apart import PlacedSheets
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.face_table import FaceTable, face_tables
 from fixturecheck.kernel.brep.primitives import Circle, Surface, SurfaceKind, normal_out
+from fixturecheck.kernel.brep.topology import edge_by_number, face_by_number
 from fixturecheck.kernel.measure import normal_at
-from fixturecheck.kernel.place import placed_at, transform_of, world_edges, world_faces
+from fixturecheck.kernel.place import placed_at, transform_of
 from fixturecheck.kernel.shapes import Edge, Face, Placed, Solid
 
 
@@ -96,21 +97,15 @@ class Standing:
             self._surfaces[face] = surface.moved(self.turn, self.shift)
         return self._surfaces[face]
 
-    def face(self, index: int) -> Face:
-        """Return the kernel's face in the machine's frame."""
-        return self._faces[index]
-
-    def edge(self, index: int) -> Edge:
-        """Return the kernel's edge in the machine's frame."""
-        return self._edges[index]
+    @cached_property
+    def face(self) -> Callable[[int], Face]:
+        """What gives each of the kernel's faces in the machine's frame by its index."""
+        return face_by_number(self.solid)
 
     @cached_property
-    def _faces(self) -> list[Face]:
-        return world_faces(self.placed)
-
-    @cached_property
-    def _edges(self) -> list[Edge]:
-        return world_edges(self.placed)
+    def edge(self) -> Callable[[int], Edge]:
+        """What gives each of the kernel's edges in the machine's frame by its index."""
+        return edge_by_number(self.solid)
 
     @cached_property
     def solid(self) -> Solid:

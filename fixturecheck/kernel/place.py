@@ -10,8 +10,8 @@ from OCP.gp import gp_Trsf
 from OCP.TopLoc import TopLoc_Location
 
 from fixturecheck.arrays import Floats
-from fixturecheck.kernel.brep.topology import edges_of, faces_of
-from fixturecheck.kernel.shapes import Edge, Face, Location, Placed, Shape, Solid
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.shapes import Face, Location, Placed, Shape, Solid
 from fixturecheck.result.shapes import Vector
 
 
@@ -40,11 +40,6 @@ def location_of(matrix: Floats) -> cq.Location:
 def world_faces(placed: Placed) -> list[Face]:
     """Return a placed solid's faces in the machine's frame, in the order of `faces_of`."""
     return faces_of(placed.solid.moved(placed.at))
-
-
-def world_edges(placed: Placed) -> list[Edge]:
-    """Return a placed solid's edges in the machine's frame, in the order of its face table."""
-    return edges_of(placed.solid.moved(placed.at))
 
 
 def moved_by(placed: Placed, by: Floats) -> Placed:

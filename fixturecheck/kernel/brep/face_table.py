@@ -10,7 +10,6 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import accumulate
 
 import numpy as np
 from OCP.BRepTools import BRepTools, BRepTools_WireExplorer
@@ -33,7 +32,6 @@ from fixturecheck.kernel.brep.table import (
     derived,
     drawn,
     edge_samples,
-    in_a_line,
     planes_of,
     surfaces_of,
 )
@@ -261,7 +259,7 @@ class FaceTable:
         """Flat faces that the whole body lies behind, and that alone reach their plane, (F,)."""
         hull = self.hull
         pieces = hull.centres, hull.axes, hull.radii, hull.balls, hull.faces
-        of_faces = in_a_line(self.face_vertices), in_a_line(self.face_edges)
+        of_faces = self._table.vertices_of_faces, self._table.edges_of_faces
         return supporting(self.normals, self.offsets, self.vertices, *of_faces, pieces)
 
     @cached_property
@@ -344,7 +342,8 @@ class Rings:
 
     def __init__(self, table: BrepTable) -> None:
         self._table = table
-        self._ends = table.edge_vertices.tolist()
+        self._ends: list[list[int]] = table.edge_vertices.tolist()
+        self._corners: list[list[float]] = table.vertices.tolist()
         self._known: dict[int, tuple[tuple[Floats, Ints], ...]] = {}
         self._arcs: dict[int, Floats | None] = {}
 
@@ -371,8 +370,9 @@ class Rings:
         if face not in self._arcs:
             around = {e: self._table.edges[e] for e in self._table.face_edges[face].tolist()}
             known = all(row.kind is CurveKind.LINE or row.circle is not None for row in around.values())
+            arcs = {e: _arc(row.circle) for e, row in around.items()} if known else {}
             sides = np.concatenate(self.sides(face)).tolist() if known else ()
-            self._arcs[face] = np.array([_arc(around[e].circle) for e in sides]) if known else None
+            self._arcs[face] = np.array([arcs[e] for e in sides]) if known else None
         return self._arcs[face]
 
     def _walked(self, face: int) -> tuple[tuple[Floats, Ints], ...]:
@@ -419,21 +419,19 @@ class Rings:
 
     def _ring(self, sides: Sequence[tuple[int, bool]]) -> tuple[Floats, Ints]:
         """Return the points of a ring, and the edge that each side of it belongs to."""
-        rows, corners = self._table.edges, self._table.vertices
-        numbers = [number for number, _ in sides]
-        starts = corners[[self._ends[number][back] for number, back in sides]]
-        if all(rows[number].kind is CurveKind.LINE for number in numbers):
-            return starts, np.array(numbers, dtype=np.int64)
-        curved = [k for k, number in enumerate(numbers) if rows[number].kind is not CurveKind.LINE]
+        rows, corners = self._table.edges, self._corners
+        points, edges = list[list[float]](), list[int]()
         # Fewer than three sides enclose nothing: an arc may be so flat that one chord would do.
         least = max(1, 4 - len(sides))
-        chords = {k: _chords(rows[numbers[k]], least)[:: -1 if sides[k][1] else 1][:-1] for k in curved}
-        counts = [len(chords[k]) if k in chords else 1 for k in range(len(sides))]
-        points = np.repeat(starts, counts, axis=0)
-        for k, first in enumerate(accumulate(counts, initial=0)):
-            if k in chords:
-                points[first : first + counts[k]] = chords[k]
-        return points, np.repeat(np.array(numbers, dtype=np.int64), counts)
+        for number, back in sides:
+            if rows[number].kind is CurveKind.LINE:
+                points.append(corners[self._ends[number][back]])
+                edges.append(number)
+            else:
+                chords = _chords(rows[number], least).tolist()
+                points += chords[:0:-1] if back else chords[:-1]
+                edges += [number] * (len(chords) - 1)
+        return np.array(points), np.array(edges, dtype=np.int64)
 
 
 def _arc(circle: Circle | None) -> tuple[float, ...]:
@@ -451,7 +449,10 @@ def _chords(row: EdgeRow, least: int) -> Floats:
         return np.array([row.curve.Value(at).Coord() for at in np.linspace(*ends, least + 1)])
     first, last = circle.arc_rad
     step = 2 * math.acos(max(1 - CHORD_MM / circle.radius_mm, 0.0))
-    return circle.at(np.linspace(first, last, 1 + max(least, math.ceil((last - first) / step))))
+    count = max(least, math.ceil((last - first) / step))
+    at = np.arange(count + 1, dtype=np.float64) * ((last - first) / count) + first
+    at[-1] = last
+    return circle.at(at)
 
 
 def _inverse(rows: Sequence[Iterable[int]], size: int) -> tuple[tuple[int, ...], ...]:

@@ -12,7 +12,7 @@ from OCP.BRep import BRep_Tool
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.kernel.brep.primitives import CurveKind, Surface, SurfaceKind
 from fixturecheck.kernel.brep.sheet_loops import STEPS, Ruled, sheet_arrays
-from fixturecheck.kernel.brep.table import BrepTable, EdgeRow, derived, edge_samples, in_a_line
+from fixturecheck.kernel.brep.table import BrepTable, EdgeRow, derived, edge_samples
 
 _ROUND = {CurveKind.CIRCLE, CurveKind.ELLIPSE}
 _RULED = {SurfaceKind.CYLINDER, SurfaceKind.CONE}
@@ -92,7 +92,7 @@ def sheets_of(
             count = STEPS
         counts.append(count)
     edges = table.vertices, table.edge_vertices, samples, np.array(steps), np.array(slacks)
-    faces = normals, offsets, np.array(counts), *in_a_line(table.face_edges)
+    faces = normals, offsets, np.array(counts), *table.edges_of_faces
     of_face, normals, offsets, bulges_mm, first, nodes, chords, slacks_mm = sheet_arrays(
         edges, faces, _ruled(ruled)
     )

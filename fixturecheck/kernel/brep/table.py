@@ -317,6 +317,8 @@ class BrepTable:
     vertices : ndarray, shape (V, 3)
     face_edges, face_vertices : tuple of ndarray of int
         The edges and vertices of each face.
+    edges_of_faces, vertices_of_faces : tuple of ndarray of int
+        The same one after another, and where those of each face begin; the end of the last comes last.
     edge_vertices : ndarray of int, shape (E, 2)
         Vertices at the first and last parameter of each edge.
     two_sided : tuple of EdgeRow
@@ -332,6 +334,8 @@ class BrepTable:
     vertices: Floats
     face_edges: tuple[Ints, ...]
     face_vertices: tuple[Ints, ...]
+    edges_of_faces: tuple[Ints, Ints]
+    vertices_of_faces: tuple[Ints, Ints]
     edge_vertices: Ints
     two_sided: tuple[EdgeRow, ...]
     derived: dict[Any, Any] = field(default_factory=dict, repr=False)
@@ -363,31 +367,31 @@ def read_table(solid: Solid) -> BrepTable:
             met.setdefault(number, edge)
         face_edges.append(sorted(set(numbers)))
         face_vertices.append(sorted({v for number in numbers for v in ends[number] if v >= 0}))
+    edges_of_faces, vertices_of_faces = _in_a_line(face_edges), _in_a_line(face_vertices)
     return BrepTable(
         solid=solid,
         faces=faces,
         edges=edges,
         edge_number=edge_number,
         vertices=np.array(vertices).reshape(-1, 3),
-        face_edges=_rows(face_edges),
-        face_vertices=_rows(face_vertices),
+        face_edges=_rows(*edges_of_faces),
+        face_vertices=_rows(*vertices_of_faces),
+        edges_of_faces=edges_of_faces,
+        vertices_of_faces=vertices_of_faces,
         edge_vertices=np.array(ends, dtype=np.int64).reshape(-1, 2),
         two_sided=tuple(e for e in met.values() if not e.degenerate and len(e.sides) == 2),
     )
 
 
-def _rows(numbers: Sequence[Sequence[int]]) -> tuple[Ints, ...]:
-    """Return each row of numbers as an array of its own."""
-    whole = np.array([number for row in numbers for number in row], dtype=np.int64)
-    ends = list(accumulate((len(row) for row in numbers), initial=0))
-    return tuple(whole[start:end] for start, end in pairwise(ends))
-
-
-def in_a_line(rows: Sequence[Ints]) -> tuple[Ints, Ints]:
+def _in_a_line(rows: Sequence[Sequence[int]]) -> tuple[Ints, Ints]:
     """Return rows of numbers one after another, and where each begins; the end of the last comes last."""
-    first = np.zeros(len(rows) + 1, dtype=np.int64)
-    np.cumsum([len(row) for row in rows], out=first[1:])
-    return np.concatenate(rows), first
+    whole = np.array([number for row in rows for number in row], dtype=np.int64)
+    return whole, np.array([*accumulate((len(row) for row in rows), initial=0)], dtype=np.int64)
+
+
+def _rows(whole: Ints, first: Ints) -> tuple[Ints, ...]:
+    """Return each row of numbers as an array of its own."""
+    return tuple(whole[start:end] for start, end in pairwise(first.tolist()))
 
 
 _KEPT = 256

@@ -47,6 +47,18 @@ def edges_of(solid: Shape) -> list[Edge]:
     return [cq.Edge(e) for e in mapped(solid.wrapped, TopAbs_ShapeEnum.TopAbs_EDGE)]
 
 
+def face_by_number(shape: Shape) -> Callable[[int], Face]:
+    """Return what gives each of `faces_of` a shape by its index; where few are asked for, it costs less."""
+    find = sub_shapes(shape.wrapped, TopAbs_ShapeEnum.TopAbs_FACE).FindKey
+    return lambda index: cq.Face(find(index + 1))
+
+
+def edge_by_number(shape: Shape) -> Callable[[int], Edge]:
+    """Return what gives each of `edges_of` a shape by its index; where few are asked for, it costs less."""
+    find = sub_shapes(shape.wrapped, TopAbs_ShapeEnum.TopAbs_EDGE).FindKey
+    return lambda index: cq.Edge(find(index + 1))
+
+
 def mapped(shape: Any, what: Any) -> list[Any]:
     """Return the sub-shapes of one kind of a wrapped shape, each once, in the kernel's order."""
     return listed(sub_shapes(shape, what))
