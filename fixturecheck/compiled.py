@@ -29,6 +29,7 @@ LOOPS = (
     "contact/proximity/candidates",
     "contact/patches/apart",
     "contact/patches/chords",
+    "contact/patches/edges_by_planes",
     "contact/proximity/placed_features",
     "contact/proximity/vertices_edges",
     "contact/proximity/curved",

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from fixturecheck.arrays import Bools, Floats, Ints
 from fixturecheck.contact.patch import RawPatch, covered, raw_edge, raw_point, raw_segment
+from fixturecheck.contact.patches.edges_by_planes import LEVEL, on_planes
 from fixturecheck.contact.patches.valleys import alongside
 from fixturecheck.contact.placed import Standing, bends_of
 from fixturecheck.kernel.boolean import clip_edge
@@ -36,8 +37,6 @@ from fixturecheck.numeric import crossed
 from fixturecheck.result.contact import ContactKind
 
 FacePairs = set[tuple[int, int]]
-LEVEL = -1e-6
-"""A direction counts as rising from a plane down to this cosine."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -115,29 +114,17 @@ def _tip(view: EdgeView, i: int) -> Iterator[RawPatch]:
 def _on_planes(view: EdgeView, edges: NDArray[np.int64], flat: NDArray[np.int64]) -> Iterator[RawPatch]:
     """Edges and corners of A on the flat faces of B."""
     a, b, touch = view.a, view.b, view.touch_mm
-    normals, offsets = b.normals[flat], b.offsets[flat]
-    samples = a.edge_samples[edges]
-    away = samples @ normals.T - offsets  # (edge, sample, plane)
-    off = np.abs(away)
-    covered = _covered(view, edges, flat)
-    rising = np.all(a.inward[edges] @ normals.T >= LEVEL, axis=1)
-    straight = a.table.straight[edges]
-    lying = (off.max(axis=1) <= touch) & ~covered & (rising | ~straight[:, None])
-    near = _near_boxes(*_boxes(a, edges), b, flat, touch)
-    for m, n in np.argwhere(lying & near):
-        yield from _along(view, int(edges[m]), int(flat[n]))
-    for m in np.flatnonzero(~straight):
-        free = ~lying[m] & ~covered[m] & near[m]
-        for n in np.flatnonzero(free & (off[m].min(axis=0) <= touch + a.table.lengths_mm[edges[m]] / 16)):
-            yield from _round_edge(view, int(edges[m]), int(flat[n]))
-    yield from _corners_on_planes(view, (edges, flat), away, covered | lying)
-
-
-def _near_boxes(lows: Floats, highs: Floats, b: Standing, faces: Ints, touch_mm: float) -> Bools:
-    """Tell which boxes (n, 3) come as near to those of faces of B as what touches them does, (n, faces)."""
-    slack_mm = 2 * touch_mm + CHORD_MM
-    near = (lows[:, None] <= b.highs[faces] + slack_mm) & (highs[:, None] >= b.lows[faces] - slack_mm)
-    return np.asarray(near.all(axis=2))
+    placed = a.edge_samples, a.inward, a.table.straight, a.table.bulges_mm, a.table.edge_vertices, a.vertices
+    planes = b.normals, b.offsets, b.lows, b.highs
+    by_mm = touch, 2 * touch + CHORD_MM
+    lying, reaching, standing = on_planes(edges, placed, flat, planes, _covered(view, edges, flat), by_mm)
+    for e, j in lying.tolist():
+        yield from _along(view, e, j)
+    for e, j in reaching.tolist():
+        yield from _round_edge(view, e, j)
+    for v, j in standing.tolist():
+        if _within(b, j, a.vertices[v], touch):
+            yield raw_point(a.table.vertex_faces[v], (j,), -b.normals[j], a.vertices[v])
 
 
 def _covered(view: EdgeView, edges: NDArray[np.int64], flat: NDArray[np.int64]) -> Bools:
@@ -151,30 +138,6 @@ def _covered(view: EdgeView, edges: NDArray[np.int64], flat: NDArray[np.int64]) 
             rows = [where[int(e)] for e in view.a.table.face_edges[i] if int(e) in where]
             covered[rows, columns[j]] = True
     return covered
-
-
-def _corners_on_planes(
-    view: EdgeView, chosen: tuple[NDArray[np.int64], NDArray[np.int64]], away: Floats, covered: Bools
-) -> Iterator[RawPatch]:
-    """Corners of A that stand on the flat faces of B: every edge beside them rises."""
-    a, b, touch = view.a, view.b, view.touch_mm
-    edges, flat = chosen
-    ends = a.table.edge_vertices[edges]
-    corners, rank = np.unique(ends, return_inverse=True)
-    rank = rank.reshape(ends.shape)
-    lowest = np.full((len(corners), len(flat)), np.inf)
-    taken = np.zeros((len(corners), len(flat)), dtype=bool)
-    for side, sample in ((0, 1), (1, 7)):
-        np.minimum.at(lowest, rank[:, side], away[:, sample])
-        np.logical_or.at(taken, rank[:, side], covered)
-    spots = a.vertices[corners]
-    off = np.abs(spots @ b.normals[flat].T - b.offsets[flat])
-    standing = (off <= touch) & (lowest >= -touch) & ~taken & _near_boxes(spots, spots, b, flat, touch)
-    for k, n in np.argwhere(standing):
-        v, j = int(corners[k]), int(flat[n])
-        spot = a.vertices[v]
-        if _within(b, j, spot, touch):
-            yield raw_point(a.table.vertex_faces[v], (j,), -b.normals[j], spot)
 
 
 def _within(b: Standing, j: int, spot: Floats, touch_mm: float) -> bool:
@@ -217,9 +180,7 @@ def _on_curved(view: EdgeView, edges: NDArray[np.int64], j: int) -> Iterator[Raw
     """Edges and corners of A on a curved face of B."""
     a, b, touch = view.a, view.b, view.touch_mm
     surface = b.surface(j)
-    # Samples hold a straight edge; a curved one may bulge past them.
-    bulge = np.where(a.table.straight[edges], 0.0, a.table.lengths_mm[edges] / 16)
-    slack = touch + bulge[:, None]
+    slack = touch + a.table.bulges_mm[edges][:, None]
     near = np.all(
         (a.edge_samples[edges].min(axis=1) - slack <= b.highs[j])
         & (a.edge_samples[edges].max(axis=1) + slack >= b.lows[j]),
@@ -326,10 +287,8 @@ def _beside(view: EdgeView, e: int, j: int) -> bool:
     if b.table.kinds[j] != SurfaceKind.PLANE:
         return False
     frame, polygon = b.outline(j)
-    # Between samples an edge strays at most half a step from the nearest one.
-    strays_mm = 0.0 if a.table.straight[e] else float(a.table.lengths_mm[e]) / 16
     line = shapely.linestrings(frame.flat(a.edge_samples[e]))
-    return bool(shapely.distance(polygon, line) > 2 * view.touch_mm + CHORD_MM + strays_mm)
+    return bool(shapely.distance(polygon, line) > 2 * view.touch_mm + CHORD_MM + float(a.table.bulges_mm[e]))
 
 
 def _foot(b: Standing, j: int, point: Floats) -> Floats:
@@ -466,9 +425,8 @@ def _bounding(body: Standing, faces: Iterable[int]) -> Bools:
 
 
 def _boxes(body: Standing, edges: Ints) -> tuple[Floats, Floats]:
-    """Boxes of edges; a curved one may bulge past its samples."""
-    samples = body.edge_samples[edges]
-    bulge = np.where(body.table.straight[edges], 0.0, body.table.lengths_mm[edges] / 16)[:, None]
+    """Boxes of edges."""
+    samples, bulge = body.edge_samples[edges], body.table.bulges_mm[edges][:, None]
     return samples.min(axis=1) - bulge, samples.max(axis=1) + bulge
 
 

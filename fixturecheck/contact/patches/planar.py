@@ -173,8 +173,7 @@ def _rounds_inside(body: Standing, face: int, frame: PlaneFrame, other: Any) -> 
     edges = body.table.face_edges[face]
     edges = edges[~body.table.straight[edges]]
     spots = shapely.points(frame.flat(body.edge_samples[edges].reshape(-1, 3)))
-    # Between samples an edge strays at most half a step from the nearest one.
-    margin = _OUTLINE_MM + float(body.table.lengths_mm[edges].max()) / 16
+    margin = _OUTLINE_MM + float(body.table.bulges_mm[edges].max())
     if shapely.distance(other.boundary, spots).min() <= margin:
         return None
     inside = shapely.contains(other, spots)

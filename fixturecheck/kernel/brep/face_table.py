@@ -21,6 +21,7 @@ from OCP.TopoDS import TopoDS
 from fixturecheck.arrays import Bools, Floats, Ints
 from fixturecheck.kernel.brep.primitives import Circle, CurveKind, Surface, SurfaceKind, normal_out
 from fixturecheck.kernel.brep.probes import REVERSED
+from fixturecheck.kernel.brep.sheet_loops import STEPS
 from fixturecheck.kernel.brep.sheets import Sheets, sheets_of
 from fixturecheck.kernel.brep.supporting import supporting
 from fixturecheck.kernel.brep.table import (
@@ -241,6 +242,11 @@ class FaceTable:
     def lengths_mm(self) -> Floats:
         """Length of each edge, (E,); zero where it is degenerate."""
         return np.array([_length_mm(e) for e in self._table.edges])
+
+    @cached_property
+    def bulges_mm(self) -> Floats:
+        """How far each edge may lie off the nearest of its samples, (E,): half a step, if it is curved."""
+        return np.where(self.straight, 0.0, self.lengths_mm / (2 * STEPS))
 
     @cached_property
     def inward(self) -> Floats:
