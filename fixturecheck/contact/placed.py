@@ -12,6 +12,7 @@ import shapely
 
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patches.apart import PlacedSheets
+from fixturecheck.contact.patches.hulls import PlacedHull
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.face_table import FaceTable, face_tables
 from fixturecheck.kernel.brep.primitives import Circle, Surface, SurfaceKind, normal_out
@@ -70,6 +71,11 @@ class Standing:
             self.lows, self.highs, sheets.of_face, normals, sheets.offsets + normals @ self.shift,
             sheets.bulges_mm, sheets.first, self.points(sheets.nodes), sheets.chords, sheets.slacks_mm,
         )  # fmt: skip
+
+    @cached_property
+    def hull(self) -> PlacedHull:
+        """The hulls that hold its faces."""
+        return self.table.pieces, self.turn, self.shift, self.normals
 
     def support(self, directions: Floats) -> Floats:
         """Return how far the body's hull reaches along each unit direction (n, 3), as x.d in mm."""

@@ -23,7 +23,7 @@ from fixturecheck.contact.patches.separation import (
     ROUNDING_MM,
     may_meet,
     near_faces,
-    plane_separates,
+    overlap_mm,
     surfaces_part,
 )
 from fixturecheck.contact.placed import Standing, place_bodies
@@ -137,7 +137,7 @@ def overlap(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[Shape, fl
     without asking the kernel, and so do surfaces that do not meet; only other pairs cost a boolean. What is
     thinner on average than the touch tolerance is contact, not overlap.
     """
-    if plane_separates(a, b, tolerances.touch_mm) or surfaces_part(a, b):
+    if overlap_mm(a, b) <= tolerances.touch_mm or surfaces_part(a, b):
         return None
     shape, volume, area = common_solid(a.solid, b.solid)
     return (shape, volume) if _is_thick(volume, area, tolerances) else None
@@ -155,8 +155,9 @@ def shared_space(a: Standing, b: Standing, tolerances: Tolerances, away: Floats)
     away : ndarray, shape (3,)
         A way that may part them where they touch, as the sum of the normals out of `a`; zero without one.
     """
-    if plane_separates(a, b, tolerances.touch_mm):
-        return None if plane_separates(a, b, ROUNDING_MM) else _GRAZING
+    deep_mm = overlap_mm(a, b)
+    if deep_mm <= tolerances.touch_mm:
+        return None if deep_mm <= ROUNDING_MM else _GRAZING
     if surfaces_part(a, b, away):
         return None
     shape, volume, area = common_solid(a.solid, b.solid)

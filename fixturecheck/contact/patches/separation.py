@@ -14,6 +14,7 @@ import shapely
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.contact.patches.apart import near_pairs, proven_apart
+from fixturecheck.contact.patches.hulls import least_overlap_mm, parted
 from fixturecheck.contact.placed import Standing, bends_of
 from fixturecheck.hull import convex_hull
 from fixturecheck.kernel.brep.face_table import CHORD_MM
@@ -57,21 +58,18 @@ def may_meet(a: Standing, b: Standing, within_mm: float, proven_mm: float) -> In
     return pairs[~proven_apart(pairs, a.sheets, b.sheets, _NOWHERE, proven_mm)]
 
 
-def plane_separates(a: Standing, b: Standing, slack_mm: float) -> bool:
-    """Say whether some plane separates two bodies, to within a slack."""
-    depth = np.minimum(a.high, b.high) - np.maximum(a.low, b.low)
-    if depth.min() <= slack_mm:
-        return True
-    directions = np.vstack([_planes(a), -_planes(b)])
-    if not directions.size:
-        return False
-    reach = a.support(directions) + b.support(-directions)
-    return bool(reach.min() <= slack_mm)
+def overlap_mm(a: Standing, b: Standing) -> float:
+    """Return how far two bodies overlap along an axis or the normal of a flat face, whichever is least.
 
-
-def _planes(body: Standing) -> Floats:
-    flat = body.normals[~np.isnan(body.offsets)]
-    return flat.reshape(-1, 3)
+    Returns
+    -------
+    float
+        Where it is no more than `ROUNDING_MM`, some plane separates the bodies.
+    """
+    boxes_mm = float((np.minimum(a.high, b.high) - np.maximum(a.low, b.low)).min())
+    return (
+        boxes_mm if boxes_mm <= ROUNDING_MM else min(boxes_mm, least_overlap_mm(a.hull, b.hull, ROUNDING_MM))
+    )
 
 
 def surfaces_part(a: Standing, b: Standing, away: Floats = _NOWHERE) -> bool:
@@ -91,31 +89,10 @@ def surfaces_part(a: Standing, b: Standing, away: Floats = _NOWHERE) -> bool:
     apart_mm = _APART_MM if size > 0 else ROUNDING_MM
     pairs = near_faces(a, b, 2 * ROUNDING_MM)
     pairs = pairs[~proven_apart(pairs, a.sheets, b.sheets, by, apart_mm)]
-    if not pairs.size:
-        return True
-    rows, columns = pairs.T
-    directions = np.vstack([_planes(a), _planes(b), np.eye(3)])
-    (a_low, a_high), (b_low, b_high) = face_spans(a, directions), face_spans(b, directions)
-    along = directions @ by
-    gaps_mm = np.maximum(b_low[columns] + along - a_high[rows], a_low[rows] - b_high[columns] - along)
     return all(
         _seen_apart(a, int(i), b, int(j), by, apart_mm) or _seen_apart(b, int(j), a, int(i), -by, apart_mm)
-        for i, j in pairs[gaps_mm.max(axis=1) <= apart_mm]
+        for i, j in pairs[~parted(pairs, a.hull, b.hull, by, apart_mm)]
     )
-
-
-def face_spans(body: Standing, directions: Floats) -> tuple[Floats, Floats]:
-    """Return the least and greatest x.d, mm, over the hull of each face: two of shape (F, n).
-
-    Parameters
-    ----------
-    directions : ndarray, shape (n, 3)
-        Unit directions d.
-    """
-    hull, local = body.table.hull, directions @ body.turn
-    out, back = np.hsplit(hull.most(hull.reach(np.vstack([local, -local]))), 2)
-    off = directions @ body.shift
-    return off - back, off + out
 
 
 def _may_hold(outer: Standing, inner: Standing) -> bool:

@@ -23,7 +23,7 @@ from fixturecheck.kernel.brep.primitives import Circle, CurveKind, Surface, Surf
 from fixturecheck.kernel.brep.probes import REVERSED
 from fixturecheck.kernel.brep.sheet_loops import STEPS
 from fixturecheck.kernel.brep.sheets import Sheets, sheets_of
-from fixturecheck.kernel.brep.supporting import supporting
+from fixturecheck.kernel.brep.supporting import Pieces, supporting
 from fixturecheck.kernel.brep.table import (
     SAMPLES,
     BrepTable,
@@ -261,12 +261,18 @@ class FaceTable:
         return np.asarray(~smooth & np.array(two_sided, dtype=bool))
 
     @cached_property
+    def pieces(self) -> Pieces:
+        """What holds the faces, as compiled loops take it."""
+        hull = self.hull
+        parts = hull.centres, hull.axes, hull.radii, hull.balls
+        centres, axes, radii, balls = map(np.ascontiguousarray, parts)
+        return centres, axes, radii, balls, hull.faces
+
+    @cached_property
     def supporting(self) -> Bools:
         """Flat faces that the whole body lies behind, and that alone reach their plane, (F,)."""
-        hull = self.hull
-        pieces = hull.centres, hull.axes, hull.radii, hull.balls, hull.faces
         of_faces = self._table.vertices_of_faces, self._table.edges_of_faces
-        return supporting(self.normals, self.offsets, self.vertices, *of_faces, pieces)
+        return supporting(self.normals, self.offsets, self.vertices, *of_faces, self.pieces)
 
     @cached_property
     def edge_faces(self) -> tuple[tuple[int, ...], ...]:
