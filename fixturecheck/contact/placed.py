@@ -77,11 +77,6 @@ class Standing:
         """The hulls that hold its faces."""
         return self.table.pieces, self.turn, self.shift, self.normals
 
-    def support(self, directions: Floats) -> Floats:
-        """Return how far the body's hull reaches along each unit direction (n, 3), as x.d in mm."""
-        reach = self.table.hull.reach(directions @ self.turn).max(axis=0)
-        return np.asarray(reach + directions @ self.shift)
-
     def points(self, local: Floats) -> Floats:
         """Carry points (..., 3) from the topology's frame into the machine's."""
         return local @ self.turn.T + self.shift

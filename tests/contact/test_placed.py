@@ -9,7 +9,7 @@ import pytest
 
 from fixturecheck.contact.placed import PlaneFrame, place_bodies
 from fixturecheck.kernel.brep.primitives import Surface, SurfaceKind, normal_out, signed_distance
-from tests.contact.staging import anywhere, block, pin, put
+from tests.contact.staging import anywhere, block, put
 
 AXIS = np.array([0.0, 0.0, 1.0])
 HALF = math.radians(30)
@@ -66,13 +66,3 @@ def test_a_hole_takes_its_area_from_the_outline():
     (body,) = place_bodies([put("plate", flat, anywhere())])
     areas = [body.outline(f)[1].area for f in range(len(body.face_names)) if body.face_names[f] == "top"]
     assert areas == pytest.approx([100 - math.pi * 4], rel=1e-4)
-
-
-def test_the_hull_of_a_placed_pin_reaches_as_far_as_its_rims():
-    (body,) = place_bodies([put("pin", pin(3, 20), anywhere())])
-    ways = np.random.default_rng(5).normal(size=(30, 3))
-    ways /= np.linalg.norm(ways, axis=1)[:, None]
-    low, high = (body.points(np.array([[0.0, 0, z]]))[0] for z in (0.0, 20.0))
-    axis = (high - low) / 20
-    rim = 3 * np.sqrt(1 - (ways @ axis) ** 2)
-    assert body.support(ways) == pytest.approx(np.maximum(ways @ low, ways @ high) + rim)

@@ -10,6 +10,7 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import Patch
 from fixturecheck.contact.patches.contact_map import find_contacts, overlap
+from fixturecheck.contact.patches.hulls import reach_mm
 from fixturecheck.contact.placed import Standing, place_bodies
 from fixturecheck.contact.proximity.query import Between
 from fixturecheck.effort import BOOLEAN, spend
@@ -303,8 +304,8 @@ def _span(zone: Shape, direction: Floats) -> float:
 
 def _clear_mm(here: Sequence[Standing], there: Standing, direction: Floats) -> float:
     """Return how far bodies must go along a direction until a plane across it parts them for sure."""
-    back = max(float(body.support(-direction[None])[0]) for body in here)
-    return float(there.support(direction[None])[0]) + back
+    x, y, z = direction.tolist()
+    return reach_mm(there.hull, (x, y, z)) + max(reach_mm(body.hull, (-x, -y, -z)) for body in here)
 
 
 def _least_mm(

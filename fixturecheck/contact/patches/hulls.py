@@ -34,11 +34,11 @@ def least_overlap_mm(a: PlacedHull, b: PlacedHull, enough_mm: float) -> float:
     for f in range(len(a[3])):
         if not math.isnan(a[3][f, 0]) and least_mm > enough_mm:
             out = row(a[3], f)
-            least_mm = min(least_mm, _reach(a, out) + _reach(b, (-out[0], -out[1], -out[2])))
+            least_mm = min(least_mm, reach_mm(a, out) + reach_mm(b, (-out[0], -out[1], -out[2])))
     for f in range(len(b[3])):
         if not math.isnan(b[3][f, 0]) and least_mm > enough_mm:
             out = row(b[3], f)
-            least_mm = min(least_mm, _reach(b, out) + _reach(a, (-out[0], -out[1], -out[2])))
+            least_mm = min(least_mm, reach_mm(b, out) + reach_mm(a, (-out[0], -out[1], -out[2])))
     return least_mm
 
 
@@ -74,8 +74,8 @@ def parted(pairs: Ints, a: PlacedHull, b: PlacedHull, by: Floats, least_mm: floa
 
 
 @compiled
-def _reach(hull: PlacedHull, way: Vector) -> float:
-    """Return how far a body reaches along a direction."""
+def reach_mm(hull: PlacedHull, way: Vector) -> float:
+    """Return how far a body reaches along a unit direction d: the greatest x.d, mm."""
     _, high = _span(hull, 0, len(hull[0][4]), way)
     return high
 
