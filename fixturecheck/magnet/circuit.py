@@ -169,6 +169,9 @@ _TUBES_PER_ELEMENT = 3.0
 _COARSER_INSIDE = 2.0
 # Elements along the middle one of a part's three extents, at least.
 _LEAST_ELEMENTS = 6
+# Elements along the diagonal of a sheet, at most: with elements of half its thickness, one of 60 x 40 x 0.5
+# mm takes over ten minutes of computing.
+_MOST_ELEMENTS = 150
 _ROUND_SHARE = 0.5
 
 # Six points that integrate up to the fourth power over a triangle, Dunavant [@dunavant1985] (from memory; the
@@ -417,7 +420,13 @@ def _size_mm(body: Standing, fineness: Fineness) -> float:
     extent = np.sort(body.high - body.low)
     # On a part 8 mm square elements of 2 mm pull 9 % too hard.
     asked = min(fineness.size_mm, extent[1] / _LEAST_ELEMENTS)
-    return float(min(extent[0] / 2, max(asked, np.hypot(*extent[1:]) / 25)))
+    return float(min(_thin_mm(body), max(asked, np.hypot(*extent[1:]) / 25)))
+
+
+def _thin_mm(body: Standing) -> float:
+    """Element size that follows how thin a body is; of a sheet no less than a share of its length."""
+    extent = np.sort(body.high - body.low)
+    return float(max(extent[0] / 2, np.hypot(*extent[1:]) / _MOST_ELEMENTS))
 
 
 def _opposite(one: Pole | None, other: Pole | None) -> bool:
@@ -485,7 +494,7 @@ def _wishes(
         alike.setdefault(key, set()).update(faces)
     return [
         _Wish(
-            size_mm=min(_COARSER_INSIDE * size, float((body.high - body.low).min()) / 2),
+            size_mm=min(_COARSER_INSIDE * size, _thin_mm(body)),
             face_size_mm={f: _face_size_mm(body, f, size) for f in sorted(alike[key])},
             fine_points_mm=np.vstack(points) if points else np.zeros((0, 3)),
             fine_mm=fineness.fine_mm,

@@ -17,7 +17,7 @@ from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet.air_gaps import Band, gap_regions
-from fixturecheck.magnet.circuit import Fineness, arched_regions
+from fixturecheck.magnet.circuit import Fineness, _size_mm, arched_regions
 from fixturecheck.magnet.field.bh import fit_law, linear_law
 from fixturecheck.magnet.field.elements import IronBody
 from fixturecheck.magnet.field.frame import Kept
@@ -37,6 +37,14 @@ def bar(name, *, start_mm, long_mm, side_mm, law, size_mm):
     return IronBody(
         name=name, points_mm=points, tets=mesh.tets, facets=mesh.facets, facet_face=mesh.facet_face, law=law
     )
+
+
+@pytest.mark.parametrize(("thick_mm", "size_mm"), [(5.0, 2.5), (0.5, math.hypot(60, 40) / 150)])
+def test_elements_follow_how_thin_a_part_is_and_of_a_sheet_its_length(thick_mm, size_mm):
+    """Half of the thickness, but of a sheet no less than a share of its diagonal: it could not be solved."""
+    drawn = cq.Workplane().box(60, 40, thick_mm).val()
+    (standing,) = place_bodies([Placed(name="part", solid=drawn, face_names=tuple("abcdef"))])
+    assert _size_mm(standing, Fineness(size_mm=3.0)) == pytest.approx(size_mm)
 
 
 def square(x_mm, side_mm, count):
