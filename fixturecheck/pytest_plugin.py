@@ -21,9 +21,10 @@ from fixturecheck.checks import MODULES
 from fixturecheck.comparing.baseline import Baseline, read_baseline
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.files import SETUP_SUFFIXES
+from fixturecheck.process.found import Found, checked, found_in
 from fixturecheck.process.text import is_job
 from fixturecheck.result.finding import Finding, Verdict
-from fixturecheck.testing import Found, checked, failure_lines, found_in
+from fixturecheck.testing import failure_lines
 
 PATTERN = "*.setup.toml"
 SETUPS, KNOWN, STRICT = "fixturecheck_setups", "fixturecheck_known", "fixturecheck_strict"

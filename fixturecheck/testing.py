@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Collection, Iterable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Iterable
 from fnmatch import fnmatchcase
-from pathlib import Path
 from typing import TYPE_CHECKING
 
+from fixturecheck.process.found import Found, checked, found_in
 from fixturecheck.result import Result
 from fixturecheck.result.finding import BADNESS, Finding, NotAsked, Verdict
-from fixturecheck.result.stored import called_in
 
 if TYPE_CHECKING:
     from fixturecheck.process.model import Job, JobResult
@@ -73,105 +71,6 @@ def assert_go(
     if failed or silent or stale or (result.verdict not in passing and not but):
         raise AssertionError(_message(found, failed, silent, stale))
     return result
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Found:
-    """What a check found of a set-up or of a whole job.
-
-    Parameters
-    ----------
-    name : str
-        What it is called.
-    verdict : Verdict
-        The worst of all.
-    findings : tuple of Finding
-        All of them; those of an operation have its number before their ids and subjects.
-    not_asked : tuple of NotAsked
-        The questions that were asked nowhere.
-    """
-
-    name: str
-    verdict: Verdict
-    findings: tuple[Finding, ...]
-    not_asked: tuple[NotAsked, ...]
-
-
-def found_in(result: Result | JobResult) -> Found:
-    """Return what a check found of a set-up or of a whole job.
-
-    Parameters
-    ----------
-    result : Result or JobResult
-
-    Returns
-    -------
-    Found
-        The same of both.
-    """
-    if isinstance(result, Result):
-        return Found(
-            name=result.name, verdict=result.verdict, findings=result.findings, not_asked=result.not_asked
-        )
-    findings = (*result.findings, *_of_operations(result))
-    answered = {f.check for f in findings}
-    results = [o.result for o in result.operations if o.result is not None]
-    silent = {n.check: n for one in results for n in one.not_asked if n.check not in answered}
-    return Found(
-        name=result.job.name, verdict=result.verdict, findings=findings, not_asked=tuple(silent.values())
-    )
-
-
-def _of_operations(result: JobResult) -> Iterator[Finding]:
-    """Yield what was found of each operation, with its number."""
-    for one in result.operations:
-        number = one.operation.number
-        own = () if one.result is None else one.result.findings
-        for finding in (*one.findings, *own):
-            subject = called_in(number, finding.subject)
-            yield replace(finding, id=called_in(number, finding.id), subject=subject)
-
-
-def checked(
-    setup: Setup | Job | Result | JobResult | str | os.PathLike[str],
-    only: Collection[str] | None = None,
-    skip: Collection[str] = (),
-) -> Result | JobResult:
-    """Return what a check of a set-up or a job, or of its file, finds.
-
-    Parameters
-    ----------
-    setup : Setup, Job, Result, JobResult, str or path
-        A set-up or a job, the path of its file, or what was found already.
-    only : Collection[str] or None
-        The checks that are asked; None asks all.
-    skip : collection of str
-        The checks that are left out.
-
-    Returns
-    -------
-    Result or JobResult
-        What was found.
-
-    Raises
-    ------
-    SetupError
-        The set-up cannot be read or checked.
-    """
-    if isinstance(setup, Result):
-        return setup
-    from fixturecheck.engine import check  # noqa: PLC0415 -- loads the kernel
-    from fixturecheck.process.checked import check_operation  # noqa: PLC0415 -- loads the kernel
-    from fixturecheck.process.load import load_any  # noqa: PLC0415 -- loads the kernel
-    from fixturecheck.process.model import Job, JobResult  # noqa: PLC0415 -- loads the kernel
-    from fixturecheck.process.run import check_job  # noqa: PLC0415 -- loads the kernel
-
-    if isinstance(setup, JobResult):
-        return setup
-    stated = load_any(Path(setup), {}) if isinstance(setup, str | os.PathLike) else setup
-    if isinstance(stated, Job):
-        return check_job(stated, check=lambda _, made: check_operation(made, only=only, skip=skip))
-    return check(stated, only=only, skip=skip)
 
 
 def failure_lines(findings: Iterable[Finding]) -> list[str]:

@@ -1,4 +1,4 @@
-"""`fixturecheck sweep`: a study of many variants of a set-up."""
+"""`fixturecheck sweep`: a study of many variants of a set-up or a job."""
 
 from __future__ import annotations
 
@@ -29,10 +29,10 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
     """Add the command and its options."""
     sweep = commands.add_parser(
         "sweep",
-        help="check many variants of a set-up, and tell where it is go",
-        description="Works through a study: a TOML file that names set-ups and what varies in them. Writes "
-        "table.csv, study.html and study.json into one folder, and keeps each row there as soon as it is "
-        "known: a study that was stopped goes on where it was.",
+        help="check many variants of a set-up or a job, and tell where it is go",
+        description="Works through a study: a TOML file that names set-ups or jobs, and what varies in them. "
+        "Writes table.csv, study.html and study.json into one folder, and keeps each row there as soon as it "
+        "is known: a study that was stopped goes on where it was.",
         epilog=_EXITS,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from importlib import import_module
 
@@ -12,21 +12,21 @@ from fixturecheck.process.across.stage import JobStage, RouteFinding
 from fixturecheck.process.burrs import BurrsOf, MetBurr, burrs_left, burrs_met, with_burrs
 from fixturecheck.process.checked import check_operation, comes_off
 from fixturecheck.process.model import Job, JobResult, OperationFound
-from fixturecheck.process.records import Operation
 from fixturecheck.process.setups import OperationSetup, kept_from_marks, setup_of, used_faces
 from fixturecheck.process.states import states_of
 from fixturecheck.progress import Progress, part_of, silent
 from fixturecheck.result import Result
-from fixturecheck.result.finding import Finding, not_computed, worst
+from fixturecheck.result.finding import Finding, Kind, not_computed, worst
 from fixturecheck.result.finding_id import identified
 
 Checked = Mapping[int, Result]
 """By the operation's number, what its set-up's check found."""
 
 WAITS = "waits until the faces that it seats by are there"
+SILENT = "it states nothing that the checks asked could answer"
 
 
-def staged_job(job: Job, progress: Progress) -> JobStage:
+def staged_job(job: Job, progress: Progress = silent) -> JobStage:
     """Work out the states of the part and the set-up of every operation.
 
     Raises
@@ -70,6 +70,19 @@ def looked_across(stage: JobStage) -> list[RouteFinding]:
     return found
 
 
+def answering(checked: Checked) -> Checked:
+    """Return the results without those of set-ups that answer none of the checks asked.
+
+    Where none answers any, all of them stay, so that the answer says so.
+    """
+    own = {
+        number: result
+        for number, result in checked.items()
+        if any(f.kind is not Kind.NOTHING_TO_ANSWER for f in result.findings)
+    }
+    return own or checked
+
+
 def job_result(
     stage: JobStage, across: Sequence[RouteFinding], checked: Checked, failed: Mapping[int, str]
 ) -> JobResult:
@@ -95,11 +108,12 @@ def _operations_found(
         number = operation.number
         result, setup = checked.get(number), stage.setups[number]
         findings = [one.finding for one in across if one.number == number]
-        why = failed.get(number, WAITS if setup.missing else "")
+        unanswered = setup.setup is not None and result is None
+        why = failed.get(number, WAITS if setup.missing else SILENT if unanswered else "")
         if number in failed:
             findings.append(not_computed("operation", operation.title, f"Its check gave no result: {why}."))
         verdicts = [f.verdict for f in findings] + ([result.verdict] if result is not None else [])
-        asked = setup.setup is not None or setup.missing or findings
+        asked = result is not None or setup.missing or findings
         yield OperationFound(
             operation=operation,
             before=stage.before(operation),
@@ -115,11 +129,7 @@ def _operations_found(
 
 
 def check_job(
-    job: Job,
-    *,
-    check: Callable[[Operation, OperationSetup], Result] | None = None,
-    progress: Progress = silent,
-    found: Callable[[Finding], None] = lambda _finding: None,
+    job: Job, *, progress: Progress = silent, found: Callable[[Finding], None] = lambda _finding: None
 ) -> JobResult:
     """Check a whole job, one operation after the other.
 
@@ -127,8 +137,6 @@ def check_job(
     ----------
     job : Job
         What `load_any` returned, or a job made in Python with `job_of`.
-    check : callable, optional
-        Checks the set-up of one operation; without it, the engine does.
     progress : callable
         Called with what is being done, and the share done so far, 0 to 1.
     found : callable
@@ -145,19 +153,40 @@ def check_job(
         Faces cannot be put back, or a set-up cannot be made.
     """
     stage = staged_job(job, part_of(progress, 0.0, 0.2))
+    return check_staged(stage, progress=part_of(progress, 0.2, 1.0), found=found)
+
+
+def check_staged(
+    stage: JobStage,
+    *,
+    only: Collection[str] | None = None,
+    skip: Collection[str] = (),
+    progress: Progress = silent,
+    found: Callable[[Finding], None] = lambda _finding: None,
+) -> JobResult:
+    """Check a job whose states and set-ups are worked out, one operation after the other.
+
+    Parameters
+    ----------
+    only, skip : collections of str
+        Checks to ask of each operation, and checks to leave out, as `fixturecheck.check` takes them.
+    progress : callable
+        Called with what is being done, and the share done so far, 0 to 1.
+    found : callable
+        Called with each finding across operations.
+
+    Returns
+    -------
+    JobResult
+        States, verdicts and findings of every operation.
+    """
     across = looked_across(stage)
     for one in across:
         found(one.finding)
     checked: dict[int, Result] = {}
-    asked = [o for o in job.operations if stage.setups[o.number].setup is not None]
-    run = check or _by_engine
+    asked = [o for o in stage.job.operations if stage.setups[o.number].setup is not None]
     for i, operation in enumerate(asked):
-        progress(f"operation {operation.title}", 0.2 + 0.8 * i / len(asked))
-        checked[operation.number] = run(operation, stage.setups[operation.number])
+        progress(f"operation {operation.title}", i / len(asked))
+        checked[operation.number] = check_operation(stage.setups[operation.number], only=only, skip=skip)
     progress("done", 1.0)
-    return job_result(stage, across, checked, {})
-
-
-def _by_engine(_operation: Operation, made: OperationSetup) -> Result:
-    """Check the set-up of an operation with all that there is."""
-    return check_operation(made)
+    return job_result(stage, across, answering(checked), {})

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,13 +13,16 @@ from fixturecheck.fields import shortened
 from fixturecheck.names import nearest
 from fixturecheck.process.order import refuse_bad_order
 from fixturecheck.process.records import BlankEntry, JobEntry, Operation
-from fixturecheck.setup.document import read_document, text_of
+from fixturecheck.setup.document import into_file, read_document, text_of
 from fixturecheck.setup.facts import FILE_KEYS, BodyFacts, body_facts
 from fixturecheck.setup.reader import Stated
 from fixturecheck.setup.text import StatedSetup, read_facts
 
 TABLES = ("job", "part", "blank", "operation")
 """What may stand at the top of a job."""
+
+_SETUP_OF = ("operation", "setup")
+"""The table whose entries name a set-up, and the key by which they do."""
 
 NOT_OF_PART = frozenset(FILE_KEYS) - {"name", "file", "solid"}
 """Keys of a body that a job's part does not have, since it stands somewhere else in each operation."""
@@ -45,6 +48,8 @@ class StatedJob:
         In the order of their numbers.
     facts : Stated
         The tables that it was read from.
+    overrides : mapping of int to mapping of str to str
+        By the operation's number: values for dotted keys of its set-up.
     """
 
     path: Path
@@ -54,6 +59,7 @@ class StatedJob:
     blank_facts: BodyFacts | None
     operations: tuple[Operation, ...]
     facts: Stated
+    overrides: Mapping[int, Mapping[str, str]] = field(default_factory=dict)
 
     def where(self, operation: Operation, key: str) -> str:
         """Say where a key of an operation stands."""
@@ -78,18 +84,51 @@ def read_job_text(path: Path, overrides: Mapping[str, str]) -> StatedJob:
     path : Path
         The file.
     overrides : mapping of str to str
-        Values for dotted keys: `operation.30.stock_mm`, `part.material`.
+        Values for dotted keys: `operation.30.burr_mm`, `part.material`. `operation.30.setup.` leads to a key
+        of the set-up of an operation: `operation.30.setup.wheel.diameter_mm`.
 
     Raises
     ------
     SetupError
         The file cannot be read, or states something wrong: every mistake with its line.
     """
-    return stated_job(read_document(path, overrides), path)
+    own = {key: value for key, value in overrides.items() if into_file(key, *_SETUP_OF) is None}
+    inside = {key: value for key, value in overrides.items() if key not in own}
+    return stated_job(read_document(path, own), path, inside)
 
 
-def stated_job(facts: Stated, path: Path) -> StatedJob:
+def _inside_setups(
+    operations: Sequence[Operation], overrides: Mapping[str, str]
+) -> Mapping[int, Mapping[str, str]]:
+    """Return by the operation's number the values for keys of its set-up.
+
+    Raises
+    ------
+    SetupError
+        A key leads to no set-up.
+    """
+    wrong, found = Mistakes(), dict[int, dict[str, str]]()
+    for key, value in overrides.items():
+        called, rest = into_file(key, *_SETUP_OF) or ("", key)
+        one = next((o for o in operations if called in {str(o.number), o.name}), None)
+        if one is None:
+            known = nearest(called, [str(o.number) for o in operations])
+            wrong.add(f"--set {key}={value}: there is no operation {called!r}; {known}")
+        elif one.setup is None:
+            wrong.add(f"--set {key}={value}: operation {one.title!r} states no setup")
+        else:
+            found.setdefault(one.number, {})[rest] = value
+    wrong.raise_any()
+    return found
+
+
+def stated_job(facts: Stated, path: Path, inside: Mapping[str, str] | None = None) -> StatedJob:
     """Return the job that the tables of its file state.
+
+    Parameters
+    ----------
+    inside : mapping of str to str, optional
+        Values for dotted keys that lead into the set-up of an operation.
 
     Raises
     ------
@@ -122,6 +161,7 @@ def stated_job(facts: Stated, path: Path) -> StatedJob:
         blank_facts=blank_facts,
         operations=ordered,
         facts=facts,
+        overrides=_inside_setups(ordered, inside or {}),
     )
     for operation in ordered:
         if operation.setup is not None:
@@ -224,8 +264,9 @@ def setup_text(job: StatedJob, operation: Operation) -> StatedSetup:
     if not path.is_file():
         message = f"{job.where(operation, 'setup')}: set-up {shortened(operation.setup)} is not a file"
         raise SetupError(message)
-    facts = _adapted(job, operation, path.parent, read_document(path, {}))
-    return read_facts(facts, path)
+    overrides = job.overrides.get(operation.number, {})
+    document = read_document(path, overrides, reached_by=f"operation.{operation.number}.setup.")
+    return read_facts(_adapted(job, operation, path.parent, document), path)
 
 
 def _adapted(job: StatedJob, operation: Operation, home: Path, facts: Stated) -> Stated:

@@ -221,7 +221,8 @@ def job_table(result: JobResult, *, width: int | None, colour: bool) -> str:
         word = coloured(f"{_word(found):<11}", found.verdict or Verdict.UNKNOWN, colour=colour)
         home = _operation_home(found)
         taken = shown(found.after.taken_mm3, "mm3", result.job.units) if found.after.taken_mm3 else ""
-        more = "  ".join(t for t in (taken, f"{home}/{PAGE}" if home else "no set-up") if t)
+        page = f"{home}/{PAGE}" if home else "" if found.not_checked else "no set-up"
+        more = "  ".join(t for t in (taken, page) if t)
         lines.append(f"{o.number:>4} {word}  {o.name} ({o.kind})  {more}")
         if found.not_checked:
             lines += folded(f"not checked: {found.not_checked}", columns, first=6, rest=8)

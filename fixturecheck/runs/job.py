@@ -6,6 +6,7 @@ for another.
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -49,7 +50,12 @@ def check_job_into(
         The job cannot be done as stated, or the result could not be written.
     """
     from fixturecheck.kernel.side_by_side import Done, run_side_by_side  # noqa: PLC0415 -- loads the kernel
-    from fixturecheck.process.run import job_result, looked_across, staged_job  # noqa: PLC0415 -- the same
+    from fixturecheck.process.run import (  # noqa: PLC0415 -- the same
+        answering,
+        job_result,
+        looked_across,
+        staged_job,
+    )
     from fixturecheck.report.job import job_table, write_job_report  # noqa: PLC0415 -- the same
 
     stage = staged_job(job, part_of(progress, 0.0, _STAGED))
@@ -72,7 +78,10 @@ def check_job_into(
         tell([f"operation {titles[number]}: {verdict}"])
 
     found = run_side_by_side(works, done=done)
-    checked = {number: one.value[0] for number, one in found.items() if not one.failed}
+    all_checked = {number: one.value[0] for number, one in found.items() if not one.failed}
+    checked = answering(all_checked)
+    for number in all_checked.keys() - checked.keys():
+        shutil.rmtree(folder / OPERATIONS / f"{number}")
     failed = {number: one.failed for number, one in found.items() if one.failed}
     result = job_result(stage, across, checked, failed)
     progress("write the job", _CHECKED)

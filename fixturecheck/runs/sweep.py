@@ -14,6 +14,7 @@ from fixturecheck.compiled import loops_kept
 from fixturecheck.errors import SetupError
 from fixturecheck.files import write_whole
 from fixturecheck.kernel.worker import collect_rarely
+from fixturecheck.process.load import load_any
 from fixturecheck.progress import Progress
 from fixturecheck.report.folder import written
 from fixturecheck.report.study import study_junit, study_page, study_text
@@ -21,7 +22,6 @@ from fixturecheck.result.finding import Verdict
 from fixturecheck.runs.cluster import cluster
 from fixturecheck.runs.request import VARIANT_LIMIT_S
 from fixturecheck.runs.variant import Task, check_variant, crashed, prepare
-from fixturecheck.setup.load import load
 from fixturecheck.study.model import Flip, Study, StudyFound, Variant, VariantRow, best_of
 from fixturecheck.study.read import read_study
 from fixturecheck.study.store import (
@@ -252,7 +252,7 @@ def _refuse_wrong(study: Study, variants: tuple[Variant, ...]) -> None:
         tried: list[SetupError] = []
         for one in (mine[0], mine[len(mine) // 2], mine[-1]):
             try:
-                load(one.setup, one.overrides)
+                load_any(one.setup, one.overrides)
                 break
             except SetupError as reason:
                 tried.append(reason)
@@ -265,7 +265,7 @@ def _blamed(study: Study, variant: Variant, reason: SetupError) -> SetupError:
     for parameter in study.parameters:
         own = {key: value for key, value in variant.overrides.items() if key in parameter.sets}
         try:
-            load(variant.setup, own)
+            load_any(variant.setup, own)
         except SetupError as wrong:
             at = f"{parameter.stated_at}: " if parameter.stated_at else ""
             return SetupError(*(f"{at}{problem}" for problem in wrong.problems))

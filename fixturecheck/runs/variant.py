@@ -8,12 +8,13 @@ import os
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fixturecheck.errors import FixturecheckError
 from fixturecheck.kernel.worker import Worker
+from fixturecheck.process.found import Found, checked, found_in
 from fixturecheck.progress import Progress
 from fixturecheck.result import Source
 from fixturecheck.study.model import Variant, VariantRow
@@ -71,7 +72,7 @@ _own = threading.local()
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sent:
-    """A set-up that travels to another machine.
+    """A set-up, or a job with its states and set-ups, that travels to another machine.
 
     Parameters
     ----------
@@ -86,23 +87,30 @@ class Sent:
 
 def prepare() -> None:
     """Load in a new process what every variant needs."""
-    import fixturecheck.engine  # noqa: PLC0415 -- loads the kernel
-    import fixturecheck.setup.load  # noqa: F401, PLC0415 -- as above
+    import fixturecheck.process.load  # noqa: PLC0415 -- loads the kernel
+    import fixturecheck.process.run  # noqa: F401, PLC0415 -- as above
 
 
 def check_variant(task: Task) -> VariantRow:
     """Return what a variant comes to; one that cannot be checked is unknown, with the reason."""
-    # In a new process the kernel is loaded by the first variant, not by naming this function.
-    from fixturecheck.engine import check  # noqa: PLC0415 -- as above
-    from fixturecheck.setup.load import load  # noqa: PLC0415 -- as above
-
     key, variant, only, skip, limit_s = task
     try:
         with at_most(limit_s):
-            found = check(load(variant.setup, variant.overrides), only=only, skip=skip)
-        return outcome_row(key, variant, found)
+            found = found_in(checked(variant.setup, only, skip, variant.overrides))
+        return _row(key, variant, found)
     except FixturecheckError as trouble:
         return refusal(task, trouble)
+
+
+def _row(key: str, variant: Variant, found: Found) -> VariantRow:
+    return outcome_row(
+        key,
+        variant,
+        found.verdict,
+        found.findings,
+        sources=found.sources,
+        operations=found.operations,
+    )
 
 
 def refusal(task: Task, why: object) -> VariantRow:
@@ -119,12 +127,18 @@ def read_to_send(task: Task, *, progress: Progress) -> Sent:
         It cannot be read.
     """
     from fixturecheck.kernel.parcel import packed  # noqa: PLC0415 -- loads the kernel
-    from fixturecheck.setup.load import load  # noqa: PLC0415 -- loads the kernel
+    from fixturecheck.process.load import load_any  # noqa: PLC0415 -- loads the kernel
+    from fixturecheck.process.model import Job  # noqa: PLC0415 -- loads the kernel
+    from fixturecheck.process.run import staged_job  # noqa: PLC0415 -- loads the kernel
 
     variant = task[1]
     progress(f"read {variant.setup}", 0.0)
-    setup = load(variant.setup, variant.overrides)
-    return Sent(setup=packed(setup), sources=setup.sources)
+    given = load_any(variant.setup, variant.overrides)
+    if not isinstance(given, Job):
+        return Sent(setup=packed(given), sources=given.sources)
+    stage = staged_job(given)
+    # What makes its set-ups stays here: functions of a script do not travel, and each set-up is made.
+    return Sent(setup=packed(replace(stage, job=replace(given, makers={}))), sources=given.sources)
 
 
 def check_sent(task: Task, sent: Sent) -> VariantRow:
@@ -153,7 +167,11 @@ def check_parcel(task: Task, sent: Sent, *, progress: Progress) -> VariantRow:
     """
     from fixturecheck.engine import check  # noqa: PLC0415 -- loads the kernel
     from fixturecheck.kernel.parcel import unpacked  # noqa: PLC0415 -- loads the kernel
+    from fixturecheck.process.across.stage import JobStage  # noqa: PLC0415 -- loads the kernel
+    from fixturecheck.process.run import check_staged  # noqa: PLC0415 -- loads the kernel
 
     key, variant, only, skip, _ = task
-    found = check(unpacked(sent.setup), only=only, skip=skip, progress=progress)
-    return outcome_row(key, variant, found)
+    given = unpacked(sent.setup)
+    whole = isinstance(given, JobStage)
+    found = (check_staged if whole else check)(given, only=only, skip=skip, progress=progress)
+    return _row(key, variant, found_in(found))

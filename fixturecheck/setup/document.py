@@ -201,7 +201,7 @@ _NO_VALUE = "Invalid value"
 _LINE = re.compile(r"\s*\(at line (\d+), column \d+\)")
 
 
-def read_document(path: Path, overrides: Mapping[str, str]) -> Stated:
+def read_document(path: Path, overrides: Mapping[str, str], *, reached_by: str = "") -> Stated:
     """Read the tables of a TOML file.
 
     Parameters
@@ -210,7 +210,9 @@ def read_document(path: Path, overrides: Mapping[str, str]) -> Stated:
         The file.
     overrides : mapping of str to str
         Values for dotted keys: `cut.floor.downfeed_mm`, `wheel.diameter_mm`, `seat.1.min_share`.
-        Entries of a list go by their name, or by their number from 1.
+        Entries of a list go by their name, or by their number from 1; operations by their own number.
+    reached_by : str
+        What stands before each key where the user gave it: `operation.30.setup.`; messages repeat it.
 
     Raises
     ------
@@ -223,7 +225,8 @@ def read_document(path: Path, overrides: Mapping[str, str]) -> Stated:
     wrong = Mistakes()
     for key, value in overrides.items():
         with wrong.noted():
-            set_by[_override(document, key, value)] = f"--set {key}={value}"
+            option = f"--set {reached_by}{key}={value}"
+            set_by[_override(document, key, value, option)] = option
     wrong.raise_any()
     return _stated(path.name, text, document, set_by)
 
@@ -316,10 +319,9 @@ def _where(file: str, lines: Mapping[Any, int], set_by: Mapping[Any, str], path:
     return TextSpot(file)
 
 
-def _override(document: dict[str, Any], key: str, text: str) -> KeyPath:
+def _override(document: dict[str, Any], key: str, text: str, option: str) -> KeyPath:
     """Set a dotted key in the parsed document and return its path."""
     *parents, last = key.split(".")
-    option = f"--set {key}={text}"
     if not parents:
         message = f"{option}: name a table and a key, like {_like(key)}"
         raise SetupError(message)
@@ -362,6 +364,26 @@ def _step_into(at: Any, path: KeyPath, part: str, option: str) -> tuple[Any, Key
     raise SetupError(message)
 
 
+def into_file(key: str, table: str, names_file: str) -> tuple[str, str] | None:
+    """Return the entry of a list and the rest of a dotted key that leads into the file which it names.
+
+    Parameters
+    ----------
+    key : str
+        As `--set` takes it: `operation.40.setup.wheel.bore_mm`.
+    table, names_file : str
+        The list, and the key of its entries that names a file.
+
+    Returns
+    -------
+    (str, str) or None
+        None of any other key, as of that which names the file itself.
+    """
+    parts = key.split(".", 3)
+    leads = len(parts) == 4 and (parts[0], parts[2]) == (table, names_file)
+    return (parts[1], parts[3]) if leads else None
+
+
 def _entry_names(entries: Sequence[Any]) -> list[str]:
     """Return the names of the entries of a list; one without a name goes by its number from 1."""
     return [
@@ -370,10 +392,13 @@ def _entry_names(entries: Sequence[Any]) -> list[str]:
 
 
 def _place_of(part: str, entries: Sequence[Any]) -> int | None:
-    """Return the index of the entry that a part of a key means, by name or by number from 1."""
+    """Return the index of the entry that a part of a key means: by name, by its own number or from 1."""
     names = _entry_names(entries)
     if part in names:
         return names.index(part)
+    own = [str(e["number"]) for e in entries if isinstance(e, Mapping) and "number" in e]
+    if len(own) == len(entries):
+        return own.index(part) if part in own else None
     numbered = part.isdecimal() and len(part) < 9 and 1 <= int(part) <= len(entries)
     return int(part) - 1 if numbered else None
 

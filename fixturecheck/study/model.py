@@ -39,7 +39,7 @@ class StudyEntry:
     name : str
         What it is called; the file's name where it is left out.
     setups : list of text
-        The set-ups, counted from the study's folder.
+        The set-ups and whole jobs, counted from the study's folder.
     take : str
         `all` combinations, or a spread of them: `sobol` or `latin`.
     count, seed : int
@@ -142,7 +142,7 @@ class Study:
     name : str
         What it is called.
     setups : tuple of str
-        The set-ups, as paths.
+        The set-ups and jobs, as paths.
     parameters : tuple of StudyParameter
     take : Take
     count, seed : int
@@ -210,13 +210,16 @@ class VariantRow:
         Id of the finding that decides: of the worst verdict, the one with the least margin.
     says : str
         What it says; why the variant is unknown.
+    operation : str
+        Of a job: the title of the operation that it is about; empty where it is about the whole.
     value, limit, margin : float or None
         Of that finding, in `unit`.
     shares : tuple of float
         The least margin of each question of a check as a share (`margin_share`), the least first; empty where
         nothing has a limit.
     margins : mapping of str to float
-        The least margin of each question of a check, by `check/question unit`.
+        The least margin of each question of a check, by `check/question unit`; in a job of each operation,
+        its title before that.
     flip : bool
         Whether it was looked at to find where the verdict flips.
     sources : tuple of Source
@@ -228,6 +231,7 @@ class VariantRow:
     verdict: Verdict
     driver: str = ""
     says: str = ""
+    operation: str = ""
     value: float | None = None
     unit: str = ""
     limit: float | None = None
@@ -259,8 +263,8 @@ class Flip:
         The first value that was checked and does not; None where all of the range that way passes.
     verdict : Verdict
         What it comes to there.
-    driver, says : str
-        Id of the finding that decides there, and what it says.
+    driver, says, operation : str
+        Id of the finding that decides there, what it says, and of a job the operation that it is about.
     """
 
     setup: str
@@ -271,6 +275,7 @@ class Flip:
     verdict: Verdict
     driver: str = ""
     says: str = ""
+    operation: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 
-from fixturecheck.result import Result
+from fixturecheck.result import Source
 from fixturecheck.result.finding import BADNESS, Finding, Verdict
 from fixturecheck.result.finding_id import question_of
 from fixturecheck.study.model import Variant, VariantRow
@@ -13,21 +13,37 @@ SHARE = "share"
 """The unit of a part of a whole."""
 
 
-def outcome_row(key: str, variant: Variant, result: Result) -> VariantRow:
-    """Return the row of a variant that was checked."""
-    findings = result.findings
+def outcome_row(
+    key: str,
+    variant: Variant,
+    verdict: Verdict,
+    findings: Sequence[Finding],
+    *,
+    sources: tuple[Source, ...] = (),
+    operations: Mapping[str, str] | None = None,
+) -> VariantRow:
+    """Return the row of a variant that was checked.
+
+    Parameters
+    ----------
+    sources : tuple of Source
+        The files that it was read from.
+    operations : mapping of str to str, optional
+        Of a job, by the id of a finding: the title of the operation that it is about.
+    """
+    of_operation = operations or {}
     driver = min(findings, key=_decides, default=None)
     driven = {} if driver is None else {
         "driver": driver.id, "says": driver.says, "value": driver.value, "unit": driver.unit,
-        "limit": driver.limit, "margin": driver.margin,
+        "limit": driver.limit, "margin": driver.margin, "operation": of_operation.get(driver.id, ""),
     }  # fmt: skip
     return VariantRow(
         key=key,
         variant=variant,
-        verdict=result.verdict,
-        sources=result.sources,
-        shares=tuple(sorted(_least(findings, margin_share).values())),
-        margins=_least(findings, lambda finding: finding.margin),
+        verdict=verdict,
+        sources=sources,
+        shares=tuple(sorted(_least(findings, margin_share, of_operation).values())),
+        margins=_least(findings, lambda finding: finding.margin, of_operation),
         **driven,  # type: ignore[arg-type]  # each field by its name
     )
 
@@ -56,12 +72,16 @@ def _decides(finding: Finding) -> tuple[int, float, str]:
     return -BADNESS.index(finding.verdict), float("inf") if share is None else share, finding.id
 
 
-def _least(findings: Sequence[Finding], of: Callable[[Finding], float | None]) -> Mapping[str, float]:
+def _least(
+    findings: Sequence[Finding], of: Callable[[Finding], float | None], operations: Mapping[str, str]
+) -> Mapping[str, float]:
     """Return the least number of each question of a check, by what it is called in the table."""
     least: dict[str, float] = {}
     for finding in findings:
         number = of(finding)
         if number is not None:
-            name = f"{finding.check}/{question_of(finding)} {finding.unit}".rstrip()
+            title = operations.get(finding.id)
+            question = f"{finding.check}/{question_of(finding)} {finding.unit}".rstrip()
+            name = f"{title}: {question}" if title else question
             least[name] = min(least.get(name, number), number)
     return dict(sorted(least.items()))

@@ -83,7 +83,7 @@ def _setups(head: Stated, home: Path) -> tuple[str, ...]:
         head.fail("setups names no set-up", "setups")
     lost = next((n for n in names if not (home / n).is_file()), None)
     if lost is not None:
-        head.fail(f"{lost} is not a file; give set-ups ending in .py or .toml", "setups")
+        head.fail(f"{lost} is not a file; give set-ups or jobs ending in .py or .toml", "setups")
     paths = [(home / name).resolve() for name in names]
     twice = next((n for n, path in zip(names, paths, strict=True) if paths.count(path) > 1), None)
     if twice is not None:

@@ -98,6 +98,7 @@ def table_csv(found: StudyFound) -> str:
         "verdict",
         "passes",
         "driver",
+        "operation",
         "value",
         "unit",
         "limit",
@@ -113,6 +114,7 @@ def table_csv(found: StudyFound) -> str:
         own = [row.variant.values.get(name) for name in names]
         figures = [
             row.driver,
+            row.operation,
             row.value,
             row.unit,
             row.limit,
@@ -151,6 +153,7 @@ def study_dict(found: StudyFound) -> dict[str, Any]:
                 "fails_at": f.fails_at,
                 "verdict": str(f.verdict),
                 "driver": f.driver,
+                "operation": f.operation,
                 "says": f.says,
             }
             for f in found.flips

@@ -220,5 +220,11 @@ def _flip(
         else:
             bad, last = middle, row
     return replace(
-        found, passes_at=good, fails_at=bad, verdict=last.verdict, driver=last.driver, says=last.says
+        found,
+        passes_at=good,
+        fails_at=bad,
+        verdict=last.verdict,
+        driver=last.driver,
+        says=last.says,
+        operation=last.operation,
     )

@@ -135,7 +135,7 @@ PHRASES: Mapping[str, tuple[int, str]] = {
     "magnet.calibration": (2, "a message, and the indices of a sum"),
     "magnet.rating": (1, "the piece that a chuck is rated with"),
     "process.burrs": (1, "why nothing is known"),
-    "process.run": (2, "why nothing is known"),
+    "process.run": (3, "why nothing is known"),
     "process.states": (2, "what the kernel is at"),
     "relief.proposals": (1, "a line of code"),
     "result.hold": (2, "names of inputs as result.json holds them, members of an enumeration"),

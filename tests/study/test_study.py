@@ -331,7 +331,7 @@ def test_the_table_has_a_column_for_each_parameter_and_margin(stated):
     assert dict(zip(heads, values, strict=True)) | {"says": ""} == {
         "setup": "a.toml", "leg": "1.0", "verdict": "go", "passes": "True", "driver": "", "value": "",
         "unit": "", "limit": "", "margin": "", "least_share": "", "looked_for_flip": "False", "says": "",
-        "margin nest/gap mm": "0.001",
+        "operation": "", "margin nest/gap mm": "0.001",
     }  # fmt: skip
 
 
