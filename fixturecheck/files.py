@@ -78,6 +78,30 @@ def shipped_table(room: str, name: str) -> dict[str, Any]:
     return tomllib.loads(files("fixturecheck").joinpath(f"{room}/{name}.toml").read_text("utf-8"))
 
 
+def append_whole(path: Path, content: str) -> None:
+    """Write text to the end of a file in one go; one that is not there yet is made.
+
+    Parameters
+    ----------
+    path : Path
+        A link, a pipe or a device is written to.
+    content : str
+        Written as UTF-8.
+
+    Raises
+    ------
+    FixturecheckError
+        It cannot be read or written; an earlier file is as it was.
+    """
+    try:
+        earlier = path.read_bytes() if path.is_file() else b""
+    except OSError as trouble:
+        message = f"{path} cannot be added to: {trouble.strerror or trouble}"
+        raise FixturecheckError(message) from trouble
+    apart = b"" if not earlier or earlier.endswith(b"\n") else b"\n"
+    write_whole(path, earlier + apart + content.encode())
+
+
 def write_whole(path: Path, content: str | bytes) -> None:
     """Write a file in one go: a reader sees the earlier file or the new one, never half of it.
 

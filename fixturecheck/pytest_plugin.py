@@ -21,10 +21,9 @@ from fixturecheck.checks import MODULES
 from fixturecheck.comparing.baseline import Baseline, read_baseline
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.files import SETUP_SUFFIXES
-from fixturecheck.process.found import Found, checked, found_in
+from fixturecheck.process.found import Found, checked, failure_lines, found_in
 from fixturecheck.process.text import is_job
 from fixturecheck.result.finding import Finding, Verdict
-from fixturecheck.testing import failure_lines
 
 PATTERN = "*.setup.toml"
 SETUPS, KNOWN, STRICT = "fixturecheck_setups", "fixturecheck_known", "fixturecheck_strict"
@@ -41,12 +40,14 @@ class CheckFailedError(AssertionError):
 
     Parameters
     ----------
+    found : Found
+        What was found of the set-up.
     findings : list of Finding
         All of them.
     """
 
-    def __init__(self, findings: list[Finding]) -> None:
-        super().__init__("\n".join(failure_lines(findings)))
+    def __init__(self, found: Found, findings: list[Finding]) -> None:
+        super().__init__("\n".join(failure_lines(found, findings)))
         self.findings = findings
 
 
@@ -159,7 +160,7 @@ class CheckItem(pytest.Item):
         short = [f for f in mine if f.verdict not in passing]
         new = [f for f in short if not self._is_known(f, result)]
         if new:
-            raise CheckFailedError(new)
+            raise CheckFailedError(result, new)
         if short:
             pytest.xfail(f"known: {', '.join(f.id for f in short)}")
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Collection, Iterable
+from collections.abc import Collection
 from fnmatch import fnmatchcase
 from typing import TYPE_CHECKING
 
-from fixturecheck.process.found import Found, checked, found_in
+from fixturecheck.process.found import Found, checked, failure_lines, found_in
 from fixturecheck.result import Result
-from fixturecheck.result.finding import BADNESS, Finding, NotAsked, Verdict
+from fixturecheck.result.finding import Finding, NotAsked, Verdict
 
 if TYPE_CHECKING:
     from fixturecheck.process.model import Job, JobResult
@@ -56,7 +56,8 @@ def assert_go(
     Raises
     ------
     AssertionError
-        Something is not go; the message lists each such finding with its remedy, the worst first.
+        Something is not go; the message lists such findings with their remedies, the worst first, and like
+        ones of a gang as one.
     SetupError
         The set-up cannot be read or checked.
     """
@@ -73,30 +74,8 @@ def assert_go(
     return result
 
 
-def failure_lines(findings: Iterable[Finding]) -> list[str]:
-    """Return a line for each finding, the worst first, each with its remedy.
-
-    Parameters
-    ----------
-    findings : iterable of Finding
-        The findings.
-
-    Returns
-    -------
-    list of str
-        One line each.
-    """
-    ranked = sorted(findings, key=lambda f: -BADNESS.index(f.verdict))
-    return [_line(f) for f in ranked]
-
-
 def _message(found: Found, failed: list[Finding], silent: list[NotAsked], stale: list[str]) -> str:
-    lines = [f"{found.name}: {found.verdict}", *failure_lines(failed)]
+    lines = [f"{found.name}: {found.verdict}", *failure_lines(found, failed)]
     lines += [f"  not asked  {n.check}: {n.reason}{f' ({n.lacks})' if n.lacks else ''}" for n in silent]
     lines += [f"  no longer short  {one}: take it out of `but`" for one in stale]
     return "\n".join(lines)
-
-
-def _line(finding: Finding) -> str:
-    change = f" Change: {finding.remedy}" if finding.remedy else ""
-    return f"  {finding.verdict}  {finding.check}: {finding.subject}: {finding.says}{change}"

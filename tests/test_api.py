@@ -12,6 +12,7 @@ import cadquery as cq
 import pytest
 
 import fixturecheck as fc
+from fixturecheck.result.finding import Group, Kind
 from tests.checks.gauged import body, on
 from tests.contact.staging import block, plate
 from tests.meta.source import ROOT
@@ -131,6 +132,42 @@ def test_assert_go_lists_what_is_not_go_and_how_to_cure_it() -> None:
     assert lines[1].startswith("  no-go  seat: part.bottom on chuck.top: ")
     assert "80 µm" in lines[1]
     assert "  go  " not in str(failed.value)
+
+
+def test_assert_go_tells_like_findings_of_a_gang_as_one() -> None:
+    def like(one: str, other: str) -> fc.Finding:
+        return fc.Finding(
+            check="nest",
+            verdict=fc.Verdict.NO_GO,
+            subject=f"{one}.back on {other}.nest",
+            about=(f"{one}.back", f"{other}.nest"),
+            kind=Kind.OPEN,
+            value=0.4,
+            unit="mm",
+            limit=0.001,
+            says=f"{one} stays open.",
+            remedy="Break the edge.",
+        )
+
+    findings = tuple(like(f"pawl_{n + 1}", f"pawl_{n}") for n in range(1, 4))
+    result = fc.Result(
+        verdict=fc.Verdict.NO_GO, name="gang", units="mm", sources=(), contacts=(), cuts=(), shapes=(),
+        findings=findings, groups=(Group(lead=0, like=(1, 2)),),
+    )  # fmt: skip
+    with pytest.raises(AssertionError) as failed:
+        fc.testing.assert_go(result)
+    (_, told) = str(failed.value).splitlines()
+    assert told.replace("\u202f", " ") == (
+        "  no-go  nest: back of pawl_2 to pawl_4 (3 alike): Three nests, of pawl_2 to pawl_4, "
+        "stay open by 0.4 mm. Change: Break the edge."
+    )
+    with pytest.raises(AssertionError, match=r"pawl_2 and pawl_4 \(2 alike\)"):
+        fc.testing.assert_go(result, but=["nest/gap/pawl_3*"])
+
+
+def test_one_value_for_all_faces_of_a_body_is_refused_in_a_line() -> None:
+    with pytest.raises(fc.SetupError, match=r"^body .block.: finish holds a value by face"):
+        fc.Body(name="block", solid=None, finish="ground")
 
 
 def test_assert_go_passes_a_caution_only_where_told() -> None:

@@ -9,7 +9,7 @@ import threading
 import pytest
 
 from fixturecheck.errors import FixturecheckError
-from fixturecheck.files import write_whole
+from fixturecheck.files import append_whole, write_whole
 
 
 def test_a_file_is_replaced_and_a_link_stays_one(tmp_path):
@@ -20,6 +20,16 @@ def test_a_file_is_replaced_and_a_link_stays_one(tmp_path):
     assert link.is_symlink()
     assert path.read_text() == "two"
     assert sorted(p.name for p in tmp_path.iterdir()) == ["a.txt", "link"]
+
+
+def test_what_several_commands_add_to_a_file_stands_in_it_in_turn(tmp_path):
+    """As the page of a job is made: https://docs.github.com, "Adding a job summary", appends with >>."""
+    path = tmp_path / "summary.md"
+    for text in ("one\n", "two", "three\n"):
+        append_whole(path, text)
+    assert path.read_text() == "one\ntwo\nthree\n"
+    with pytest.raises(FixturecheckError, match="cannot be"):
+        append_whole(tmp_path / "none" / "summary.md", "one")
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="named pipes are files only elsewhere")

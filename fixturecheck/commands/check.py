@@ -21,10 +21,18 @@ from fixturecheck.commands.shared import (
     write_build_files,
     wrong_build_files,
 )
-from fixturecheck.commands.terminal import EXITS
 
 RUN = "fixturecheck.runs.check:run"
 """What the child process runs."""
+
+
+_EXITS = """\
+exit codes:
+  0  go (cautions included, unless --strict)
+  1  no-go, or a caution with --strict
+  2  the set-up or the command is wrong; nothing is written
+  3  something could not be computed, crashed, ran out of time or was stopped
+"""
 
 
 def add(commands: argparse._SubParsersAction[Parser]) -> None:
@@ -35,7 +43,7 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
         description="Checks a set-up (a .py script or a .toml file) and writes result.json, setup.step, "
         "stl/, pictures/ and report.html into one folder. Of a job (a table [job], or a script that leaves "
         "`job`) every operation is checked, each with a folder of its own in operations/.",
-        epilog=EXITS,
+        epilog=_EXITS,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     takes_setup(check, "check")

@@ -21,7 +21,7 @@ from fixturecheck.commands.terminal import (
     screen,
 )
 from fixturecheck.errors import SetupError
-from fixturecheck.files import SETUP_SUFFIXES, no_setup, write_whole
+from fixturecheck.files import SETUP_SUFFIXES, append_whole, no_setup, write_whole
 from fixturecheck.names import nearest
 from fixturecheck.runs.request import CheckAnswer, CheckRequest
 
@@ -255,7 +255,12 @@ def takes_build_files(command: argparse.ArgumentParser) -> None:
         "--junit", metavar="FILE", type=Path, help="write JUnit XML, a case for each finding"
     )
     command.add_argument("--sarif", metavar="FILE", type=Path, help="write SARIF of what is not go")
-    command.add_argument("--summary", metavar="FILE", type=Path, help="write a summary in Markdown")
+    command.add_argument(
+        "--summary",
+        metavar="FILE",
+        type=Path,
+        help="add a summary in Markdown to the end of a file, so that several commands share a job's page",
+    )
     command.add_argument(
         "--annotate",
         metavar="FORM",
@@ -296,7 +301,7 @@ def write_build_files(options: argparse.Namespace, results: Sequence[BuildResult
         titles = {name: description_of(name).title for name in MODULES}
         write_whole(options.sarif, files.sarif_text(results, titles))
     if options.summary:
-        write_whole(options.summary, files.summary_markdown(results))
+        append_whole(options.summary, files.summary_markdown(results))
     if options.annotate:
         lines = files.annotation_lines(results, options.annotate)
         say("".join(f"{line}\n" for line in lines))
@@ -312,9 +317,14 @@ def kept_build_results(out: Path, setup: Path) -> list[BuildResult]:
     setup : Path
         The set-up's file, or that of the job, as it was given.
     """
+    from fixturecheck.process.across import MODULES as ACROSS  # noqa: PLC0415 -- loaded when needed
     from fixturecheck.report.build_files import BuildResult  # noqa: PLC0415 -- loaded when needed
     from fixturecheck.report.folder import RESULT, operation_results  # noqa: PLC0415 -- loaded when needed
-    from fixturecheck.result.stored import read_job, read_stored  # noqa: PLC0415 -- loaded when needed
+    from fixturecheck.result.stored import (  # noqa: PLC0415 -- loaded when needed
+        read_job,
+        read_stored,
+        without_checks,
+    )
 
     several = operation_results(out)
     if not several:
@@ -323,7 +333,8 @@ def kept_build_results(out: Path, setup: Path) -> list[BuildResult]:
     whole = read_job((out / RESULT).read_bytes(), str(out / RESULT))
     found = [BuildResult(stored=whole, file=str(setup))] if whole.findings else []
     for number, file in several.items():
-        kept = read_stored(file.read_bytes(), str(file))
+        # What was found across operations stands in the job's own result.
+        kept = without_checks(read_stored(file.read_bytes(), str(file)), ACROSS)
         stated_in = whole.setups.get(number) or kept.file
         found.append(BuildResult(stored=kept, file=str(setup.parent / stated_in if stated_in else setup)))
     return found

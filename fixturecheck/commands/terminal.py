@@ -18,8 +18,8 @@ GO, NO_GO, WRONG, NOT_COMPUTED = 0, 1, 2, 3
 
 EXITS = """\
 exit codes:
-  0  go (cautions included, unless --strict)
-  1  no-go, or a caution with --strict
+  0  go, cautions included
+  1  no-go
   2  the set-up or the command is wrong; nothing is written
   3  something could not be computed, crashed, ran out of time or was stopped
 """

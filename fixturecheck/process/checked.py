@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import posixpath
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 from typing import cast
@@ -16,6 +17,7 @@ from fixturecheck.kernel.place import matrix_of, placed_at
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.numeric import to_vector
 from fixturecheck.process.model import BodyOff
+from fixturecheck.process.records import Operation
 from fixturecheck.process.setups import OperationSetup
 from fixturecheck.release.sequence import HAND_N
 from fixturecheck.result import Result
@@ -94,19 +96,24 @@ def checked_setup(result: Result) -> Setup:
     return result.setup
 
 
-def with_across(result: Result, made: OperationSetup, findings: Sequence[Finding]) -> Result:
+def with_across(
+    result: Result, made: OperationSetup, findings: Sequence[Finding], operation: Operation
+) -> Result:
     """Return a result with findings across operations first, shown on the first of the job's parts.
 
     Parameters
     ----------
     findings : sequence of Finding
-        Their shapes and places are in the frame of the part.
+        Their shapes and places are in the frame of the part, and their files are told from the job's folder.
+    operation : Operation
+        Whose result it is: files are told from the folder of its set-up.
     """
     setup = checked_setup(result)
     if not findings:
         return result
     parts = [setup.body(name) for name in made.parts]
-    moved = [_on_part(f, parts[0]) if parts else f for f in findings]
+    told = [_from_setup(f, operation.setup or "") for f in findings]
+    moved = [_on_part(f, parts[0]) if parts else f for f in told]
     everything = (*moved, *result.findings)
     known = {s.name for s in result.shapes}
     shapes = [s for f in moved for s in f.shapes if s.name not in known]
@@ -117,6 +124,15 @@ def with_across(result: Result, made: OperationSetup, findings: Sequence[Finding
         shapes=(*result.shapes, *shapes),
         groups=grouped(everything, drawings_of(setup)),
     )
+
+
+def _from_setup(finding: Finding, setup: str) -> Finding:
+    """Return a finding that names its file from the folder of a set-up, in place of the job's."""
+    origin = finding.origin
+    if origin is None:
+        return finding
+    file = posixpath.relpath(origin.file, posixpath.dirname(setup) or ".")
+    return replace(finding, origin=replace(origin, file=file))
 
 
 def _on_part(finding: Finding, body: Body) -> Finding:

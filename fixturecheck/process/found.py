@@ -9,8 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fixturecheck.result import Result, Source
-from fixturecheck.result.finding import Finding, NotAsked, Verdict
+from fixturecheck.result.finding import BADNESS, Finding, NotAsked, Verdict
 from fixturecheck.result.stored import called_in
+from fixturecheck.wording import groups as words
+from fixturecheck.wording.groups import Together
 
 if TYPE_CHECKING:
     from fixturecheck.process.model import Job, JobResult
@@ -35,6 +37,10 @@ class Found:
         The files that it was read from.
     operations : mapping of str to str
         Of a job, by the id of a finding: the title of the operation that it is about.
+    alike : tuple of tuple of str
+        Ids of findings that are reported as one, the one furthest from its limit first.
+    units : str
+        What lengths are written in.
     """
 
     name: str
@@ -43,6 +49,8 @@ class Found:
     not_asked: tuple[NotAsked, ...]
     sources: tuple[Source, ...] = ()
     operations: Mapping[str, str] = field(default_factory=dict)
+    alike: tuple[tuple[str, ...], ...] = ()
+    units: str = "mm"
 
 
 def found_in(result: Result | JobResult) -> Found:
@@ -64,6 +72,8 @@ def found_in(result: Result | JobResult) -> Found:
             findings=result.findings,
             not_asked=result.not_asked,
             sources=result.sources,
+            alike=tuple(_alike(result)),
+            units=result.shown_in,
         )
     of_operations = list(_of_operations(result))
     findings = (*result.findings, *(finding for finding, _ in of_operations))
@@ -77,7 +87,54 @@ def found_in(result: Result | JobResult) -> Found:
         not_asked=tuple(silent.values()),
         sources=result.job.sources,
         operations={finding.id: title for finding, title in of_operations},
+        alike=tuple(
+            tuple(called_in(one.operation.number, name) for name in ids)
+            for one in result.operations
+            if one.result is not None
+            for ids in _alike(one.result)
+        ),
+        units=result.job.units,
     )
+
+
+def _alike(result: Result) -> Iterator[tuple[str, ...]]:
+    """Yield the ids of findings that are reported as one, the one furthest from its limit first."""
+    groups = list(result.groups)
+    while groups:
+        group = groups.pop(0)
+        groups += group.follows
+        yield tuple(result.findings[i].id for i in group.members())
+
+
+def failure_lines(found: Found, failed: Collection[Finding]) -> list[str]:
+    """Return a line for each finding with those like it, the worst first, each with its remedy.
+
+    Parameters
+    ----------
+    found : Found
+        What the check found.
+    failed : collection of Finding
+        Those of its findings that are told.
+
+    Returns
+    -------
+    list of str
+        One line each.
+    """
+    by_id = {f.id: f for f in failed}
+    grouped = [[by_id.pop(name) for name in ids if name in by_id] for ids in found.alike]
+    every = [*filter(None, grouped), *([one] for one in by_id.values())]
+    every.sort(key=lambda group: -BADNESS.index(group[0].verdict))
+    return [_line(found, Together(finding=lead, like=tuple(like))) for lead, *like in every]
+
+
+def _line(found: Found, together: Together) -> str:
+    finding = together.finding
+    change = f" Change: {finding.remedy}" if finding.remedy else ""
+    operation = found.operations.get(finding.id)
+    of = f"{operation}: " if operation and together.differ else ""
+    says = words.says(together, found.units) or finding.says
+    return f"  {finding.verdict}  {finding.check}: {of}{words.title(together)}: {says}{change}"
 
 
 def _of_operations(result: JobResult) -> Iterator[tuple[Finding, str]]:

@@ -24,6 +24,7 @@ from fixturecheck.setup.load import body_of, load, ran_script, setup_of_script, 
 from fixturecheck.setup.make import body
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import Cut
+from fixturecheck.setup.script_lines import operations_in_script
 from fixturecheck.setup.text import StatedSetup
 from fixturecheck.setup.tools import Drilling
 
@@ -53,7 +54,9 @@ def load_any(path: str | Path, overrides: Mapping[str, str]) -> Setup | Job:
         if isinstance(job, Job):
             sources = sources_of(file.absolute(), [job.part], (*ran.modules, *ran.read))
             makers = {number: _of_script(file.absolute(), make) for number, make in job.makers.items()}
-            return replace(job, sources=sources, makers=makers)
+            read = [(s.path, file.absolute().parent / s.path) for s in sources]
+            where = operations_in_script((called, path) for called, path in read if path.suffix == ".py")
+            return replace(job, sources=sources, makers=makers, where=where)
         return setup_of_script(file.absolute(), ran)
     return load(file, overrides)
 
@@ -117,12 +120,16 @@ def _files_of(stated: StatedJob) -> Iterator[Path]:
 
 
 def _where_of(stated: StatedJob) -> dict[str, str]:
-    """Return the file and line of the part, the blank and each operation."""
-    tables = {"part": stated.part.entry}
+    """Return where the job, the part, the blank, each operation and each key of one stand."""
+    tables = {"job": stated.facts.table("job"), "part": stated.part.entry}
     if stated.blank_facts is not None:
         tables["blank"] = stated.blank_facts.entry
     found = {name: entry.where(entry.path) for name, entry in tables.items()}
-    return found | {str(o.number): stated.where(o, "number") for o in stated.operations}
+    for row in stated.facts.tables("operation"):
+        number = row.values["number"]
+        found[str(number)] = row.where((*row.path, "number"))
+        found |= {f"{number}.{key}": row.where((*row.path, key)) for key in row.values}
+    return found
 
 
 def job_of(

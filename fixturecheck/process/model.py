@@ -62,7 +62,8 @@ class Job:
     sources : tuple of Source
         The files that it was read from.
     where : mapping of str to str
-        File and line of `part`, of `blank`, and of each operation by its number; empty for a script.
+        File and line of `job`, `part` and `blank`, of each operation by its number, and of its keys as
+        `30.stones`; of a script its file, and operations that are written out. A `TextSpot` where in a file.
     """
 
     name: str

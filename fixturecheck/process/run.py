@@ -8,7 +8,7 @@ from importlib import import_module
 
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.process.across import MODULES
-from fixturecheck.process.across.stage import JobStage, RouteFinding
+from fixturecheck.process.across.stage import JobStage, RouteFinding, with_origin
 from fixturecheck.process.burrs import BurrsOf, MetBurr, burrs_left, burrs_met, with_burrs
 from fixturecheck.process.checked import check_operation, comes_off
 from fixturecheck.process.model import Job, JobResult, OperationFound
@@ -64,9 +64,10 @@ def looked_across(stage: JobStage) -> list[RouteFinding]:
     found: list[RouteFinding] = []
     for name, module in MODULES.items():
         try:
-            found += import_module(module).check(stage)
+            found += (with_origin(stage.job, one) for one in import_module(module).check(stage))
         except (NotComputedError, KernelError) as reason:
-            found.append(RouteFinding(number=None, finding=not_computed(name, stage.job.name, reason)))
+            unknown = RouteFinding(number=None, finding=not_computed(name, stage.job.name, reason))
+            found.append(with_origin(stage.job, unknown))
     return found
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -167,6 +167,24 @@ def read_job(text: bytes, path: str) -> StoredResult:
     except (KeyError, TypeError, ValueError, AttributeError) as reason:
         message = f"{path} is a broken result.json of a job: {type(reason).__name__} {reason}"
         raise SetupError(message) from reason
+
+
+def without_checks(result: StoredResult, checks: Collection[str]) -> StoredResult:
+    """Return a result without what some checks found: what is told of a job need not be told again.
+
+    Parameters
+    ----------
+    result : StoredResult
+        What was read.
+    checks : collection of str
+        IDs of the checks.
+
+    Returns
+    -------
+    StoredResult
+        Its verdict stays that of all.
+    """
+    return replace(result, findings=tuple(f for f in result.findings if f.check not in checks))
 
 
 def called_in(number: int, name: str) -> str:

@@ -19,9 +19,17 @@ from typing import TYPE_CHECKING
 from fixturecheck.comparing.jobs import of_operation, with_operations
 from fixturecheck.errors import SetupError
 from fixturecheck.files import SETUP_SUFFIXES
+from fixturecheck.process.across import MODULES as ACROSS
 from fixturecheck.progress import Progress
 from fixturecheck.report.folder import RESULT, STEP, operation_results
-from fixturecheck.result.stored import StoredResult, as_stored, called_in, read_job, read_stored
+from fixturecheck.result.stored import (
+    StoredResult,
+    as_stored,
+    called_in,
+    read_job,
+    read_stored,
+    without_checks,
+)
 from fixturecheck.runs.check import checked_into
 from fixturecheck.runs.request import CheckRequest
 
@@ -123,7 +131,9 @@ def _job(spec: str, file: Path, operations: Mapping[int, GivenResult]) -> GivenR
     whole = read_job(file.read_bytes(), spec)
     results, solids = [], {}
     for number, one in operations.items():
-        results.append(of_operation(number, one.stored, whole.setups.get(number, "")))
+        # What was found across operations stands in the job's own result.
+        own = without_checks(one.stored, ACROSS)
+        results.append(of_operation(number, own, whole.setups.get(number, "")))
         solids.update({called_in(number, name): solid for name, solid in one.solids.items()})
     return GivenResult(stored=with_operations(whole, results), solids=solids, file=spec)
 

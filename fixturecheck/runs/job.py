@@ -128,6 +128,6 @@ def _check_one(
     with painting(request.pictures, copied=True) as painter, scratch(home):
         result = check_operation(made, only=request.only, skip=request.skip)
         mine = [one.finding for one in across if one.number == operation.number]
-        shown = with_across(result, made, mine)
+        shown = with_across(result, made, mine, operation)
         answer = answer_of(shown, checked_setup(shown), home, request, painter, progress=silent)
     return replace(result, shapes=()), answer.trouble

@@ -151,7 +151,7 @@ def _of_job(job: Job, request: CheckRequest, progress: Progress) -> Iterator[Mad
             yield with_whole(bare, [] if i else whole), {}, None
             continue
         with painting(request.pictures) as painter:
-            shown = with_across(check_operation(made, skip=request.skip), made, mine)
+            shown = with_across(check_operation(made, skip=request.skip), made, mine, operation)
             setup = checked_setup(shown)
             pictures, trouble = _pictures(shown, setup, painter)
         sheet = sheet_of(

@@ -6,7 +6,7 @@ import re
 import stat
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -15,99 +15,9 @@ from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.fields import allowed_in, own_fields, shortened
 from fixturecheck.names import nearest
 from fixturecheck.result import Assumed
-from fixturecheck.setup.dials import Dials, Handwheel, Squaring, Transfer
-from fixturecheck.setup.hardening import FunctionalSize, Hardening
-from fixturecheck.setup.holding import Clamp, Holding, Milling
 from fixturecheck.setup.reader import KeyPath, Stated, TextSpot
-from fixturecheck.setup.records import (
-    BodyEntry,
-    BodySeat,
-    Cut,
-    EquipmentEntry,
-    HeadEntry,
-    Machine,
-    OverRolls,
-    Relieving,
-    Seat,
-)
-from fixturecheck.setup.staging import Press, Push, Staging
-from fixturecheck.setup.tools import Drilling, EndMilling, MillMove
-from fixturecheck.shop.tables import Finish, Material
-from fixturecheck.shop.wheels import Flange, Guard, Wheel
-from fixturecheck.tolerances import Tolerances
+from fixturecheck.setup.tables import RECORDS, SINGLE, homes_of, is_single
 from fixturecheck.units import INCH_SUFFIX, from_inch_key, inch_key, metric_unit
-
-RECORDS: Mapping[str, type] = {
-    "setup": HeadEntry,
-    "machine": Machine,
-    "machine.flange": Flange,
-    "machine.guard": Guard,
-    "machine.downfeed": Handwheel,
-    "machine.cross_feed": Handwheel,
-    "wheel": Wheel,
-    "equipment": EquipmentEntry,
-    "body": BodyEntry,
-    "body.seats": BodySeat,
-    "seat": Seat,
-    "cut": Cut,
-    "drill": Drilling,
-    "end_mill": EndMilling,
-    "end_mill.moves": MillMove,
-    "staging": Staging,
-    "staging.push": Push,
-    "staging.press": Press,
-    "holding": Holding,
-    "clamp": Clamp,
-    "mill": Milling,
-    "hardening": Hardening,
-    "hardening.sizes": FunctionalSize,
-    "relief": Relieving,
-    "dials": Dials,
-    "transfer": Transfer,
-    "square": Squaring,
-    "over_rolls": OverRolls,
-    "tolerances": Tolerances,
-    "material": Material,
-    "finish": Finish,
-}
-"""The tables in the order in which somebody writes them; a dot leads to a table within a table."""
-
-BY_OTHER_KEYS = {
-    "machine": ("flange", "guard", "downfeed", "cross_feed"),
-    "body": ("seats",),
-    "staging": ("push", "press"),
-    "holding": ("clamps", "milling"),
-    "hardening": ("sizes",),
-    "end_mill": ("moves",),
-}
-"""Fields that are stated as tables of their own."""
-
-SINGLE = (
-    "setup", "machine", "wheel", "tolerances", "severity", "staging", "relief", "holding", "dials",
-    "hardening", "leave_mm", "downfeed", "cross_feed", "flange", "guard", "push", "faces", "params",
-    "grinds_as", "curves_between",
-)  # fmt: skip
-"""Tables that there is one of, at the top or in another; the rest are lists, written `[[cut]]`."""
-
-LISTS = (
-    "equipment", "body", "seat", "cut", "drill", "end_mill", "clamp", "mill", "transfer", "square",
-    "over_rolls", "material", "finish",
-)  # fmt: skip
-
-ALL = (
-    "setup",
-    "machine",
-    "wheel",
-    "tolerances",
-    "severity",
-    "staging",
-    "relief",
-    "holding",
-    "hardening",
-    "dials",
-    *LISTS,
-)
-"""What may stand at the top of a set-up."""
 
 _PART = r"""(?:"(?:[^"\\]|\\.)*"|'[^']*'|[A-Za-z0-9_-]+)"""
 _DOTTED = rf"{_PART}(?:\s*\.\s*{_PART})*"
@@ -412,11 +322,7 @@ def _entry(entries: list[Any], parents: list[str]) -> str:
 
 def _like(key: str) -> str:
     """Return dotted keys that end in a key, as examples of how to write it."""
-    homes = []
-    for table, record in RECORDS.items():
-        names = {f.name for f in fields(record)}
-        if key in names | {inch_key(n) for n in names}:
-            homes.append(f"{table}.{key}" if table.split(".")[0] in SINGLE else f"{table}.NAME.{key}")
+    homes = [f"{table}.{'' if is_single(table) else 'NAME.'}{key}" for table in homes_of(key)]
     return " or ".join(homes[:3]) or "wheel.diameter_mm or cut.NAME.downfeed_mm"
 
 

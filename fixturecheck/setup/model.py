@@ -116,6 +116,15 @@ class Body:
     says_unit: bool = True
     by_seats: bool = False
     shop_sizes: Mapping[str, float | int | str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Refuse one value where a value for each face is expected: `body` takes one for all."""
+        for key in ("finish", "tolerance_mm", "orientation_mm"):
+            value = getattr(self, key)
+            if not isinstance(value, Mapping):
+                message = f'body {self.name!r}: {key} holds a value by face, as {{"*": {value!r}}} for all'
+                raise SetupError(message)
+
     stated: frozenset[str] = field(default=frozenset(), repr=False, metadata=HIDDEN)
 
     def placed(self) -> Placed:

@@ -12,6 +12,7 @@ from typing import Any, NoReturn, TypeVar, get_args, get_origin, get_type_hints
 from fixturecheck.errors import Mistakes, SetupError, read_all
 from fixturecheck.fields import Allowed, allowed_in, own_fields, shortened
 from fixturecheck.names import nearest
+from fixturecheck.setup.tables import home_words
 from fixturecheck.units import from_inch_key, inch_key
 
 KeyPath = tuple[str | int, ...]
@@ -122,7 +123,7 @@ class Stated:
         for key in self.values:
             if key not in allowed:
                 with wrong.noted():
-                    near = nearest(str(key), allowed)
+                    near = home_words(str(key)) or nearest(str(key), allowed)
                     self.fail(f"unknown key {shortened(key)} in {self.what}; {near}", key)
         wrong.raise_any()
 

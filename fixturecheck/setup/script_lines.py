@@ -13,6 +13,7 @@ from typing import Any
 from fixturecheck.faceref import FaceRef
 from fixturecheck.result.finding import Origin
 from fixturecheck.setup.model import Setup
+from fixturecheck.setup.reader import TextSpot
 
 
 def origins_in_script(setup: Setup, files: Iterable[tuple[str, Path]]) -> dict[tuple[str, ...], Origin]:
@@ -47,6 +48,33 @@ def origins_in_script(setup: Setup, files: Iterable[tuple[str, Path]]) -> dict[t
         if of_it:
             _, called, text = min(of_it, key=lambda m: (m[2].rank(kind), m[0], m[2].line))
             found[kind, name] = Origin(file=called, line=text.line)
+    return found
+
+
+def operations_in_script(files: Iterable[tuple[str, Path]]) -> dict[str, str]:
+    """Return where a script states a job, and each operation whose number is written out.
+
+    Parameters
+    ----------
+    files : iterable of (str, Path)
+        The script, then the modules that it imported: how each is called, and where it is.
+
+    Returns
+    -------
+    dict of str to TextSpot
+        By `job`, the script; by the number of an operation, the call that states it, and each of its keys.
+    """
+    found: dict[str, str] = {}
+    for called, path in files:
+        found.setdefault("job", TextSpot(called))
+        for node in ast.walk(ast.parse(path.read_bytes())):
+            if isinstance(node, ast.Call) and _called(node) == "Operation":
+                keys = {word.arg: word.value for word in node.keywords}
+                number = keys.get("number")
+                if isinstance(number, ast.Constant) and isinstance(number.value, int):
+                    found.setdefault(f"{number.value}", TextSpot(called, number.lineno))
+                    for key, value in keys.items():
+                        found.setdefault(f"{number.value}.{key}", TextSpot(called, value.lineno))
     return found
 
 

@@ -12,7 +12,7 @@ from fixturecheck.errors import Mistakes, SetupError, read_all
 from fixturecheck.fields import shortened
 from fixturecheck.names import CHECKS, SEVERITIES, allowed_name, nearest, one_of
 from fixturecheck.setup.dials import Dials, Squaring, Transfer
-from fixturecheck.setup.document import ALL, LISTS, guesses, read_document, twins
+from fixturecheck.setup.document import guesses, read_document, twins
 from fixturecheck.setup.facts import BodyFacts, EquipmentFacts, body_facts, equipment_facts
 from fixturecheck.setup.gangs import StatedPlacing, spread_out
 from fixturecheck.setup.hardening import Hardening, refuse_bad_words
@@ -20,6 +20,7 @@ from fixturecheck.setup.holding import CalibratedChuck, Clamp, Holding, Milling
 from fixturecheck.setup.reader import Stated
 from fixturecheck.setup.records import Cut, HeadEntry, Machine, OverRolls, Relieving, Seat
 from fixturecheck.setup.staging import Staging
+from fixturecheck.setup.tables import ALL, LISTS
 from fixturecheck.setup.tools import (
     Drilling,
     EndMilling,

@@ -135,6 +135,14 @@ def test_what_was_found_across_the_operations_of_a_job_fails_a_build_too(job):
     suites = list(JUnitXml.fromstring(junit_xml(built).encode()))
     assert (suites[0].name, suites[0].tests, suites[0].failures) == ("a pawl", 2, 2)
     assert [f.id for f in built[0].stored.findings] == [f"{n}: nest/gap/b.left/a.right" for n in (10, 20)]
+    # The pages of operations show it as well, and it counts once.
+    inside = home / "operations" / "10" / "result.json"
+    shown = json.loads(inside.read_text())
+    inside.write_text(json.dumps(shown | {"findings": [row | {"check": "burr"}]}))
+    (_, ten, _) = kept_build_results(home, home / "job.toml")
+    assert ten.stored.findings == ()
+    assert [f.check for f in given_result(str(home), CheckRequest(), silent).stored.findings] == ["nest"] * 3
+    inside.write_text(json.dumps(shown))
     # Mended in one operation, it is gone from that one alone.
     data["operations"][0]["findings"] = []
     (later / "result.json").write_text(json.dumps(data))

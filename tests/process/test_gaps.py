@@ -109,7 +109,7 @@ def test_what_is_shown_of_an_operation_is_the_set_up_that_was_checked(only: str,
     job = route(first, replace(ROUTE[1], stones=()), setups={20: on_chuck("bottom")})
     stage, found = across(job, "burr")
     made = stage.setups[20]
-    shown = with_across(check_operation(made, only={only}), made, found)
+    shown = with_across(check_operation(made, only={only}), made, found, job.operations[1])
     assert checked_setup(shown) is (made.burred if on_burrs else made.setup)
     assert "burr" in {f.check for f in shown.findings}
     unmeant = [f for f in shown.findings if f.kind is Kind.NOT_MEANT]

@@ -102,6 +102,12 @@ def test_faults_across_operations_are_told(faulty, kind) -> None:
     assert "Stone nest" in burr.remedy
     assert told["made"][2].verdict is Verdict.NO_GO
     assert told["made"][2].remedy
+    # Each names the key that states it.
+    for check, key in (("made", "setup"), ("burr", "stones")):
+        origin = told[check][2].origin
+        line = (MODELS / origin.file).read_text().splitlines()[origin.line - 1]
+        number = told[check][0]
+        assert line.strip().startswith(f"{key} =" if kind == "toml" else (f"{key}=", f"number={number}"))
     # Each pawl of the gang stands off by one burr more than the one before.
     burred = faulty[kind].setups[70].burred
     assert burred is not None

@@ -88,6 +88,8 @@ def test_guard_false_takes_the_guard_off(small: Path) -> None:
         ("stock_mm = 0.2", 'stock_mm = "0.2"', "small.toml, line 22: stock_mm in [[cut]] 'top' must be a number; got text '0.2'"),
         ("stock_mm = 0.2", "stock_mm = true", "small.toml, line 22: stock_mm in [[cut]] 'top' must be a number; got True"),
         ('parts = ["block"]', 'parts = "block"', "small.toml, line 20: parts in [[cut]] 'top' must be a list of texts; got text 'block'"),
+        ("diameter_mm", "rpm", "small.toml, line 5: unknown key 'rpm' in [wheel]; rpm is a key of [machine] and [[cut]]"),
+        ("stock_mm", "magnet", "small.toml, line 22: unknown key 'magnet' in [[cut]] 'top'; magnet is a key of [holding]"),
         ('floor = "top"\n', "", "small.toml, line 18: [[cut]] 'top' lacks the key 'floor'"),
         ('file = "block.step"\n', "", "small.toml, line 7: [[body]] 'block' lacks the key 'file'"),
         ("at = [1, 2, 3]", "at = [1, 2]", "small.toml, line 10: at in [[body]] 'block' must be three finite numbers; got [1, 2]"),

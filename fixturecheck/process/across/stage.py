@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fixturecheck.process.burrs import BurrsOf
 from fixturecheck.process.model import Job, PartState
 from fixturecheck.process.records import Operation
 from fixturecheck.process.setups import OperationSetup
-from fixturecheck.result.finding import Finding
+from fixturecheck.result.finding import Finding, Origin
+from fixturecheck.setup.reader import TextSpot
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,6 +19,31 @@ class RouteFinding:
 
     number: int | None
     finding: Finding
+
+
+_KEYS: Mapping[str, tuple[str, ...]] = {
+    "made": ("setup",),
+    "datum": ("measured_from",),
+    "stock": ("stock_mm", "makes"),
+    "burr": ("stones",),
+    "growth": ("growth_share", "temper_c"),
+    "magnetism": ("demagnetises",),
+}
+"""By check, the keys of an operation that state what it asks about, the nearest first."""
+
+
+def with_origin(job: Job, one: RouteFinding) -> RouteFinding:
+    """Return a finding with the place in the job's files that states what it is about.
+
+    That is a key of its operation, else the operation; the part's table where it is about the whole.
+    """
+    number = one.number
+    names = ["blank", "part"] if number is None else [f"{number}.{key}" for key in _KEYS[one.finding.check]]
+    names += ["job"] if number is None else [f"{number}", "job"]
+    spot = next((job.where[name] for name in names if name in job.where), None)
+    if not isinstance(spot, TextSpot):
+        return one
+    return replace(one, finding=replace(one.finding, origin=Origin(file=spot.file, line=spot.line)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
