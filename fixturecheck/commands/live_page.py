@@ -64,7 +64,8 @@ _SCRIPT = """
 """
 
 _EMPTY = """<!doctype html>
-<html lang="en"><head><meta charset="utf-8"><title>NAME</title></head>
+<html lang="en"><head><meta charset="utf-8"><title>NAME</title>
+<meta name="color-scheme" content="light dark"></head>
 <body><h1>NAME</h1><p>There is no answer yet.</p></body></html>
 """
 

@@ -259,10 +259,11 @@ def test_what_touches_is_looked_at_by_a_button_of_its_row(page: Page) -> None:
 
 
 def test_nothing_serious_stands_in_anybodys_way(page: Page) -> None:
-    """WCAG 2.1 A and AA by axe-core."""
+    """WCAG 2.1 A and AA by axe-core, on a light screen and on a dark one."""
     options = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}
     page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
-    for where in ("1", "whole"):
+    for where, scheme in (("1", "dark"), ("whole", "light")):
+        page.emulate_media(color_scheme=scheme)
         page.evaluate(f"setUpView.go('{where}', true)")
         found = Axe().run(shown(page), options=options).response["violations"]
         bad = [
