@@ -64,21 +64,21 @@ THOU = "thou"
 SMALL_LENGTHS = ("as units", THOU)
 """What lengths below a tenth of an inch may be shown in."""
 
-_INCH_MM = 25.4
+INCH_MM = 25.4
 _LBF_N = 4.4482216152605
 
 IN_INCHES = {
-    "mm": ("in", _INCH_MM),
-    "um": ("in", _INCH_MM * 1e3),
-    "mm2": ("in2", _INCH_MM**2),
-    "mm3": ("in3", _INCH_MM**3),
+    "mm": ("in", INCH_MM),
+    "um": ("in", INCH_MM * 1e3),
+    "mm2": ("in2", INCH_MM**2),
+    "mm3": ("in3", INCH_MM**3),
     "m/s": ("sfpm", 0.3048 / 60),
     "m/min": ("ft/min", 0.3048),
-    "mm/min": ("in/min", _INCH_MM),
+    "mm/min": ("in/min", INCH_MM),
     "N": ("lbf", _LBF_N),
-    "N m": ("lbf in", _LBF_N * _INCH_MM * 1e-3),
-    "N/cm2": ("psi", _LBF_N / (_INCH_MM * 0.1) ** 2),
-    "MPa": ("psi", _LBF_N / _INCH_MM**2),
+    "N m": ("lbf in", _LBF_N * INCH_MM * 1e-3),
+    "N/cm2": ("psi", _LBF_N / (INCH_MM * 0.1) ** 2),
+    "MPa": ("psi", _LBF_N / INCH_MM**2),
 }
 """What an inch set-up shows for a unit of the results, and how many of that unit one of it is.
 

@@ -8,11 +8,14 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.faceref import FaceRef
 from fixturecheck.fields import allowed_in, own_fields
-from fixturecheck.kernel.brep.topology import one_of_each
-from fixturecheck.kernel.measure import box_of
-from fixturecheck.kernel.place import placed_at
+from fixturecheck.kernel.brep.topology import faces_of, one_of_each
+from fixturecheck.kernel.measure import box_of, flat_of
+from fixturecheck.kernel.place import matrix_of, placed_at
 from fixturecheck.result import Assumed
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 from fixturecheck.result.hold import ClampKind
@@ -22,11 +25,11 @@ from fixturecheck.setup.dials import Dials
 from fixturecheck.setup.document import guessed_rows
 from fixturecheck.setup.holding import ASSUMED_PULL_N_CM2, SOURCE_GAP_PITCHES, Holding
 from fixturecheck.setup.model import Body, Cut, Setup
-from fixturecheck.setup.records import BodyRole, CutWay
+from fixturecheck.setup.records import BodyRole, CutWay, Seat
 from fixturecheck.setup.validate import TABLE_MM
 from fixturecheck.shop import tables
 from fixturecheck.shop.wheels import speed_limit
-from fixturecheck.units import Writing, metric_unit
+from fixturecheck.units import INCH_MM, Writing, metric_unit
 
 LARGE_MM = 2000.0
 SMALL_MM = 0.1
@@ -57,6 +60,7 @@ def suspicions(setup: Setup) -> tuple[Finding, ...]:
         itertools.chain(
             _sizes(setup),
             _no_units(setup),
+            _other_unit(setup),
             _below_table(setup),
             _coarse_passes(setup),
             _seats_of_nothing(setup),
@@ -102,6 +106,49 @@ def _no_units(setup: Setup) -> Iterator[Finding]:
             value=size_mm,
             unit="mm",
         )
+
+
+_MEETS_MM, _APART_MM = 0.01, 1.0
+"""What meets when its places are read in the other unit, and what does not as they were read."""
+
+
+def _other_unit(setup: Setup) -> Iterator[Finding]:
+    """Yield a caution for each part whose flat seats all meet once the places are read in the other unit."""
+    inches = setup.units == "inch"
+    factor, other = (1.0 / INCH_MM, "mm") if inches else (INCH_MM, "inches")
+    for part in setup.parts():
+        seats = [s for s in setup.seats if s.body == part.name]
+        gaps = [(s, _apart_mm(setup, s, 1.0), _apart_mm(setup, s, factor)) for s in seats]
+        if not gaps or any(read is None or abs(read) > _MEETS_MM for _, _, read in gaps):
+            continue
+        seat, most, _ = max(gaps, key=lambda one: abs(one[1] or 0.0))
+        if most is None or abs(most) <= _APART_MM:
+            continue
+        yield _doubt(
+            Kind.OTHER_UNIT,
+            part.name,
+            f"{seat.own} stands {setup.write.length(abs(most))} off {seat.other}. Were the places stated in "
+            f"{other}, a factor of 25.4, all seats of {part.name} would meet: is "
+            f'units = "{setup.units}" meant?',
+            about=(part.name,),
+            value=abs(most),
+            unit="mm",
+        )
+
+
+def _apart_mm(setup: Setup, seat: Seat, factor: float) -> float | None:
+    """Return how far two flat faces stand apart, all places times a factor; None where one is not flat."""
+    frames = []
+    for ref in (seat.own, seat.other):
+        body = setup.body(FaceRef(ref).body)
+        flats = [flat_of(faces_of(body.solid)[i]) for i in body.face_indices(FaceRef(ref).face)]
+        if len(flats) != 1 or flats[0] is None:
+            return None
+        matrix = matrix_of(body.at)
+        centre, normal = (matrix[:3, :3] @ np.array(v) for v in flats[0])
+        frames.append((centre + factor * matrix[:3, 3], normal))
+    (own, _), (other, normal) = frames
+    return float(normal @ (own - other))
 
 
 def _below_table(setup: Setup) -> Iterator[Finding]:

@@ -40,6 +40,7 @@ class Kind(StrEnum):
     # What was stated.
     SIZE = "size"
     NO_UNIT = "no unit"
+    OTHER_UNIT = "other unit"
     BELOW_TABLE = "below the table"
     DEEP_CUT = "deeper than the stock"
     NO_LEAST_SHARE = "no least share"

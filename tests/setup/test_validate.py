@@ -15,7 +15,7 @@ from fixturecheck.checks.doubts import suspicions
 from fixturecheck.errors import SetupError
 from fixturecheck.names import CHECKS
 from fixturecheck.result import Source
-from fixturecheck.result.finding import Verdict
+from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup import validate
 
 
@@ -297,6 +297,38 @@ def test_a_part_in_the_wrong_units_is_a_caution(factor: float, suspect: bool) ->
         assert finding.margin is not None
         assert finding.margin < 0
         assert "other units" in finding.says
+
+
+@pytest.mark.parametrize(
+    ("units", "factor", "told"),
+    [
+        ("inch", 25.4, "Were the places stated in mm, a factor of 25.4"),
+        ("mm", 1 / 25.4, "Were the places stated in inches, a factor of 25.4"),
+        ("mm", 25.4, ""),
+        ("inch", 1.0, ""),
+        ("mm", 1.0, ""),
+        ("mm", 0.2, ""),
+    ],
+)
+def test_places_in_the_other_unit_are_told_where_all_seats_would_then_meet(units, factor, told) -> None:
+    """A block of 20 x 20 x 5 on a plate 10 high, against a rail at x = 40: it belongs at (30, 0, 10)."""
+    flat = {"top": ">Z", "bottom": "<Z", "right": ">X", "left": "<X"}
+
+    def standing(name, size, at, role):
+        drawn = cq.Workplane().box(*size, centered=(True, True, False))
+        return body(name, drawn, at=tuple(factor * v for v in at), faces=flat, role=role)
+
+    bodies = [
+        standing("plate", (200, 100, 10), (0, 0, 0), "fixture"),
+        standing("rail", (10, 100, 10), (45, 0, 10), "fixture"),
+        standing("block", (20, 20, 5), (30, 0, 10), "part"),
+    ]
+    seats = [
+        Seat(body="block", face="bottom", on="plate", on_face="top"),
+        Seat(body="block", face="right", on="rail", on_face="left", rank="stop"),
+    ]
+    found = suspicions(Setup(name="x", units=units, bodies=bodies, seats=seats))
+    assert [told in f.says for f in found if f.kind is Kind.OTHER_UNIT] == [True] * bool(told)
 
 
 def test_a_file_without_a_unit_of_length_is_a_caution() -> None:
