@@ -198,7 +198,7 @@ def study_text(found: StudyFound) -> str:
     lines = [found.study.name, counts_words(found), "", best_words(found)]
     lines += [flip_words(found.study, f) for f in found.flips]
     unknown = [r for r in found.sampled if r.verdict is Verdict.UNKNOWN and r.says]
-    lines += [f"unknown at {told_words(found.study, r)}: {decided_words(r)}" for r in unknown[:_MOST_UNKNOWN]]
+    lines += [f"unknown at {told_words(found.study, r)}: {_decided_words(r)}" for r in unknown[:_MOST_UNKNOWN]]
     lines += [f"and {len(unknown) - _MOST_UNKNOWN} more unknown"] if len(unknown) > _MOST_UNKNOWN else []
     return wide_spaces("\n".join(lines))
 
@@ -218,7 +218,7 @@ def study_junit(found: StudyFound) -> str:
         )
         if not found.study.passes(row.verdict):
             came.append("error" if row.verdict is Verdict.UNKNOWN else "failure")
-            kind, says = str(row.verdict), xml_text(decided_words(row))
+            kind, says = str(row.verdict), xml_text(_decided_words(row))
             ET.SubElement(case, came[-1], type=kind, message=says).text = xml_text(row.driver)
     counts = {"tests": len(found.sampled), "failures": came.count("failure"), "errors": came.count("error")}
     for key, count in counts.items():
@@ -263,7 +263,7 @@ def _value_text(value: ParameterValue) -> str:
     return f"{value:.6g}" if isinstance(value, float) else str(value)
 
 
-def decided_words(one: VariantRow | Flip) -> str:
+def _decided_words(one: VariantRow | Flip) -> str:
     """Return what the finding says that decides, and of a job in which operation."""
     return f"operation {one.operation}: {one.says}" if one.operation else one.says
 
@@ -275,7 +275,7 @@ def flip_words(study: Study, flip: Flip) -> str:
     if flip.fails_at is None:
         there = "" if flip.verdict is Verdict.GO else f", where it is {flip.verdict}"
         return f"{name} can go {way} to {flip.passes_at:.6g}, the end of its range{there}."
-    says = f": {decided_words(flip)}" if flip.says else "."
+    says = f": {_decided_words(flip)}" if flip.says else "."
     return f"{name} can go {way} to {flip.passes_at:.6g}; at {flip.fails_at:.6g} it is {flip.verdict}{says}"
 
 
@@ -342,7 +342,7 @@ def _table(found: StudyFound, rows: Sequence[VariantRow]) -> Table:
             *((found.study.named(row.variant.setup),) if several else ()),
             *(_value_text(row.variant.values[n]) for n in names),
             Cell(lines=(str(row.verdict),), strong=not found.study.passes(row.verdict)),
-            decided_words(row),
+            _decided_words(row),
             "" if row.value is None else shown(row.value, row.unit, "mm"),
             "" if row.limit is None else shown(row.limit, row.unit, "mm"),
             "" if row.least_share is None else f"{row.least_share:.3g}",
