@@ -103,10 +103,19 @@ def with_across(
 
     Parameters
     ----------
+    result : Result
+        What the check of its set-up found.
+    made : OperationSetup
+        That set-up.
     findings : sequence of Finding
         Their shapes and places are in the frame of the part, and their files are told from the job's folder.
     operation : Operation
         Whose result it is: files are told from the folder of its set-up.
+
+    Returns
+    -------
+    Result
+        Its verdict is the worst of all.
     """
     setup = checked_setup(result)
     if not findings:

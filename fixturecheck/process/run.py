@@ -75,6 +75,16 @@ def answering(checked: Checked) -> Checked:
     """Return the results without those of set-ups that answer none of the checks asked.
 
     Where none answers any, all of them stay, so that the answer says so.
+
+    Parameters
+    ----------
+    checked : mapping of int to Result
+        By the operation's number, what its set-up's check found.
+
+    Returns
+    -------
+    mapping of int to Result
+        Those that answer.
     """
     own = {
         number: result
@@ -169,6 +179,8 @@ def check_staged(
 
     Parameters
     ----------
+    stage : JobStage
+        As `staged_job` returns it.
     only, skip : collections of str
         Checks to ask of each operation, and checks to leave out, as `fixturecheck.check` takes them.
     progress : callable

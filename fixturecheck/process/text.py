@@ -127,8 +127,17 @@ def stated_job(facts: Stated, path: Path, inside: Mapping[str, str] | None = Non
 
     Parameters
     ----------
+    facts : Stated
+        The tables at the top.
+    path : Path
+        The job's file.
     inside : mapping of str to str, optional
         Values for dotted keys that lead into the set-up of an operation.
+
+    Returns
+    -------
+    StatedJob
+        With the set-ups that it names read as text.
 
     Raises
     ------

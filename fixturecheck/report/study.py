@@ -198,7 +198,9 @@ def study_text(found: StudyFound) -> str:
     lines = [found.study.name, counts_words(found), "", best_words(found)]
     lines += [flip_words(found.study, f) for f in found.flips]
     unknown = [r for r in found.sampled if r.verdict is Verdict.UNKNOWN and r.says]
-    lines += [f"unknown at {told_words(found.study, r)}: {_decided_words(r)}" for r in unknown[:_MOST_UNKNOWN]]
+    lines += [
+        f"unknown at {told_words(found.study, r)}: {_decided_words(r)}" for r in unknown[:_MOST_UNKNOWN]
+    ]
     lines += [f"and {len(unknown) - _MOST_UNKNOWN} more unknown"] if len(unknown) > _MOST_UNKNOWN else []
     return wide_spaces("\n".join(lines))
 

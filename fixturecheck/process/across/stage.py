@@ -36,6 +36,18 @@ def with_origin(job: Job, one: RouteFinding) -> RouteFinding:
     """Return a finding with the place in the job's files that states what it is about.
 
     That is a key of its operation, else the operation; the part's table where it is about the whole.
+
+    Parameters
+    ----------
+    job : Job
+        The job.
+    one : RouteFinding
+        A finding of one of its checks.
+
+    Returns
+    -------
+    RouteFinding
+        As it was where no file states it.
     """
     number = one.number
     names = ["blank", "part"] if number is None else [f"{number}.{key}" for key in _KEYS[one.finding.check]]
