@@ -121,7 +121,7 @@ class _Share:
 class _Work:
     """A set-up as far as it has been worked out; `missing` holds what could not be."""
 
-    def __init__(self, setup: Setup, asked: frozenset[str], progress: Progress) -> None:
+    def __init__(self, setup: Setup, asked: frozenset[str], progress: Progress, *, copied: bool) -> None:
         # The kernel adds to solids as it works, so that copies no longer look alike afterwards.
         self.drawings = drawings_of(setup)
         self.bodies = bodies_drawn(setup)
@@ -145,7 +145,7 @@ class _Work:
         self.stage = Stage(setup=setup, placed=solids, contacts=ContactMap(patches=(), overlaps=()), cuts=())
         self.missing: list[Finding] = []
         self.asked = asked
-        self._progress = progress
+        self._progress, self._copied = progress, copied
         self._stand = stand
         self._resting: Begun[StagingAnswer] | None = None
 
@@ -267,6 +267,7 @@ class _Work:
             stage.cuts,
             asked=self.asked,
             magnet_key=self.keys["magnet"],
+            copied=self._copied,
             progress=self._progress,
         )
         self.stage = replace(stage, held=recalled(self.keys["held"], work))
@@ -307,7 +308,8 @@ def check(
     found : callable
         Called with each finding as soon as it is known; a later one may be worse.
     copied : bool
-        Whether parts may come to rest in a copy of this process meanwhile, where there is a second core.
+        Whether copies of this process may do what does not wait for the rest, where there is a second core:
+        let parts come to rest, and load them with one thing lost.
 
     Returns
     -------
@@ -322,7 +324,7 @@ def check(
     asked = chosen(only, skip)
     share = _Share(progress, held=setup.holding is not None and bool(asked & {*STEPS["holding"]}))
     findings: list[Finding] = []
-    work = _Work(setup, asked, share)
+    work = _Work(setup, asked, share, copied=copied)
     with contextlib.closing(work):
         if copied:
             work.begin()

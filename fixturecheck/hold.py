@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import NoReturn
@@ -13,9 +14,9 @@ from fixturecheck.errors import KernelError, NotComputedError, SetupError
 from fixturecheck.holding.axial import drilling_of, refuse_no_force, strokes_into, way_in_name, way_in_of
 from fixturecheck.holding.bearing import movers
 from fixturecheck.holding.cutter import MillingProcess
-from fixturecheck.holding.factor import kept_of, load_cases, part_hold, single_losses
+from fixturecheck.holding.factor import kept_of, load_cases, losses_of, part_hold, single_losses
 from fixturecheck.holding.failure_path import ways_of
-from fixturecheck.holding.model import Held, PartHold
+from fixturecheck.holding.model import Held, Lost, PartHold
 from fixturecheck.holding.process import CuttingProcess
 from fixturecheck.holding.remedies import remedies_of
 from fixturecheck.holding.remedy_search import TrialHold
@@ -24,6 +25,7 @@ from fixturecheck.holding.wheel import grinding_of
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.kernel.recall import recalled
 from fixturecheck.kernel.shapes import Solid
+from fixturecheck.kernel.side_by_side import Begun
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.magnet.pull import Magnet, Pulls, magnet_of
 from fixturecheck.magnet.rating import MagnetSource, find_sources
@@ -55,6 +57,7 @@ def held(
     asked: Collection[str] = ASKED,
     mesher: TetMesher | None = None,
     magnet_key: str = "",
+    copied: bool = False,
     progress: Progress = silent,
 ) -> Held | None:
     """Work out how a set-up holds; None where it states no holding.
@@ -68,6 +71,8 @@ def held(
         The checks that will look at it; what is for others only is left out.
     magnet_key : str
         Of `magnet_alone` of the set-up: what stands behind its poles is kept under it; empty keeps nothing.
+    copied : bool
+        Whether a copy of this process may load parts with one thing lost meanwhile.
     """
     if setup.holding is None:
         return None
@@ -84,7 +89,9 @@ def held(
     mesher = mesher or TetMesher()
     find = partial(find_sources, magnet_alone(left), mesher)
     sources = partial(recalled, magnet_key and f"{magnet_key} without {sorted(idle)}", find)
-    found = _worked_out(left, there, contacts.without(idle), cuts, asked, mesher, sources, progress)
+    found = _worked_out(
+        left, there, contacts.without(idle), cuts, asked, mesher, sources, progress, copied=copied
+    )
     return replace(found, kept=kept, left_out=tuple(sorted(idle)))
 
 
@@ -97,6 +104,8 @@ def _worked_out(
     mesher: TetMesher,
     sources: Callable[[], tuple[MagnetSource, ...]],
     progress: Progress,
+    *,
+    copied: bool,
 ) -> Held:
     """Work out how a set-up holds in which everything stands."""
     missing: dict[str, str] = {}
@@ -112,7 +121,10 @@ def _worked_out(
         for i, (name, cut_name, process_of) in enumerate(jobs):
             progress(f"hold of {name}", 0.4 + 0.3 * i / len(jobs))
             try:
-                trial = trial_hold_of(process_of(), rig, magnet=magnet, mesher=mesher, follow=follows)
+                process = process_of()
+                trial = trial_hold_of(
+                    process, rig, magnet=magnet, mesher=mesher, follow=follows, copied=copied
+                )
                 trials.append(trial)
             except (NotComputedError, KernelError) as reason:
                 missing[f"{name} in {cut_name}"] = str(reason)
@@ -188,9 +200,20 @@ def _refuse(reason: str) -> NoReturn:
 
 
 def trial_hold_of(
-    process: CuttingProcess, rig: Rig, *, magnet: Magnet | None, mesher: TetMesher | None = None, follow: bool
+    process: CuttingProcess,
+    rig: Rig,
+    *,
+    magnet: Magnet | None,
+    mesher: TetMesher | None = None,
+    follow: bool,
+    copied: bool = False,
 ) -> TrialHold:
     """Load one part by one cut until it lets go, and follow it from there where that is asked.
+
+    Parameters
+    ----------
+    copied : bool
+        Whether a copy of this process may load it with one thing lost meanwhile.
 
     Raises
     ------
@@ -198,8 +221,15 @@ def trial_hold_of(
         The pull on the part is not known, the tool meets it nowhere, or the analysis gave no answer.
     """
     setup = process.setup
-    every = load_cases(rig, process)
-    found = part_hold(rig, process, every, losable=single_losses(setup, rig))
+    losses: Callable[[], tuple[Lost, ...]] = partial(losses_of, single_losses(setup, rig), rig, process)
+    with ExitStack() as ended:
+        if copied:
+            # What touches is the kernel's, and both processes have it.
+            begun = Begun(losses, [patch for spot in rig.spots for patch in spot.patches])
+            ended.callback(begun.end)
+            losses = begun.value
+        every = load_cases(rig, process)
+        found = part_hold(rig, process, every, losses=losses)
     least = setup.holding.least_factor if setup.holding else 0.0
     scene = process.scene(rig) if follow else None
     ways = ways_of(scene, found, every, least) if scene is not None else None

@@ -10,6 +10,8 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from fixturecheck.kernel.side_by_side import received, sent
+
 # Far more than any of it takes, so that a busy machine fails no test.
 PATIENCE_S = 120.0
 
@@ -71,3 +73,13 @@ def wait_until(holds: Callable[[], object], *, told: Callable[[], object] = lamb
     while not holds():
         assert time.monotonic() - start < PATIENCE_S, told()
         time.sleep(0.05)
+
+
+class SentBack:
+    """Work that is done here, whose answer goes the way from a copy of the process."""
+
+    begun = 0
+
+    def __init__(self, work, shared):
+        SentBack.begun += 1
+        self.value, self.end = lambda: received(sent(work(), shared), shared), lambda: None

@@ -16,10 +16,10 @@ from fixturecheck import engine, hold
 from fixturecheck.engine import check
 from fixturecheck.kernel.place import translation
 from fixturecheck.kernel.recall import Memory, asked_of, key_of, recalled, remembering
-from fixturecheck.kernel.side_by_side import received, sent
 from fixturecheck.release import motions
 from fixturecheck.report.json import result_dict
 from fixturecheck.setup.load import load
+from tests.processes import SentBack
 
 STAGED = Path(__file__).parents[1] / "models/index_pawl/rev_a_staged.py"
 
@@ -267,19 +267,10 @@ def test_an_answer_for_another_tolerance_is_not_taken():
     assert other != kept
 
 
-class SentBack:
-    """Work that is done here, whose answer goes the way from a copy of the process."""
-
-    begun = 0
-
-    def __init__(self, work, shared):
-        SentBack.begun += 1
-        self.value, self.end = lambda: received(sent(work(), shared), shared), lambda: None
-
-
 def test_parts_that_come_to_rest_in_a_copy_of_the_process_are_told_alike(monkeypatch):
     """Warm too: what is kept is not begun again."""
     monkeypatch.setattr(engine, "Begun", SentBack)
+    monkeypatch.setattr(SentBack, "begun", 0)
     sizes = next(random_edits(1))
     with remembering(Memory()):
         copied = [told(check(stepped_blocks(sizes), copied=True)) for _ in range(2)]

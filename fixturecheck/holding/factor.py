@@ -302,15 +302,17 @@ def _lowered(found: FactorRange, worst: Collapse) -> FactorRange:
     return replace(found, factor=Range(low=worst.factor.low, high=found.factor.high), worst=worst)
 
 
-def part_hold(rig: Rig, process: CuttingProcess, found: Loaded, *, losable: Sequence[str]) -> PartHold:
+def part_hold(
+    rig: Rig, process: CuttingProcess, found: Loaded, *, losses: Callable[[], tuple[Lost, ...]]
+) -> PartHold:
     """Return how one part holds in one cut.
 
     Parameters
     ----------
     found : Loaded
         Every case, from `load_cases`.
-    losable : sequence of str
-        Blocks and clamps of which each may be missing, from `single_losses`.
+    losses : callable
+        Returns what one loss makes of it, as `losses_of` does.
 
     Raises
     ------
@@ -329,7 +331,7 @@ def part_hold(rig: Rig, process: CuttingProcess, found: Loaded, *, losable: Sequ
         factors=factors,
         load_n=to_vector(sum(load.force_n[i] for load in loads) for i in range(3)),
         pull_n=pull_on(rig, process.part),
-        losses=losses_of(losable, rig, process),
+        losses=losses(),
         pushed_off_by=() if factors.worst.rests else _pushing_off(rig, rig.holding(values, loads)),
         opened=_opened_by(rig, process),
     )
@@ -383,6 +385,11 @@ def losses_of(losable: Sequence[str], rig: Rig, process: CuttingProcess) -> tupl
 
     Every case is loaded again: what is worst with a block in place need not be worst without it. What could
     not be computed comes before all. Where coolant is used the film counts already, so it is no loss.
+
+    Parameters
+    ----------
+    losable : sequence of str
+        Blocks and clamps of which each may be missing, from `single_losses`.
     """
     changes: dict[str, Change] = {n: partial(without, name=n) for n in losable}
     if not rig.wet:

@@ -1,6 +1,7 @@
 """Set-ups from their solids: loaded by one known force, or judged without following what happens next."""
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -9,7 +10,7 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.cutter import MillingProcess
-from fixturecheck.holding.factor import load_cases, part_hold, single_losses
+from fixturecheck.holding.factor import load_cases, losses_of, part_hold, single_losses
 from fixturecheck.holding.model import Held
 from fixturecheck.holding.rig import Rig, rig_of
 from fixturecheck.holding.wheel import grinding_of
@@ -51,7 +52,8 @@ def unfollowed(setup, pulls=None):
         for name in cut.cut.parts:
             process = grinding_of(setup, placed, cut, setup.body(name))
             every = load_cases(rig, process)
-            parts.append(part_hold(rig, process, every, losable=single_losses(setup, rig)))
+            losses = partial(losses_of, single_losses(setup, rig), rig, process)
+            parts.append(part_hold(rig, process, every, losses=losses))
     held = Held(parts=tuple(parts), pulls=pulls, release=None, missing={})
     return Stage(setup=setup, placed=placed, contacts=contacts, cuts=cuts, held=held)
 
@@ -69,7 +71,8 @@ class Milled:
 
     def hold(self, every=None):
         """Return how it holds, no loss looked at."""
-        return part_hold(self.rig, self.process, every or self.loaded(), losable=())
+        losses = partial(losses_of, (), self.rig, self.process)
+        return part_hold(self.rig, self.process, every or self.loaded(), losses=losses)
 
     def scene(self):
         """Return what stands there once it has let go."""

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from fixturecheck import Cut, Holding, Setup, Wheel, body
+from fixturecheck import Cut, Holding, Setup, Wheel, body, hold
+from fixturecheck.cache import digest
 from fixturecheck.errors import NotComputedError
 from fixturecheck.hold import trial_hold_of
 from fixturecheck.holding.blocking import STEP_MM, between_jaws, fastened, stopped
@@ -25,11 +26,12 @@ from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import box, cylinder
 from fixturecheck.machining import grinding
 from fixturecheck.magnet.pull import Pulls
-from fixturecheck.result.hold import Driver
+from fixturecheck.result.hold import FILM, Driver
 from fixturecheck.shop.tables import finishes
 from fixturecheck.units import METRIC
 from fixturecheck.wording.remedies import remedy_words
 from tests.holding.rigs import ground, judged, magnet_pull, strap
+from tests.processes import SentBack
 
 DIAMETER_MM, WIDE_MM, RPM, TABLE_M_MIN = 178.0, 20.0, 2850.0, 12.0
 GRAVITY = 9.80665
@@ -319,3 +321,27 @@ def test_no_chuck_is_asked_for_that_iron_cannot_be():
         least=lambda *_, **__: (2.1, 3.0),
     )
     assert list(more_magnet(bench)) == []
+
+
+def test_what_a_loss_leaves_is_the_same_from_a_copy_of_the_process(monkeypatch):
+    """Byte for byte, and what touches is that of the rig itself: its shapes are not sent."""
+    monkeypatch.setattr(hold, "Begun", SentBack)
+    monkeypatch.setattr(SentBack, "begun", 0)
+    process, rig = ground(
+        strapped(Holding(coolant=False, mu=(MU, MU), clamps=(strap("bar", (0, 0, 10), 3500.0),)))
+    )
+    here, there = (
+        trial_hold_of(process, rig, magnet=None, follow=False, copied=copied).part.losses
+        for copied in (False, True)
+    )
+    assert SentBack.begun == 1
+    assert {x.lost for x in here} == {"clamp strap", FILM}
+    assert [told(x) for x in there] == [told(x) for x in here]
+    touched = {id(patch) for spot in rig.spots for patch in spot.patches}
+    sent = [p for x in there for b in x.borne for spot in b.spots for p in spot.patches]
+    assert sent
+    assert {id(p) for p in sent} <= touched
+
+
+def told(lost):
+    return [lost.lost, *(digest(b.case, b.values, b.problem, b.collapse, b.settled) for b in lost.borne)]

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from fixturecheck.checks import hold
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding import factor, failure_path
 from fixturecheck.holding.bearing import cells
-from fixturecheck.holding.factor import fine_enough, load_cases, part_hold
+from fixturecheck.holding.factor import fine_enough, load_cases, losses_of, part_hold
 from fixturecheck.holding.model import Borne, LoadCase, Way
 from fixturecheck.interval import Range
 from fixturecheck.kernel.construct import box, cylinder, polygon_face
@@ -247,7 +248,7 @@ def test_a_wrong_crash_by_cells_coarser_than_those_of_the_hold(monkeypatch):
     setup = block(strap("block", (-20, 12, TALL), 300.0))
     process, rig = ground(setup)
     every = load_cases(rig, process)
-    part = part_hold(rig, process, every, losable=())
+    part = part_hold(rig, process, every, losses=partial(losses_of, (), rig, process))
     (film,) = part.losses
     worst = film.borne[0]
     finest = replace(rig, spots=tuple(s.finer(4.0) for s in rig.spots))
