@@ -140,11 +140,11 @@ def slopes(
     laid = np.ascontiguousarray  # the loop is compiled for arrays that are laid out so
     points = laid(rows.point_a_mm), laid(rows.point_b_mm)
     sizes = np.ones(len(bodies)) if sizes_mm is None else sizes_mm
-    return column, _slopes(column, points, laid(rows.normal), laid(centres_mm), sizes)
+    return column, laid_slopes(column, points, laid(rows.normal), laid(centres_mm), sizes)
 
 
 @compiled
-def _slopes(
+def laid_slopes(
     column: Ints, points_mm: tuple[Floats, Floats], normals: Floats, centres_mm: Floats, sizes_mm: Floats
 ) -> Floats:
     """Return the slopes (m, 2, 6) of gaps whose sides belong to bodies by number, -1 for one that stays."""

@@ -7,6 +7,7 @@ between those, so its gap and how it changes are a mean of theirs, whatever the 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import NamedTuple
@@ -18,7 +19,7 @@ from scipy import sparse
 from fixturecheck.arrays import Bools, Floats, Ints
 from fixturecheck.compiled import Vector, compiled, cross, dot, length, minus, row, times
 from fixturecheck.errors import NotComputedError
-from fixturecheck.rigid.motion import CandidateRows, Poses, cross_products, slopes
+from fixturecheck.rigid.motion import CandidateRows, Poses, cross_products, laid_slopes, slopes
 
 SAME = 1e-9
 """Normals that differ by less are one; points no further off a plane or a line, as a share, are on it."""
@@ -255,11 +256,13 @@ class LoadArrays:
         np.add.at(every, self.owner, np.linalg.norm(self.force, axis=1))
         return np.asarray(np.where(size > 0.0, size, every) / self.unit_n)
 
-    def potential(self, poses: Poses, start: Poses) -> float:
-        """Return the load's potential in mm, in units of the greatest force."""
-        bodies = self.bodies[self.owner]
-        gone = poses.apply(bodies, self.at) - start.apply(bodies, self.at)
-        return -float(np.sum(self.force * gone)) / self.unit_n
+    def places(self, poses: Poses) -> Floats:
+        """Return where each force acts, in the machine's frame."""
+        return poses.apply(self.bodies[self.owner], self.at)
+
+    def potential(self, poses: Poses, from_mm: Floats) -> float:
+        """Return the potential in mm, in greatest forces: zero where the loads act at `from_mm`."""
+        return -float(np.sum(self.force * (self.places(poses) - from_mm))) / self.unit_n
 
 
 def gentled(load: SteadyLoad, share: float) -> SteadyLoad:
@@ -471,17 +474,19 @@ def programme(
     count = len(frame.bodies)
     wrench = frame.wrench(poses)
     metric = metric_of(wrench)
-    column, slope = slopes(rows, frame.bodies, frame.centres(poses), frame.size)
-    touches = (np.abs(rows.gap_mm) <= closed_mm) | ((rows.gap_mm < 0.0) & (rows.gap_mm >= -slack_mm))
-    room = np.where(touches, 0.0, rows.gap_mm) / step_mm
-    near = np.flatnonzero(room <= _reach(column, slope, metric, wrench))
-    near = _distinct(column, slope, room, outermost(rows, near))
+    laid = np.ascontiguousarray  # the loop is compiled for arrays that are laid out so
+    near, room, *packed = _constraints(
+        (laid(rows.body_a), laid(rows.face_a), laid(rows.body_b), laid(rows.face_b)),
+        (laid(rows.point_a_mm), laid(rows.point_b_mm), laid(rows.normal), laid(rows.gap_mm)),
+        (frame.bodies, laid(frame.centres(poses)), frame.size, metric),
+        (float(np.sqrt(np.sum(wrench**2 / metric[:, None]))), step_mm, closed_mm, slack_mm),
+    )
     flat = np.repeat(metric, 6)
-    solved = solve_quadratic(flat, wrench.ravel(), _packed(column[near], slope[near], count), room[near])
+    solved = solve_quadratic(flat, wrench.ravel(), Slopes(*packed, shape=(len(near), 6 * count)), room)
     if solved is None:
         return None
     move, multiplier = solved
-    force = np.zeros(len(room))
+    force = np.zeros(len(rows.gap_mm))
     force[near] = multiplier * frame.unit_n
     twists = move.reshape(count, 6) * step_mm
     twists[:, 3:] /= frame.size[:, None]
@@ -566,15 +571,59 @@ def _distinct(column: Ints, slope: Floats, room: Floats, near: Ints) -> Ints:
     return near[kept]
 
 
-def _reach(column: Ints, slope: Floats, metric: Floats, wrench: Floats) -> Floats:
-    """Return the furthest each gap can close in one step, given that staying put is nearly allowed.
+@compiled
+def _constraints(
+    names: tuple[Ints, Ints, Ints, Ints],
+    places: tuple[Floats, Floats, Floats, Floats],
+    loose: tuple[Ints, Floats, Floats, Floats],
+    sizes: tuple[float, float, float, float],
+) -> tuple[Ints, Floats, Floats, Ints, Ints]:
+    """Return which rows may stop a step, their room in steps, and their slopes by column.
 
-    The step is the projection of the free move on a convex set that holds (nearly) zero, so in the metric it
-    is no longer than twice the free move.
+    Parameters
+    ----------
+    names : tuple of ndarray, shape (m,)
+        Body and face of a, body and face of b.
+    places : tuple of ndarray, shape (m, 3), (m, 3), (m, 3) and (m,)
+        Place on a, place on b, normal and gap.
+    loose : tuple of ndarray, shape (n,), (n, 3), (n,) and (n,)
+        The bodies that move, their centres and sizes, and the metric.
+    sizes : tuple of float
+        Length of the free move in the metric; then as for `programme`: step, closed gap and slack.
     """
-    free = np.sqrt(np.sum(wrench**2 / metric[:, None]))
-    weight = np.concatenate((metric, [1.0]))[column]
-    return np.asarray(2.2 * free * np.sqrt(np.sum(np.square(slope).sum(axis=2) / weight, axis=1)) + 1e-9)
+    on_a, on_b, normals, gaps = places
+    bodies, centres_mm, sizes_mm, metric = loose
+    free, step_mm, closed_mm, slack_mm = sizes
+    count = len(gaps)
+    column = np.full((count, 2), -1, dtype=np.int64)
+    for k in range(len(bodies)):
+        for i in range(count):
+            if names[0][i] == bodies[k]:
+                column[i, 0] = k
+            if names[2][i] == bodies[k]:
+                column[i, 1] = k
+    slope = laid_slopes(column, (on_a, on_b), normals, centres_mm, sizes_mm)
+    room, near, reached = np.empty(count), np.empty(count, dtype=np.int64), 0
+    for i in range(count):
+        touches = abs(gaps[i]) <= closed_mm or (gaps[i] < 0.0 and gaps[i] >= -slack_mm)
+        room[i] = 0.0 if touches else gaps[i] / step_mm
+        # The furthest that the gap can close, given that staying put is nearly allowed: the step is the
+        # projection of the free move on a convex set that (nearly) holds zero, so in the metric it is no
+        # longer than twice the free move.
+        steep = 0.0
+        for side in range(2):
+            squares = 0.0
+            for axis in range(6):
+                squares += slope[i, side, axis] * slope[i, side, axis]
+            steep += squares / (metric[column[i, side]] if column[i, side] >= 0 else 1.0)
+        if room[i] <= 2.2 * free * math.sqrt(steep) + 1e-9:
+            near[reached] = i
+            reached += 1
+    kept = near[:reached]
+    if reached > 0:
+        kept = _distinct(column, slope, room, _outermost(kept, names, (on_a, normals, gaps)))
+    data, rows, starts = _by_column(column[kept], slope[kept], len(bodies))
+    return kept, room[kept], data, rows, starts
 
 
 def solve_quadratic(

@@ -180,7 +180,9 @@ class _Walk:
 
     def __init__(self, frame: LoadArrays, start: Poses, find: Finder, bounds: Bounds) -> None:
         self.frame, self.start, self.find, self.bounds = frame, start, find, bounds
-        self.poses = start
+        self.poses, self.centres = start, frame.centres(start)
+        self.from_mm, self.acts_at = self.centres, frame.places(start)
+        self.potential = 0.0
         self.visited = [start]
         self.step = 2.0 * bounds.approach_mm
         self.longest = max(bounds.step_mm, 0.5 * float(frame.size.min()))
@@ -231,8 +233,7 @@ class _Walk:
                 rested = self._rested(count)
                 if rested is not None:
                     return rested
-            gone = self.frame.centres(self.poses) - self.frame.centres(self.start)
-            far = np.linalg.norm(gone, axis=1)
+            far = np.linalg.norm(self.centres - self.from_mm, axis=1)
             if far.max() > self.bounds.travel_mm:
                 return self._gone(count, int(np.argmax(far)))
         return self._end(Ending.NOT_CONVERGED, self.bounds.steps)
@@ -265,17 +266,19 @@ class _Walk:
         slides = size > self.bounds.grip and move >= SLIDES * self.landed_mm
         landed = size < LANDED and self._straight(twists, move) and not slides
         self.prospect = FINEST_MM if landed else max(ahead, FINEST_MM)
-        poses = moved(self.poses, self.frame.bodies, self.frame.centres(self.poses), twists)
+        poses = moved(self.poses, self.frame.bodies, self.centres, twists)
         rows = self._close_look(poses) if self._still(size) else self._look(poses, DEEP * move)
         old, new = _overlap(self.rows), _overlap(rows)
         penalty = 2.0 * max(1.0, float(force.sum()) / self.frame.unit_n)
-        rise = self.frame.potential(poses, self.start) - self.frame.potential(self.poses, self.start)
+        potential = self.frame.potential(poses, self.acts_at)
+        rise = potential - self.potential
         clean = new <= max(0.1 * move, self._allowed()) or new <= 0.5 * old
         if not (clean and rise <= penalty * old + 1e-10) and move > self.bounds.closure_mm:
             self.step *= 0.4
             self.prospect *= 0.4
             return size
         self.poses, self.rows, self.force = poses, rows, force
+        self.centres, self.potential = self.frame.centres(poses), potential
         self.landed_mm = move if landed or slides else np.inf
         self.visited.append(poses)
         self.residual, self.balance = new, size
@@ -320,10 +323,15 @@ class _Walk:
     def _gripped(self) -> bool:
         """Tell whether friction at the contacts holds the load without any motion."""
         rows, closure = self.rows, 10 * self.bounds.closure_mm
-        centres = self.frame.centres(self.poses)
         load = self.frame.wrench(self.poses)
         return friction_holds(
-            rows, self.frame.bodies, centres, load, self.frame.size, mu=self.bounds.grip, closure_mm=closure
+            rows,
+            self.frame.bodies,
+            self.centres,
+            load,
+            self.frame.size,
+            mu=self.bounds.grip,
+            closure_mm=closure,
         )
 
     def _gone(self, count: int, which: int) -> Settling:

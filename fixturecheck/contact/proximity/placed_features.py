@@ -389,8 +389,7 @@ class PlacedFeatures:
     """
 
     def __init__(self, own: Bodies) -> None:
-        self._own = own
-        self._columns: list[_Column] = []
+        columns: list[_Column] = []
         rows: list[Floats] = []
         bodies: list[Ints] = []
         shifted: list[Bools] = []
@@ -401,7 +400,7 @@ class PlacedFeatures:
             start, each = sum(len(r) for r in rows), int(np.prod(local.shape[1:-1]))
             rows.append(local.reshape(-1, 3))
             field = kinds[kind]._fields.index(name)
-            self._columns.append(_Column(kind, field, slice(start, start + len(rows[-1])), local.shape))
+            columns.append(_Column(kind, field, slice(start, start + len(rows[-1])), local.shape))
             bodies.append(np.repeat(np.arange(len(first) - 1), np.diff(first) * each))
             shifted.append(
                 np.tile(points, len(local)) if len(points) == each else np.repeat(points, len(rows[-1]))
@@ -418,28 +417,41 @@ class PlacedFeatures:
         self._bodies: Ints = np.concatenate(bodies)
         self._shifted: Bools = np.concatenate(shifted)
 
+        # One room for all poses: a query at a pose is over before the next begins.
+        self._out: Floats = np.empty_like(self._rows)
+        there = [list(kind) for kind in kinds]
+        for one in columns:
+            there[one.kind][one.field] = self._out[one.rows].reshape(one.shape)
+        edges = there[Bodies._fields.index("edges")]
+        for name in ("low_mm", "high_mm"):
+            edges[Edges._fields.index(name)] = np.empty_like(own.edges.low_mm)
+        self._there = Bodies(*(type(kind)(*by) for kind, by in zip(kinds, there, strict=True)))
+
     def at(self, rotation: Floats, origin_mm: Floats) -> Bodies:
-        """Return every feature where it stands at poses (n, 3, 3) and (n, 3)."""
-        rows = pose_rows(self._rows, self._bodies, self._shifted, rotation, origin_mm)
-        kinds: tuple[Any, ...] = tuple(self._own)
-        moved = [list(kind) for kind in kinds]
-        for one in self._columns:
-            moved[one.kind][one.field] = rows[one.rows].reshape(one.shape)
-        edges = moved[Bodies._fields.index("edges")]
-        ends = edges[Edges._fields.index("ends_mm")]
-        edges[Edges._fields.index("low_mm")] = np.minimum(ends[:, 0], ends[:, 1])
-        edges[Edges._fields.index("high_mm")] = np.maximum(ends[:, 0], ends[:, 1])
-        return Bodies(*(type(kind)(*by) for kind, by in zip(kinds, moved, strict=True)))
+        """Return every feature where it stands at poses (n, 3, 3) and (n, 3), until the next call."""
+        pose_rows(self._rows, self._bodies, self._shifted, rotation, origin_mm, self._out)
+        edges = self._there.edges
+        span_ends(edges.ends_mm, edges.low_mm, edges.high_mm)
+        return self._there
 
 
 @compiled
-def pose_rows(rows: Floats, bodies: Ints, shifted: Bools, rotation: Floats, origin_mm: Floats) -> Floats:
-    """Turn vectors (n, 3) with their bodies, and shift those that are points."""
-    out = np.empty_like(rows)
+def pose_rows(
+    rows: Floats, bodies: Ints, shifted: Bools, rotation: Floats, origin_mm: Floats, out: Floats
+) -> None:
+    """Turn vectors (n, 3) with their bodies, and shift those that are points, into `out` (n, 3)."""
     for i in range(len(rows)):
         r, o = rotation[bodies[i]], origin_mm[bodies[i]]
         x, y, z = rows[i, 0], rows[i, 1], rows[i, 2]
         for axis in range(3):
             by = o[axis] if shifted[i] else 0.0
             out[i, axis] = r[axis, 0] * x + r[axis, 1] * y + r[axis, 2] * z + by
-    return out
+
+
+@compiled
+def span_ends(ends_mm: Floats, low_mm: Floats, high_mm: Floats) -> None:
+    """Fill in the corners (n, 3) of a box round each pair of ends (n, 2, 3)."""
+    for i in range(len(ends_mm)):
+        for axis in range(3):
+            low_mm[i, axis] = min(ends_mm[i, 0, axis], ends_mm[i, 1, axis])
+            high_mm[i, axis] = max(ends_mm[i, 0, axis], ends_mm[i, 1, axis])
