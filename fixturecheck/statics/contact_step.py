@@ -475,14 +475,15 @@ def programme(
     wrench = frame.wrench(poses)
     metric = metric_of(wrench)
     laid = np.ascontiguousarray  # the loop is compiled for arrays that are laid out so
-    near, room, *packed = _constraints(
+    near, room, data, indices, starts = _constraints(
         (laid(rows.body_a), laid(rows.face_a), laid(rows.body_b), laid(rows.face_b)),
         (laid(rows.point_a_mm), laid(rows.point_b_mm), laid(rows.normal), laid(rows.gap_mm)),
         (frame.bodies, laid(frame.centres(poses)), frame.size, metric),
         (float(np.sqrt(np.sum(wrench**2 / metric[:, None]))), step_mm, closed_mm, slack_mm),
     )
     flat = np.repeat(metric, 6)
-    solved = solve_quadratic(flat, wrench.ravel(), Slopes(*packed, shape=(len(near), 6 * count)), room)
+    kept = Slopes(data, indices, starts, shape=(len(near), 6 * count))
+    solved = solve_quadratic(flat, wrench.ravel(), kept, room)
     if solved is None:
         return None
     move, multiplier = solved
