@@ -29,6 +29,7 @@ from types import TracebackType
 from typing import IO, Any, TextIO
 
 from fixturecheck.errors import FixturecheckError, KernelError, SetupError
+from fixturecheck.kernel.later import put_off
 from fixturecheck.progress import Progress
 
 _GRACE_S = 2.0
@@ -326,6 +327,7 @@ def serve(*, once: bool) -> None:
 
     _end_with_parent(once=once)
     collect_rarely()
+    put_off("vtk")
     # The kernel prints to file descriptor 1 from native code; only the parent speaks on standard output.
     with open(os.devnull, "r+b") as nowhere:  # noqa: PTH123 -- os.devnull is a name, not a path to build on
         os.dup2(nowhere.fileno(), 0)

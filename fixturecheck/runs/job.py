@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from fixturecheck.errors import NotComputedError
 from fixturecheck.progress import Progress, Tell, part_of, silent
 from fixturecheck.report.folder import OPERATIONS, scratch, written
-from fixturecheck.report.pictures.painter import painting
+from fixturecheck.report.pictures.painter import load_for_copies, painting
 from fixturecheck.runs.check import answer_of
 from fixturecheck.runs.request import CheckAnswer, CheckRequest
 
@@ -66,6 +66,8 @@ def check_job_into(
         for o in job.operations
         if stage.setups[o.number].setup is not None
     }
+    if request.pictures:
+        load_for_copies()
     titles = {o.number: o.title for o in job.operations}
     share = part_of(progress, _STAGED, _CHECKED)
     share("check the operations", 0.0)

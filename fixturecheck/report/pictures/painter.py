@@ -7,6 +7,7 @@ nothing else changes. Nothing heavy is imported here, so that the process can be
 from __future__ import annotations
 
 import contextlib
+import importlib
 import json
 import os
 import runpy
@@ -24,6 +25,8 @@ from typing import IO, Any, NoReturn
 from fixturecheck.kernel.side_by_side import can_fork
 
 RENDERER = "fixturecheck.report.pictures.render"
+_DRAWS = "vtkmodules.vtkRenderingOpenGL2"
+"""The largest part of what draws."""
 _NEEDS = "it needs OpenGL, though no display: on Debian install libgl1 and libegl1"
 
 
@@ -182,6 +185,13 @@ def _run_and_leave(module: str) -> NoReturn:
             sys.stdout.flush()
             sys.stderr.flush()
         os._exit(code)
+
+
+def load_for_copies() -> None:
+    """Load what draws into this process, so that copies of it that draw need not each load it."""
+    # Where it cannot be loaded each copy says so.
+    with contextlib.suppress(ImportError):
+        importlib.import_module(_DRAWS)
 
 
 @contextlib.contextmanager
