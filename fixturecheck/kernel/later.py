@@ -9,6 +9,8 @@ from importlib.machinery import ModuleSpec
 from types import ModuleType
 from typing import Any
 
+_NOTED = frozenset({"__path__", "__warningregistry__", "__wrapped__"})
+"""What Python itself asks of every module, and a module in one file has none of."""
 _SHOWS = "cadquery.vis"
 """What opens windows: it counts on all that draws being loaded."""
 
@@ -31,7 +33,7 @@ def put_off(name: str) -> None:
 
     def loaded(what: str) -> Any:
         """Load the library, unless it is only asked for what Python itself notes of a module."""
-        if what.startswith("__") and what != "__all__":
+        if what in _NOTED:
             raise AttributeError(what)
         _load(module)
         return getattr(module, what)

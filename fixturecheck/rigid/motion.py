@@ -147,7 +147,26 @@ def slopes(
 def laid_slopes(
     column: Ints, points_mm: tuple[Floats, Floats], normals: Floats, centres_mm: Floats, sizes_mm: Floats
 ) -> Floats:
-    """Return the slopes (m, 2, 6) of gaps whose sides belong to bodies by number, -1 for one that stays."""
+    """Return how each gap changes with the twists of its two bodies, of arrays that are laid out for a loop.
+
+    Parameters
+    ----------
+    column : ndarray of int, shape (m, 2)
+        Which of the loose bodies each side is; -1 where that side does not move.
+    points_mm : tuple of ndarray, shape (m, 3)
+        The places on a, and those on b.
+    normals : ndarray, shape (m, 3)
+        Unit normals out of b into a.
+    centres_mm : ndarray, shape (n, 3)
+        Centres of the loose bodies, in the machine's frame.
+    sizes_mm : ndarray, shape (n,)
+        Lengths at which turns are measured as mm.
+
+    Returns
+    -------
+    ndarray, shape (m, 2, 6)
+        As `slopes` gives it.
+    """
     slope = np.zeros((len(column), 2, 6))
     for i in range(len(column)):
         for side in range(2):
