@@ -11,7 +11,7 @@ from typing import NoReturn
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.effort import HOLD, Budget, spending
 from fixturecheck.errors import KernelError, NotComputedError, SetupError
-from fixturecheck.holding.axial import drilling_of, refuse_no_force, strokes_into, way_in_name, way_in_of
+from fixturecheck.holding.axial import drilling_of, refuse_no_force, way_in_name, way_in_of, ways_in
 from fixturecheck.holding.bearing import movers
 from fixturecheck.holding.cutter import MillingProcess
 from fixturecheck.holding.factor import kept_of, load_cases, losses_of, part_hold, single_losses
@@ -187,12 +187,12 @@ def _ways_in(
 ) -> Iterator[tuple[str, str, Callable[[], CuttingProcess]]]:
     """Yield how an end mill goes into a part, and what makes the process of it."""
     try:
-        ways = strokes_into(setup, placed, run, part)
+        ways = ways_in(setup, placed, run, part)
     except (NotComputedError, KernelError) as reason:
         yield part, way_in_name(run, AxialStroke.ENTERS), partial(_refuse, f"how it goes in: {reason}")
         return
-    for way in ways:
-        yield part, way_in_name(run, way), partial(way_in_of, setup, placed, run, part, way)
+    for way, places_mm in ways.items():
+        yield part, way_in_name(run, way), partial(way_in_of, setup, placed, run, part, way, places_mm)
 
 
 def _refuse(reason: str) -> NoReturn:

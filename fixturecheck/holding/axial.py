@@ -274,7 +274,12 @@ def drilling_of(setup: Setup, placed: Mapping[str, Solid], drill: Drilling, part
 
 
 def way_in_of(
-    setup: Setup, placed: Mapping[str, Solid], run: EndMilling, part: str, way: AxialStroke
+    setup: Setup,
+    placed: Mapping[str, Solid],
+    run: EndMilling,
+    part: str,
+    way: AxialStroke,
+    places_mm: tuple[Vector, ...],
 ) -> AxialProcess:
     """Return a part under an end mill on its way in.
 
@@ -287,7 +292,9 @@ def way_in_of(
     part : str
         Name of the part.
     way : AxialStroke
-        One of `strokes_into`.
+        One of `ways_in`.
+    places_mm : tuple of Vector
+        Where it goes in so, as `ways_in` gives it.
 
     Returns
     -------
@@ -355,10 +362,14 @@ def refuse_no_force(run: EndMilling) -> NoReturn:
     raise NotComputedError(message)
 
 
-def strokes_into(
+def ways_in(
     setup: Setup, placed: Mapping[str, Solid], run: EndMilling, part: str
-) -> tuple[AxialStroke, ...]:
-    """Return how a run that states its teeth and feed goes into a part: none where it comes in from outside.
+) -> dict[AxialStroke, tuple[Vector, ...]]:
+    """Return where a run that states its teeth and feed goes into a part, by how, each place once.
+
+    A move that is shut in on all sides, with nothing stated that goes down before it, is taken to go straight
+    in anywhere along its way; a skimming cut and a tapered cutter, for an edge, come down beside what they
+    take.
 
     Parameters
     ----------
@@ -371,7 +382,8 @@ def strokes_into(
 
     Returns
     -------
-    tuple of AxialStroke
+    dict of AxialStroke to tuple of Vector
+        Empty where it comes in from outside.
 
     Raises
     ------
@@ -379,19 +391,7 @@ def strokes_into(
         Where it goes is not known.
     """
     if run.teeth is None or run.feed_mm_tooth is None:
-        return ()
-    return tuple(_ways_in_mm(setup, placed, run, part))
-
-
-def _ways_in_mm(
-    setup: Setup, placed: Mapping[str, Solid], run: EndMilling, part: str
-) -> dict[AxialStroke, tuple[Vector, ...]]:
-    """Return where a run goes into a part, by how, each place once.
-
-    A move that is shut in on all sides, with nothing stated that goes down before it, is taken to go straight
-    in anywhere along its way; a skimming cut and a tapered cutter, for an edge, come down beside what they
-    take.
-    """
+        return {}
     # What the part covers from above, without its hollows.
     seen = convex_hull(rim_points(placed[part])[:, :2])
     reach = seen.buffer(0.5 * run.diameter_mm)

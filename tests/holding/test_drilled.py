@@ -9,7 +9,7 @@ import cadquery as cq
 import pytest
 
 from fixturecheck import engine
-from fixturecheck.holding.axial import drilling_of, strokes_into, way_in_of
+from fixturecheck.holding.axial import drilling_of, way_in_of, ways_in
 from fixturecheck.holding.factor import load_cases
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.result.finding import Kind, Verdict
@@ -138,9 +138,8 @@ def plunged(shape="square", moves=DOWN, **given):
 def test_a_wrong_go_by_a_plunge_beyond_what_the_part_stands_on(compared):
     """Thrust is 0.8 of the cutting force along both edges; moments about the edge of the rail."""
     setup = plunged(teeth=2, feed_mm_tooth=0.05)
-    job = way_in_of(
-        setup, {b.name: b.solid for b in setup.bodies}, setup.end_mills[0], "plate", AxialStroke.PLUNGES
-    )
+    milled = setup, {b.name: b.solid for b in setup.bodies}, setup.end_mills[0], "plate"
+    job = way_in_of(*milled, AxialStroke.PLUNGES, ways_in(*milled)[AxialStroke.PLUNGES])
     thrust_n = 0.8 * 1.5 * 2100.0 * 0.05**-0.26 * 8.0 * 0.1 / 2.0
     weight_n = 80 * 40 * 10 * 7.85e-6 * 9.81
     by_hand = (600.0 * 40.0 + weight_n * 10.0) / (thrust_n * 25.0)
@@ -162,8 +161,9 @@ def test_a_wrong_go_by_a_ramp_beyond_what_the_part_stands_on(compared):
     # Rougher still, so that it neither slides nor turns before it tips.
     setup = replace(setup, holding=replace(setup.holding, mu=(2.0, 2.0)))
     placed = {b.name: b.solid for b in setup.bodies}
-    assert strokes_into(setup, placed, setup.end_mills[0], "plate") == (AxialStroke.RAMPS,)
-    job = way_in_of(setup, placed, setup.end_mills[0], "plate", AxialStroke.RAMPS)
+    ways = ways_in(setup, placed, setup.end_mills[0], "plate")
+    assert [*ways] == [AxialStroke.RAMPS]
+    job = way_in_of(setup, placed, setup.end_mills[0], "plate", AxialStroke.RAMPS, ways[AxialStroke.RAMPS])
     down = 0.1 * math.sin(math.atan2(1.0, 10.0))
     thrust_n = 0.8 * 1.5 * 2100.0 * (down / 2) ** -0.26 * 8.0 * down / 2.0
     tooth_n = 1.5 * 2100.0 * 0.05 ** (1 - 0.26) * 1.0
@@ -185,12 +185,12 @@ def test_a_pocket_that_nothing_is_stated_to_enter_is_gone_straight_into():
     for part, ways in ((shut, (AxialStroke.ENTERS,)), (opened, ())):
         setup = Setup(name="bench", bodies=(part,), end_mills=(run,), holding=Holding())
         placed = {"block": placed_at(part.solid, part.at)}
-        assert strokes_into(setup, placed, run, "block") == ways
+        assert tuple(ways_in(setup, placed, run, "block")) == ways
     first = MillMove(kind="plunge", at_mm=((0.0, 0.0),), z_mm=16.0)
     stated = replace(run, moves=(first, *run.moves))
     placed = {"block": placed_at(shut.solid, shut.at)}
     setup = Setup(name="bench", bodies=(shut,), end_mills=(stated,), holding=Holding())
-    assert strokes_into(setup, placed, stated, "block") == (AxialStroke.PLUNGES,)
+    assert tuple(ways_in(setup, placed, stated, "block")) == (AxialStroke.PLUNGES,)
 
 
 def test_what_is_not_known_of_a_plunge_is_unknown():
