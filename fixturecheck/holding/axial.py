@@ -313,7 +313,6 @@ def way_in_of(
     takes, rounded = shearing(run.cuts_as), run.corner_radius_mm > 0.0
     slopes = (m for m in run.moves if m.kind in DESCENDING)
     passes = [p for move in slopes for p in _passes(setup, placed, run, part, move)]
-    places_mm = _ways_in_mm(setup, placed, run, part)[way]
     # A countersink cuts over all its slant up to the top of the part, as if there were no hole yet.
     deep_mm = max(box_of(placed[part])[5] - min(place[2] for place in places_mm), 0.0)
     across_mm = run.diameter_mm + 2.0 * deep_mm * math.tan(math.radians(run.taper_deg)) * tapered
