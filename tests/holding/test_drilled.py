@@ -213,7 +213,8 @@ def test_a_countersink_turns_its_part_as_a_drill_as_wide_as_its_rim():
         deep_mm=2.7, moves=(MillMove(kind="plunge", at_mm=((0.0, 0.0),), z_mm=6.5),),
     )  # fmt: skip
     setup = Setup(name="bench", bodies=(plate,), end_mills=(run,), holding=Holding())
-    process = way_in_of(setup, {"block": plate.solid}, run, "block", AxialStroke.PLUNGES)
+    milled = setup, {"block": plate.solid}, run, "block"
+    process = way_in_of(*milled, AxialStroke.PLUNGES, ways_in(*milled)[AxialStroke.PLUNGES])
     expected = 1.5 * 2.1 * (0.02 * math.sin(math.pi / 4)) ** -0.26 * 12.0**2 * 0.06 / 8.0
     assert process.forces[Driver.TORQUE].high == pytest.approx(expected, rel=1e-6)
     told = engine.check(setup, only=["mill"]).findings
