@@ -12,7 +12,7 @@ from fixturecheck.setup.model import Setup, among_its_own
 @among_its_own
 def stage_of(setup: Setup) -> tuple[Stage, list[Finding]]:
     """Return what the checks are given, and a finding for each step that could not be computed."""
-    work = engine._Work(setup, chosen(), lambda _doing, _share: None)
+    work = engine._Work(setup, chosen(), lambda _doing, _share: None, copied=False)
     work.touch()
     for step in engine.STEPS:
         if work.needs(step):

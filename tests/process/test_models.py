@@ -12,6 +12,8 @@ from pathlib import Path
 import pytest
 
 from fixturecheck.machining.as_milled import mill
+from fixturecheck.process import across
+from fixturecheck.process.across import stage
 from fixturecheck.process.checked import check_operation
 from fixturecheck.process.load import load_any
 from fixturecheck.process.run import looked_across, staged_job
@@ -224,7 +226,7 @@ def test_work_side_by_side_comes_back_in_order_and_a_crash_is_one_failure() -> N
         "import os, signal\n"
         "from fixturecheck.kernel.side_by_side import can_fork, run_side_by_side\n"
         "works = {1: lambda: 'one', 2: lambda: os.kill(os.getpid(), signal.SIGSEGV), 3: lambda: 1 / 0}\n"
-        "found = run_side_by_side(works, at_once=2)\n"
+        "found = run_side_by_side(works)\n"
         "print(can_fork(), found[1].value, 'SIGSEGV' in found[2].failed, 'ZeroDivision' in found[3].failed)\n"
     )
     lean = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
@@ -237,3 +239,7 @@ def test_work_side_by_side_comes_back_in_order_and_a_crash_is_one_failure() -> N
         check=True,
     )
     assert done.stdout.split() == ["True", "one", "True", "True"]
+
+
+def test_every_check_across_operations_names_a_key_of_the_job() -> None:
+    assert set(stage._KEYS) == set(across.MODULES)

@@ -27,6 +27,7 @@ _KEYS: Mapping[str, tuple[str, ...]] = {
     "stock": ("stock_mm", "makes"),
     "burr": ("stones",),
     "growth": ("growth_share", "temper_c"),
+    "hard": ("carbide", "kind"),
     "magnetism": ("demagnetises",),
 }
 """By check, the keys of an operation that state what it asks about, the nearest first."""
