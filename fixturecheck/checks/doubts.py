@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.fields import allowed_in, own_fields
@@ -25,7 +28,7 @@ from fixturecheck.setup.dials import Dials
 from fixturecheck.setup.document import guessed_rows
 from fixturecheck.setup.holding import ASSUMED_PULL_N_CM2, SOURCE_GAP_PITCHES, Holding
 from fixturecheck.setup.model import Body, Cut, Setup
-from fixturecheck.setup.records import BodyRole, CutWay, Seat
+from fixturecheck.setup.records import BodyRole, CutWay
 from fixturecheck.setup.validate import TABLE_MM
 from fixturecheck.shop import tables
 from fixturecheck.shop.wheels import speed_limit
@@ -116,13 +119,15 @@ def _other_unit(setup: Setup) -> Iterator[Finding]:
     """Yield a caution for each part whose flat seats all meet once the places are read in the other unit."""
     inches = setup.units == "inch"
     factor, other = (1.0 / INCH_MM, "mm") if inches else (INCH_MM, "inches")
+    flat = cache(partial(_flat_face, setup))
     for part in setup.parts():
-        seats = [s for s in setup.seats if s.body == part.name]
-        gaps = [(s, _apart_mm(setup, s, 1.0), _apart_mm(setup, s, factor)) for s in seats]
-        if not gaps or any(read is None or abs(read) > _MEETS_MM for _, _, read in gaps):
+        gaps = [(s, _apart_mm(flat(s.own), flat(s.other))) for s in setup.seats if s.body == part.name]
+        known = [(s, drawn + placed, drawn + factor * placed) for s, (drawn, placed) in gaps]
+        # Without a flat face it is not a number, and meets nothing.
+        if not known or not all(abs(read) <= _MEETS_MM for _, _, read in known):
             continue
-        seat, most, _ = max(gaps, key=lambda one: abs(one[1] or 0.0))
-        if most is None or abs(most) <= _APART_MM:
+        seat, most, _ = max(known, key=lambda one: abs(one[1]))
+        if abs(most) <= _APART_MM:
             continue
         yield _doubt(
             Kind.OTHER_UNIT,
@@ -136,19 +141,29 @@ def _other_unit(setup: Setup) -> Iterator[Finding]:
         )
 
 
-def _apart_mm(setup: Setup, seat: Seat, factor: float) -> float | None:
-    """Return how far two flat faces stand apart, all places times a factor; None where one is not flat."""
-    frames = []
-    for ref in (seat.own, seat.other):
-        body = setup.body(FaceRef(ref).body)
-        flats = [flat_of(faces_of(body.solid)[i]) for i in body.face_indices(FaceRef(ref).face)]
-        if len(flats) != 1 or flats[0] is None:
-            return None
-        matrix = matrix_of(body.at)
-        centre, normal = (matrix[:3, :3] @ np.array(v) for v in flats[0])
-        frames.append((centre + factor * matrix[:3, 3], normal))
-    (own, _), (other, normal) = frames
-    return float(normal @ (own - other))
+def _flat_face(setup: Setup, ref: FaceRef) -> tuple[Floats, Floats, Floats] | None:
+    """Return centre and normal (3,) of a face, turned as its body stands, and the body's shift (3,), mm.
+
+    None where the face is not one flat face.
+    """
+    body = setup.body(ref.body)
+    faces = faces_of(body.solid)
+    flats = [flat_of(faces[i]) for i in body.face_indices(ref.face)]
+    if len(flats) != 1 or flats[0] is None:
+        return None
+    matrix = matrix_of(body.at)
+    centre, normal = (matrix[:3, :3] @ np.array(v) for v in flats[0])
+    return centre, normal, matrix[:3, 3]
+
+
+def _apart_mm(
+    own: tuple[Floats, Floats, Floats] | None, other: tuple[Floats, Floats, Floats] | None
+) -> tuple[float, float]:
+    """Return how far two faces stand apart as drawn at one origin, and by their places; nan if not flat."""
+    if own is None or other is None:
+        return math.nan, math.nan
+    normal = other[1]
+    return float(normal @ (own[0] - other[0])), float(normal @ (own[2] - other[2]))
 
 
 def _below_table(setup: Setup) -> Iterator[Finding]:
