@@ -20,7 +20,7 @@ from fixturecheck.faceref import FaceRef, on
 from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import box
-from fixturecheck.kernel.measure import box_of, centre_of, distance
+from fixturecheck.kernel.measure import centre_of, distance, loose_box
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.nesting.seating import Seating, continues_seat, is_on, table_top_mm
 from fixturecheck.numeric import to_vector
@@ -278,7 +278,8 @@ def _way_apart(stage: Stage, overlap: Overlap, cures: Budget) -> tuple[Parting |
     order = sorted((overlap.a, overlap.b), key=lambda name: _staying(stage.setup, name))
     try:
         with spending(cures):
-            first, second = (_parting(stage, overlap, name) for name in order)
+            table = _table(stage)
+            first, second = (_parting(stage, overlap, name, table) for name in order)
     except SpentError as reason:
         return None, f"Move {order[0]} until the two only touch. How far was not looked for: {reason}."
     if first is None or (second is not None and _rather(stage.setup, second, first)):
@@ -347,13 +348,13 @@ def _staying(setup: Setup, name: str) -> tuple[int, int, int]:
     return 2, len(together(setup, name)), -place
 
 
-def _parting(stage: Stage, overlap: Overlap, name: str) -> Parting | None:
+def _parting(stage: Stage, overlap: Overlap, name: str, table: Placed) -> Parting | None:
     setup = stage.setup
     pieces, other = together(setup, name), overlap.b if name == overlap.a else overlap.a
     if other in pieces:
         return None
     placed = {b.name: b.placed() for b in setup.bodies}
-    around = [placed[n] for n in placed if n not in pieces and n != other] + [_table(stage)]
+    around = [placed[n] for n in placed if n not in pieces and n != other] + [table]
     moving = [placed[n] for n in pieces]
     kept = _kept(stage, pieces, other, name)
     return shortest_parting(moving, placed[other], around, overlap.common, setup.tolerances, kept)
@@ -362,7 +363,7 @@ def _parting(stage: Stage, overlap: Overlap, name: str) -> Parting | None:
 def _table(stage: Stage) -> Placed:
     """Return the machine's table under everything that stands there."""
     top_mm = table_top_mm(stage.setup, stage.contacts)
-    boxes = np.array([box_of(solid) for solid in stage.placed.values()])
+    boxes = np.array([loose_box(solid) for solid in stage.placed.values()])
     (left, front), (right, back) = boxes[:, :2].min(axis=0), boxes[:, 3:5].max(axis=0)
     reach_mm = float(right - left + back - front)
     slab = box(
