@@ -19,7 +19,7 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.dials.plan import Dialled, dialled
-from fixturecheck.dials.transfer import datum_offset
+from fixturecheck.dials.reading import datum_offset
 from fixturecheck.errors import FixturecheckError, KernelError, NotComputedError
 from fixturecheck.kernel.construct import compound
 from fixturecheck.kernel.place import placed_at

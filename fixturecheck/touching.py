@@ -32,8 +32,8 @@ from fixturecheck.result import Result, Source
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, worst
 from fixturecheck.result.grouping import grouped
+from fixturecheck.result.rest import BodyFree, BodyPair, PairState, Touching
 from fixturecheck.result.shapes import NamedShape, Role, Vector
-from fixturecheck.result.touching import BodyFree, BodyPair, PairState, Touching
 from fixturecheck.rigid.freedoms import opening_motion
 from fixturecheck.rigid.motion import jacobian
 from fixturecheck.setup.make import body

@@ -71,7 +71,7 @@ def _single_setups(job_file: Path, home: Path) -> list[Path]:
     """Write each set-up of the job with its part as a file of its own, so that it can be checked alone."""
     from fixturecheck.kernel.step import Named, write_step
     from fixturecheck.process.load import load_job
-    from fixturecheck.process.states import states_of
+    from fixturecheck.process.setups import states_of
 
     job = load_job(job_file, {})
     written = []

@@ -36,7 +36,7 @@ from fixturecheck.result.magnet import FaceHeld
 from fixturecheck.result.rest import PartLocation, Rest, WayIn
 from fixturecheck.result.tolerance import Chances
 from fixturecheck.setup import schema as keys
-from fixturecheck.setup.tables import RECORDS as TABLES
+from fixturecheck.setup.reader import RECORDS as TABLES
 from fixturecheck.shop.catalogue import Param, equipment
 from fixturecheck.shop.tables import finishes, materials
 

@@ -20,8 +20,7 @@ from collections.abc import Iterator
 from fixturecheck.checks.slopes import levelling_deg, slopes_of
 from fixturecheck.checks.stage import Stage
 from fixturecheck.machining.cut import GroundCut
-from fixturecheck.machining.targets import PartTargets, TargetFace, targets_of
-from fixturecheck.machining.wheel_path import rim_of
+from fixturecheck.machining.wheel_path import PartTargets, TargetFace, rim_of, targets_of
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, judge, meets
 from fixturecheck.setup.dials import Squaring

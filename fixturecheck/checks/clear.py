@@ -31,14 +31,13 @@ from fixturecheck.errors import FixturecheckError, NotComputedError
 from fixturecheck.kernel.boolean import Apart, apart
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Solid
-from fixturecheck.machining.as_milled import OF_HOLDER, MilledCut
+from fixturecheck.machining.as_milled import OF_HOLDER, MilledCut, other_cutters
 from fixturecheck.machining.clearance import Approach, Undrawn, approaches, kept_clear_mm, too_near, undrawn
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.machining.detours import blocking_dodges, larger_wheel, passing, reroutes
-from fixturecheck.machining.other_cutters import other_cutters
 from fixturecheck.result.contact import Mover
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
-from fixturecheck.result.finding_id import PASSAGES, Passage
+from fixturecheck.result.grouping import PASSAGES, Passage
 from fixturecheck.result.remedy import Dodge
 from fixturecheck.result.shapes import NamedShape, Role, Vector
 from fixturecheck.setup.records import BodyRole

@@ -24,8 +24,7 @@ from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.dials.plan import Dialled, Span, dials_stated
-from fixturecheck.dials.room import Meeting
-from fixturecheck.dials.touch import LEAST_MM, NoTouch, WhyNot
+from fixturecheck.dials.touch import LEAST_MM, Meeting, NoTouch, WhyNot
 from fixturecheck.faceref import FaceRef
 from fixturecheck.machining.clearance import ROUNDING_MM
 from fixturecheck.result.dials import CutDials, DatumOffset, Feed, Side, TargetReading, TouchOff, Unreachable

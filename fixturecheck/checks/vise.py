@@ -32,7 +32,7 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_compu
 from fixturecheck.result.hold import ClampKind
 from fixturecheck.shop.tables import material
 from fixturecheck.sizes.faces import holes_of, outer_round, round_faces
-from fixturecheck.statics.wall import THIN_SHARE, section_mm4, squeezed_mm
+from fixturecheck.statics.stiffness import THIN_SHARE, section_mm4, squeezed_mm
 from fixturecheck.wording.sentences import first_up
 
 ID = "vise"

@@ -4,7 +4,7 @@ What: the wall behind each flat face that a jaw, a strap or a toe presses, or th
 presses in turn; cut straight while it is bent, it comes out crooked.
 Why: a wall beside a pocket gives way under the jaw, and a thin plate under a strap between its parallels.
 Formula: a strip from its foot to its edge, or between two feet, as thick as the wall is row by row, under an
-even push on what is pressed: bending, shear and the give of its foot (`statics.wall`).
+even push on what is pressed: bending, shear and the give of its foot (`statics.stiffness`).
 A flat jaw whose push passes through what is solid goes in no further than that gives, F L / (E A), and the
 wall with it.
 Limits: a quarter of the tightest zone of the faces that are made, 5 um without one (chosen here, no source).
@@ -41,7 +41,7 @@ from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import BodyRole
 from fixturecheck.shop.tables import Material, material
 from fixturecheck.sizes.faces import holes_of, outer_round, round_faces
-from fixturecheck.statics.wall import THIN_SHARE, bent_mm, section_mm4, squeezed_mm
+from fixturecheck.statics.stiffness import THIN_SHARE, bent_mm, section_mm4, squeezed_mm
 from fixturecheck.units import Writing
 
 ID = "wall"

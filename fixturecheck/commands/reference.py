@@ -144,7 +144,7 @@ def _of_finding(text: str) -> list[_Topic]:
 
 def _of_id(text: str) -> list[_Topic]:
     """Return the kinds that answer the question of an id, `check/question/...`, and the check."""
-    from fixturecheck.result.finding_id import kinds_of  # noqa: PLC0415 -- only this command needs it
+    from fixturecheck.result.grouping import kinds_of  # noqa: PLC0415 -- only this command needs it
 
     check, question, *_ = text.split("/")
     asked = re.split(r"[:@~]", question)[0].replace("-", " ")

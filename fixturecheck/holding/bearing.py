@@ -39,7 +39,7 @@ from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import BodyRole
 from fixturecheck.shop.tables import weight_n
 from fixturecheck.statics.equilibrium import ContactPoint, Load, Rigid, patch_points
-from fixturecheck.statics.hertz import (
+from fixturecheck.statics.stiffness import (
     contact_modulus_mpa,
     face_stiffness_n_mm,
     line_stiffness_n_mm,

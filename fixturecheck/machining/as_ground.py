@@ -17,8 +17,15 @@ from fixturecheck.kernel.place import drawing_matrix, shifted
 from fixturecheck.kernel.recall import asked_of, recalled
 from fixturecheck.kernel.shapes import Box, Face, Shape, Solid
 from fixturecheck.machining.cut import CornerMade, GroundCut, PartGround
-from fixturecheck.machining.targets import PartTargets, targets_of
-from fixturecheck.machining.wheel_path import WheelRim, rim_of, sweeps_of, wheel_at, wheel_path
+from fixturecheck.machining.wheel_path import (
+    PartTargets,
+    WheelRim,
+    rim_of,
+    sweeps_of,
+    targets_of,
+    wheel_at,
+    wheel_path,
+)
 from fixturecheck.numeric import scaled
 from fixturecheck.result.contact import CutMade, FaceMade, WheelPath
 from fixturecheck.result.shapes import NamedShape, Role, Vector, cutter_name, wheel_name

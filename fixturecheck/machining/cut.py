@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from fixturecheck.kernel.shapes import Shape, Solid
-from fixturecheck.machining.targets import PartTargets
+from fixturecheck.machining.wheel_path import PartTargets
 from fixturecheck.result.contact import CutMade, FaceMade, Mover, WheelPath
 from fixturecheck.result.shapes import NamedShape
 from fixturecheck.setup.model import Cut

@@ -23,8 +23,7 @@ from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.as_ground import grind, wheel_side_mm
 from fixturecheck.machining.clearance import Approach, approaches, gouge_depth_mm, too_near
 from fixturecheck.machining.cut import CutMadeBy, GroundCut, PartGround
-from fixturecheck.machining.targets import PartTargets
-from fixturecheck.machining.wheel_path import WheelRim, rim_of, run_out_mm, sweep_of, wheel_path
+from fixturecheck.machining.wheel_path import PartTargets, WheelRim, rim_of, run_out_mm, sweep_of, wheel_path
 from fixturecheck.numeric import scaled
 from fixturecheck.result.contact import Mover, WheelPath
 from fixturecheck.result.remedy import Dodge, DodgeKind, WheelChange, WheelChangeKind

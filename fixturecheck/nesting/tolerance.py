@@ -22,10 +22,9 @@ from fixturecheck.contact.proximity.query import find_candidates
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.nesting.locating import closing_fixtures
-from fixturecheck.nesting.model import SampledRest, SettlingModel, settling_model_of
+from fixturecheck.nesting.model import SampledRest, SettlingModel, Varying, settling_model_of, varying_faces
 from fixturecheck.nesting.outcome import faces_carrying
 from fixturecheck.nesting.settle import AWAY_MM, loose_of, moved_back, settle_in_order
-from fixturecheck.nesting.varying_faces import Varying, varying_faces
 from fixturecheck.result.rest import Ending
 from fixturecheck.result.tolerance import (
     BarredChance,

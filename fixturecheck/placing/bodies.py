@@ -8,8 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fixturecheck.arrays import Floats
-from fixturecheck.placing.faces import SeatFace
-from fixturecheck.placing.mates import Mate, misfit
+from fixturecheck.placing.mates import Mate, SeatFace, misfit
 from fixturecheck.placing.pose import Closeness, Extent, Pose, UnmetSeat, seat
 from fixturecheck.result.rest import FreedomKind
 from fixturecheck.rigid.freedoms import FreeMotion

@@ -14,8 +14,7 @@ from fixturecheck.kernel.place import translation
 from fixturecheck.kernel.script import more_of
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.process.model import Blank, Job, PartFunction, PartState, SetupMaker
-from fixturecheck.process.order import refuse_bad_order
-from fixturecheck.process.records import Operation
+from fixturecheck.process.records import Operation, refuse_bad_order
 from fixturecheck.process.setups import by_function, in_state, refuse_missing
 from fixturecheck.process.text import StatedJob, is_job, read_job_text, setup_text
 from fixturecheck.setup.dials import Dials
@@ -23,8 +22,8 @@ from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.load import body_of, load, ran_script, setup_of_script, setup_of_text, sources_of
 from fixturecheck.setup.make import body
 from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.outline import operations_in_script
 from fixturecheck.setup.records import Cut
-from fixturecheck.setup.script_lines import operations_in_script
 from fixturecheck.setup.text import StatedSetup
 from fixturecheck.setup.tools import Drilling
 

@@ -11,8 +11,7 @@ from typing import Any
 from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.fields import shortened
 from fixturecheck.names import nearest
-from fixturecheck.process.order import refuse_bad_order
-from fixturecheck.process.records import BlankEntry, JobEntry, Operation
+from fixturecheck.process.records import BlankEntry, JobEntry, Operation, refuse_bad_order
 from fixturecheck.setup.document import into_file, read_document, text_of
 from fixturecheck.setup.facts import FILE_KEYS, BodyFacts, body_facts
 from fixturecheck.setup.reader import Stated

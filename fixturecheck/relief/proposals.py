@@ -31,9 +31,17 @@ from fixturecheck.kernel.select import nearest_edge, same_faces
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.nesting.seating import seating
 from fixturecheck.relief.clashes import Clash
-from fixturecheck.relief.edge_cuts import EdgeCut, cut_solid, edges_at, smallest_cut, step_box
+from fixturecheck.relief.edge_cuts import (
+    Bevel,
+    EdgeCut,
+    bevel_of,
+    cut_solid,
+    edges_at,
+    setbacks,
+    smallest_cut,
+    step_box,
+)
 from fixturecheck.relief.grooves import BoxCut, corners_at, groove
-from fixturecheck.relief.setbacks import Bevel, bevel_of, setbacks
 from fixturecheck.result.relief import (
     FaceUse,
     GrooveDetail,

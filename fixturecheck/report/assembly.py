@@ -10,7 +10,7 @@ from fixturecheck.report.markup import Cell, Table, render, table_of
 from fixturecheck.report.order import numbered, stop_of
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Kind
-from fixturecheck.result.touching import BodyFree, PairState, Touching
+from fixturecheck.result.rest import BodyFree, PairState, Touching
 from fixturecheck.units import Writing
 from fixturecheck.wording.groups import Together, listed
 from fixturecheck.wording.motion import contact_words, freedoms_words, leaves_words

@@ -8,12 +8,11 @@ from importlib import import_module
 from fixturecheck.result.contact import Contact, CutMade
 from fixturecheck.result.dials import CutDials, DatumOffset
 from fixturecheck.result.finding import Finding, Group, NotAsked, Verdict
-from fixturecheck.result.finding_id import identified
+from fixturecheck.result.grouping import identified
 from fixturecheck.result.hardening import HardeningFound
 from fixturecheck.result.hold import HoldFound
-from fixturecheck.result.rest import Rest
+from fixturecheck.result.rest import Rest, Touching
 from fixturecheck.result.shapes import BodyDrawn, NamedShape, StatedFact
-from fixturecheck.result.touching import Touching
 from fixturecheck.units import SMALL_LENGTHS, shown_in
 
 

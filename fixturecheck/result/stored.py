@@ -10,7 +10,7 @@ from typing import Any
 from fixturecheck.errors import SetupError
 from fixturecheck.result import Result, Source
 from fixturecheck.result.finding import Finding, Kind, NotAsked, Origin, Verdict, WhyNotAsked
-from fixturecheck.result.finding_id import identified
+from fixturecheck.result.grouping import identified
 from fixturecheck.result.shapes import BodyDrawn, FaceDrawn, StatedFact, Vector
 
 SCHEMA_VERSION = 2

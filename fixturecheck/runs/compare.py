@@ -16,9 +16,8 @@ from fixturecheck.comparing.baseline import (
     read_baseline,
     with_baseline,
 )
-from fixturecheck.comparing.findings import order_of
 from fixturecheck.comparing.model import Comparison, FindingChange, Trend
-from fixturecheck.comparing.whole import compared
+from fixturecheck.comparing.whole import compared, order_of
 from fixturecheck.progress import Progress, part_of
 from fixturecheck.report.build_files import BuildResult
 from fixturecheck.report.folder import COMPARED, COMPARED_PAGE, PICTURES, scratch, written

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fixturecheck.comparing.jobs import of_operation, with_operations
+from fixturecheck.comparing.whole import of_operation, with_operations
 from fixturecheck.errors import SetupError
 from fixturecheck.files import SETUP_SUFFIXES
 from fixturecheck.process.across import MODULES as ACROSS

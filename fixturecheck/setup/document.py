@@ -15,8 +15,7 @@ from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.fields import allowed_in, own_fields, shortened
 from fixturecheck.names import nearest
 from fixturecheck.result import Assumed
-from fixturecheck.setup.reader import KeyPath, Stated, TextSpot
-from fixturecheck.setup.tables import RECORDS, SINGLE, homes_of, is_single
+from fixturecheck.setup.reader import RECORDS, SINGLE, KeyPath, Stated, TextSpot, homes_of, is_single
 from fixturecheck.units import INCH_SUFFIX, from_inch_key, inch_key, metric_unit
 
 _PART = r"""(?:"(?:[^"\\]|\\.)*"|'[^']*'|[A-Za-z0-9_-]+)"""

@@ -22,10 +22,9 @@ from fixturecheck.setup.gangs import StatedPlacing, placing_of_node, seat_table,
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.make import body, equipment, place
 from fixturecheck.setup.model import Body, Setup, read_from
-from fixturecheck.setup.outline import origins_of_tables
+from fixturecheck.setup.outline import origins_in_script, origins_of_tables
 from fixturecheck.setup.placed import placed_as_stated
 from fixturecheck.setup.reader import KeyPath, Stated
-from fixturecheck.setup.script_lines import origins_in_script
 from fixturecheck.setup.text import StatedSetup, read_setup_text, read_tables
 from fixturecheck.shop.tables import among_ours
 from fixturecheck.units import Writing, shown_in

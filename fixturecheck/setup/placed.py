@@ -27,8 +27,7 @@ from fixturecheck.placing.bodies import (
     Unlocated,
     place_on_seats,
 )
-from fixturecheck.placing.faces import SeatFace, SeatFaces
-from fixturecheck.placing.mates import fits
+from fixturecheck.placing.mates import SeatFace, SeatFaces, fits
 from fixturecheck.placing.pose import Closeness, Extent, Pose
 from fixturecheck.result.rest import FreedomKind
 from fixturecheck.rigid.freedoms import FreeMotion

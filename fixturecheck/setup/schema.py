@@ -18,9 +18,8 @@ from fixturecheck.fields import Allowed, allowed_in, own_fields
 from fixturecheck.names import CHECKS, MOST_NAME, NAME, SEVERITIES
 from fixturecheck.setup.facts import AXES, FREE_KEYS, GANG_KEYS, MOST_REFERENCES, PLACING_KEYS
 from fixturecheck.setup.measurement import CHUCKS, MEASURED, MOST_MEASUREMENTS
-from fixturecheck.setup.reader import MOST_ENTRIES, kind_of, types_of
+from fixturecheck.setup.reader import ALL, BY_OTHER_KEYS, LISTS, MOST_ENTRIES, RECORDS, kind_of, types_of
 from fixturecheck.setup.records import MOST_SELECTOR, MOST_TURNS, PLACE_MM, TURN_DEG, Rank
-from fixturecheck.setup.tables import ALL, BY_OTHER_KEYS, LISTS, RECORDS
 from fixturecheck.setup.text import MOST_HEAD, SHOP_TABLES
 from fixturecheck.shop.catalogue import Param, equipment
 from fixturecheck.shop.tables import GRINDS_AS, LEAST_SOURCE, finishes, materials

@@ -17,10 +17,9 @@ from fixturecheck.setup.facts import BodyFacts, EquipmentFacts, body_facts, equi
 from fixturecheck.setup.gangs import StatedPlacing, spread_out
 from fixturecheck.setup.hardening import Hardening, refuse_bad_words
 from fixturecheck.setup.holding import CalibratedChuck, Clamp, Holding, Milling
-from fixturecheck.setup.reader import Stated
+from fixturecheck.setup.reader import ALL, LISTS, Stated
 from fixturecheck.setup.records import Cut, HeadEntry, Machine, OverRolls, Relieving, Seat
 from fixturecheck.setup.staging import Staging
-from fixturecheck.setup.tables import ALL, LISTS
 from fixturecheck.setup.tools import (
     Drilling,
     EndMilling,

@@ -12,8 +12,7 @@ from fixturecheck.kernel.boolean import cut
 from fixturecheck.kernel.construct import box, chamfer, cylinder
 from fixturecheck.kernel.select import by_selector
 from fixturecheck.result.shapes import Vector
-from fixturecheck.shop.piece import AXIS_NORMALS, Outline, Piece, named, named_box, rest_named
-from fixturecheck.shop.poles import PoleLayout
+from fixturecheck.shop.piece import AXIS_NORMALS, Outline, Piece, PoleLayout, named, named_box, rest_named
 from fixturecheck.shop.sine_plate import compound_sine_plate, magnetic_sine_plate, sine_plate
 
 __all__ = [

@@ -14,8 +14,7 @@ from fixturecheck.kernel.place import composed, matrix_of, placed_at, rotation, 
 from fixturecheck.kernel.shapes import Location
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.shapes import Vector
-from fixturecheck.shop.piece import AXIS_NORMALS, Piece, Plane, named, named_box, rest_named
-from fixturecheck.shop.poles import PoleLayout
+from fixturecheck.shop.piece import AXIS_NORMALS, Piece, Plane, PoleLayout, named, named_box, rest_named
 
 _LAPPED = {"base": "lapped", "top": "lapped", "*": "ground"}
 _PLATE = {"top": "lapped", "*": "ground"}

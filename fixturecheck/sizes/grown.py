@@ -15,16 +15,16 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.hardening.growth import (
+from fixturecheck.hardening.steels import hardening_process, tabled_steel
+from fixturecheck.hardening.temper import (
     Change,
     Growth,
     change_along,
     growth_of,
     stated_growth,
     stock_to_leave_mm,
+    temper_for,
 )
-from fixturecheck.hardening.steels import hardening_process, tabled_steel
-from fixturecheck.hardening.temper import temper_for
 from fixturecheck.interval import Range
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import box_of, extent_along

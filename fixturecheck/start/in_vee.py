@@ -15,13 +15,16 @@ from fixturecheck.kernel.shapes import Box
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.records import Rank, Seat
 from fixturecheck.shop.catalogue import Value, equipment
-from fixturecheck.start.gang import Nest, nest_seat, nesting_of, outline
 from fixturecheck.start.layout import (
     CLEAR_MM,
     Because,
     Equipment,
     FirstSetup,
+    Nest,
     first_setup,
+    nest_seat,
+    nesting_of,
+    outline,
     part_face_names,
     places_in_row,
     size_said,

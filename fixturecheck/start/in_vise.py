@@ -12,7 +12,6 @@ from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import Box
 from fixturecheck.setup.records import Rank, Seat
 from fixturecheck.shop.catalogue import Value
-from fixturecheck.start.gang import outline
 from fixturecheck.start.layout import (
     BLOCK_MM,
     CLEAR_MM,
@@ -20,6 +19,7 @@ from fixturecheck.start.layout import (
     Equipment,
     FirstSetup,
     first_setup,
+    outline,
     part_face_names,
     size_said,
     turned_box,

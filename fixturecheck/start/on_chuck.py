@@ -15,14 +15,18 @@ from fixturecheck.numeric import to_vector
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.records import Rank, Seat
 from fixturecheck.shop.catalogue import Value
-from fixturecheck.start.gang import Nest, Nesting, nest_seat, nesting_of, outline
 from fixturecheck.start.layout import (
     BLOCK_MM,
     Because,
     Equipment,
     FirstSetup,
+    Nest,
+    Nesting,
     first_setup,
     low_height,
+    nest_seat,
+    nesting_of,
+    outline,
     part_face_names,
     places_in_row,
     size_said,

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 from fixturecheck.result import Source
 from fixturecheck.result.finding import BADNESS, Finding, Verdict
-from fixturecheck.result.finding_id import question_of
+from fixturecheck.result.grouping import question_of
 from fixturecheck.study.model import Variant, VariantRow
 
 SHARE = "share"

@@ -12,17 +12,20 @@ from collections.abc import Sequence
 from fixturecheck.arrays import Floats
 from fixturecheck.result.hold import BodyMotion, LetsGo, MotionKind
 from fixturecheck.result.rest import (
+    BodyFree,
+    BodyPair,
     Ending,
     Freedom,
     FreedomKind,
     LoadedContact,
     NoPlace,
     OrderOutcome,
+    PairState,
     Settled,
+    Touching,
     UnderHand,
 )
 from fixturecheck.result.shapes import Vector
-from fixturecheck.result.touching import BodyFree, BodyPair, PairState, Touching
 from fixturecheck.units import Writing, angle_text, axis_text, factor_text
 from fixturecheck.wording.groups import listed
 from fixturecheck.wording.sentences import first_up, plural

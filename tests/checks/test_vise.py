@@ -17,7 +17,7 @@ from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import body as make_body
 from fixturecheck.setup.make import equipment, place
 from fixturecheck.setup.model import Body, Cut, Machine, Seat, Setup
-from fixturecheck.statics.wall import ACROSS, ALONG, section_mm4, squeezed_mm
+from fixturecheck.statics.stiffness import ACROSS, ALONG, section_mm4, squeezed_mm
 from tests.checks.gauged import body
 
 

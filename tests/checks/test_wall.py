@@ -13,7 +13,7 @@ from fixturecheck.result.finding import Finding, Kind, Verdict
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import equipment, place
 from fixturecheck.setup.model import Body, Setup
-from fixturecheck.statics.wall import bent_mm
+from fixturecheck.statics.stiffness import bent_mm
 from tests.checks.gauged import body
 from tests.checks.test_vise import vise_with
 

@@ -8,7 +8,7 @@ from fixturecheck.result.finding import (
     judge,
     worst,
 )
-from fixturecheck.result.finding_id import identified
+from fixturecheck.result.grouping import identified
 from fixturecheck.result.shapes import BodyDrawn, FaceDrawn
 from fixturecheck.result.stored import SCHEMA_VERSION, StoredResult
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from fixturecheck.dials.passes import passes_for, plan_passes, stroke_min, strokes_for
+from fixturecheck.dials.plan import passes_for, plan_passes, stroke_min, strokes_for
 from fixturecheck.dials.reading import lines_for, reading_at, with_backlash_mm
 from fixturecheck.result.dials import Feed
 from fixturecheck.setup.dials import Handwheel

@@ -11,9 +11,9 @@ import pytest
 from fixturecheck.checks import align
 from fixturecheck.checks import dials as check_dials
 from fixturecheck.checks.align import allowed_runout_mm, slant_mm
-from fixturecheck.dials.transfer import datum_offset, offset_mm
+from fixturecheck.dials.reading import datum_offset, offset_mm
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.machining.targets import targets_of
+from fixturecheck.machining.wheel_path import targets_of
 from fixturecheck.result.dials import Unreachable
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.dials import Squaring, Transfer

@@ -11,8 +11,8 @@ import pytest
 from fixturecheck.fields import allowed_in, own_fields
 from fixturecheck.names import CHECKS, SEVERITIES
 from fixturecheck.process.records import BlankEntry, JobEntry, Operation
+from fixturecheck.setup.reader import ALL, RECORDS
 from fixturecheck.setup.records import BodyEntry
-from fixturecheck.setup.tables import ALL, RECORDS
 from fixturecheck.units import inch_key
 from tests.docs.fences import BENCH, OUTPUT, PAGES, Fence, Reader, fences, stand_in
 from tests.doors import run_here

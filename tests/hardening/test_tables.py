@@ -7,7 +7,6 @@ import math
 import pytest
 
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.hardening.growth import Change, Growth, change_along, growth_of, stock_to_leave_mm
 from fixturecheck.hardening.steels import (
     WITHOUT_TABLE,
     hardening_process,
@@ -16,12 +15,17 @@ from fixturecheck.hardening.steels import (
     hardening_steels,
 )
 from fixturecheck.hardening.temper import (
+    Change,
+    Growth,
     Turn,
+    change_along,
+    growth_of,
     hardness_hrc,
     least_edge_mm,
     least_thickness_mm,
     mark_depth_mm,
     mark_width_mm,
+    stock_to_leave_mm,
     temper_for,
     toughness_j,
     toughness_turns,

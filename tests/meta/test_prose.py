@@ -42,7 +42,7 @@ READERS = {
     "setup.schema": "docstrings of the data classes, from which the reference of keys is made",
     "setup.make": "references to faces as a set-up states them",
     "setup.reader": "the kinds of value that a key takes",
-    "setup.script_lines": "the texts of a script, by which names are found in it",
+    "setup.outline": "the texts of a script, by which names are found in it",
     "setup.text": "names that a set-up gives",
     "shop.catalogue": "the table of equipment",
     "shop.wheels": "the marking of a wheel",
@@ -116,7 +116,7 @@ SOLVERS = {
 }  # fmt: skip
 """Rooms that compute: what they find is data, and `wording`, `report` or a check makes a sentence of it."""
 
-ANSWERS = {"process.across", "process.load", "process.order", "process.text", "start.write"}
+ANSWERS = {"process.across", "process.load", "process.records", "process.text", "start.write"}
 """Of these rooms, the checks of a whole job, what refuses a job that cannot be, and what writes a file."""
 
 PHRASES: Mapping[str, tuple[int, str]] = {
@@ -128,7 +128,7 @@ PHRASES: Mapping[str, tuple[int, str]] = {
     "machining.as_ground": (2, "what the kernel is at"),
     "machining.as_milled": (3, "what the kernel is at"),
     "machining.cutter_sweep": (1, "what the kernel is at"),
-    "machining.targets": (1, "a message"),
+    "machining.wheel_path": (1, "a message"),
     "machining.detours": (1, "what the kernel is at"),
     "machining.end_mill": (2, "messages"),
     "machining.grinding": (1, "where the numbers of a pass come from"),
@@ -136,7 +136,7 @@ PHRASES: Mapping[str, tuple[int, str]] = {
     "magnet.rating": (1, "the piece that a chuck is rated with"),
     "process.burrs": (1, "why nothing is known"),
     "process.run": (3, "why nothing is known"),
-    "process.states": (2, "what the kernel is at"),
+    "process.setups": (2, "what the kernel is at"),
     "relief.proposals": (1, "a line of code"),
     "result.hold": (2, "names of inputs as result.json holds them, members of an enumeration"),
     "sizes.answer": (1, "why nothing is known"),

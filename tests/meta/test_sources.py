@@ -26,7 +26,7 @@ LAWS = {
     "magnet.field.bh": {"fit_law"},
     "magnet.field.solve": {"solve_flux"},
     "machining.grinding": {"pass_forces", "cut_loads"},
-    "statics.hertz": {"line_contact", "point_contact"},
+    "statics.stiffness": {"line_contact", "point_contact"},
     "statics.limit": {"limit_factor", "friction_holds", "unbalanced"},
     "rigid.freedoms": {"located", "seat_rows", "sensitivity"},
     "tolerancing.zones": {"draw_errors"},

@@ -59,7 +59,7 @@ BESIDE = {
     "result.finding:meets": {"value", "at_least", "at_most", "within", "rounding"},
     "result.finding:margin_of": {"value", "at_least", "at_most", "within"},
     "result.rest:Freedom": {"low", "high"},
-    "hardening.growth:Change": {"low", "usual", "high"},
+    "hardening.temper:Change": {"low", "usual", "high"},
     "interval:Range": {"low", "high"},
     "interval:Range.exactly": {"value"},
     "interval:Range.holds": {"value"},

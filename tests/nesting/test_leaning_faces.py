@@ -10,9 +10,8 @@ import pytest
 from scipy.optimize import linprog
 from scipy.stats import truncnorm
 
-from fixturecheck.nesting.model import settling_model_of
+from fixturecheck.nesting.model import settling_model_of, varying_faces
 from fixturecheck.nesting.tolerance import sampled_rest
-from fixturecheck.nesting.varying_faces import varying_faces
 from fixturecheck.result.tolerance import CriticalPlace
 from fixturecheck.setup.model import Seat
 from fixturecheck.setup.staging import Push, Staging

@@ -14,8 +14,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from fixturecheck.kernel.select import by_point, by_selector
-from fixturecheck.placing.faces import SeatFace, SeatFaces
-from fixturecheck.placing.mates import Mate, fits
+from fixturecheck.placing.mates import Mate, SeatFace, SeatFaces, fits
 from fixturecheck.placing.pose import Closeness, Extent, Pose, Seated, seat
 from fixturecheck.result.rest import FreedomKind
 

@@ -14,7 +14,7 @@ from fixturecheck.process.load import job_of
 from fixturecheck.process.model import Blank
 from fixturecheck.process.records import Operation
 from fixturecheck.process.run import looked_across, staged_job
-from fixturecheck.process.states import states_of
+from fixturecheck.process.setups import states_of
 from fixturecheck.result.finding import Kind, Verdict
 from tests.process.jobs import HIGH, LONG, ROUTE, WIDE, changed, on_chuck, part, route
 

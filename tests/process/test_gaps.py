@@ -31,7 +31,7 @@ from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.dials import Handwheel
 from fixturecheck.setup.hardening import Hardening
-from fixturecheck.statics.wall import bent_mm
+from fixturecheck.statics.stiffness import bent_mm
 from tests.process.jobs import HOLE_D, LONG, ROUTE, WIDE, on_chuck, part, route
 
 

@@ -21,8 +21,8 @@ from fixturecheck import (
     equipment,
     job_of,
 )
-from fixturecheck.hardening.growth import growth_of
 from fixturecheck.hardening.steels import tabled_steel
+from fixturecheck.hardening.temper import growth_of
 from fixturecheck.process.run import looked_across, staged_job
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.hardening import Hardening

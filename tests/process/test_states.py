@@ -17,7 +17,7 @@ from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.mesh.triangles import Tessellator
 from fixturecheck.process.load import job_of
 from fixturecheck.process.records import Operation
-from fixturecheck.process.states import states_of
+from fixturecheck.process.setups import states_of
 from tests.process.jobs import (
     HIGH,
     HOLE_D,

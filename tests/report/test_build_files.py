@@ -26,7 +26,7 @@ from fixturecheck.report.build_files import (
     summary_markdown,
 )
 from fixturecheck.result.finding import Finding, Kind, NotAsked, Origin, Verdict, WhyNotAsked
-from fixturecheck.result.finding_id import identified
+from fixturecheck.result.grouping import identified
 from fixturecheck.result.stored import SCHEMA_VERSION, StoredResult
 
 OPEN = Finding(

@@ -10,8 +10,8 @@ from fixturecheck.errors import SetupError
 from fixturecheck.fields import allowed_in
 from fixturecheck.process.text import NOT_OF_PART
 from fixturecheck.report.lists import JOB_RECORDS, TABLES, equipment_text, keys_text
+from fixturecheck.setup.reader import BY_OTHER_KEYS, RECORDS
 from fixturecheck.setup.schema import meanings_of
-from fixturecheck.setup.tables import BY_OTHER_KEYS, RECORDS
 
 
 @pytest.mark.parametrize("table", [*RECORDS, *JOB_RECORDS])

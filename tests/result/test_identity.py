@@ -15,7 +15,7 @@ from fixturecheck.result.finding import (
     Kind,
     Verdict,
 )
-from fixturecheck.result.finding_id import (
+from fixturecheck.result.grouping import (
     EITHER_WAY,
     identified,
     name_of,

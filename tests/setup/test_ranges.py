@@ -14,8 +14,7 @@ import pytest
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import Allowed, allowed_in
 from fixturecheck.setup.facts import body_facts, equipment_facts, place_facts
-from fixturecheck.setup.reader import Stated, kind_of, types_of
-from fixturecheck.setup.tables import BY_OTHER_KEYS, RECORDS
+from fixturecheck.setup.reader import BY_OTHER_KEYS, RECORDS, Stated, kind_of, types_of
 from fixturecheck.setup.validate import refuse_bad_record
 from fixturecheck.shop.catalogue import equipment, make
 from fixturecheck.units import inch_key, to_inch_key

@@ -18,9 +18,8 @@ import pytest
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import own_fields
 from fixturecheck.schemas import SCHEMAS, shipped
-from fixturecheck.setup.reader import Stated
+from fixturecheck.setup.reader import BY_OTHER_KEYS, RECORDS, Stated
 from fixturecheck.setup.schema import setup_schema
-from fixturecheck.setup.tables import BY_OTHER_KEYS, RECORDS
 from fixturecheck.setup.text import read_facts
 from fixturecheck.shop.catalogue import equipment
 from fixturecheck.units import inch_key, to_inch_key

@@ -7,7 +7,7 @@ import pytest
 
 from fixturecheck import Setup, body
 from fixturecheck.setup.load import load
-from fixturecheck.setup.script_lines import origins_in_script
+from fixturecheck.setup.outline import origins_in_script
 
 DRAWING = """
 import cadquery as cq

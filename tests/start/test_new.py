@@ -28,7 +28,7 @@ from fixturecheck.setup.load import load
 from fixturecheck.setup.make import place
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import Machine
-from fixturecheck.start import gang
+from fixturecheck.start import layout
 from fixturecheck.start.choose import propose
 from fixturecheck.start.part import Part, read_part
 from fixturecheck.start.standing import flat_stances, poses, vee_stances
@@ -372,13 +372,13 @@ def test_nests_are_ruled_out_by_lines_and_few_are_tried_with_the_solids(
     Two layers, one 10 mm ahead of the other, go into each other: 20 mm on, though they are 30 mm long.
     """
     tries: list[float] = []
-    honest = gang.touching
-    monkeypatch.setattr(gang, "touching", lambda pair: tries.append(1.0) or honest(pair))
+    honest = layout.touching
+    monkeypatch.setattr(layout, "touching", lambda pair: tries.append(1.0) or honest(pair))
     steps = [(x, 2 * (n + 1)) for n in range(12) for x in (2 * n, 2 * n + 2)]
     stair = cq.Workplane("XZ").polyline([(0, 0), *steps, (24, 0)]).close().extrude(10)
     layers = cq.Workplane().box(20, 10, 5).union(cq.Workplane().box(20, 10, 5).translate((10, 0, 5)))
     for drawn, pitch in ((stair, 24.0), (layers, 20.0)):
-        nest = gang.nesting_of(part_of(drawn, tmp_path), np.eye(3)).nest
+        nest = layout.nesting_of(part_of(drawn, tmp_path), np.eye(3)).nest
         assert nest is not None
         assert nest.pitch_mm == pytest.approx(pitch, abs=1e-9)
     assert len(tries) == 2

@@ -7,7 +7,7 @@ import pytest
 from scipy.integrate import quad
 
 from fixturecheck.errors import SetupError
-from fixturecheck.statics import hertz as h
+from fixturecheck.statics import stiffness as h
 
 MODULUS = h.contact_modulus_mpa()
 

@@ -8,7 +8,7 @@ import ngsolve as ng
 import pytest
 from netgen.occ import Glue, OCCGeometry, Rectangle
 
-from fixturecheck.statics.wall import bent_mm
+from fixturecheck.statics.stiffness import bent_mm
 
 STEEL = {"youngs_modulus_mpa": 200e3, "poisson": 0.29}
 

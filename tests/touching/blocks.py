@@ -5,7 +5,7 @@ from __future__ import annotations
 import cadquery as cq
 
 from fixturecheck.result import Result
-from fixturecheck.result.touching import BodyFree, BodyPair, Touching
+from fixturecheck.result.rest import BodyFree, BodyPair, Touching
 from fixturecheck.touching import assembled, surveyed
 
 

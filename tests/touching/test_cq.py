@@ -14,7 +14,7 @@ from nbclient import NotebookClient
 import fixturecheck as fc
 from fixturecheck.errors import SetupError
 from fixturecheck.result.finding import Verdict
-from fixturecheck.result.touching import PairState
+from fixturecheck.result.rest import PairState
 from tests.report.viewer.browser import browsing, opened
 from tests.touching.blocks import ball, box
 

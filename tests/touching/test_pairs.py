@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Verdict
-from fixturecheck.result.touching import PairState
+from fixturecheck.result.rest import PairState
 from tests.touching.blocks import ball, box, found, look, lying_rod, pair, rod
 
 

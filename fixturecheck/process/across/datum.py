@@ -15,8 +15,7 @@ from collections.abc import Iterator
 
 from fixturecheck.faceref import FaceRef
 from fixturecheck.process.across.stage import JobStage, RouteFinding
-from fixturecheck.process.order import makers_of
-from fixturecheck.process.records import Operation
+from fixturecheck.process.records import Operation, makers_of
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 from fixturecheck.wording.groups import listed
 

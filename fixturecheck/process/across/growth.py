@@ -27,14 +27,13 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.hardening.growth import Change, change_along, growth_of, stated_growth, stock_to_leave_mm
 from fixturecheck.hardening.steels import tabled_steel
+from fixturecheck.hardening.temper import Change, change_along, growth_of, stated_growth, stock_to_leave_mm
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import flat_of
 from fixturecheck.kernel.place import matrix_of, placed_at
 from fixturecheck.process.across.stage import JobStage, RouteFinding
-from fixturecheck.process.order import makers_of
-from fixturecheck.process.records import Operation, OperationKind
+from fixturecheck.process.records import Operation, OperationKind, makers_of
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.setup.hardening import Hardening
 from fixturecheck.setup.model import Body, Setup

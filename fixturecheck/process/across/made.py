@@ -22,8 +22,7 @@ from fixturecheck.kernel.shapes import Solid
 from fixturecheck.kernel.stock import found_again
 from fixturecheck.process.across.stage import JobStage, RouteFinding
 from fixturecheck.process.model import Job
-from fixturecheck.process.order import makers_of
-from fixturecheck.process.records import Operation
+from fixturecheck.process.records import Operation, makers_of
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 
 ID = "made"

@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from fixturecheck.kernel.boolean import split
 from fixturecheck.kernel.measure import volume_mm3
 from fixturecheck.process.across.stage import JobStage, RouteFinding
-from fixturecheck.process.order import left_on, makers_of
+from fixturecheck.process.records import left_on, makers_of
 from fixturecheck.result.finding import Kind, judge
 from fixturecheck.result.shapes import NamedShape, Role
 
