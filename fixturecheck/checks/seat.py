@@ -15,7 +15,7 @@ too wide for it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache, partial
 
@@ -299,6 +299,17 @@ def _bearing(stage: Stage, idle: frozenset[str]) -> dict[str, list[Patch]]:
     return {part: found[part] + [p for other, p in under[part] if other in carried] for part in parts}
 
 
+def _to_hold_by(stage: Stage, part: Body, sharp: Sequence[Patch]) -> str:
+    """Say what gives a part an area to hold by, in a vise or out of it."""
+    holding = stage.setup.holding
+    if holding is not None and any(holding.jaws & {*p.bodies} for p in sharp):
+        return (
+            f"Put a V before one jaw, or take jaws milled to the round of {part.name}; on lines alone it "
+            "holds what `hold` says."
+        )
+    return "Seat it on a face: turn it, use blocking with faces to match, or hold it in the vise."
+
+
 def _footing(stage: Stage, part: Body, held: list[Patch]) -> Iterator[Finding]:
     """Report a part that has no area under it at all, of what it bears on."""
     if any(p.contact.kind == ContactKind.AREA for p in held):
@@ -330,7 +341,7 @@ def _footing(stage: Stage, part: Body, held: list[Patch]) -> Iterator[Finding]:
         about=(part.name,),
         unit="mm2",
         says=f"{part.name} {how}, with no area to hold by: {where}.",
-        remedy="Seat it on a face: turn it, use blocking with faces to match, or hold it in the vise.",
+        remedy=_to_hold_by(stage, part, sharp),
         source=_EDGE,
         shapes=tuple(p.shape for p in sharp),
         location_mm=sharp[0].contact.centroid,

@@ -5,23 +5,27 @@ how far the parts stand over it, and how far a ring between the jaws bends and s
 Why: a jaw that presses off its middle, or is borne off it, cocks; one that presses high lifts the part; a
 ring that is bored round in the vise is oval when it opens.
 Formulas: pressure = force / area, sloped along the jaw about its middle: p = F / A (1 - e (x - c) / k^2), so
-that a push outside the middle third of an even strip opens its far side; a ring changes by
+that a push outside the middle third of an even strip opens its far side; along a round
+bar Hertz's line contact, p0 = sqrt(F E* / (pi l R)); a ring changes by
 (pi/4 - 2/pi) W R^3 / (E I).
 Limits: pressure everywhere along the jaw; no-go where the push passes beside all of it or a body is pressed
 by nothing, and a caution where all of it lies above the middle; 5000 N/cm2 on finished faces and an
-overhang of twice the gripped height (chosen here, no source); the zone of a bore. The screw is taken to push
-at the middle of the jaw's face. What bends besides, `wall` answers.
+overhang of twice the gripped height (chosen here, no source); the zone of a bore; on a bar the pressure at
+which a line contact begins to yield. The screw is taken to push at the middle of the jaw's face. What bends
+besides, `wall` answers.
 Go: a block in the middle of the jaw. No-go: the same block at one end of it, with nothing at the other.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.checks.stage import Stage
+from fixturecheck.checks.touching import along_round
 from fixturecheck.holding.clamping import Pressed, pressed_by
 from fixturecheck.holding.jaws import LEVEL, Grip, Pushes, balancing, grip_of, joined_spread, packing, pushes
 from fixturecheck.holding.squeeze import SqueezedPart, squeezed_parts
@@ -30,9 +34,17 @@ from fixturecheck.kernel.place import matrix_of
 from fixturecheck.numeric import UP
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.hold import ClampKind
+from fixturecheck.setup.model import Body
 from fixturecheck.shop.tables import material
 from fixturecheck.sizes.faces import holes_of, outer_round, round_faces
-from fixturecheck.statics.stiffness import THIN_SHARE, section_mm4, squeezed_mm
+from fixturecheck.statics.stiffness import (
+    THIN_SHARE,
+    Elastic,
+    contact_modulus_mpa,
+    line_contact,
+    section_mm4,
+    squeezed_mm,
+)
 from fixturecheck.wording.sentences import first_up
 
 ID = "vise"
@@ -41,6 +53,13 @@ TITLE = "Jaws of a vise"
 MOST_PRESSURE_N_CM2 = 5000.0
 MOST_OVERHANG = 2.0
 _CHOSEN = "chosen here, no source"
+_MARKS_MPA = {"soft_steel": 500.0, "cast_iron": 350.0, "hard_steel": 2500.0}
+"""Peak pressure at which a line contact begins to yield, 1.67 times the yield strength, by class of grinding:
+that of mild steel is taken as 300 MPa, of iron as 210, of hardened steel as 1500."""
+_HERTZ = (
+    "Johnson, Contact Mechanics, 4.2; yield begins below the line at 1.67 times the yield strength, which is "
+    "that of mild steel, iron or hardened steel: all from memory"
+)
 _THIRD = "closed form: what bears no tension is pressed all over within its kern, of a strip its middle third"
 _RING = "Roark, circular rings, from memory; a wall thin against its radius"
 
@@ -56,8 +75,9 @@ def check(stage: Stage) -> Iterator[Finding]:
             yield _presses_nothing(stage, clamp)
             continue
         if grip.area_mm2 > 0.0:
-            # On lines and points the pressure is Hertz's, which the hold asks after.
             yield _pressure(stage, grip)
+        else:
+            yield from _line_pressure(stage, grip)
         yield _cocks(stage, grip)
         yield _lifts(stage, grip)
         for part in squeezed_parts(stage.setup, stage.placed, stage.contacts, grip):
@@ -102,6 +122,52 @@ def _pressure(stage: Stage, grip: Grip) -> Finding:
         remedy="Take soft pads or a wider part of the face, or less torque.",
         source=_CHOSEN,
     )
+
+
+def _line_pressure(stage: Stage, grip: Grip) -> Iterator[Finding]:
+    """Judge the Hertzian pressure of each bar that a jaw presses along a line; edges have none."""
+    lines = [p for p in grip.patches if along_round(p)]
+    long_mm = sum(p.contact.length_mm for p in lines)
+    force, write = grip.clamp.force.force_n, stage.setup.write
+    for name in dict.fromkeys(n for p in lines for n in p.bodies if n != grip.jaw):
+        body, own = stage.setup.body(name), [p for p in lines if name in p.bodies]
+        faces = {p.sides_from(name)[0].face for p in own}
+        radius_mm = max((r.radius_mm for r in round_faces(body) if r.name in faces), default=0.0)
+        if radius_mm <= 0.0:
+            continue
+        modulus_mpa = contact_modulus_mpa(_elastic(body), _elastic(stage.setup.body(grip.jaw)))
+        pressed = line_contact(force.high, long_mm, radius_mm, modulus_mpa)
+        most_n = force.high * (_MARKS_MPA[material(body.material).grinds_as] / pressed.pressure_mpa) ** 2
+        long, wide = sum(p.contact.length_mm for p in own), 2e3 * pressed.half_width_mm
+        says = (
+            f"{grip.jaw} presses {name} along a line of {write.length(long)}, {write.gap(wide)} wide, with "
+        )
+        says += f"up to {write.pressure(100.0 * pressed.pressure_mpa)} in its middle"
+        found = judge(
+            100.0 * pressed.pressure_mpa,
+            unit="N/cm2",
+            at_most=100.0 * _MARKS_MPA[material(body.material).grinds_as],
+            short=Verdict.CAUTION,
+            check=ID,
+            subject=grip.jaw,
+            kind=Kind.JAW_PRESSURE,
+            about=(grip.jaw, name),
+            says=says + ".",
+            remedy=f"Press with no more than {write.force(most_n)}, put soft pads before the jaws, or grip "
+            "it in jaws that go round it.",
+            source=_HERTZ,
+        )
+        yield (
+            found
+            if found.verdict is Verdict.GO
+            else replace(found, says=says + ", so that the jaws mark it.")
+        )
+
+
+def _elastic(body: Body) -> Elastic:
+    """Return the constants of a body, the stiffer end of its modulus."""
+    row = material(body.material)
+    return Elastic(modulus_mpa=row.youngs_modulus_mpa[1], poisson=row.poisson)
 
 
 def _cocks(stage: Stage, grip: Grip) -> Finding:
@@ -195,9 +261,15 @@ def _lifts(stage: Stage, grip: Grip) -> Finding:
         kind=Kind.JAW_LIFTS,
         about=(grip.jaw,),
         says=says,
-        remedy="Set the part lower or grip more of its height; tap it down and try the parallels by hand.",
+        remedy=("Set the part lower or grip more of its height" if half_mm > LEVEL else _lower(stage, off_mm))
+        + "; tap it down and try the parallels by hand.",
         source=_THIRD,
     )
+
+
+def _lower(stage: Stage, off_mm: float) -> str:
+    """Say how much lower a bar lies at the middle of the jaw: it has no height to grip more of."""
+    return f"Set it {stage.setup.write.length(off_mm, '.1f', 'up')} lower, its line at the middle of the jaw"
 
 
 def _overhang(stage: Stage, grip: Grip, squeezed: SqueezedPart) -> Finding | None:

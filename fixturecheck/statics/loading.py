@@ -18,6 +18,7 @@ equilibrium with friction inside its cones; the greatest load factor on it is th
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -205,14 +206,18 @@ FULL_LOAD_DRAG = 1e-8
 FRICTION_UPDATES = 20
 NOTHING = 1e-6
 BALANCED = 1e-5
+# Contacts take up a load within some micrometres. A part that has gone this far along it has let go where a
+# travel so many times as long brought next to nothing more: contacts that all slip go on trading shares.
+GONE_MM, GONE_TIMES, GONE_RISE = 1.0, 10.0, 1e-3
 
 
 class PathEnd(StrEnum):
     """How the way to collapse ends.
 
-    `STANDSTILL`: the load grew no more. `FREE`: no contact resists any more. `FALLING`: the load fell, as
-    what held before holds less once it has moved. `CEILING`: nobody needs to know more. `BROKE_OFF`: no
-    equilibrium was found beyond the last step, so the factor is the last that was.
+    `STANDSTILL`: the load grew no more, or next to no more while the part went on and on. `FREE`: no contact
+    resists any more. `FALLING`: the load fell, as what held before holds less once it has moved. `CEILING`:
+    nobody needs to know more. `BROKE_OFF`: no equilibrium was found beyond the last step, so the factor is
+    the last that was.
     """
 
     STANDSTILL = "standstill"
@@ -415,7 +420,7 @@ def load_path(equations: Equations, rest: State, *, ceiling: float) -> LoadPath:
     stride = 0.05 * _stuck_travel(equations, cut) * min(carried / size if carried else 1.0, ceiling)
     peak, still, shrunk = 0.0, False, 0
     unit = cut / size
-    heading = unit
+    heading, gone_mm = unit, [0.0]
     for _ in range(MOST_STEPS):
         before = path[-1]
         step, stride = _advance(equations, before.state, held, cut, stride, heading)
@@ -433,6 +438,9 @@ def load_path(equations: Equations, rest: State, *, ceiling: float) -> LoadPath:
             return LoadPath(steps=tuple(path), ended=ended)
         still = ended is PathEnd.STANDSTILL
         peak = max(peak, step.factor)
+        gone_mm.append(float((step.state.freedoms_mm - rest.freedoms_mm) @ unit))
+        if _gone(path, gone_mm, peak):
+            return LoadPath(steps=tuple(path), ended=PathEnd.STANDSTILL)
         travel = step.state.freedoms_mm - before.state.freedoms_mm
         heading = travel / float(travel @ unit)
         stride *= 2.0
@@ -450,6 +458,14 @@ def _ended(step: Step, before: Step, peak: float, ceiling: float) -> PathEnd | N
         return PathEnd.FALLING
     still = step.factor - before.factor <= STANDSTILL * max(peak, NOTHING)
     return PathEnd.STANDSTILL if still else None
+
+
+def _gone(path: Sequence[Step], gone_mm: Sequence[float], peak: float) -> bool:
+    """Tell whether a part has gone far along the load, and the last of its way brought next to nothing."""
+    if gone_mm[-1] < GONE_MM:
+        return False
+    early = [s.factor for s, mm in zip(path, gone_mm, strict=True) if GONE_TIMES * mm <= gone_mm[-1]]
+    return peak - max(early) <= GONE_RISE * peak
 
 
 def _balances(equations: Equations, step: Step) -> bool:

@@ -257,7 +257,11 @@ def test_a_round_bar_between_the_jaws_is_pressed_on_a_line():
     lying = Body(name="bar", solid=cq.Solid.makeCylinder(10, 60, cq.Vector(-30, -10, 10), cq.Vector(1, 0, 0)))
     found = {f.kind: f for f in engine.check(vise_with(lying), only=["vise"]).findings}
     assert found[Kind.JAW_COCKS].verdict is Verdict.GO
-    assert Kind.JAW_PRESSURE not in found
+    # Shigley ch. 3, from memory: p0 = sqrt(F E* / (pi l R)), with 205 and 203 GPa, nu 0.29 and 0.30.
+    star = 1.0 / ((1 - 0.29**2) / 205e3 + (1 - 0.3**2) / 203e3)
+    pressed = found[Kind.JAW_PRESSURE]
+    assert pressed.value == pytest.approx(100 * math.sqrt(2000.0 / 60 * star / (math.pi * 10)), rel=0.02)
+    assert pressed.verdict is Verdict.GO
     assert Kind.OVERHANG not in found
     assert found[Kind.JAW_LIFTS].value == pytest.approx(10.0 - 17.5)
     upright = Body(name="bar", solid=cq.Solid.makeCylinder(10, 30, cq.Vector(0, -10, 0), cq.Vector(0, 0, 1)))

@@ -14,6 +14,7 @@ from fixturecheck.machining import grinding
 from fixturecheck.result.finding import Verdict
 from fixturecheck.result.hold import FILM, Outcome
 from fixturecheck.statics import collapse as collapse_module
+from fixturecheck.statics import loading
 from fixturecheck.statics.clamps import friction
 from fixturecheck.statics.collapse import collapse, factor_range, filmed, without
 from fixturecheck.statics.equilibrium import (
@@ -169,6 +170,56 @@ def test_spin_depends_on_where_the_face_bears():
     assert answer.bound_factor == pytest.approx(outer, rel=1e-5)
     assert answer.factor.high > 1.1 * answer.factor.low
     assert "turns counter-clockwise seen from above" in lets_go_words(answer.failure, METRIC)
+
+
+@pytest.mark.parametrize(
+    ("force_n", "moment_nmm", "expected"),
+    # 2 mu N along the axis, as much upright, mu N r of each line about it; both at once by root of squares.
+    [
+        ((1.0, 0.0, 0.0), (0.0, 0.0, 0.0), 400.0),
+        ((0.0, 0.0, 1.0), (0.0, 0.0, 0.0), 400.0),
+        ((0.0, 0.0, 0.0), (1.0, 0.0, 0.0), 4000.0),
+        ((0.6, 0.0, 0.0), (8.0, 0.0, 0.0), 400.0),
+    ],
+)
+def test_a_round_bar_between_flat_jaws(force_n, moment_nmm, expected):
+    """Two line contacts of 2000 N each on a bar of 20 mm, mu 0.1: Coulomb in closed form."""
+    places = np.linspace(-30.0, 30.0, 7)
+    lines = tuple(
+        ContactPoint(a="bar", b=b, at_mm=(float(x), y, 0.0), normal=(0.0, y, 0.0), mu=0.1, label=f"{y}")
+        for y, b in ((10.0, ""), (-10.0, "jaw"))
+        for x in places
+    )
+    held = EquilibriumProblem(
+        bodies=(
+            Rigid(name="bar", at_mm=(0, 0, 0), size_mm=30.0),
+            Rigid(name="jaw", at_mm=(0, -20, 0), slides_along=(0.0, 1.0, 0.0)),
+        ),
+        contacts=lines,
+        held=(Load(body="jaw", force_n=(0, 2000.0, 0), at_mm=(0, -20, 0)),),
+        cutting=(Load(body="bar", force_n=force_n, at_mm=(0, 0, 0), moment_nmm=moment_nmm),),
+    )
+    assert collapse(held, ceiling=1e5).factor.low == pytest.approx(expected, rel=1e-3)
+
+
+def test_contacts_that_trade_their_shares_for_ever_have_let_go(monkeypatch):
+    """The load chatters by 0.04 % while the travel doubles: no longer `the load still grew`."""
+    equations = write_equations(block(mu=0.2))
+    rest, _ = settle_held(equations)
+    unit = equations.cutting_n / np.linalg.norm(equations.cutting_n)
+    strides = []
+
+    def chatters(_, before, held, load, stride, heading):
+        strides.append(stride)
+        state = replace(before, freedoms_mm=before.freedoms_mm + stride * unit)
+        grown = min(1.0, 0.3 * len(strides))
+        return loading.Step(state=state, factor=6.0 * grown + 0.0025 * (-1) ** len(strides)), stride
+
+    monkeypatch.setattr(loading, "_advance", chatters)
+    path = loading.load_path(equations, rest, ceiling=1e3)
+    assert path.ended is loading.PathEnd.STANDSTILL
+    assert path.factor == pytest.approx(6.0, rel=1e-3)
+    assert sum(strides) > loading.GONE_MM
 
 
 def test_a_wrong_at_least_where_the_first_fit_alone_reaches_the_ceiling():
