@@ -26,6 +26,7 @@ from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.recall import asked_of, is_kept, recalled
 from fixturecheck.kernel.select import flush_faces
 from fixturecheck.kernel.side_by_side import Begun
+from fixturecheck.kernel.standby import Posted, standby_here
 from fixturecheck.machining.as_ground import grind
 from fixturecheck.machining.as_milled import MilledCut, mill
 from fixturecheck.machining.cut import GroundCut
@@ -34,6 +35,7 @@ from fixturecheck.nesting.answer import (
     rest_of,
     rest_shapes,
     staged,
+    staged_apart,
     staging_answer,
     standing_model,
 )
@@ -147,15 +149,20 @@ class _Work:
         self.asked = asked
         self._progress, self._copied = progress, copied
         self._stand = stand
-        self._resting: Begun[StagingAnswer] | None = None
+        self._resting: Begun[StagingAnswer] | Posted[StagingAnswer] | None = None
 
     def begin(self) -> None:
         """Let the parts come to rest in a copy of this process, while this one finds contacts and cuts."""
         if not self.needs("rest") or is_kept(self.keys["rest"]):
             return
+        standby, bare = standby_here(), self.bare["rest"]
         # What goes wrong here goes wrong again when it is the turn of the rest.
         with contextlib.suppress(FixturecheckError):
-            model = standing_model(self.bare["rest"])
+            if standby is not None:
+                work = partial(staged_apart, bare, self.asked)
+                self._resting = standby.begun(work, lambda: [standing_model(bare)])
+                return
+            model = standing_model(bare)
             self._resting = Begun(partial(staged, model, self.asked), [model])
 
     def close(self) -> None:

@@ -6,6 +6,7 @@ import json
 from dataclasses import replace
 from itertools import islice
 from pathlib import Path
+from types import SimpleNamespace
 
 import cadquery as cq
 import numpy as np
@@ -14,8 +15,11 @@ import pytest
 import fixturecheck as fc
 from fixturecheck import engine, hold
 from fixturecheck.engine import check
+from fixturecheck.kernel.parcel import packed, unpacked
 from fixturecheck.kernel.place import translation
 from fixturecheck.kernel.recall import Memory, asked_of, key_of, recalled, remembering
+from fixturecheck.kernel.side_by_side import received, sent
+from fixturecheck.kernel.standby import standing_by
 from fixturecheck.release import motions
 from fixturecheck.report.json import result_dict
 from fixturecheck.setup.load import load
@@ -276,3 +280,26 @@ def test_parts_that_come_to_rest_in_a_copy_of_the_process_are_told_alike(monkeyp
         copied = [told(check(stepped_blocks(sizes), copied=True)) for _ in range(2)]
     assert SentBack.begun == 1
     assert copied == [told(check(stepped_blocks(sizes)))] * 2
+
+
+class SentAfar:
+    """A copy that stays, whose work is done here, and goes there and back as bytes."""
+
+    def __init__(self):
+        self.begun_count = 0
+
+    def begun(self, work, shared):
+        self.begun_count += 1
+        return SimpleNamespace(
+            value=lambda: received(sent(*unpacked(packed(work))()), shared()), end=lambda: None
+        )
+
+
+def test_parts_that_come_to_rest_in_a_copy_that_stays_are_told_alike():
+    """The set-up goes there as bytes, with what the user says of materials; the answer speaks of ours."""
+    sizes = next(random_edits(1))
+    afar = SentAfar()
+    with remembering(Memory()), standing_by(afar):
+        found = [check(stepped_blocks(sizes), copied=True) for _ in range(2)]
+    assert afar.begun_count == 1
+    assert {told(one) for one in found} == {told(check(stepped_blocks(sizes)))}

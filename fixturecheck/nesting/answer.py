@@ -44,7 +44,7 @@ from fixturecheck.result.rest import (
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.result.tolerance import Chances, CriticalPlace
 from fixturecheck.rigid.motion import Poses, jacobian
-from fixturecheck.setup.model import Seat, Setup
+from fixturecheck.setup.model import Seat, Setup, among_its_own
 from fixturecheck.setup.staging import Press, Staging
 from fixturecheck.statics.contact_step import SteadyLoad, wrenches
 
@@ -199,6 +199,31 @@ def staged(model: SettlingModel, asked: Collection[str]) -> StagingAnswer:
         tipping=_tipping(model, settled) if "rest" in asked else frozenset(),
         missing=tuple(missing),
     )
+
+
+@among_its_own
+def staged_apart(setup: Setup, asked: Collection[str]) -> tuple[StagingAnswer, tuple[SettlingModel, ...]]:
+    """Work out everything that staging asks in a process that has the set-up alone.
+
+    Parameters
+    ----------
+    setup, asked
+        As for `staging_answer`.
+
+    Returns
+    -------
+    answer : StagingAnswer
+        As `staged` gave it.
+    models : tuple of SettlingModel
+        What settling worked on, which whoever asks makes of the same set-up.
+
+    Raises
+    ------
+    NotComputedError, KernelError, SetupError
+        As `staging_answer`.
+    """
+    model = standing_model(setup)
+    return staged(model, asked), (model,)
 
 
 def _varies(setup: Setup) -> bool:

@@ -18,6 +18,7 @@ from fixturecheck.runs.request import CheckAnswer, CheckRequest
 
 if TYPE_CHECKING:
     from fixturecheck.kernel.recall import Memory
+    from fixturecheck.kernel.standby import Standby
     from fixturecheck.process.model import Job
     from fixturecheck.setup.model import Setup
 
@@ -41,9 +42,10 @@ class WatchAnswer:
 
 
 class _Kept:
-    """What this process keeps from one check to the next: its memory, and the last answer by its key."""
+    """What this process keeps between checks: its memory, its copy, the last answer with its key."""
 
     memory: Memory | None = None
+    standby: Standby | None = None
     key = ""
     answer: CheckAnswer | None = None
 
@@ -95,6 +97,7 @@ def _answer(
 ) -> CheckAnswer:
     """Check what was read and write everything, or give the last answer again where nothing has changed."""
     from fixturecheck.kernel.recall import Memory, key_of, remembering  # noqa: PLC0415 -- the painter first
+    from fixturecheck.kernel.standby import Standby, standing_by  # noqa: PLC0415 -- the painter first
     from fixturecheck.process.model import Job  # noqa: PLC0415 -- the painter first
 
     # A job holds functions, which make its set-ups; what they make depends on the files that it is read from.
@@ -102,8 +105,8 @@ def _answer(
     if before is not None and key == _Kept.key and _Kept.answer is not None:
         shutil.copytree(before, folder, dirs_exist_ok=True)
         return _Kept.answer
-    _Kept.memory = _Kept.memory or Memory()
-    with remembering(_Kept.memory):
+    _Kept.memory, _Kept.standby = _Kept.memory or Memory(), _Kept.standby or Standby()
+    with remembering(_Kept.memory), standing_by(_Kept.standby):
         rest = part_of(progress, 0.1, 1.0)
         answer = checked_into(given, folder, request, painter, progress=rest, tell=tell)
     _Kept.key, _Kept.answer = key, answer
