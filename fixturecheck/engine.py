@@ -473,9 +473,7 @@ def _result(work: _Work, findings: list[Finding]) -> Result:
         offsets=stage.offsets,
         shapes=_shapes(stage, findings),
         rest=rest_of(stage.answered) if stage.answered else None,
-        holding=import_module("fixturecheck.holding.outcome").hold_found(setup, stage.held)
-        if stage.held
-        else None,
+        holding=import_module("fixturecheck.hold").hold_found(setup, stage.held) if stage.held else None,
         hardening=stage.hardened,
         groups=grouped(findings, work.drawings),
         assumed=assumed(setup),

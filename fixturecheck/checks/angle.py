@@ -24,8 +24,7 @@ import numpy as np
 
 from fixturecheck.angles.incline import ARCSEC_PER_DEG, Incline, resultant_deg, tilt_um
 from fixturecheck.arrays import Floats
-from fixturecheck.checks.align import DEFAULT_MM
-from fixturecheck.checks.slopes import hinges_of, slopes_of
+from fixturecheck.checks.align import DEFAULT_MM, hinges_of, slopes_of
 from fixturecheck.checks.stage import Stage
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.topology import faces_of

@@ -30,8 +30,8 @@ from fixturecheck.holding.jaws import Grip, grip_of
 from fixturecheck.holding.squeeze import bearing_from_behind, squeezed_parts
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import vertex
+from fixturecheck.kernel.depth import FlatPush, Wall, is_hollow_along, walls_behind
 from fixturecheck.kernel.measure import extent_along, face_frame, is_flat, on_face
-from fixturecheck.kernel.walls import FlatPush, Wall, is_hollow_along, walls_behind
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed

@@ -18,7 +18,7 @@ from fixturecheck.comparing.model import (
 from fixturecheck.faceref import FaceRef, on
 from fixturecheck.report.json import json_number
 from fixturecheck.report.markup import Cell, Picture, Table, picture_of, render_page, table_of
-from fixturecheck.report.pictures.changes import SIDES
+from fixturecheck.report.pictures.draw import SIDES
 from fixturecheck.report.terminal import folded
 from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.shapes import StatedValue

@@ -23,7 +23,7 @@ from fixturecheck.report.json import result_json
 from fixturecheck.report.pictures.draw import drawing_of, write_job
 from fixturecheck.report.pictures.figures import body_colours
 from fixturecheck.report.pictures.painter import NOTHING_DRAWN, Painter
-from fixturecheck.report.viewer.contents import view_of
+from fixturecheck.report.viewer.motions import view_of
 from fixturecheck.result import Result
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.model import Setup

@@ -17,8 +17,7 @@ from fixturecheck.kernel.place import location_of, placed_at
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.report.comparison import alike_key
 from fixturecheck.report.folder import PICTURES
-from fixturecheck.report.pictures.changes import MOST_PAIRS, pair_scenes, place_scenes
-from fixturecheck.report.pictures.draw import painted
+from fixturecheck.report.pictures.draw import MOST_PAIRS, painted, pair_scenes, place_scenes
 from fixturecheck.report.pictures.painter import NOTHING_DRAWN, Drawn, Painter
 from fixturecheck.result.shapes import BodyDrawn, NamedShape, Role
 from fixturecheck.runs.given import GivenResult

@@ -21,7 +21,7 @@ from fixturecheck.study.model import Variant, VariantRow
 from fixturecheck.study.outcome import outcome_row, unknown_row
 
 if TYPE_CHECKING:
-    from fixturecheck.kernel.parcel import Parcel
+    from fixturecheck.kernel.recall import Parcel
 
 Task = tuple[str, Variant, tuple[str, ...] | None, tuple[str, ...], float]
 """A key, a variant, the checks to ask, those to leave out, and how many seconds it may take."""
@@ -126,7 +126,7 @@ def read_to_send(task: Task, *, progress: Progress) -> Sent:
     SetupError
         It cannot be read.
     """
-    from fixturecheck.kernel.parcel import packed  # noqa: PLC0415 -- loads the kernel
+    from fixturecheck.kernel.recall import packed  # noqa: PLC0415 -- loads the kernel
     from fixturecheck.process.load import load_any  # noqa: PLC0415 -- loads the kernel
     from fixturecheck.process.model import Job  # noqa: PLC0415 -- loads the kernel
     from fixturecheck.process.run import staged_job  # noqa: PLC0415 -- loads the kernel
@@ -166,7 +166,7 @@ def check_parcel(task: Task, sent: Sent, *, progress: Progress) -> VariantRow:
         It cannot be checked.
     """
     from fixturecheck.engine import check  # noqa: PLC0415 -- loads the kernel
-    from fixturecheck.kernel.parcel import unpacked  # noqa: PLC0415 -- loads the kernel
+    from fixturecheck.kernel.recall import unpacked  # noqa: PLC0415 -- loads the kernel
     from fixturecheck.process.across.stage import JobStage  # noqa: PLC0415 -- loads the kernel
     from fixturecheck.process.run import check_staged  # noqa: PLC0415 -- loads the kernel
 

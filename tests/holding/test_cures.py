@@ -12,7 +12,6 @@ from fixturecheck import Cut, Holding, Setup, Wheel, body, hold
 from fixturecheck.cache import digest
 from fixturecheck.errors import NotComputedError
 from fixturecheck.hold import trial_hold_of
-from fixturecheck.holding.blocking import STEP_MM, between_jaws, fastened, stopped
 from fixturecheck.holding.more_pull import (
     MOST_RATED_N_CM2,
     larger_seat,
@@ -20,7 +19,15 @@ from fixturecheck.holding.more_pull import (
     most_in_a_plane_mm2,
     roughest_of,
 )
-from fixturecheck.holding.remedies import lighter_cut, remedies_of, tighter_clamps
+from fixturecheck.holding.remedies import (
+    STEP_MM,
+    between_jaws,
+    fastened,
+    lighter_cut,
+    remedies_of,
+    stopped,
+    tighter_clamps,
+)
 from fixturecheck.holding.wheel import DEPTH_STEP_MM
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import box, cylinder

@@ -8,7 +8,7 @@ import pytest
 
 from fixturecheck.checks import hold
 from fixturecheck.checks.doubts import suspicions
-from fixturecheck.holding.outcome import hold_found
+from fixturecheck.hold import hold_found
 from fixturecheck.shop import tables
 from fixturecheck.shop.tables import Material, Own
 from fixturecheck.wording.hold import friction_words

@@ -9,7 +9,7 @@ from scipy.optimize import minimize
 from fixturecheck import Cut, Holding, Seat, Setup, body, check, equipment
 from fixturecheck.checks import hold
 from fixturecheck.contact.patches.contact_map import find_contacts
-from fixturecheck.holding.outcome import hold_found
+from fixturecheck.hold import hold_found
 from fixturecheck.kernel.construct import box
 from fixturecheck.magnet.circuit import ROUGH_SHARE
 from fixturecheck.magnet.pull import magnet_of

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fixturecheck import Clamp, Holding
-from fixturecheck.holding.outcome import magnet_used
+from fixturecheck.hold import magnet_used
 from fixturecheck.holding.remedies import tightened_amounts
 from fixturecheck.magnet.rating import MagnetSource
 from fixturecheck.result.release import (

@@ -12,10 +12,19 @@ import pytest
 
 from fixturecheck import Clamp, Holding, Machine, Milling, Setup, body
 from fixturecheck.hold import trial_hold_of
-from fixturecheck.holding.blocking import STEP_MM, between_jaws, fastened, stopped
 from fixturecheck.holding.cutter import DEPTH_STEP_MM, FEED_STEP_MM, WIDTH_STEP_MM
 from fixturecheck.holding.more_pull import larger_seat, more_magnet
-from fixturecheck.holding.remedies import CLAMP_STEP, cut_another_way, dried, lighter_cut, tighter_clamps
+from fixturecheck.holding.remedies import (
+    CLAMP_STEP,
+    STEP_MM,
+    between_jaws,
+    cut_another_way,
+    dried,
+    fastened,
+    lighter_cut,
+    stopped,
+    tighter_clamps,
+)
 from fixturecheck.kernel.construct import box
 from fixturecheck.magnet.pull import Pulls
 from fixturecheck.result.remedy import RemedyKind

@@ -6,9 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fixturecheck.holding.failure_path import follow
+from fixturecheck.holding.failure_path import follow, touch_of
 from fixturecheck.holding.model import Borne, LoadCase
-from fixturecheck.holding.stops import touch_of
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.finding import Verdict
 from fixturecheck.result.hold import CutCase, CutterWay, Outcome

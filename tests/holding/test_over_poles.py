@@ -7,7 +7,7 @@ import pytest
 from fixturecheck import Cut, Holding, Seat, Setup, Wheel, body, equipment
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.hold import trial_hold_of
-from fixturecheck.holding.over_poles import over_poles, pole_line, slides_mm
+from fixturecheck.holding.more_pull import over_poles, pole_line, slides_mm
 from fixturecheck.holding.remedies import lighter_cut
 from fixturecheck.holding.rig import rig_of
 from fixturecheck.holding.wheel import grinding_of

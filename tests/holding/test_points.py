@@ -10,9 +10,9 @@ from fixturecheck import Clamp, Setup
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.bearing import Spot, spots
-from fixturecheck.holding.blocking import with_fixed
 from fixturecheck.holding.clamping import Friction, Pressed
 from fixturecheck.holding.factor import pull_on
+from fixturecheck.holding.remedies import with_fixed
 from fixturecheck.holding.rig import Rig
 from fixturecheck.interval import Range
 from fixturecheck.kernel.brep.topology import faces_of

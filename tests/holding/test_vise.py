@@ -9,7 +9,7 @@ import pytest
 from fixturecheck import Clamp, Cut, Holding, Milling, Seat, Setup, body, check, equipment
 from fixturecheck.checks import crash, hold
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.holding.outcome import hold_found
+from fixturecheck.hold import hold_found
 from fixturecheck.kernel.construct import box
 from fixturecheck.machining.milling import shearing
 from fixturecheck.result.finding import Kind, Verdict

@@ -6,7 +6,7 @@ import cadquery as cq
 import pytest
 
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.walls import walls_behind
+from fixturecheck.kernel.depth import walls_behind
 
 
 def slotted(bevel_mm: float) -> cq.Solid:

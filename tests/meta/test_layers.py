@@ -116,8 +116,8 @@ PURE: Mapping[str, set[str]] = {
 """Pure numbers in rooms that also see solids: what they may import besides the leaves and their own place."""
 
 KERNEL_IN_REPORT = {
-    "report.write", "report.pictures.scene", "report.pictures.draw", "report.pictures.changes",
-    "report.viewer.contents", "report.viewer.things", "report.job", "report.pictures.painter",
+    "report.write", "report.pictures.scene", "report.pictures.draw",
+    "report.viewer.motions", "report.viewer.things", "report.job", "report.pictures.painter",
 }  # fmt: skip
 """They turn shapes into files or triangles, or copy the process; the rest sees words and numbers."""
 

@@ -121,9 +121,8 @@ ANSWERS = {"process.across", "process.load", "process.records", "process.text", 
 
 PHRASES: Mapping[str, tuple[int, str]] = {
     "hold": (2, "why nothing is known"),
-    "holding.blocking": (1, "what a block is made of"),
-    "holding.failure_path": (2, "why nothing is known, and what the kernel is at"),
-    "holding.stops": (1, "what the kernel is at"),
+    "holding.remedies": (1, "what a block is made of"),
+    "holding.failure_path": (3, "why nothing is known, and what the kernel is at"),
     "holding.wheel": (3, "what the kernel is at"),
     "machining.as_ground": (2, "what the kernel is at"),
     "machining.as_milled": (3, "what the kernel is at"),

@@ -13,7 +13,7 @@ import distributed
 import pytest
 
 from fixturecheck.errors import FixturecheckError, KernelError, SetupError
-from fixturecheck.kernel.parcel import packed, unpacked
+from fixturecheck.kernel.recall import packed, unpacked
 from fixturecheck.report.json import result_dict
 from fixturecheck.result.finding import Verdict
 from fixturecheck.runs import variant

@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import distance
-from fixturecheck.kernel.sample import (
+from fixturecheck.kernel.measure import (
+    distance,
     face_window,
     grid_on_face,
 )
