@@ -15,9 +15,8 @@ import pytest
 import fixturecheck as fc
 from fixturecheck import engine, hold
 from fixturecheck.engine import check
-from fixturecheck.kernel.parcel import packed, unpacked
 from fixturecheck.kernel.place import translation
-from fixturecheck.kernel.recall import Memory, asked_of, key_of, recalled, remembering
+from fixturecheck.kernel.recall import Memory, asked_of, key_of, packed, recalled, remembering, unpacked
 from fixturecheck.kernel.side_by_side import received, sent
 from fixturecheck.kernel.standby import standing_by
 from fixturecheck.release import motions

@@ -17,7 +17,7 @@ from contextvars import Context, ContextVar, copy_context
 from multiprocessing.connection import Connection, Pipe
 from typing import Generic, TypeVar
 
-from fixturecheck.kernel.parcel import Parcel, packed, unpacked
+from fixturecheck.kernel.recall import Parcel, packed, unpacked
 from fixturecheck.kernel.side_by_side import can_fork, received, sent
 from fixturecheck.threads import cores
 
