@@ -21,7 +21,7 @@ from collections.abc import Iterator
 from fixturecheck.checks.stage import Stage
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.setup.records import OverRolls
-from fixturecheck.sizes.over_rolls import RolledSize, RollTouch, rolled_sizes
+from fixturecheck.sizes.faces import RolledSize, RollTouch, rolled_sizes
 from fixturecheck.units import Writing
 from fixturecheck.wording.groups import listed
 from fixturecheck.wording.settings import rolls_words

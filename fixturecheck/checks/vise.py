@@ -27,8 +27,18 @@ from fixturecheck.arrays import Floats
 from fixturecheck.checks.stage import Stage
 from fixturecheck.checks.touching import along_round
 from fixturecheck.holding.clamping import Pressed, pressed_by
-from fixturecheck.holding.jaws import LEVEL, Grip, Pushes, balancing, grip_of, joined_spread, packing, pushes
-from fixturecheck.holding.squeeze import SqueezedPart, squeezed_parts
+from fixturecheck.holding.jaws import (
+    LEVEL,
+    Grip,
+    Pushes,
+    SqueezedPart,
+    balancing,
+    grip_of,
+    joined_spread,
+    packing,
+    pushes,
+    squeezed_parts,
+)
 from fixturecheck.kernel.measure import box_of, extent_along
 from fixturecheck.kernel.place import matrix_of
 from fixturecheck.numeric import UP

@@ -26,8 +26,7 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.clamping import Pressed, pressed_by
-from fixturecheck.holding.jaws import Grip, grip_of
-from fixturecheck.holding.squeeze import bearing_from_behind, squeezed_parts
+from fixturecheck.holding.jaws import Grip, bearing_from_behind, grip_of, squeezed_parts
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import vertex
 from fixturecheck.kernel.depth import FlatPush, Wall, is_hollow_along, walls_behind

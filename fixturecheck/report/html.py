@@ -38,7 +38,7 @@ from fixturecheck.report.order import (
 )
 from fixturecheck.report.rest_page import AT_REST, LOCATES, rest_section
 from fixturecheck.report.settings_page import dials_section, hardening_section
-from fixturecheck.report.viewer.view import ViewerMarkup
+from fixturecheck.report.viewer.things import ViewerMarkup
 from fixturecheck.result import Result
 from fixturecheck.result.contact import Contact, ContactKind, CutMade
 from fixturecheck.result.finding import Finding, Verdict, worst

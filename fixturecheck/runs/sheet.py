@@ -124,7 +124,7 @@ def _of_setup(setup: Setup, request: CheckRequest, progress: Progress) -> Made:
 def _pictures(result: Result, setup: Setup, painter: object) -> tuple[Mapping[str, bytes], str | None]:
     from fixturecheck.report.pictures.painter import Painter  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.sheet.content import staged_steps  # noqa: PLC0415 -- the same
-    from fixturecheck.sheet.picture import staged_pictures  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.operation import staged_pictures  # noqa: PLC0415 -- the same
 
     if not isinstance(painter, Painter):
         return {}, None

@@ -23,7 +23,7 @@ from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.setup.records import BodyRole, CutWay, Rank
 from fixturecheck.setup.tools import MillMove
 from fixturecheck.sheet.measured import MeasuredFace, MeasureRow, measure_rows
-from fixturecheck.sizes.over_rolls import RolledSize
+from fixturecheck.sizes.faces import RolledSize
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import burr_words, factor_words, first_words, magnet_state
 from fixturecheck.wording.sentences import first_up, sentence

@@ -10,7 +10,7 @@ from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import flat_of
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Cut, Setup
-from fixturecheck.sizes.over_rolls import RolledSize, rolled_sizes
+from fixturecheck.sizes.faces import RolledSize, rolled_sizes
 from fixturecheck.units import Writing
 from fixturecheck.wording.settings import rolls_words
 

@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-from fixturecheck.kernel.later import put_off
+from fixturecheck.kernel.worker import put_off
 
 
 @pytest.fixture

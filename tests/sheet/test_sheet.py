@@ -35,8 +35,7 @@ from fixturecheck.sheet.measured import (
     gauge_for,
     measured_of,
 )
-from fixturecheck.sheet.operation import bare_sheet, edges_stoned, with_operation, with_whole
-from fixturecheck.sheet.picture import staged_scenes
+from fixturecheck.sheet.operation import bare_sheet, edges_stoned, staged_scenes, with_operation, with_whole
 from fixturecheck.units import Writing
 from tests.doors import command
 from tests.report import staged

@@ -17,8 +17,15 @@ from fixturecheck.report.pictures.hold_scene import far_of, moved_name
 from fixturecheck.report.pictures.scene import MeshedResult, camera, fit
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.report.viewer.stops import PARTS, WHOLE, rounded_values, stops_of
-from fixturecheck.report.viewer.things import LAYERS, figure_thing, gap_scale, things_of
-from fixturecheck.report.viewer.view import Store, ViewerMarkup, view_with
+from fixturecheck.report.viewer.things import (
+    LAYERS,
+    Store,
+    ViewerMarkup,
+    figure_thing,
+    gap_scale,
+    things_of,
+    view_with,
+)
 from fixturecheck.result import Result
 from fixturecheck.result.contact import CutMade, WheelPath
 from fixturecheck.result.finding import Finding, Verdict

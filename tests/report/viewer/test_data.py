@@ -15,7 +15,7 @@ from fixturecheck.kernel.mesh.triangles import Mesh
 from fixturecheck.report.order import numbered, ranked_contacts, stop_of_contact
 from fixturecheck.report.pictures.draw import Drawing, drawing_of
 from fixturecheck.report.viewer.motions import packed_view
-from fixturecheck.report.viewer.view import STEP_MM
+from fixturecheck.report.viewer.things import STEP_MM
 from fixturecheck.report.write import meshes_of
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Verdict

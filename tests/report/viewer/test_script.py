@@ -12,7 +12,7 @@ import pytest
 from playwright.sync_api import Page
 from scipy.spatial.transform import Rotation
 
-from fixturecheck.report.viewer.view import SCRIPTS, STEP_MM, Store
+from fixturecheck.report.viewer.things import SCRIPTS, STEP_MM, Store
 from tests.report.viewer.browser import browsing
 
 MOST_LINES = 1000
