@@ -1,4 +1,4 @@
-"""What the sheet of an operation says of the job that it belongs to, and its pictures with numbered bodies."""
+"""What the sheet of an operation says of its job, and pictures of the set-up with its bodies numbered."""
 
 from __future__ import annotations
 
