@@ -77,7 +77,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         )
     for part in held.parts:
         yield _factor(stage, part)
-        yield from _grip_lost(stage, part, ID)
+        yield from _grip_lost(stage, part)
         yield from _losses(stage, part)
 
 
@@ -239,7 +239,7 @@ _SOURCE = "closed form: what the cut pushes along the screw over the least force
 common practice, no source"
 
 
-def _grip_lost(stage: Stage, part: PartHold, check: str) -> Iterator[Finding]:
+def _grip_lost(stage: Stage, part: PartHold) -> Iterator[Finding]:
     """Yield how much of its grip each vise that holds a part loses, over every place of one cut."""
     write = stage.setup.write
     for opened in part.opened:
@@ -253,7 +253,7 @@ def _grip_lost(stage: Stage, part: PartHold, check: str) -> Iterator[Finding]:
             unit="share",
             at_most=MOST_LOST,
             short=Verdict.NO_GO if share >= 1.0 else Verdict.CAUTION,
-            check=check,
+            check=ID,
             subject=f"{part.part} in {part.cut}, {opened.jaw}",
             kind=Kind.GRIP_LOST,
             about=(part.part, opened.jaw),

@@ -112,11 +112,24 @@ def run_side_by_side(
                 done(key, found[key])
     finally:
         for pipe, (_, pid) in running.items():
-            with contextlib.suppress(ProcessLookupError):
-                os.kill(pid, signal.SIGKILL)
-            os.waitpid(pid, 0)
-            pipe.close()
+            end_copy(pipe, pid)
     return {key: found[key] for key in works}
+
+
+def end_copy(pipe: Connection, pid: int) -> None:
+    """End a copy of this process, whatever it is at.
+
+    Parameters
+    ----------
+    pipe : Connection
+        Our end of the pipe between us; it is closed.
+    pid : int
+        The copy's, which nobody has waited for yet.
+    """
+    pipe.close()
+    with contextlib.suppress(ProcessLookupError):
+        os.kill(pid, signal.SIGKILL)
+    os.waitpid(pid, 0)
 
 
 def _done(work: Callable[[], Any]) -> Done:
@@ -214,11 +227,7 @@ class Begun(Generic[T]):
         """End the copy, if it still runs."""
         copy, self._copy = self._copy, None
         if copy is not None:
-            pipe, pid = copy
-            pipe.close()
-            with contextlib.suppress(ProcessLookupError):
-                os.kill(pid, signal.SIGKILL)
-            os.waitpid(pid, 0)
+            end_copy(*copy)
 
 
 def sent(value: object, shared: Sequence[object]) -> bytes:

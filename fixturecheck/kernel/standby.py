@@ -9,7 +9,6 @@ from __future__ import annotations
 import contextlib
 import gc
 import os
-import signal
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -18,7 +17,7 @@ from multiprocessing.connection import Connection, Pipe
 from typing import Generic, TypeVar
 
 from fixturecheck.kernel.recall import Parcel, packed, unpacked
-from fixturecheck.kernel.side_by_side import can_fork, received, sent
+from fixturecheck.kernel.side_by_side import can_fork, end_copy, received, sent
 from fixturecheck.threads import cores
 
 T = TypeVar("T")
@@ -81,11 +80,7 @@ class Standby:
         """End the copy, if it still runs."""
         copy, self._copy = self._copy, None
         if copy is not None:
-            pipe, pid = copy
-            pipe.close()
-            with contextlib.suppress(ProcessLookupError):
-                os.kill(pid, signal.SIGKILL)
-            os.waitpid(pid, 0)
+            end_copy(*copy)
 
 
 class Posted(Generic[T]):

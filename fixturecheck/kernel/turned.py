@@ -108,8 +108,8 @@ def along_path(outline: Outline, path: Sequence[Piece], tip_z_mm: float, *, oute
     for before, after in follow:
         found += _at_corner(half, before, after, sides)
     if not closed:
-        found.append(_spun(half, pieces[0].start, way_of(pieces[0], 0.0) + math.pi / 2, math.pi))
-        found.append(_spun(half, pieces[-1].end, way_of(pieces[-1], 1.0) - math.pi / 2, math.pi))
+        found.append(_turned(half, pieces[0].start, way_of(pieces[0], 0.0) + math.pi / 2, math.pi))
+        found.append(_turned(half, pieces[-1].end, way_of(pieces[-1], 1.0) - math.pi / 2, math.pi))
     sweep = fused(found)
     moved: Shape = sweep.translate(cq.Vector(0, 0, tip_z_mm))
     return moved
@@ -358,12 +358,7 @@ def _at_corner(half: Face, before: Piece, after: Piece, sides: Sequence[int]) ->
     side = -1 if turn > 0 else 1
     if abs(turn) > _STRAIGHT_RAD and side in sides:
         start = way_of(before, 1.0) + side * math.pi / 2
-        yield _spun(half, after.start, min(start, start + turn), abs(turn))
-
-
-def _spun(half: Face, at: Point2, from_rad: float, by_rad: float) -> Solid:
-    """Return half a section turned about the tool's own axis."""
-    return _turned(half, at, from_rad, by_rad)
+        yield _turned(half, after.start, min(start, start + turn), abs(turn))
 
 
 def _turned(section: Face, at: Point2, from_rad: float, by_rad: float) -> Solid:

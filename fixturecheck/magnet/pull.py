@@ -377,7 +377,7 @@ def magnet_of(
     source = found[0]
     fineness = Fineness(band_mm=_band_mm(setup, contacts))
     wide, narrow = _Gaps(setup, wide=True), _Gaps(setup, wide=False)
-    weak = magnet_model(_irons(bodies, source, "weak"), seat_gap_um=wide, fineness=fineness, mesher=mesher)
+    weak = magnet_model(_weak_irons(bodies, source), seat_gap_um=wide, fineness=fineness, mesher=mesher)
     strong = _with_narrow_gaps(weak, bodies, wide, narrow)
     notes = [PullNote(kind=PullNoteKind.COARSE, of=name, mesh_mm=size) for name, size in weak.coarse.items()]
     notes += _left_out(weak)
@@ -451,11 +451,8 @@ class _Gaps:
         return max(f.rz_um[self._end] for f in known), max(f.flatness_um[self._end] for f in known)
 
 
-def _irons(bodies: Sequence[Ferrous], source: MagnetSource, end: str) -> list[Iron]:
-    return [
-        Iron(placed=b.placed, law=b.weak if end == "weak" else b.strong, pole=pole_of(b, source))
-        for b in bodies
-    ]
+def _weak_irons(bodies: Sequence[Ferrous], source: MagnetSource) -> list[Iron]:
+    return [Iron(placed=b.placed, law=b.weak, pole=pole_of(b, source)) for b in bodies]
 
 
 def _with_narrow_gaps(

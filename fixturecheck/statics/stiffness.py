@@ -16,9 +16,6 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import SetupError, refuse_unless_positive
 
-# Along the axis below a line contact the shear stress is greatest here (share of half width), and this large.
-LINE_SHEAR_DEPTH, LINE_SHEAR = 0.786, 0.300
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Elastic:
@@ -33,12 +30,10 @@ STEEL = Elastic()
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LineContact:
-    """A loaded line: half width, peak pressure, greatest shear stress and its depth."""
+    """A loaded line: half width and peak pressure."""
 
     half_width_mm: float
     pressure_mpa: float
-    shear_mpa: float
-    shear_depth_mm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,8 +110,6 @@ def line_contact(force_n: float, length_mm: float, radius_mm: float, modulus_mpa
     return LineContact(
         half_width_mm=half,
         pressure_mpa=pressure,
-        shear_mpa=LINE_SHEAR * pressure,
-        shear_depth_mm=LINE_SHEAR_DEPTH * half,
     )
 
 
