@@ -60,6 +60,18 @@ _NOT_GROUND = "the cut could not be followed, so no load is known"
 
 MOST_REMEDIED = 2
 """Parts of a cut for which remedies are looked for, the least held first: their like take the same."""
+_UNITS = {
+    Driver.FRICTION: "",
+    Driver.DRAG: "N",
+    Driver.PRESS: "N",
+    Driver.WALL: "N",
+    Driver.CROSS: "N",
+    Driver.FINISH: "share",
+    Driver.METHOD: "share",
+    Driver.CLAMP: "share",
+    Driver.SIZE: "share",
+    Driver.THRUST: "share",
+}
 
 
 def held(
@@ -313,20 +325,6 @@ def _magnet(
     except (NotComputedError, KernelError) as reason:
         missing["magnet"] = str(reason)
         return None, None, _Left()
-
-
-_UNITS = {
-    Driver.FRICTION: "",
-    Driver.DRAG: "N",
-    Driver.PRESS: "N",
-    Driver.WALL: "N",
-    Driver.CROSS: "N",
-    Driver.FINISH: "share",
-    Driver.METHOD: "share",
-    Driver.CLAMP: "share",
-    Driver.SIZE: "share",
-    Driver.THRUST: "share",
-}
 
 
 def hold_found(setup: Setup, held: Held) -> HoldFound:

@@ -33,6 +33,16 @@ from fixturecheck.setup.model import Body, Cut, Setup, together
 from fixturecheck.units import Writing, angle_text
 from fixturecheck.wording.settings import levelled_words
 
+ID = "align"
+TITLE = "Floors level, walls parallel to the traverse"
+DEFAULT_MM = 0.005
+_NOISE_MM = 1e-7
+"""Errors below the kernel's own precision are none."""
+_DOWN = 0.5
+"""A contact whose normal points down by more than this carries."""
+_BY = {"indicator": "an indicator", "block": "a block against the column"}
+_UNTOLD = "5 um unless stated; common practice, no source"
+
 
 def slopes_of(stage: Stage) -> Iterator[tuple[Body, frozenset[str]]]:
     """Yield each body that makes a slope, and the bodies that lie on it."""
@@ -96,16 +106,6 @@ def _carried_by(stage: Stage, slope: Body) -> frozenset[str]:
         if not more:
             return frozenset(found)
         found |= {name for body in more for name in together(setup, body)}
-
-
-ID = "align"
-TITLE = "Floors level, walls parallel to the traverse"
-
-DEFAULT_MM = 0.005
-_NOISE_MM = 1e-7
-"""Errors below the kernel's own precision are none."""
-_DOWN = 0.5
-"""A contact whose normal points down by more than this carries."""
 
 
 def check(stage: Stage) -> Iterator[Finding]:
@@ -258,10 +258,6 @@ def _squared(
         remedy=f"Set {square.body} parallel to the travel within {may} over {over}.",
         source=source,
     )
-
-
-_BY = {"indicator": "an indicator", "block": "a block against the column"}
-_UNTOLD = "5 um unless stated; common practice, no source"
 
 
 def _carriers(setup: Setup, part: str) -> set[str]:

@@ -19,6 +19,7 @@ from fixturecheck.result.stored import StoredResult, called_in
 _MARGIN_NOISE = 2e-6
 """Numbers are kept to 1e-6; margins that differ by less, or by this share of themselves, are one."""
 _UNPLACED_MM = 1e6
+_NOISE = 1e-8
 
 
 def renamed(finding: Finding, names: Renames) -> Finding:
@@ -109,9 +110,6 @@ def order_of(change: FindingChange) -> tuple[object, ...]:
         finding.check,
         finding.id,
     )
-
-
-_NOISE = 1e-8
 
 
 def compared(before: StoredResult, after: StoredResult) -> Comparison:

@@ -35,6 +35,12 @@ from fixturecheck.setup.records import CutWay
 
 _SAME_SHARE = 1e-9
 """A depth that is a whole number of passes but for this share of one needs no further pass."""
+_APPROACH_MM = 2.0
+"""How far beside a flank the wheel comes down before it is fed to it: common practice, no source."""
+_ALONG = 0.999_999
+_ON_MM = 1e-6
+_NEAR_MM = 0.5
+_MOST_POINTS = 3
 
 
 def passes_for(depth_mm: float, feed_mm: float) -> int:
@@ -166,14 +172,6 @@ def _moves_of(
             yield DialMove(kind=MoveKind.FEED_WALL, face=wall.face, reading=wall.reading, passes=passes.wall)
     if passes.spark_out:
         yield DialMove(kind=MoveKind.SPARK_OUT, passes=passes.spark_out)
-
-
-_APPROACH_MM = 2.0
-"""How far beside a flank the wheel comes down before it is fed to it: common practice, no source."""
-_ALONG = 0.999_999
-_ON_MM = 1e-6
-_NEAR_MM = 0.5
-_MOST_POINTS = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

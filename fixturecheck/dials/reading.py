@@ -20,6 +20,19 @@ from fixturecheck.setup.model import Setup
 
 _SAME_SHARE = 1e-9
 """A distance that is a whole number of lines but for this share of one needs no rounding."""
+_ALONG = 1.0 - 1e-9
+_SQUARE = 1e-9
+_SAME_MM = 1e-6
+_FAR_MM = 1e5
+_COARSE_MM, _COARSE_RAD = 0.05, 0.2
+_TALL_MM = 2.0
+"""How much of an upright face an edge finder needs in height: common practice, no source."""
+_WAYS = {
+    Toward.PLUS_X: (1.0, 0.0, 0.0),
+    Toward.MINUS_X: (-1.0, 0.0, 0.0),
+    Toward.PLUS_Y: (0.0, 1.0, 0.0),
+    Toward.MINUS_Y: (0.0, -1.0, 0.0),
+}
 
 
 def lines_for(distance_mm: float, graduation_mm: float) -> int:
@@ -88,21 +101,6 @@ def with_backlash_mm(distance_mm: float, backlash_mm: float, *, turned_back: boo
     Lost motion of a screw with play; closed form.
     """
     return distance_mm + (backlash_mm if turned_back else 0.0)
-
-
-_ALONG = 1.0 - 1e-9
-_SQUARE = 1e-9
-_SAME_MM = 1e-6
-_FAR_MM = 1e5
-_COARSE_MM, _COARSE_RAD = 0.05, 0.2
-_TALL_MM = 2.0
-"""How much of an upright face an edge finder needs in height: common practice, no source."""
-_WAYS = {
-    Toward.PLUS_X: (1.0, 0.0, 0.0),
-    Toward.MINUS_X: (-1.0, 0.0, 0.0),
-    Toward.PLUS_Y: (0.0, 1.0, 0.0),
-    Toward.MINUS_Y: (0.0, -1.0, 0.0),
-}
 
 
 def offset_mm(block_mm: float, finder_mm: float) -> float:

@@ -39,6 +39,25 @@ from fixturecheck.result.dials import Side, TouchOff
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Machine, Setup
 
+Movers = Mapping[Mover, Shape]
+"""The space of each mover."""
+_LEAST_STEP_MM = 0.01
+_EACH_WAY = 25
+_ABOVE_MM = 1e-4
+_COARSE_MM, _COARSE_RAD = 0.05, 0.2
+LEAST_MM = 1.0
+"""Least width of a face under the wheel for a touch that is seen: common practice, no source."""
+BITE_MM = 2.0
+"""How far the wheel's side reaches down a flank to touch it: common practice, no source."""
+_SQUARE = 1e-6
+"""A normal this near to an axis is along it."""
+_PLACES = (0.5, 0.25, 0.75, 0.05, 0.95)
+"""Shares of a face's length at which a touch is tried, the middle first."""
+_MOST_TRIED = 12
+_BESIDE_MM = (1.0, 4.0)
+"""How far off an end of the face the wheel's side is tried, where a wall may stand."""
+_SAME_MM = 1e-6
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WheelPose:
@@ -56,15 +75,6 @@ class Meeting:
     mover: Mover
     body: str
     apart: Apart
-
-
-Movers = Mapping[Mover, Shape]
-"""The space of each mover."""
-
-_LEAST_STEP_MM = 0.01
-_EACH_WAY = 25
-_ABOVE_MM = 1e-4
-_COARSE_MM, _COARSE_RAD = 0.05, 0.2
 
 
 class WheelRoom:
@@ -262,20 +272,6 @@ class WheelRoom:
                 if box_gap_mm(loose_box(there), loose_box(body)) > by_mm - gone_mm:
                     break
                 gone_mm += max(how.distance_mm - least_mm, _LEAST_STEP_MM)
-
-
-LEAST_MM = 1.0
-"""Least width of a face under the wheel for a touch that is seen: common practice, no source."""
-BITE_MM = 2.0
-"""How far the wheel's side reaches down a flank to touch it: common practice, no source."""
-_SQUARE = 1e-6
-"""A normal this near to an axis is along it."""
-_PLACES = (0.5, 0.25, 0.75, 0.05, 0.95)
-"""Shares of a face's length at which a touch is tried, the middle first."""
-_MOST_TRIED = 12
-_BESIDE_MM = (1.0, 4.0)
-"""How far off an end of the face the wheel's side is tried, where a wall may stand."""
-_SAME_MM = 1e-6
 
 
 class WhyNot(StrEnum):

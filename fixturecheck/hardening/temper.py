@@ -14,6 +14,21 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.hardening.steels import HardeningSteel, Points
 from fixturecheck.interval import Range
 
+STEP_MM = 0.002
+"""Depth of one point of Rockwell C."""
+FULL_HRC = 100.0
+THICKNESS_DEPTHS = 10.0
+"""A part is at least so many depths thick under a diamond cone."""
+EDGE_WIDTHS = 2.5
+"""The middle of a mark is at least so many widths of it from an edge."""
+LOAD_N = 1471.0
+"""Total test force of the C scale."""
+_HV = ((20.0, 238.0), (30.0, 302.0), (40.0, 392.0), (50.0, 513.0), (60.0, 697.0), (65.0, 832.0))
+_PYRAMID = 0.9272
+_KGF_N = 9.80665
+AS_QUENCHED_C = 20.0
+"""Stands for a part that is not tempered."""
+
 
 class Turn(StrEnum):
     """Where toughness turns as the temper rises."""
@@ -198,21 +213,6 @@ def _span(wanted: Range) -> str:
     return " to ".join(f"{v:g}" for v in wanted.ends)
 
 
-STEP_MM = 0.002
-"""Depth of one point of Rockwell C."""
-FULL_HRC = 100.0
-THICKNESS_DEPTHS = 10.0
-"""A part is at least so many depths thick under a diamond cone."""
-EDGE_WIDTHS = 2.5
-"""The middle of a mark is at least so many widths of it from an edge."""
-LOAD_N = 1471.0
-"""Total test force of the C scale."""
-
-_HV = ((20.0, 238.0), (30.0, 302.0), (40.0, 392.0), (50.0, 513.0), (60.0, 697.0), (65.0, 832.0))
-_PYRAMID = 0.9272
-_KGF_N = 9.80665
-
-
 def mark_depth_mm(hardness_hrc: float) -> float:
     """Return the depth that a Rockwell C number counts, mm.
 
@@ -286,10 +286,6 @@ def least_edge_mm(hardness_hrc: float) -> float:
     ISO 6508-1 [@iso6508], from memory: two and a half times the width of the mark.
     """
     return EDGE_WIDTHS * mark_width_mm(hardness_hrc)
-
-
-AS_QUENCHED_C = 20.0
-"""Stands for a part that is not tempered."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -53,6 +53,15 @@ from fixturecheck.statics.mechanism import StartingMotion
 _ARC = 25
 _RINGS = (1.0, 0.75, 0.5, 0.25, 0.0)
 _UNDER_MM = 1e-6
+LEAST_DEPTH_MM, DEPTH_STEP_MM = 0.1, 0.05
+"""The shallowest cut that a cutter takes and does not rub, and the step of the answer: common practice, no
+source."""
+LEAST_FEED_MM, FEED_STEP_MM = 0.01, 0.005
+"""The same of the feed for a tooth: common practice, no source."""
+LEAST_WIDE_SHARE, WIDTH_STEP_MM = 0.1, 0.5
+"""The same of the width, the least as a share of the cutter's diameter: common practice, no source."""
+_TAKEN = (CutterWay.CONVENTIONAL, CutterWay.CLIMB)
+"""Ways that are offered as a remedy: centred, a tooth rubs where it comes in (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -202,15 +211,6 @@ def _table(boxes: Sequence[Box], top_mm: float) -> Solid:
     low = [min(b[i] for b in boxes) - 2.0 * FAR_MM for i in range(2)]
     high = [max(b[i + 3] for b in boxes) + 2.0 * FAR_MM for i in range(2)]
     return box((low[0], low[1], top_mm - FAR_MM), (high[0], high[1], top_mm))
-
-
-LEAST_DEPTH_MM, DEPTH_STEP_MM = 0.1, 0.05
-"""The shallowest cut that a cutter takes and does not rub, and the step of the answer: common practice, no
-source."""
-LEAST_FEED_MM, FEED_STEP_MM = 0.01, 0.005
-"""The same of the feed for a tooth: common practice, no source."""
-LEAST_WIDE_SHARE, WIDTH_STEP_MM = 0.1, 0.5
-"""The same of the width, the least as a share of the cutter's diameter: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -412,10 +412,6 @@ class MillingProcess:
             standing=self.placed,
             surfaces={n: points_all_over(s) for n, s in self.placed.items() if n in moving},
         )
-
-
-_TAKEN = (CutterWay.CONVENTIONAL, CutterWay.CLIMB)
-"""Ways that are offered as a remedy: centred, a tooth rubs where it comes in (common practice, no source)."""
 
 
 def _toward(feed: Vector) -> str:

@@ -41,6 +41,11 @@ whichever way they are measured: what it slips past by a smaller step aside does
 _WAYS, _OUTERMOST = 400, 16
 _SAME_MM, _SAME_COSINE = 1.0, 0.95
 """How far beside one touch another may lie and be the same, and how far their directions may differ."""
+_MARGIN = 1.15
+"""How far what sorts the loads may be off the factor, with some to spare."""
+_MOST_STOPS = 4
+"""Things that a part comes up against one after the other, up to which it is followed."""
+_MOST_STEPS = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -169,13 +174,6 @@ def _outermost(points: Floats, normal: Floats, motion: StartingMotion) -> tuple[
     _, chosen = np.unique(np.round(flat[farthest], 3), axis=0, return_index=True)
     at_mm = points[farthest[chosen]]
     return at_mm, np.repeat(out[None, :], len(at_mm), axis=0)
-
-
-_MARGIN = 1.15
-"""How far what sorts the loads may be off the factor, with some to spare."""
-_MOST_STOPS = 4
-"""Things that a part comes up against one after the other, up to which it is followed."""
-_MOST_STEPS = 60
 
 
 def ways_of(scene: FreedScene, part: PartHold, found: Loaded, least_factor: float) -> Ways:

@@ -41,6 +41,7 @@ _ON_EDGE = 9
 _WIDTHS_MM = tuple(float(w) for w in (5, 8, 10, 12, 16, 20, 25, 30, 40, 50, 60, 80, 100))
 """Widths of the pieces that are tried: common practice, no source."""
 _ROUNDING_MM = 1e-6
+_SQUARE = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -507,9 +508,6 @@ def _free(solid: Solid, placed: Mapping[str, Solid]) -> bool:
         box_gap_mm(near, loose_box(other)) < 0.0 and shared_mm3(solid, other, "a block between jaws") > LEVEL
         for other in placed.values()
     )
-
-
-_SQUARE = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -45,6 +45,15 @@ _SOLVES, _RUNGS = 2, 3
 """Fields solved again for one remedy: each costs as much as the first."""
 _PULL_EXPONENT = 1.5
 """How pull rises with the magnet short of saturation; only a first guess: what is reported is solved."""
+_SLID = 1.1
+"""How large a change it is: the least of all, nothing is taken off or added (chosen here, no source)."""
+_HELPS = 1.25
+"""How many times better a place has to be for a lighter cut to be looked for there."""
+_LEAST_MM, _STEP_MM = 1.0, 0.1
+"""The least slide worth making, and the step of the answer."""
+_TRIES = 2
+"""Fields solved for it: each costs as much as the first."""
+_SAME_AREA = 1e-3
 
 
 def _needed(trial: TrialHold, pulled: Callable[[FacePull], bool]) -> tuple[float, float] | None:
@@ -258,17 +267,6 @@ def _solved_again(trial: TrialHold, model: MagnetModel, soft: MagnetSource | Non
         )
     rig = replace(trial.rig, pulls=replace(pulls, faces=tuple(faces)))
     return trial.changed(rig=rig).factor(trial.least_factor)
-
-
-_SLID = 1.1
-"""How large a change it is: the least of all, nothing is taken off or added (chosen here, no source)."""
-_HELPS = 1.25
-"""How many times better a place has to be for a lighter cut to be looked for there."""
-_LEAST_MM, _STEP_MM = 1.0, 0.1
-"""The least slide worth making, and the step of the answer."""
-_TRIES = 2
-"""Fields solved for it: each costs as much as the first."""
-_SAME_AREA = 1e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

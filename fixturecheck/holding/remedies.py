@@ -54,6 +54,16 @@ over less with a burr (common practice, no source)."""
 _CHANGE, _FASTENING = 2.0, 1.5
 _TOWARD = 0.05
 _SQUARE = 1.0 - 1e-6
+TORQUES_NM = (12.0, 16.0, 20.0)
+"""On the handle of a toolmaker's vise, the first that is enough: common practice, no source."""
+WIDEST_MM = 100.0
+BELOW_MM = 2.0
+_LEAST_GRIP_MM = 3.0
+_VISE_CHANGE = 10.0
+Change = Callable[[TrialHold], Iterator[Remedy]]
+MOST_CLAMP_RATIO, CLAMP_STEP = 4.0, 0.05
+"""How far a clamp may be tightened beyond what is stated; its screw is not judged."""
+_TURNED, _DRY = 1.25, 2.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -204,14 +214,6 @@ def _new_name(trial: TrialHold, what: str) -> str:
     return f"{max(trial.process.placed, key=len)}_{what}"
 
 
-TORQUES_NM = (12.0, 16.0, 20.0)
-"""On the handle of a toolmaker's vise, the first that is enough: common practice, no source."""
-WIDEST_MM = 100.0
-BELOW_MM = 2.0
-_LEAST_GRIP_MM = 3.0
-_VISE_CHANGE = 10.0
-
-
 def between_jaws(trial: TrialHold) -> Iterator[Remedy]:
     """Look for the pair of sides that holds best between the jaws."""
     stated = trial.setup
@@ -330,13 +332,6 @@ def in_vise(trial: TrialHold, part: Body, near: PartSide, far: PartSide) -> Setu
             units=stated.units,
         )
     )
-
-
-Change = Callable[[TrialHold], Iterator[Remedy]]
-
-MOST_CLAMP_RATIO, CLAMP_STEP = 4.0, 0.05
-"""How far a clamp may be tightened beyond what is stated; its screw is not judged."""
-_TURNED, _DRY = 1.25, 2.5
 
 
 def remedies_of(trial: TrialHold) -> tuple[tuple[Remedy, ...], tuple[RemedyUnknown, ...]]:

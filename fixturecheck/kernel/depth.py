@@ -30,6 +30,18 @@ from fixturecheck.numeric import square_to
 _COUNT = 21
 _OFF_MM = 0.01
 _FAR_MM = 1e4
+_SAME_MM = 1e-3
+_AS_THIN = 1.5
+"""By what factor the thickness up to which places count as one wall grows from one try to the next."""
+_HALVINGS = 7
+"""How often the step of the grid is halved to find where a wall ends."""
+_NO_MM = 1e-6
+_SPREAD_BETWEEN = 0.36
+"""Of its height, how much more of a wall between two feet bends on either side of what is pressed."""
+_MESH_MM, _MESH_RAD = 0.02, 0.3
+_MOST_SPOTS = 600
+_REACH_SPOTS = 120
+_CLOSE_MM = 1e-4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -122,16 +134,6 @@ def _behind(look: _Look, face: Face) -> Behind:
     found = np.array([t is not None for t in thick])
     deep = np.array([t for t in thick if t is not None])
     return Behind(places_mm=places[found], thick_mm=deep, ends_mm=look.end_mm(deep), step_mm=step)
-
-
-_SAME_MM = 1e-3
-_AS_THIN = 1.5
-"""By what factor the thickness up to which places count as one wall grows from one try to the next."""
-_HALVINGS = 7
-"""How often the step of the grid is halved to find where a wall ends."""
-_NO_MM = 1e-6
-_SPREAD_BETWEEN = 0.36
-"""Of its height, how much more of a wall between two feet bends on either side of what is pressed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -454,12 +456,6 @@ def thinner_mm(shape: Shape | None) -> float:
     return max(sizes)
 
 
-_MESH_MM, _MESH_RAD = 0.02, 0.3
-
-
-_MOST_SPOTS = 600
-
-
 def depth_mm(region: Shape, whole: Shape, left: Shape) -> float:
     """Return how deep a region taken out of a solid is: how far its surface has gone back, at the most.
 
@@ -497,12 +493,6 @@ def proud_mm(region: Shape | None, whole: Shape) -> float:
     spots = np.unique(np.round(np.concatenate([corners, corners[triangles].mean(axis=1)]), 6), axis=0)
     spots = spots[:: math.ceil(len(spots) / _MOST_SPOTS)]
     return max(float(cq.Vertex.makeVertex(*spot).distance(whole)) for spot in spots)
-
-
-_REACH_SPOTS = 120
-
-
-_CLOSE_MM = 1e-4
 
 
 def reach_mm(zone: Shape, of: Solid, into: Solid) -> float | None:

@@ -51,6 +51,11 @@ _PANELS, _NODES = 4, 8
 
 Nearest = tuple[float, Floats, Floats, Shape, Shape]
 """A least distance, where it is on either shape, and the face, edge or corner that it is on."""
+_FINE_MM, _FINE_RAD = 0.05, 0.2
+"""How far triangles may lie off a curved face or a round edge, and turn from one to the next."""
+_POINTS_MM, _POINTS_RAD = 1e-3, 0.05
+_ON_EDGE = 25
+_SPACING_MM, _MOST_POINTS = 1.0, 2500
 
 
 def box_of(shape: Shape) -> Box:
@@ -364,10 +369,6 @@ def all_on_face(points: Floats, face: Face, within_mm: float) -> Bools:
     return found
 
 
-_FINE_MM, _FINE_RAD = 0.05, 0.2
-"""How far triangles may lie off a curved face or a round edge, and turn from one to the next."""
-
-
 def edge_points(edge: Shape, count: int) -> Floats:
     """Return points (count, 3) along an edge, ends included."""
     curve = cq.Edge(edge.wrapped)
@@ -496,9 +497,6 @@ def grid_on_face(
     )
 
 
-_POINTS_MM, _POINTS_RAD = 1e-3, 0.05
-
-
 def surface_points(shape: Shape, between: int = 0) -> Floats:
     """Return points of a shape's faces, (n, 3): its corners, and closely spaced ones where it is round.
 
@@ -531,10 +529,6 @@ def inside_points(face: Face, most: int | None = None) -> Floats:
     if is_flat(face):
         return np.asarray(middles)
     return np.array([distance(cq.Vertex.makeVertex(*m.tolist()), face)[2] for m in middles])
-
-
-_ON_EDGE = 25
-_SPACING_MM, _MOST_POINTS = 1.0, 2500
 
 
 def rim_points(shape: Shape) -> Floats:

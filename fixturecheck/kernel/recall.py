@@ -26,6 +26,8 @@ from fixturecheck.kernel.shapes import cq_shape
 
 _SHAPE, _PLACE = "shape", "place"
 _FORM = BinTools_FormatVersion.BinTools_FormatVersion_CURRENT
+T = TypeVar("T")
+_MOST = 256
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,11 +116,6 @@ def _standing(at: cq.Location) -> TopoDS_Shape:
     nothing = TopoDS_Compound()
     BRep_Builder().MakeCompound(nothing)
     return nothing.Located(at.wrapped)
-
-
-T = TypeVar("T")
-
-_MOST = 256
 
 
 class Memory:

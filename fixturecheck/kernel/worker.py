@@ -39,6 +39,12 @@ _MOST_FILES = 65536
 _LONGEST_TRACE = 20_000
 _NO_LIBRARY = "cannot open shared object file"
 """What the loader of glibc says of a library that a bare container lacks."""
+_BORN_BETWEEN = (100_000, 20, 100)
+"""Objects made between two collections of the youngest, and collections between those of either older age."""
+_NOTED = frozenset({"__path__", "__warningregistry__", "__wrapped__"})
+"""What Python itself asks of every module, and a module in one file has none of."""
+_SHOWS = "cadquery.vis"
+"""What opens windows: it counts on all that draws being loaded."""
 
 
 class _Says(StrEnum):
@@ -344,10 +350,6 @@ def serve(*, once: bool) -> None:
             return
 
 
-_BORN_BETWEEN = (100_000, 20, 100)
-"""Objects made between two collections of the youngest, and collections between those of either older age."""
-
-
 def collect_rarely() -> None:
     """Look for garbage in cycles less often than Python does by default.
 
@@ -457,12 +459,6 @@ def _wait_and_end(lifeline: int) -> None:
     if hasattr(os, "killpg"):
         os.killpg(0, signal.SIGKILL)
     os._exit(1)
-
-
-_NOTED = frozenset({"__path__", "__warningregistry__", "__wrapped__"})
-"""What Python itself asks of every module, and a module in one file has none of."""
-_SHOWS = "cadquery.vis"
-"""What opens windows: it counts on all that draws being loaded."""
 
 
 def put_off(name: str) -> None:

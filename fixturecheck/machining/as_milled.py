@@ -56,6 +56,12 @@ _TRIM_MM = 1e-3
 """How far within what the cutter could reach stock must lie to count as missed, not as left in a corner."""
 _COVERED_SHARE = 0.99
 """How much of a face that is made must lie under stock before."""
+OF_HOLDER = frozenset({Mover.SHANK, Mover.NUT, Mover.NOSE})
+"""What goes up where a cutter stands out further."""
+_STEP_MM = 0.5
+"""Sizes of another cutter are named in these."""
+_STEP_SHARES = (1.0, 0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5)
+"""Of the step as it is, by which nothing may be left at all, and of shorter ones."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -376,10 +382,6 @@ def _dug(
     return kept
 
 
-OF_HOLDER = frozenset({Mover.SHANK, Mover.NUT, Mover.NOSE})
-"""What goes up where a cutter stands out further."""
-
-
 def below_floor_mm(cut: MilledCut, part: PartGround) -> float:
     """Return how far the tip goes below the lowest face that it makes.
 
@@ -399,10 +401,6 @@ def below_floor_mm(cut: MilledCut, part: PartGround) -> float:
     numbers = [i for name in cut.run.makes for i in body.face_indices(name)]
     low_mm = min(box_of(faces_of(part.target)[i])[2] for i in numbers)
     return max(low_mm - cut.lowest_mm(part.body), 0.0)
-
-
-_STEP_MM = 0.5
-"""Sizes of another cutter are named in these."""
 
 
 def other_cutters(
@@ -488,10 +486,6 @@ def _least_step_mm(works: Callable[[float], bool], most_mm: float) -> float | No
         middle = (low + high) // 2
         low, high = (low, middle) if works(middle * _STEP_MM) else (middle, high)
     return high * _STEP_MM
-
-
-_STEP_SHARES = (1.0, 0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5)
-"""Of the step as it is, by which nothing may be left at all, and of shorter ones."""
 
 
 def whole_step_mm(cut: MilledCut, part: str) -> float | None:

@@ -28,6 +28,9 @@ _FACING = math.cos(math.radians(30.0))
 _SAME_MM = 1e-6
 _UNDERCUT_MM = 0.05
 """A face that reaches less past its neighbour is tilted, not undercut."""
+_LEVEL_MM = 1e-9
+_WHOLE_STEP = 1e-9
+"""A feed that is a whole number of steps but for this share takes no further step."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -215,9 +218,6 @@ def _measured(name: FaceRef, faces: tuple[Face, ...], normal: Vector) -> TargetF
     )
 
 
-_LEVEL_MM = 1e-9
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WheelRim:
     """The wheel as it meets the work, y from its front face, mm.
@@ -309,10 +309,6 @@ def _clamped_y(section: Section, flange_radius_mm: float) -> Iterator[float]:
         if len(inside) == 1 and not math.isclose(start[1], end[1]):
             share = (flange_radius_mm - start[1]) / (end[1] - start[1])
             yield start[0] + share * (end[0] - start[0])
-
-
-_WHOLE_STEP = 1e-9
-"""A feed that is a whole number of steps but for this share takes no further step."""
 
 
 def run_out_mm(diameter_mm: float, depth_mm: float) -> float:

@@ -20,6 +20,17 @@ _SAME_MM = 1e-6
 _NOWHERE_ELSE = np.eye(4)
 _EXACT = (SurfaceKind.PLANE, SurfaceKind.CYLINDER, SurfaceKind.CONE, SurfaceKind.SPHERE)
 _SAME_RAD = 1e-9
+_ABOUT_AXIS = (SurfaceKind.CYLINDER, SurfaceKind.CONE, SurfaceKind.TORUS)
+_PARALLEL = 1e-9
+_EQUAL_MM = 1e-6
+"""Radii that differ by less make a fit without play: the axes coincide."""
+_EQUAL_RAD = 1e-6
+"""Half angles of cones that differ by less touch all over: 1 um on a side of a metre."""
+_PLANE, _CYLINDER, _SPHERE = SurfaceKind.PLANE, SurfaceKind.CYLINDER, SurfaceKind.SPHERE
+ConeAsks = tuple[list[tuple[float, Floats]], list[tuple[float, Floats, Floats]]]
+"""Angles that miss with how they change with a turn of the cone; distances that miss, each with the direction
+in which the cone has to move for it to grow and the place at which that counts."""
+_CONE = SurfaceKind.CONE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -239,16 +250,6 @@ def _axis_of_revolution(table: FaceTable) -> tuple[Floats, Floats] | None:
     return point, axis
 
 
-_ABOUT_AXIS = (SurfaceKind.CYLINDER, SurfaceKind.CONE, SurfaceKind.TORUS)
-
-
-_PARALLEL = 1e-9
-_EQUAL_MM = 1e-6
-"""Radii that differ by less make a fit without play: the axes coincide."""
-_EQUAL_RAD = 1e-6
-"""Half angles of cones that differ by less touch all over: 1 um on a side of a metre."""
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Mate:
     """A face of the body that is placed, on a face that stands still.
@@ -464,7 +465,6 @@ def _round_ball(own: _Moved, other: SeatFace, gap: float, centre: Floats) -> Mis
     return _made([], _beside(near, other, (own.direction, flat), gap, centre))
 
 
-_PLANE, _CYLINDER, _SPHERE = SurfaceKind.PLANE, SurfaceKind.CYLINDER, SurfaceKind.SPHERE
 _ASKS: Mapping[tuple[SurfaceKind, SurfaceKind], Callable[[_Moved, SeatFace, float, Floats], Misfit]] = {
     (_PLANE, _PLANE): _plane_plane,
     (_CYLINDER, _PLANE): _round_plane,
@@ -493,11 +493,6 @@ def _with_cone(own: SeatFace, other: SeatFace, gap: float, centre: Floats) -> Mi
         [(value, moves * row) for value, row in leans],
         [(value, moves * _shift(way, point, centre)) for value, way, point in offs],
     )
-
-
-ConeAsks = tuple[list[tuple[float, Floats]], list[tuple[float, Floats, Floats]]]
-"""Angles that miss with how they change with a turn of the cone; distances that miss, each with the direction
-in which the cone has to move for it to grow and the place at which that counts."""
 
 
 def _cone_plane(cone: SeatFace, plane: SeatFace, gap: float) -> ConeAsks:
@@ -551,7 +546,6 @@ def _cone_ball(cone: SeatFace, ball: SeatFace, gap: float) -> ConeAsks:
     return [], [(-off, way, ball.point_mm)]
 
 
-_CONE = SurfaceKind.CONE
 _CONE_ASKS: Mapping[SurfaceKind, Callable[[SeatFace, SeatFace, float], ConeAsks]] = {
     _PLANE: _cone_plane,
     _CONE: _cone_cone,

@@ -12,6 +12,10 @@ from fixturecheck.errors import Mistakes
 from fixturecheck.fields import HIDDEN, allowed, recorded
 from fixturecheck.units import UNITS
 
+BURR_MM = 0.02
+"""Height of a burr where none is stated: chosen here, no source; answers say so."""
+N = TypeVar("N", int, str)
+
 
 class OperationKind(StrEnum):
     """What is done in an operation."""
@@ -28,9 +32,6 @@ class OperationKind(StrEnum):
 
 CUTTING = frozenset({OperationKind.GRIND, OperationKind.MILL, OperationKind.DRILL, OperationKind.TAP})
 """What leaves burrs."""
-
-BURR_MM = 0.02
-"""Height of a burr where none is stated: chosen here, no source; answers say so."""
 
 
 @recorded
@@ -150,9 +151,6 @@ class BlankEntry:
     size_mm: tuple[float, ...] = field(default=(), metadata=allowed(0.01, 10000.0, items=3))
     low_mm: tuple[float, ...] = field(default=(), metadata=allowed(-10000.0, 10000.0, items=3))
     faces: Mapping[str, object] = field(default_factory=dict)
-
-
-N = TypeVar("N", int, str)
 
 
 def makers_of(operations: Sequence[Operation]) -> dict[str, tuple[Operation, ...]]:

@@ -27,6 +27,12 @@ from fixturecheck.setup.tools import Drilling
 
 _MOST_TRIES = 60
 """Runs of a function of a script to learn which missing face it seats by."""
+Faces = Mapping[str, tuple[int, ...]]
+_STATE_IT = '`solid_before = "FILE.step"`'
+_NOTHING_MM = 1e-9
+_MOST_TOLD = 6
+_SHARE = 1e-6
+"""How much of a volume may be missing where one solid should hold another."""
 
 
 class FacesMissingError(SetupError):
@@ -292,15 +298,6 @@ def _named_anywhere(state: PartState, name: str, i: int) -> PartState:
         return state
     others = {n: indices for n, indices in state.faces.items() if i not in indices}
     return replace(state, faces={name: (i,), **others})
-
-
-Faces = Mapping[str, tuple[int, ...]]
-
-_STATE_IT = '`solid_before = "FILE.step"`'
-_NOTHING_MM = 1e-9
-_MOST_TOLD = 6
-_SHARE = 1e-6
-"""How much of a volume may be missing where one solid should hold another."""
 
 
 def states_of(job: Job) -> tuple[PartState, ...]:

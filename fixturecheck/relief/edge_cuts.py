@@ -34,6 +34,8 @@ from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import METRIC, Writing
 
 _SAME = 1e-6
+_TRIES = 3
+_SQUARE = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -194,10 +196,6 @@ def _over(here: Standing, face: int, way: Floats, most: float, deep_mm: float) -
             if other != face and rises >= -SQUARE and float(np.ptp(samples @ way)) <= LEAST_MM:
                 return 0.0
     return max(OVER_MM, 2.0 * deep_mm)
-
-
-_TRIES = 3
-_SQUARE = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

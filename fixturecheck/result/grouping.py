@@ -52,6 +52,14 @@ _SAME_SHARE, _SAME = 1e-6, 1e-9
 """Margins that differ by less of themselves, or by less, are one: copies of a part differ by rounding."""
 
 Key = tuple[object, ...]
+EITHER_WAY = frozenset(
+    {Kind.OVERLAP, Kind.BESIDE_THE_NEST, Kind.LANDS_FIRST, Kind.DOES_NOT_GO_IN, Kind.TOUCH, Kind.CLEAR,
+     Kind.KEEPS_MAGNETISM, Kind.HOLES, Kind.DEMAGNETISE}
+)  # fmt: skip
+"""Kinds about bodies of which none comes first: their order is that of a list, and says nothing."""
+_SAFE = "._-+"
+_MM = 4
+"""Decimals of a place, in mm, by which answers to one question are put in order."""
 
 
 def grouped(findings: Sequence[Finding], drawings: Mapping[str, str]) -> tuple[Group, ...]:
@@ -230,14 +238,6 @@ QUESTIONS: Mapping[tuple[str, Kind], str] = {
     ("clear", Kind.CLAMP_CLEARS): "clamp clearance",
 }
 """By check and kind, the question that several kinds answer; any other kind is a question of its own."""
-EITHER_WAY = frozenset(
-    {Kind.OVERLAP, Kind.BESIDE_THE_NEST, Kind.LANDS_FIRST, Kind.DOES_NOT_GO_IN, Kind.TOUCH, Kind.CLEAR,
-     Kind.KEEPS_MAGNETISM, Kind.HOLES, Kind.DEMAGNETISE}
-)  # fmt: skip
-"""Kinds about bodies of which none comes first: their order is that of a list, and says nothing."""
-_SAFE = "._-+"
-_MM = 4
-"""Decimals of a place, in mm, by which answers to one question are put in order."""
 
 
 def question_of(finding: Finding) -> str:

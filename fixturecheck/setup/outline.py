@@ -32,6 +32,22 @@ _OF_A_BODY = (
     "fastened",
 )  # fmt: skip
 _SINGLE = ("machine", "wheel", "staging", "holding", "tolerances", "relief", "severity")
+Measured = tuple[float, tuple[float, ...], tuple[float, ...], tuple[tuple[Any, ...], ...]]
+_NAMED = ("body", "equipment", "cut", "drill", "end_mill", "clamp", "mill")
+_SINGLE_ORIGINS = ("setup", "machine", "wheel", "staging", "holding", "hardening", "tolerances")
+_TABLES: Mapping[str, tuple[str, ...]] = {
+    "rest": ("staging",),
+    "location": ("staging",),
+    "tolerance": ("staging",),
+    "hold": ("holding",),
+    "crash": ("holding",),
+    "release": ("holding",),
+    "hardening": ("hardening",),
+    "limits": ("machine", "wheel"),
+}
+"""By check, the tables that ask its question, for a finding about the whole set-up."""
+_OF_A_CUT = frozenset({"reach", "clear", "align", "limits", "describe", "mill"})
+"""Checks whose findings are led to the cut first, not to the part."""
 
 
 def facts_of(setup: Setup) -> tuple[StatedFact, ...]:
@@ -113,9 +129,6 @@ def bodies_drawn(setup: Setup) -> tuple[BodyDrawn, ...]:
     return tuple(found)
 
 
-Measured = tuple[float, tuple[float, ...], tuple[float, ...], tuple[tuple[Any, ...], ...]]
-
-
 @once_per_drawing(256)
 def _measured(solid: Solid) -> Measured:
     volume, centre = mass_of(solid)
@@ -149,25 +162,6 @@ def _drawn(
             for name, (kind, area, middle, normal) in named
         ),
     )
-
-
-_NAMED = ("body", "equipment", "cut", "drill", "end_mill", "clamp", "mill")
-_SINGLE_ORIGINS = ("setup", "machine", "wheel", "staging", "holding", "hardening", "tolerances")
-
-_TABLES: Mapping[str, tuple[str, ...]] = {
-    "rest": ("staging",),
-    "location": ("staging",),
-    "tolerance": ("staging",),
-    "hold": ("holding",),
-    "crash": ("holding",),
-    "release": ("holding",),
-    "hardening": ("hardening",),
-    "limits": ("machine", "wheel"),
-}
-"""By check, the tables that ask its question, for a finding about the whole set-up."""
-
-_OF_A_CUT = frozenset({"reach", "clear", "align", "limits", "describe", "mill"})
-"""Checks whose findings are led to the cut first, not to the part."""
 
 
 def origins_of_tables(facts: Stated) -> dict[tuple[str, ...], Origin]:

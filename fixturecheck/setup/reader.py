@@ -104,6 +104,34 @@ ALL = (
     *LISTS,
 )
 """What may stand at the top of a set-up."""
+_MOST_HOMES = 3
+"""A key of more tables than these says nothing about where it was meant."""
+KeyPath = tuple[str | int, ...]
+"""Where a value stands in the whole: names of tables and keys, numbers of entries from 0."""
+Where = Callable[[KeyPath], str]
+"""Says where that is for somebody to look: a file and line, a node, an option."""
+T = TypeVar("T")
+MOST_ENTRIES = 1000
+"""Entries of one kind that a set-up may have."""
+_WORDS = {
+    "text": "text in quotes",
+    "number": "a number",
+    "whole": "a whole number",
+    "flag": "true or false",
+    "texts": "a list of texts",
+    "numbers": "a list of numbers, or of lists of them",
+    "table": "a table",
+    "tables": "a list of tables",
+    "text or table": "text in quotes or a table",
+    "text or whole": "text in quotes or a whole number",
+    "number or table": "a number or a table",
+    "number or numbers": "a number or a list of numbers",
+    "table or false": "a table or false",
+    "anything": "any value",
+}
+_GOT = {str: "text", int: "number", float: "number", list: "list", dict: "table"}
+_LARGE = 1e300
+_COUNTS = {2: "two numbers", 3: "three numbers"}
 
 
 def is_single(table: str) -> bool:
@@ -142,10 +170,6 @@ def homes_of(key: str) -> list[str]:
     ]
 
 
-_MOST_HOMES = 3
-"""A key of more tables than these says nothing about where it was meant."""
-
-
 def home_words(key: str) -> str:
     """Return which tables a key belongs to, in words; empty where there is none or where there are many.
 
@@ -165,13 +189,6 @@ def home_words(key: str) -> str:
     *others, last = homes
     before = ", ".join(others)
     return f"{key} is a key of {before}{' and ' if before else ''}{last}"
-
-
-KeyPath = tuple[str | int, ...]
-"""Where a value stands in the whole: names of tables and keys, numbers of entries from 0."""
-
-Where = Callable[[KeyPath], str]
-"""Says where that is for somebody to look: a file and line, a node, an option."""
 
 
 class TextSpot(str):
@@ -195,30 +212,6 @@ class TextSpot(str):
         self = super().__new__(cls, file if line is None else f"{file}, line {line}")
         self.file, self.line = file, line
         return self
-
-
-T = TypeVar("T")
-
-MOST_ENTRIES = 1000
-"""Entries of one kind that a set-up may have."""
-
-_WORDS = {
-    "text": "text in quotes",
-    "number": "a number",
-    "whole": "a whole number",
-    "flag": "true or false",
-    "texts": "a list of texts",
-    "numbers": "a list of numbers, or of lists of them",
-    "table": "a table",
-    "tables": "a list of tables",
-    "text or table": "text in quotes or a table",
-    "text or whole": "text in quotes or a whole number",
-    "number or table": "a number or a table",
-    "number or numbers": "a number or a list of numbers",
-    "table or false": "a table or false",
-    "anything": "any value",
-}
-_GOT = {str: "text", int: "number", float: "number", list: "list", dict: "table"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -422,11 +415,6 @@ class Stated:
             stated = name if name in self.values else str(inch_key(name))
             got = shortened(self.values[stated])
             self.fail(f"{stated} in {self.what} must be {wanted}; got {got}", stated)
-
-
-_LARGE = 1e300
-
-_COUNTS = {2: "two numbers", 3: "three numbers"}
 
 
 def _shape_said(hint: Any) -> str:

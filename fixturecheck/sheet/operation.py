@@ -49,6 +49,11 @@ _AT_THE_BENCH = (
     "Eye protection on; edges are sharp until they are stoned.",
     "Local rules and the people trained for this work decide.",
 )
+WHOLE, NEAR = "staged.png", "near.png"
+_MOST_NAMED = 14
+"""Bodies that carry their name beside their number; more carry the number alone."""
+_LETTERS_PX = 48
+"""Letters of the axes: 11 points high in the picture on paper, as the text beside it."""
 
 
 def with_operation(sheet: Sheet, job: Job, operation: Operation, setup: Setup) -> Sheet:
@@ -189,14 +194,6 @@ def _made(operation: Operation, face: str, write: Writing) -> str:
 def _finding_text(finding: Finding) -> str:
     change = f" Change: {finding.remedy}" if finding.remedy else ""
     return f"{str(finding.verdict).upper()}: {finding.says}{change}"
-
-
-WHOLE, NEAR = "staged.png", "near.png"
-_MOST_NAMED = 14
-"""Bodies that carry their name beside their number; more carry the number alone."""
-
-_LETTERS_PX = 48
-"""Letters of the axes: 11 points high in the picture on paper, as the text beside it."""
 
 
 def staged_pictures(

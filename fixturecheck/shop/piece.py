@@ -29,6 +29,14 @@ AXIS_NORMALS: Mapping[str, Vector] = {
 
 
 _GROUND: Mapping[str, str] = MappingProxyType({"*": "ground"})
+Faces = dict[str, tuple[int, ...]]
+Plane = tuple[Vector, Vector]
+"""A normal that looks out of the solid, and a point of the plane."""
+_AS_THEY_ARE: Mapping[str, str] = MappingProxyType({})
+_ENDS = {"minus_x": -0.5, "plus_x": 0.5}
+_MOST_POLES = 400
+_Bar = tuple[Vector, Vector]
+"""Two opposite corners of a pole."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -75,14 +83,6 @@ class Piece:
     def copied(self) -> Piece:
         """Return the same body of a solid, and of poles, that share no face with it."""
         return replace(self, solid=copied(self.solid), poles=tuple(pole.copied() for pole in self.poles))
-
-
-Faces = dict[str, tuple[int, ...]]
-
-Plane = tuple[Vector, Vector]
-"""A normal that looks out of the solid, and a point of the plane."""
-
-_AS_THEY_ARE: Mapping[str, str] = MappingProxyType({})
 
 
 def named(solid: Solid, planes: Mapping[str, Plane]) -> Faces:
@@ -162,9 +162,6 @@ class Outline:
         return rest_named(solid, {**faces, **named(solid, ends)}, rest)
 
 
-_ENDS = {"minus_x": -0.5, "plus_x": 0.5}
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FacePlace:
     """One face: its name, middle, area, and the way it looks out of the solid; None where it is curved."""
@@ -230,12 +227,6 @@ def _face_places(piece: Piece) -> list[FacePlace]:
                 )
             )
     return found
-
-
-_MOST_POLES = 400
-
-_Bar = tuple[Vector, Vector]
-"""Two opposite corners of a pole."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -32,6 +32,11 @@ PARALLEL = 1e-9
 
 WHOLE_DEG = 359.0
 """Round faces that together go at least so far round are a hole, not a groove or a fillet."""
+_PARALLEL = 1e-9
+_CLEAR_MM = 0.002
+"""A roll is taken so much smaller when it is asked whether it runs into the part: it touches two faces."""
+_OVERLAP_MM3 = 1e-6
+_STEP_MM = 1e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -191,13 +196,6 @@ def furthest_opposite(face: FlatFace, others: Sequence[FlatFace]) -> FlatFace | 
     """Return the face on the other side of the part furthest from one; None where none is parallel."""
     behind = [o for o in others if face.opposite(o) and face.at_mm + o.at_mm > 0.0]
     return max(behind, key=face.apart_mm, default=None)
-
-
-_PARALLEL = 1e-9
-_CLEAR_MM = 0.002
-"""A roll is taken so much smaller when it is asked whether it runs into the part: it touches two faces."""
-_OVERLAP_MM3 = 1e-6
-_STEP_MM = 1e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -38,6 +38,17 @@ BLOCK_MM = 12.0
 
 LEAST_SHARE = 0.5
 """What a seat asks for where nothing is stated."""
+_LEAST_SHARE = 0.25
+"""Share of the smaller face that has to lie on the other for the two to be called a nest (chosen here)."""
+_LINES = 200
+_PIERCED_MM = 1e-3
+"""Lines along X on which neighbours are held against each other, and how far two may overlap on one before
+they are taken to overlap (chosen here)."""
+_EARLY_SHARE = 0.05
+"""Share of the pitch by which something may land before the faces of a nest meet, for the nest still to be
+taken as the one that is meant (chosen here)."""
+_MOST_TRIED = 6
+"""Nests that are looked at with the solids, the closest first, which takes up to seconds each."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -278,22 +289,6 @@ def low_height(floor_mm: float, most_mm: float) -> float:
 def size_said(box: Box) -> str:
     """Return the size of a box in words, mm."""
     return " x ".join(f"{box[k + 3] - box[k]:.4g}" for k in range(3)) + " mm"
-
-
-_LEAST_SHARE = 0.25
-"""Share of the smaller face that has to lie on the other for the two to be called a nest (chosen here)."""
-
-_LINES = 200
-_PIERCED_MM = 1e-3
-"""Lines along X on which neighbours are held against each other, and how far two may overlap on one before
-they are taken to overlap (chosen here)."""
-
-_EARLY_SHARE = 0.05
-"""Share of the pitch by which something may land before the faces of a nest meet, for the nest still to be
-taken as the one that is meant (chosen here)."""
-
-_MOST_TRIED = 6
-"""Nests that are looked at with the solids, the closest first, which takes up to seconds each."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -16,6 +16,17 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import SetupError, refuse_unless_positive
 
+_SHEAR = 1.2
+"""Over the even shear stress of a rectangle: its deflection by shear."""
+_ROOT = 16.67 / math.pi
+"""Turn of an elastic foot under a moment, times E t^2 over the moment for each length."""
+_SLICES = 400
+"""Slices of the strip; a uniform one comes out within 1e-5."""
+ACROSS = math.pi / 4.0 - 2.0 / math.pi
+ALONG = 2.0 / math.pi - 0.5
+THIN_SHARE = 0.25
+"""Wall over mean radius up to which a ring counts as thin: common practice, no source."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Elastic:
@@ -214,14 +225,6 @@ def face_stiffness_n_mm(area_mm2: float, modulus_mpa: float) -> float:
     return 2.0 * modulus_mpa * math.sqrt(area_mm2 / math.pi)
 
 
-_SHEAR = 1.2
-"""Over the even shear stress of a rectangle: its deflection by shear."""
-_ROOT = 16.67 / math.pi
-"""Turn of an elastic foot under a moment, times E t^2 over the moment for each length."""
-_SLICES = 400
-"""Slices of the strip; a uniform one comes out within 1e-5."""
-
-
 def bent_mm(
     *,
     force_n: float,
@@ -311,12 +314,6 @@ def _between(rows: Floats, at: Floats) -> Floats:
     first = np.clip(np.floor(at - 0.5), 0, len(rows) - 2).astype(int)
     found = rows[first] + (at - 0.5 - first) * (rows[first + 1] - rows[first])
     return np.asarray(np.maximum(found, 0.5 * rows[np.clip(at.astype(int), 0, len(rows) - 1)]))
-
-
-ACROSS = math.pi / 4.0 - 2.0 / math.pi
-ALONG = 2.0 / math.pi - 0.5
-THIN_SHARE = 0.25
-"""Wall over mean radius up to which a ring counts as thin: common practice, no source."""
 
 
 def section_mm4(wall_mm: float, long_mm: float) -> float:

@@ -34,6 +34,14 @@ from fixturecheck.report.pictures.views import Evidence, Frame, Triangles, choos
 from fixturecheck.result import Result
 from fixturecheck.result.shapes import BODIES, NamedShape, Role
 
+MOST_PAIRS = 6
+SIDES = ("before", "after")
+_MOST_TAGS = 14
+_SEEN_THROUGH = 0.45
+"""Opacity of a body that stands alone, so that what was added and removed shows in it."""
+Pair = tuple[Sequence[NamedShape], Sequence[NamedShape]]
+"""What is drawn before, and after."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Drawing:
@@ -136,16 +144,6 @@ def _arrays(shapes: Sequence[NamedShape], meshes: Mapping[str, Mesh]) -> dict[st
         arrays[f"{shape.name}/line_sizes"] = np.array([len(line) for line in mesh.lines_mm], dtype=np.int64)
         arrays[f"{shape.name}/dots"] = mesh.dots_mm
     return arrays
-
-
-MOST_PAIRS = 6
-SIDES = ("before", "after")
-_MOST_TAGS = 14
-_SEEN_THROUGH = 0.45
-"""Opacity of a body that stands alone, so that what was added and removed shows in it."""
-
-Pair = tuple[Sequence[NamedShape], Sequence[NamedShape]]
-"""What is drawn before, and after."""
 
 
 def pair_scenes(number: int, title: str, sides: Pair, meshes: Mapping[str, Mesh]) -> list[dict[str, Any]]:

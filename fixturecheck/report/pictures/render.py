@@ -50,6 +50,12 @@ from fixturecheck.wording.sentences import picture_text
 _LONG, _HEAD = 120.0, 34.0
 _FLAT = 0.25
 """An arrow that lies less than this in the picture points at the viewer, and is drawn as a ring."""
+_BAR = (38, 300)
+_TICKS = 5
+WIDTH, HEIGHT = 1200, 824
+_SHIFT = 0.002
+_SAME_RGB, _FEW_PIXELS = 8, 40
+"""A line or a dot is unlit, so its own colour stands in the picture wherever it is seen."""
 
 
 def finish_arrows(canvas: Canvas) -> Image.Image:
@@ -124,10 +130,6 @@ def _label(draw: ImageDraw.ImageDraw, box: Box, lines: Sequence[str]) -> None:
     for line, font in _label_fonts(lines):
         draw.text((box[0] + 14, y), line, font=font, fill=INK)
         y += font.size * 1.2
-
-
-_BAR = (38, 300)
-_TICKS = 5
 
 
 def finish_scaled(canvas: Canvas) -> Image.Image:
@@ -210,12 +212,6 @@ def _notes(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
     for _, box, lines in placed:
         draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=INK, width=2)
         _label(draw, box, lines)
-
-
-WIDTH, HEIGHT = 1200, 824
-_SHIFT = 0.002
-_SAME_RGB, _FEW_PIXELS = 8, 40
-"""A line or a dot is unlit, so its own colour stands in the picture wherever it is seen."""
 
 
 class Drawer:

@@ -47,6 +47,7 @@ _FAR_MM = 0.1
 
 _MOST_OFF_MM = 20.0
 """How far off a pose is drawn at most where no hand brings the part."""
+_FIGURE_LAYERS = {"figure pull": "pull", "figure flux": "flux"}
 
 
 def motions_of(drawing: Drawing, places: Mapping[str, int]) -> list[dict[str, Any]]:
@@ -345,9 +346,6 @@ def _camera(points: Floats, toward: Floats) -> dict[str, Any]:
     centre, height = fit(points, eye)
     found = camera(centre, eye, up_for(eye), _ROOM * height)
     return {key: rounded_values(value) for key, value in found.items()}
-
-
-_FIGURE_LAYERS = {"figure pull": "pull", "figure flux": "flux"}
 
 
 def view_of(result: Result, setup: Setup, meshes: Mapping[str, Mesh], drawing: Drawing) -> ViewerMarkup:

@@ -29,6 +29,48 @@ _KINDS = {"i4": "<i4", "u2": "<u2", "u4": "<u4", "u1": "<u1"}
 _WIDE = 65536
 STEP_MM = 1e-4
 """Coordinates are kept to a tenth of a micrometre."""
+SCRIPTS = ("maths.js", "scene.js", "paint.js", "hand.js", "panel.js", "main.js")
+"""In the order in which they are put together; each uses only what stands before it."""
+LAYERS: Mapping[str, str] = {
+    "parts": "parts",
+    "fixtures": "what holds them",
+    "wheel": "wheel",
+    "cutter": "cutting tool",
+    "travel": "room of the travel",
+    "contacts": "contacts",
+    "gaps": "small gaps",
+    "trouble": "overlap, collision, gouge, leftover",
+    "ground": "parts as cut",
+    "rest": "parts at rest",
+    "pull": "pull of the magnet",
+    "flux": "flux",
+    "moved": "first move, drawn larger",
+}
+"""What can be shown or hidden as one, with its words on the page."""
+LAYER_OF: Mapping[Role, str] = {
+    Role.PART: "parts",
+    Role.FIXTURE: "fixtures",
+    Role.POLE: "fixtures",
+    Role.WHEEL: "wheel",
+    Role.CUTTER: "cutter",
+    Role.TRAVEL: "travel",
+    Role.AREA: "contacts",
+    Role.LINE: "contacts",
+    Role.POINT: "contacts",
+    Role.NEAR: "gaps",
+    Role.OVERLAP: "trouble",
+    Role.COLLISION: "trouble",
+    Role.LEFTOVER: "trouble",
+    Role.GOUGE: "trouble",
+    Role.GROUND: "ground",
+    Role.REST: "rest",
+    Role.BURR: "trouble",
+    Role.TAKEN: "ground",
+}
+_OPACITY = {Role.WHEEL: 0.3, Role.CUTTER: 0.4, Role.TRAVEL: 0.15}
+"""What passes over the work is seen through."""
+_ARC_STEPS = 8
+_WHEEL_TURN = 96
 
 
 class Store:
@@ -80,10 +122,6 @@ class Store:
         return base64.b64encode(gzip.compress(whole, compresslevel=9, mtime=0)).decode("ascii")
 
 
-SCRIPTS = ("maths.js", "scene.js", "paint.js", "hand.js", "panel.js", "main.js")
-"""In the order in which they are put together; each uses only what stands before it."""
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ViewerMarkup:
     """The pieces that the page puts where they belong.
@@ -126,51 +164,6 @@ def script() -> str:
 
 def _text(name: str) -> str:
     return files("fixturecheck.report.viewer").joinpath(name).read_text(encoding="utf-8").strip()
-
-
-LAYERS: Mapping[str, str] = {
-    "parts": "parts",
-    "fixtures": "what holds them",
-    "wheel": "wheel",
-    "cutter": "cutting tool",
-    "travel": "room of the travel",
-    "contacts": "contacts",
-    "gaps": "small gaps",
-    "trouble": "overlap, collision, gouge, leftover",
-    "ground": "parts as cut",
-    "rest": "parts at rest",
-    "pull": "pull of the magnet",
-    "flux": "flux",
-    "moved": "first move, drawn larger",
-}
-"""What can be shown or hidden as one, with its words on the page."""
-
-LAYER_OF: Mapping[Role, str] = {
-    Role.PART: "parts",
-    Role.FIXTURE: "fixtures",
-    Role.POLE: "fixtures",
-    Role.WHEEL: "wheel",
-    Role.CUTTER: "cutter",
-    Role.TRAVEL: "travel",
-    Role.AREA: "contacts",
-    Role.LINE: "contacts",
-    Role.POINT: "contacts",
-    Role.NEAR: "gaps",
-    Role.OVERLAP: "trouble",
-    Role.COLLISION: "trouble",
-    Role.LEFTOVER: "trouble",
-    Role.GOUGE: "trouble",
-    Role.GROUND: "ground",
-    Role.REST: "rest",
-    Role.BURR: "trouble",
-    Role.TAKEN: "ground",
-}
-
-_OPACITY = {Role.WHEEL: 0.3, Role.CUTTER: 0.4, Role.TRAVEL: 0.15}
-"""What passes over the work is seen through."""
-
-_ARC_STEPS = 8
-_WHEEL_TURN = 96
 
 
 def things_of(result: Result, setup: Setup, meshes: Mapping[str, Mesh], store: Store) -> list[dict[str, Any]]:
