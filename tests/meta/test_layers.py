@@ -132,7 +132,7 @@ ONLY_IN: Mapping[str, set[str]] = {
     "vtkmodules": {"report.pictures.render"},
     "PIL": {"report"},
     "pint": {"units"},
-    "pyamg": {"magnet.field.linear"},
+    "pyamg": {"magnet.field.cycle"},
     "clarabel": {"statics", "tolerancing"},
     "numba": {"compiled"},
     "jinja2": {"report.markup"},

@@ -2,24 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-import pyamg
 from scipy import sparse
-from scipy.sparse.linalg import splu
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
+from fixturecheck.magnet.field.cycle import Solve, cycle_of
 from fixturecheck.magnet.field.sweep_loops import Places, sweep_down, sweep_up, turn_ahead
 
 _MOST_CG = 400
 _STALE_CG = 15
-# Vertices up to which a direct factor is cheaper than a multigrid of its own.
-_DIRECT_VERTICES = 12_000
-
-Solve = Callable[[Floats], Floats]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -110,7 +104,7 @@ class TwoLevels:
         """
         for fresh in (self._slow, True):
             if fresh or self._on_vertices is None:
-                self._on_vertices = _solver(matrix.between(self._to_vertices, self._from_vertices))
+                self._on_vertices = cycle_of(matrix.between(self._to_vertices, self._from_vertices))
             x, count = self._conjugate_gradients(matrix, load, self._on_vertices, share)
             self._slow = count > _STALE_CG
             if count < _MOST_CG:
@@ -145,20 +139,3 @@ class TwoLevels:
             x += step * direction
             residual -= step * ahead
         return x, _MOST_CG
-
-
-def _solver(matrix: sparse.csr_matrix) -> Solve:
-    """Return what solves with a matrix of the vertices, exactly or, for many, by a cycle of a multigrid."""
-    if matrix.shape[0] <= _DIRECT_VERTICES:
-        options = {"SymmetricMode": True}
-        factor = splu(matrix.tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options=options)
-        return lambda right: np.asarray(factor.solve(right))
-    # Row-wise weights need no random start, so that runs repeat exactly.
-    cycle = pyamg.smoothed_aggregation_solver(
-        matrix,
-        strength=("symmetric", {"theta": 0.05}),
-        smooth=("jacobi", {"omega": 4 / 3, "weighting": "local"}),
-        presmoother=("gauss_seidel", {"sweep": "forward"}),
-        postsmoother=("gauss_seidel", {"sweep": "backward"}),
-    ).aspreconditioner()
-    return lambda right: np.asarray(cycle @ right)
