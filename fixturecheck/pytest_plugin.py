@@ -21,7 +21,7 @@ from fixturecheck.checks import MODULES
 from fixturecheck.comparing.baseline import Baseline, read_baseline
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.files import SETUP_SUFFIXES
-from fixturecheck.process.run import Found, checked, failure_lines, found_in
+from fixturecheck.process.found import Found, checked, failure_lines, found_in
 from fixturecheck.process.text import is_job
 from fixturecheck.result.finding import Finding, Verdict
 

@@ -7,7 +7,7 @@ from collections.abc import Collection
 from fnmatch import fnmatchcase
 from typing import TYPE_CHECKING
 
-from fixturecheck.process.run import Found, checked, failure_lines, found_in
+from fixturecheck.process.found import Found, checked, failure_lines, found_in
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, NotAsked, Verdict
 

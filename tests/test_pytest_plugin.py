@@ -11,8 +11,9 @@ import pytest
 from fixturecheck import pytest_plugin as plugin
 from fixturecheck.comparing.baseline import baseline_of, baseline_text
 from fixturecheck.errors import SetupError
+from fixturecheck.process.found import found_in
 from fixturecheck.process.load import load_any
-from fixturecheck.process.run import check_job, found_in
+from fixturecheck.process.run import check_job
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Kind, NotAsked, Verdict, WhyNotAsked
 from fixturecheck.testing import assert_go

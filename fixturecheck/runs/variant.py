@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from fixturecheck.errors import FixturecheckError
 from fixturecheck.kernel.worker import Worker
-from fixturecheck.process.run import Found, checked, found_in
+from fixturecheck.process.found import Found, checked, found_in
 from fixturecheck.progress import Progress
 from fixturecheck.result import Source
 from fixturecheck.study.model import Variant, VariantRow

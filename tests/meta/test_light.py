@@ -44,8 +44,10 @@ def _loaded_after(code: str) -> set[str]:
     return set(told.rsplit("loaded:", 1)[1].split())
 
 
-def test_importing_the_package_loads_no_kernel_and_no_renderer() -> None:
-    assert not _loaded_after("import fixturecheck") & set(HEAVY)
+def test_importing_the_package_and_its_doors_for_tests_loads_no_kernel_and_no_renderer() -> None:
+    # pytest loads the plugin in every run of every project where this package is installed.
+    doors = "import fixturecheck, fixturecheck.testing, fixturecheck.pytest_plugin"
+    assert not _loaded_after(doors) & set(HEAVY)
 
 
 def test_the_run_of_a_check_starts_the_drawing_process_before_anything_heavy_loads() -> None:
