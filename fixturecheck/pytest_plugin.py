@@ -18,7 +18,7 @@ from typing import Any
 import pytest
 
 from fixturecheck.checks import MODULES
-from fixturecheck.comparing.baseline import Baseline, read_baseline
+from fixturecheck.comparing.model import Baseline, read_baseline
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.files import SETUP_SUFFIXES
 from fixturecheck.process.found import Found, checked, failure_lines, found_in

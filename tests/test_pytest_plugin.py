@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from fixturecheck import pytest_plugin as plugin
-from fixturecheck.comparing.baseline import baseline_of, baseline_text
+from fixturecheck.comparing.model import baseline_of, baseline_text
 from fixturecheck.errors import SetupError
 from fixturecheck.process.found import found_in
 from fixturecheck.process.load import load_any

@@ -5,12 +5,13 @@ from __future__ import annotations
 import ast
 import io
 import math
+import os
 import sys
 import sysconfig
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import chdir, contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, wraps
 from pathlib import Path
 from traceback import extract_tb
 from typing import Any, TypeAlias
@@ -26,7 +27,6 @@ from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape, TopTools_Ind
 
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.kernel.brep.topology import faces_of, once_per_drawing, solids_of
-from fixturecheck.kernel.files_read import files_read
 from fixturecheck.kernel.place import taken_apart
 from fixturecheck.kernel.shapes import Location, Solid
 from fixturecheck.kernel.step import faces_outside
@@ -38,6 +38,16 @@ _KINDS = {
     cqgi.TupleParameterType: "tuple",
 }
 _YES = {"true": True, "yes": True, "1": True, "false": False, "no": False, "0": False}
+Assembly: TypeAlias = cq.Assembly
+_FLAT_MM3 = 1e-12
+_READERS: tuple[tuple[Any, str], ...] = (
+    *((cq.importers, name) for name in ("importStep", "importBrep", "importBin", "importDXF", "importShape")),
+    *((cq.Shape, name) for name in ("importBrep", "importBin")),
+    *((cq.Assembly, name) for name in ("importStep", "load")),
+)
+"""What reads geometry: the kernel opens these files itself, where Python hears nothing of it."""
+Heard = Callable[[Path], None]
+_listening: list[Heard] = []
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -260,9 +270,6 @@ def _one_line(reason: BaseException) -> str:
     return " ".join(str(reason).split())
 
 
-Assembly: TypeAlias = cq.Assembly
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Node:
     """One node of an assembly that holds a shape.
@@ -353,9 +360,6 @@ def _face_names(node: Assembly) -> dict[str, tuple[int, ...]]:
         if name:
             groups.setdefault(name, []).append(i)
     return {name: tuple(groups[name]) for name in sorted(groups)}
-
-
-_FLAT_MM3 = 1e-12
 
 
 def one_solid(thing: object) -> Solid:
@@ -547,3 +551,86 @@ def _every_solid(thing: object) -> list[Solid]:
         message = f"holds {faces_outside(sheets)}; only solids touch and overlap"
         raise SetupError(message)
     return solids
+
+
+@contextmanager
+def files_read(home: Path) -> Iterator[list[Path]]:
+    """Give the files that are read in the block.
+
+    Geometry counts wherever it lies. Whatever else Python opens counts in the script's folder only, since the
+    settings of libraries lie elsewhere.
+
+    Parameters
+    ----------
+    home : Path
+        The script's folder.
+
+    Yields
+    ------
+    list of Path
+        Each file once, in order; filled when the block has ended.
+    """
+    inside, found, filled = home.resolve(), set[Path](), list[Path]()
+
+    def read(path: Path) -> None:
+        if path.is_file():
+            found.add(path.resolve())
+
+    def opened(path: Path) -> None:
+        there = path.resolve()
+        own = there.relative_to(inside).parts if there.is_relative_to(inside) else (".",)
+        if there.suffix != ".py" and not any(part.startswith((".", "__")) for part in own):
+            read(there)
+
+    _hear()
+    _listening.append(opened)
+    try:
+        with _geometry_noted(read):
+            yield filled
+    finally:
+        _listening.remove(opened)
+        filled.extend(sorted(found))
+
+
+@contextmanager
+def _geometry_noted(read: Heard) -> Iterator[None]:
+    """Have cadquery's readers of files say what they read."""
+    before = [(owner, name, vars(owner)[name]) for owner, name in _READERS if name in vars(owner)]
+    for owner, name, reader in before:
+        if isinstance(reader, classmethod):
+            setattr(owner, name, classmethod(_saying(reader.__func__, read, at=1)))
+        else:
+            setattr(owner, name, _saying(reader, read, at=0))
+    try:
+        yield
+    finally:
+        for owner, name, reader in before:
+            setattr(owner, name, reader)
+
+
+def _saying(reader: Callable[..., Any], read: Heard, *, at: int) -> Callable[..., Any]:
+    """Return a reader that says which file it is given, by its place among the arguments or by any name."""
+
+    @wraps(reader)
+    def said(*given: Any, **named: Any) -> Any:
+        for one in (*given[at:], *named.values()):
+            if isinstance(one, str | os.PathLike):
+                read(Path(one))
+        return reader(*given, **named)
+
+    return said
+
+
+@cache
+def _hear() -> None:
+    """Hear of every file that Python opens to read, once and for all: a hook cannot be taken off again."""
+
+    def hook(event: str, given: tuple[Any, ...]) -> None:
+        if event == "open" and _listening:
+            path, _, flags = given
+            written = isinstance(flags, int) and flags & (os.O_WRONLY | os.O_RDWR)
+            if isinstance(path, str | os.PathLike) and not written:
+                for heard in tuple(_listening):
+                    heard(Path(path))
+
+    sys.addaudithook(hook)

@@ -5,27 +5,59 @@ Nothing heavy is imported at the top, so that the drawing process can be started
 
 from __future__ import annotations
 
+import io
 import os
+import subprocess
+import tarfile
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from fixturecheck.comparing.baseline import (
+from fixturecheck.comparing.model import (
+    Comparison,
+    FindingChange,
+    Trend,
     baseline_of,
     baseline_text,
     no_longer_short,
     read_baseline,
     with_baseline,
 )
-from fixturecheck.comparing.model import Comparison, FindingChange, Trend
-from fixturecheck.comparing.whole import compared, order_of
+from fixturecheck.comparing.whole import compared, of_operation, order_of, with_operations
+from fixturecheck.errors import SetupError
+from fixturecheck.files import SETUP_SUFFIXES
+from fixturecheck.process.across import MODULES as ACROSS
 from fixturecheck.progress import Progress, part_of
 from fixturecheck.report.build_files import BuildResult
-from fixturecheck.report.folder import COMPARED, COMPARED_PAGE, PICTURES, scratch, written
+from fixturecheck.report.folder import (
+    COMPARED,
+    COMPARED_PAGE,
+    PICTURES,
+    RESULT,
+    STEP,
+    operation_results,
+    scratch,
+    written,
+)
 from fixturecheck.report.pictures.painter import Painter, painting
 from fixturecheck.result.finding import Verdict
-from fixturecheck.runs.check import ONE_THREAD
-from fixturecheck.runs.given import GivenResult, given_result
+from fixturecheck.result.stored import (
+    StoredResult,
+    as_stored,
+    called_in,
+    read_job,
+    read_stored,
+    without_checks,
+)
+from fixturecheck.runs.check import ONE_THREAD, checked_into
 from fixturecheck.runs.request import CheckRequest
+
+if TYPE_CHECKING:
+    from fixturecheck.kernel.shapes import Solid
+    from fixturecheck.result.shapes import BodyDrawn
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -155,3 +187,142 @@ def _for_a_build(found: Comparison, late: GivenResult) -> BuildResult:
     urgent = {c.finding.id for c in found.findings if c.breaks or c.unknown}
     short = {f.id for f in late.stored.findings if f.verdict is not Verdict.GO}
     return BuildResult(stored=late.stored, file=late.file, known=frozenset(short - urgent))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class GivenResult:
+    """One side of a comparison as it was found.
+
+    Parameters
+    ----------
+    stored : StoredResult
+        What it tells, under the name that the user gave it.
+    solids : mapping of str to Solid
+        Its bodies in their own frames; empty where only numbers were kept.
+    file : str
+        The file or folder as seen from where the command runs, also of one that lies in a revision.
+    """
+
+    stored: StoredResult
+    solids: Mapping[str, Solid]
+    file: str
+
+
+def given_result(spec: str, request: CheckRequest, progress: Progress) -> GivenResult:
+    """Return what one argument names: a set-up that is checked, or a result that is read.
+
+    Raises
+    ------
+    FixturecheckError
+        It names neither, cannot be read, or cannot be checked.
+    """
+    path = Path(spec)
+    revision, colon, inside = spec.partition(":")
+    if path.exists() or not (colon and revision and inside):
+        if path.is_dir() or path.suffix == ".json":
+            return _stored(spec, path)
+        if path.suffix.lower() in SETUP_SUFFIXES and path.exists():
+            return _checked(spec, path, request, progress)
+    else:
+        with _revision(spec, revision, inside) as (there, file):
+            if there.is_dir() or there.suffix == ".json":
+                return replace(_stored(spec, there), file=file)
+            return replace(_checked(spec, there, request, progress), file=file)
+    message = f"{spec} is no set-up, result folder, result.json or REV:path"
+    raise SetupError(message)
+
+
+@contextmanager
+def _revision(spec: str, revision: str, inside: str) -> Iterator[tuple[Path, str]]:
+    """Give a file of a git revision, with all that lies beside it in a folder of its own, and its name."""
+    top = Path(_git(spec, "rev-parse", "--show-toplevel").decode().strip())
+    # As git has it: from the top of the repository, or with ./ from here.
+    relative = (Path.cwd() / inside).resolve().relative_to(top) if inside.startswith("./") else Path(inside)
+    packed = _git(spec, "-C", str(top), "archive", "--format=tar", revision)
+    with tempfile.TemporaryDirectory() as home:
+        with tarfile.open(fileobj=io.BytesIO(packed)) as tar:
+            tar.extractall(home, filter="data")
+        there = Path(home) / relative
+        if not there.exists():
+            message = f"{spec}: revision {revision} has no {relative.as_posix()}"
+            raise SetupError(message)
+        yield there, os.path.relpath(top / relative)
+
+
+def _git(spec: str, *words: str) -> bytes:
+    try:
+        ran = subprocess.run(["git", *words], capture_output=True, check=False)  # noqa: S603, S607 -- git as installed
+    except OSError as reason:
+        message = f"{spec}: git cannot be run ({reason.strerror}); give a file or a folder"
+        raise SetupError(message) from reason
+    if ran.returncode:
+        said = ran.stderr.decode(errors="replace").strip().splitlines() or ["git failed"]
+        message = f"{spec}: {said[-1]}"
+        raise SetupError(message)
+    return ran.stdout
+
+
+def _stored(spec: str, path: Path) -> GivenResult:
+    """Read a result that was written before, with its solids where they lie beside it."""
+    file = path / RESULT if path.is_dir() else path
+    if not file.is_file():
+        message = f"{spec} holds no {RESULT}"
+        raise SetupError(message)
+    operations = operation_results(file.parent)
+    if file.name == RESULT and operations:
+        return _job(spec, file, {number: _stored(spec, one) for number, one in operations.items()})
+    kept = read_stored(file.read_bytes(), spec)
+    step = file.with_name(STEP)
+    solids = _solids_in(step, kept.bodies) if file.name == RESULT and step.is_file() else {}
+    return GivenResult(stored=kept, solids=solids, file=spec)
+
+
+def _job(spec: str, file: Path, operations: Mapping[int, GivenResult]) -> GivenResult:
+    """Return a job as one result, in which each body, cut and finding says which operation it is of."""
+    whole = read_job(file.read_bytes(), spec)
+    results, solids = [], {}
+    for number, one in operations.items():
+        # What was found across operations stands in the job's own result.
+        own = without_checks(one.stored, ACROSS)
+        results.append(of_operation(number, own, whole.setups.get(number, "")))
+        solids.update({called_in(number, name): solid for name, solid in one.solids.items()})
+    return GivenResult(stored=with_operations(whole, results), solids=solids, file=spec)
+
+
+def _solids_in(step: Path, bodies: tuple[BodyDrawn, ...]) -> Mapping[str, Solid]:
+    """Return the bodies of a setup.step, each back in its own frame."""
+    import numpy as np  # noqa: PLC0415 -- the painter starts first
+
+    from fixturecheck.kernel.place import location_of, placed_at  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.kernel.step import read  # noqa: PLC0415 -- the painter starts first
+
+    found: dict[str, Solid] = {}
+    wanted = {b.name: b for b in bodies}
+    for one in read(step).solids:
+        name = next((n for n in (one.name, *one.aliases) if n in wanted and n not in found), None)
+        if name is not None:
+            matrix = np.vstack([np.array(wanted[name].at).reshape(3, 4), [0.0, 0.0, 0.0, 1.0]])
+            found[name] = placed_at(one.solid, location_of(np.linalg.inv(matrix)))
+    return found
+
+
+def _checked(spec: str, path: Path, request: CheckRequest, progress: Progress) -> GivenResult:
+    """Check a set-up, or a job with all its operations."""
+    from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.process.load import load_any  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.process.model import Job  # noqa: PLC0415 -- the painter starts first
+
+    progress(f"read {path.name}", 0.0)
+    given = load_any(path, {})
+    if isinstance(given, Job):
+        with tempfile.TemporaryDirectory() as folder:
+            shown = replace(request, pictures=False)
+            checked_into(given, Path(folder), shown, None, progress=progress, tell=_unheard)
+            return _stored(spec, Path(folder))
+    solids = {b.name: b.solid for b in given.bodies}
+    result = check(given, only=request.only, skip=request.skip, progress=progress)
+    return GivenResult(stored=as_stored(result, spec), solids=solids, file=spec)
+
+
+def _unheard(_lines: list[str]) -> None:
+    """Report nothing: the findings of one side are reported with the comparison."""

@@ -20,7 +20,7 @@ from fixturecheck.report.folder import PICTURES
 from fixturecheck.report.pictures.draw import MOST_PAIRS, painted, pair_scenes, place_scenes
 from fixturecheck.report.pictures.painter import NOTHING_DRAWN, Drawn, Painter
 from fixturecheck.result.shapes import BodyDrawn, NamedShape, Role
-from fixturecheck.runs.given import GivenResult
+from fixturecheck.runs.compare import GivenResult
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

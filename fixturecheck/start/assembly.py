@@ -22,10 +22,9 @@ from fixturecheck.result.shapes import Role
 from fixturecheck.setup.make import body
 from fixturecheck.setup.model import Body
 from fixturecheck.setup.records import BodyRole, Rank, Seat
-from fixturecheck.start.layout import Because, kept_seats, touching
+from fixturecheck.start.layout import Because, TomlLine, kept_seats, touching
 from fixturecheck.start.part import FaceNames, Part, Plane, found_part
 from fixturecheck.start.standing import open_floors
-from fixturecheck.start.toml import TomlLine
 from fixturecheck.wording.proposals import LEFT_OUT, part_found_words
 
 _LEVEL = 0.05

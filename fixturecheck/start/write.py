@@ -20,9 +20,16 @@ from fixturecheck.setup.records import BodyRole, Machine, Rank, Seat
 from fixturecheck.setup.schema import first_line
 from fixturecheck.setup.text import read_facts
 from fixturecheck.start.assembly import FromAssembly, body_lines
-from fixturecheck.start.layout import Equipment, FirstSetup
+from fixturecheck.start.layout import (
+    Equipment,
+    FirstSetup,
+    TomlLine,
+    TomlTable,
+    guesses_in,
+    toml_rows,
+    value_text,
+)
 from fixturecheck.start.part import point_on
-from fixturecheck.start.toml import TomlLine, TomlTable, guesses_in, toml_rows, value_text
 
 STOCK_MM = 0.2
 DOWNFEED_MM = 0.01

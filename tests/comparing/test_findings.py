@@ -8,8 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fixturecheck.comparing.baseline import baseline_of, baseline_text, read_baseline, with_baseline
-from fixturecheck.comparing.model import Trend
+from fixturecheck.comparing.model import Trend, baseline_of, baseline_text, read_baseline, with_baseline
 from fixturecheck.comparing.whole import compared
 from fixturecheck.errors import SetupError
 from fixturecheck.result.finding import Finding, Kind, NotAsked, Verdict, WhyNotAsked

@@ -19,7 +19,7 @@ from fixturecheck.report.build_files import junit_xml
 from fixturecheck.report.comparison import comparison_text
 from fixturecheck.result.finding import Verdict
 from fixturecheck.result.stored import SCHEMA_VERSION
-from fixturecheck.runs.given import given_result
+from fixturecheck.runs.compare import given_result
 from fixturecheck.runs.request import CheckRequest
 from fixturecheck.runs.watch import _changes
 from tests.comparing.sides import PAIR, opening, side

@@ -50,7 +50,7 @@ WITHOUT = {
 """Names, or words that names begin or end with, that are plain numbers, and what each one is."""
 
 BESIDE = {
-    "comparing.baseline:KnownShortfall": {"margin"},
+    "comparing.model:KnownShortfall": {"margin"},
     "fields:Allowed": {"least", "most"},
     "fields:allowed": {"least", "most"},
     "result.finding:Finding": {"value", "limit", "margin"},

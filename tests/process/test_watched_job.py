@@ -6,7 +6,7 @@ import cadquery as cq
 
 from fixturecheck.comparing.whole import compared
 from fixturecheck.progress import silent
-from fixturecheck.runs.given import given_result
+from fixturecheck.runs.compare import given_result
 from fixturecheck.runs.request import CheckRequest
 from fixturecheck.runs.watch import run
 
