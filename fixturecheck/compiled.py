@@ -23,7 +23,7 @@ Loop = TypeVar("Loop", bound=Callable[..., object])
 
 LOOPS = (
     "compiled",
-    "rigid/motion",
+    "rigid",
     "statics/contact_step",
     "statics/loading_loops",
     "contact/proximity/candidates",

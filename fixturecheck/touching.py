@@ -34,8 +34,7 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, judge, worst
 from fixturecheck.result.grouping import grouped
 from fixturecheck.result.rest import BodyFree, BodyPair, PairState, Touching
 from fixturecheck.result.shapes import NamedShape, Role, Vector
-from fixturecheck.rigid.freedoms import opening_motion
-from fixturecheck.rigid.motion import jacobian
+from fixturecheck.rigid import jacobian, opening_motion
 from fixturecheck.setup.make import body
 from fixturecheck.setup.model import Body, Setup, drawings_of
 from fixturecheck.tolerances import Tolerances

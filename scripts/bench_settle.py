@@ -14,7 +14,7 @@ from fixturecheck.nesting.model import SettlingModel, settling_model_of
 from fixturecheck.nesting.settle import loads_of, loose_of, moved_back, ranks_of, retreats_of, settle_together
 from fixturecheck.nesting.tolerance import sampled_rest
 from fixturecheck.result.tolerance import CriticalPlace
-from fixturecheck.rigid.motion import Poses
+from fixturecheck.rigid import Poses
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.statics.contact_step import SteadyLoad

@@ -43,7 +43,7 @@ from fixturecheck.result.rest import (
 )
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.result.tolerance import Chances, CriticalPlace
-from fixturecheck.rigid.motion import Poses, jacobian
+from fixturecheck.rigid import Poses, jacobian
 from fixturecheck.setup.model import Seat, Setup, among_its_own
 from fixturecheck.setup.staging import Press, Staging
 from fixturecheck.statics.contact_step import SteadyLoad, wrenches

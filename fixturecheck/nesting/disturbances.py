@@ -27,8 +27,7 @@ from fixturecheck.nesting.settle import (
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.rest import Ending, NoPlace, OrderOutcome, UnderHand
 from fixturecheck.result.shapes import Vector
-from fixturecheck.rigid.freedoms import null_space
-from fixturecheck.rigid.motion import Poses, jacobian
+from fixturecheck.rigid import Poses, jacobian, null_space
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Staging
 from fixturecheck.statics.contact_step import SteadyLoad, wrenches

@@ -16,7 +16,7 @@ from fixturecheck.nesting.model import SettlingModel
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.rest import LoadedContact, PartLocation, RestPose, SeatTakes, Settled, TargetMoves
 from fixturecheck.result.tolerance import CriticalPlace
-from fixturecheck.rigid.freedoms import SeatPoints, located, null_space, seat_rows, sensitivity
+from fixturecheck.rigid import SeatPoints, located, null_space, seat_rows, sensitivity
 from fixturecheck.setup.model import Seat, Setup
 from fixturecheck.setup.records import BodyRole, Rank
 

@@ -16,7 +16,7 @@ from fixturecheck.kernel.brep.features import Features, features_of
 from fixturecheck.kernel.brep.topology import one_of_each
 from fixturecheck.kernel.place import drawing_matrix, matrix_of
 from fixturecheck.result.tolerance import Chances
-from fixturecheck.rigid.motion import Poses
+from fixturecheck.rigid import Poses
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.statics.rest import Settling
 from fixturecheck.tolerancing.zones import Zone, centre_of_zone, corners_of_zone

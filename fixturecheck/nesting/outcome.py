@@ -34,8 +34,7 @@ from fixturecheck.nesting.model import SettlingModel
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.rest import Ending, Freedom, FreedomKind, LoadedContact, RestPose, SeatGap, Settled
-from fixturecheck.rigid.freedoms import FreeMotion, motions
-from fixturecheck.rigid.motion import Poses, jacobian
+from fixturecheck.rigid import FreeMotion, Poses, jacobian, motions
 from fixturecheck.setup.model import Seat
 from fixturecheck.statics.contact_step import SteadyLoad
 from fixturecheck.statics.rest import Settling

@@ -17,8 +17,7 @@ from fixturecheck.errors import SetupError
 from fixturecheck.nesting.model import SettlingModel, settling_model_of
 from fixturecheck.nesting.outcome import settled_outcome
 from fixturecheck.result.rest import Ending, Settled
-from fixturecheck.rigid.freedoms import null_space
-from fixturecheck.rigid.motion import Poses
+from fixturecheck.rigid import Poses, null_space
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Push, Staging, loose_names
 from fixturecheck.shop.tables import weight_n

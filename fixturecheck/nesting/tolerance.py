@@ -34,7 +34,7 @@ from fixturecheck.result.tolerance import (
     TargetSpread,
     WrongChance,
 )
-from fixturecheck.rigid.motion import jacobian
+from fixturecheck.rigid import jacobian
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.records import BodyRole, Rank
 from fixturecheck.setup.staging import Staging

@@ -11,7 +11,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.placing.mates import Mate, SeatFace, misfit
 from fixturecheck.placing.pose import Closeness, Extent, Pose, UnmetSeat, seat
 from fixturecheck.result.rest import FreedomKind
-from fixturecheck.rigid.freedoms import FreeMotion
+from fixturecheck.rigid import FreeMotion
 
 _SAME_AXIS = 1e-6
 

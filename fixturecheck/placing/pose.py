@@ -17,8 +17,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.placing.mates import Mate, Misfit, cross_product, misfit
 from fixturecheck.result.rest import FreedomKind
-from fixturecheck.rigid.freedoms import FreeMotion, motions
-from fixturecheck.rigid.motion import tidy
+from fixturecheck.rigid import FreeMotion, motions, tidy
 
 _LEAN = 1e-10
 """Parts of a unit normal that are rounding only; what leans more is solved in the general way."""

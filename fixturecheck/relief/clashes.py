@@ -27,7 +27,7 @@ from fixturecheck.nesting.settle import loads_of, loose_of, moved_back, retreats
 from fixturecheck.nesting.tolerance import sampled_rest
 from fixturecheck.result.relief import ClashFaces, ReliefOutcome
 from fixturecheck.result.rest import Ending
-from fixturecheck.rigid.motion import Poses
+from fixturecheck.rigid import Poses
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.statics.rest import Bounds, settle
 from fixturecheck.units import percent

@@ -30,7 +30,7 @@ from fixturecheck.placing.bodies import (
 from fixturecheck.placing.mates import SeatFace, SeatFaces, fits
 from fixturecheck.placing.pose import Closeness, Extent, Pose
 from fixturecheck.result.rest import FreedomKind
-from fixturecheck.rigid.freedoms import FreeMotion
+from fixturecheck.rigid import FreeMotion
 from fixturecheck.setup.gangs import RANK_ORDER, Placing, StatedPlacing
 from fixturecheck.setup.model import Body
 from fixturecheck.setup.records import BodyRole, Seat

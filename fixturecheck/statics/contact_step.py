@@ -19,7 +19,7 @@ from scipy import sparse
 from fixturecheck.arrays import Bools, Floats, Ints
 from fixturecheck.compiled import Vector, compiled, cross, dot, length, minus, row, times
 from fixturecheck.errors import NotComputedError
-from fixturecheck.rigid.motion import CandidateRows, Poses, cross_products, laid_slopes, slopes
+from fixturecheck.rigid import CandidateRows, Poses, cross_products, laid_slopes, slopes
 
 SAME = 1e-9
 """Normals that differ by less are one; points no further off a plane or a line, as a share, are on it."""

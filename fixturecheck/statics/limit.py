@@ -26,7 +26,7 @@ from scipy import sparse
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.errors import NotComputedError
-from fixturecheck.rigid.motion import CandidateRows, jacobian
+from fixturecheck.rigid import CandidateRows, jacobian
 from fixturecheck.statics.contact_step import outermost
 from fixturecheck.statics.equilibrium import Equations, contact_frames
 

@@ -16,7 +16,7 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
 from fixturecheck.result.rest import Ending
-from fixturecheck.rigid.motion import CandidateRows, Poses, moved
+from fixturecheck.rigid import CandidateRows, Poses, moved
 from fixturecheck.statics.contact_step import (
     FINEST_MM,
     LoadArrays,

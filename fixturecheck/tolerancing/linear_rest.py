@@ -24,7 +24,7 @@ from scipy.optimize import linprog, nnls
 
 from fixturecheck.arrays import Bools, Floats, Ints
 from fixturecheck.errors import NotComputedError
-from fixturecheck.rigid.freedoms import SAME, null_space
+from fixturecheck.rigid import SAME, null_space
 from fixturecheck.tolerancing.zones import Box, sides
 
 FITS_MM = 1e-8

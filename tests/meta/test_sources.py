@@ -28,7 +28,7 @@ LAWS = {
     "machining.grinding": {"pass_forces", "cut_loads"},
     "statics.stiffness": {"line_contact", "point_contact"},
     "statics.limit": {"limit_factor", "friction_holds", "unbalanced"},
-    "rigid.freedoms": {"located", "seat_rows", "sensitivity"},
+    "rigid": {"located", "seat_rows", "sensitivity"},
     "tolerancing.zones": {"draw_errors"},
     "shop.wheels": {"speed_limit"},
 }

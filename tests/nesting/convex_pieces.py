@@ -8,7 +8,7 @@ from typing import Any
 import manifold3d
 import numpy as np
 
-from fixturecheck.rigid.motion import Poses
+from fixturecheck.rigid import Poses
 from fixturecheck.setup.model import Body
 
 TRIVIAL_MM3 = 1e-4

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from fixturecheck.rigid.freedoms import motions, rank_of, seat_rows
+from fixturecheck.rigid import motions, rank_of, seat_rows
 from fixturecheck.statics.limit import friction_holds
 
 CENTRE = np.array([50.0, 25.0, 10.0])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fixturecheck.rigid.freedoms import SeatPoints, located, seat_rows, sensitivity
+from fixturecheck.rigid import SeatPoints, located, seat_rows, sensitivity
 
 # Three on the base, two on the side, one at the end; numbers from the closed form rows [n, p x n]
 # (method: Asada and By 1985, from memory).

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.spatial import ConvexHull
 
 from fixturecheck.contact.proximity.candidates import Candidates
-from fixturecheck.rigid.motion import Poses
+from fixturecheck.rigid import Poses
 from fixturecheck.statics.contact_step import SteadyLoad, load_arrays, outermost, programme
 
 

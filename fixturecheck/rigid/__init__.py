@@ -1,1 +1,0 @@
-"""Rigid-body kinematics, pure numbers: poses, small motions, freedoms, location."""
