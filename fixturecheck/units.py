@@ -152,6 +152,22 @@ def convert(value: float, *, unit: str, to: str) -> float:
     return float(f"{converted:.{_DIGITS}g}")
 
 
+def in_units(value: float, unit: str, units: str) -> tuple[float, str]:
+    """Return a number of the results as a set-up counts it, and its unit: in inches where it states inches.
+
+    Parameters
+    ----------
+    value : float
+        In `unit`, as results name it.
+    units : str
+        `mm`, `inch` or `thou`; the last two are inches.
+    """
+    if units == "mm" or unit not in IN_INCHES:
+        return value, unit
+    name, size = IN_INCHES[unit]
+    return float(f"{value / size:.{_DIGITS}g}"), name
+
+
 def suffix_of(key: str) -> str | None:
     """Return the metric end of a key that has a counterpart in inch units, or None."""
     return next((s for s in INCH_SUFFIX if key.endswith(s)), None)

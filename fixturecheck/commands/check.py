@@ -16,6 +16,7 @@ from fixturecheck.commands.shared import (
     run_into,
     stated_setup,
     takes_build_files,
+    takes_checks,
     takes_json,
     takes_setup,
     write_build_files,
@@ -48,15 +49,7 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
     )
     takes_setup(check, "check")
     check.add_argument("--strict", action="store_true", help="cautions fail too")
-    check.add_argument(
-        "--only",
-        metavar="CHECKS",
-        action="append",
-        help="ask these checks alone, named with commas between them; nothing else is computed",
-    )
-    check.add_argument(
-        "--skip", metavar="CHECKS", action="append", help="leave these checks out, named alike"
-    )
+    takes_checks(check)
     check.add_argument("--no-pictures", action="store_true", help="draw no pictures")
     takes_json(check)
     takes_build_files(check)

@@ -14,6 +14,7 @@ from fixturecheck.commands.shared import (
     request_of,
     run_into,
     takes_build_files,
+    takes_checks,
     takes_folder,
     takes_running,
     write_build_files,
@@ -62,10 +63,7 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
         help="write what is not go in the last RESULT as known shortfalls",
     )
     takes_folder(compare, "the last RESULT", "compared")
-    compare.add_argument(
-        "--only", metavar="CHECKS", action="append", help="of a set-up, ask these checks alone"
-    )
-    compare.add_argument("--skip", metavar="CHECKS", action="append", help="of a set-up, leave these out")
+    takes_checks(compare)
     compare.add_argument("--no-pictures", action="store_true", help="draw no pictures")
     compare.add_argument(
         "--json", action="store_true", help="print comparison.json on standard output, in place of the text"

@@ -51,15 +51,37 @@ def takes_setup(command: argparse.ArgumentParser, ending: str) -> None:
     """Add what every command that reads a set-up and writes a folder takes."""
     command.add_argument("setup", metavar="SETUP", type=Path, help="the set-up: a .py or a .toml file")
     takes_folder(command, "SETUP", ending)
+    takes_overrides(command)
+    takes_running(command)
+
+
+def takes_overrides(command: argparse.ArgumentParser) -> None:
+    """Add what gives a set-up other values for one run."""
     command.add_argument(
         "--set",
         metavar="NAME=VALUE",
         action="append",
         default=[],
         dest="overrides",
-        help="give a parameter of the set-up another value; may be repeated",
+        help="give a parameter of the script, or a key of the TOML file, another value; may be repeated",
     )
-    takes_running(command)
+
+
+def takes_checks(command: argparse.ArgumentParser, *, only: bool = True) -> None:
+    """Add which checks are asked; `only` is whether a few of them may be named."""
+    if only:
+        command.add_argument(
+            "--only",
+            metavar="CHECKS",
+            action="append",
+            help="ask these checks alone, named with commas between them; nothing else is computed",
+        )
+    command.add_argument(
+        "--skip",
+        metavar="CHECKS",
+        action="append",
+        help="leave these checks out, named with commas between them",
+    )
 
 
 def takes_folder(command: argparse.ArgumentParser, of: str, ending: str) -> None:
@@ -251,16 +273,8 @@ _FORMS = ("plain", "workflow")
 
 def takes_build_files(command: argparse.ArgumentParser) -> None:
     """Add what writes a result for a build server."""
-    command.add_argument(
-        "--junit", metavar="FILE", type=Path, help="write JUnit XML, a case for each finding"
-    )
+    takes_reports(command, "finding")
     command.add_argument("--sarif", metavar="FILE", type=Path, help="write SARIF of what is not go")
-    command.add_argument(
-        "--summary",
-        metavar="FILE",
-        type=Path,
-        help="add a summary in Markdown to the end of a file, so that several commands share a job's page",
-    )
     command.add_argument(
         "--annotate",
         metavar="FORM",
@@ -270,12 +284,25 @@ def takes_build_files(command: argparse.ArgumentParser) -> None:
     )
 
 
+def takes_reports(command: argparse.ArgumentParser, case: str) -> None:
+    """Add the files of a build server that a study has too; `case` is what a case of them stands for."""
+    command.add_argument(
+        "--junit", metavar="FILE", type=Path, help=f"write JUnit XML, a case for each {case}"
+    )
+    command.add_argument(
+        "--summary",
+        metavar="FILE",
+        type=Path,
+        help="add a summary in Markdown to the end of a file, so that several commands share a job's page",
+    )
+
+
 def wrong_build_files(options: argparse.Namespace) -> list[str]:
     """Return what is wrong with where the files are to go."""
-    wanted = (("--junit", options.junit), ("--sarif", options.sarif), ("--summary", options.summary))
+    wanted = ((f"--{name}", getattr(options, name, None)) for name in ("junit", "sarif", "summary"))
     return [
-        f"{name} {path}: there is no folder {path.parent}"
-        for name, path in wanted
+        f"{option} {path}: there is no folder {path.parent}"
+        for option, path in wanted
         if path and not path.parent.is_dir()
     ]
 

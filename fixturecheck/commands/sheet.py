@@ -5,7 +5,15 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from fixturecheck.commands.shared import Parser, checks_in, run_child, stated_setup, takes_running
+from fixturecheck.commands.shared import (
+    Parser,
+    checks_in,
+    run_child,
+    stated_setup,
+    takes_checks,
+    takes_overrides,
+    takes_running,
+)
 from fixturecheck.commands.terminal import EXITS, NOT_COMPUTED, complain, exit_code, say
 from fixturecheck.errors import SetupError
 from fixturecheck.files import write_whole
@@ -33,17 +41,8 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
     sheet.add_argument("--paper", choices=("a4", "letter"), default="a4", help="the paper (a4)")
     sheet.add_argument("--no-pdf", action="store_true", help="write the page alone")
     sheet.add_argument("--no-pictures", action="store_true", help="draw no pictures")
-    sheet.add_argument(
-        "--skip", metavar="CHECKS", action="append", help="leave these checks out, named with commas between"
-    )
-    sheet.add_argument(
-        "--set",
-        dest="overrides",
-        metavar="NAME=VALUE",
-        action="append",
-        default=[],
-        help="another value for one key or parameter; may be given several times",
-    )
+    takes_checks(sheet, only=False)
+    takes_overrides(sheet)
     takes_running(sheet)
     sheet.set_defaults(command=_sheet)
 

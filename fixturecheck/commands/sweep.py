@@ -5,11 +5,18 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from fixturecheck.commands.shared import Parser, refuse_timeout, run_child, takes_running
+from fixturecheck.commands.shared import (
+    Parser,
+    refuse_timeout,
+    run_child,
+    takes_reports,
+    takes_running,
+    wrong_build_files,
+)
 from fixturecheck.commands.terminal import GO, NO_GO, NOT_COMPUTED, say
 from fixturecheck.errors import SetupError
-from fixturecheck.files import write_whole
-from fixturecheck.runs.request import VARIANT_LIMIT_S
+from fixturecheck.files import append_whole, write_whole
+from fixturecheck.runs.request import VARIANT_LIMIT_S, SweepAnswer
 from fixturecheck.threads import cores
 
 RUN = "fixturecheck.runs.sweep:run"
@@ -56,7 +63,7 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
         help="work the variants out on the cluster of a dask scheduler, as tcp://machine:8786",
     )
     sweep.add_argument("--no-flips", action="store_true", help="do not look how far each parameter can go")
-    sweep.add_argument("--junit", metavar="FILE", type=Path, help="write JUnit XML, a case for each variant")
+    takes_reports(sweep, "variant")
     sweep.add_argument(
         "--variant-timeout",
         metavar="S",
@@ -73,12 +80,10 @@ def _sweep(options: argparse.Namespace) -> int:
     from fixturecheck.study.store import ROWS  # noqa: PLC0415 -- loaded when needed
 
     out = options.out or Path(f"{options.study.stem}_sweep")
-    wrong = []
+    wrong = wrong_build_files(options)
     if not options.study.is_file() or options.study.suffix.lower() != ".toml":
         flaw = "no study" if options.study.is_file() else "not a file"
         wrong.append(f"{options.study} is {flaw}; give a study ending in .toml")
-    if options.junit and not options.junit.parent.is_dir():
-        wrong.append(f"--junit {options.junit}: there is no folder {options.junit.parent}")
     if options.processes < 1:
         wrong.append(f"--processes must be at least 1, got {options.processes}")
     if not options.variant_timeout > 0:
@@ -93,7 +98,7 @@ def _sweep(options: argparse.Namespace) -> int:
     # A slip of the pen is answered before anything heavy is loaded.
     read_study(options.study)
     options.written = f"what was worked out is kept in {out}"
-    came, text, all_known, junit = run_child(
+    answer: SweepAnswer = run_child(
         options,
         RUN,
         str(options.study.absolute()),
@@ -104,8 +109,10 @@ def _sweep(options: argparse.Namespace) -> int:
         options.variant_timeout,
     )
     if options.junit:
-        write_whole(options.junit, junit)
-    known = " (all of it was worked out before)" if all_known else ""
-    if not say(f"{text}\n\nwritten to {out}{known}\n"):
+        write_whole(options.junit, answer.junit)
+    if options.summary:
+        append_whole(options.summary, answer.summary)
+    known = " (all of it was worked out before)" if answer.all_known else ""
+    if not say(f"{answer.text}\n\nwritten to {out}{known}\n"):
         return NOT_COMPUTED
-    return {"passes": GO, "fails": NO_GO}.get(came, NOT_COMPUTED)
+    return {"passes": GO, "fails": NO_GO}.get(answer.came, NOT_COMPUTED)

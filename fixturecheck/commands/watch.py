@@ -18,6 +18,7 @@ from fixturecheck.commands.shared import (
     overrides_in,
     refuse_timeout,
     request_of,
+    takes_checks,
     takes_setup,
 )
 from fixturecheck.commands.terminal import (
@@ -59,10 +60,7 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
         epilog="exit codes: that of the last check (see check --help), 2 the command is wrong",
     )
     takes_setup(watch, "watch")
-    watch.add_argument(
-        "--only", metavar="CHECKS", action="append", help="ask these checks alone, with commas between them"
-    )
-    watch.add_argument("--skip", metavar="CHECKS", action="append", help="leave these checks out")
+    takes_checks(watch)
     watch.add_argument("--pictures", action="store_true", help="draw pictures too, which takes longer")
     watch.add_argument("--port", metavar="N", type=int, default=0, help="of the page (any that is free)")
     watch.add_argument("--no-page", action="store_true", help="serve no page")

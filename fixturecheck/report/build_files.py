@@ -205,7 +205,8 @@ def sarif_text(results: Sequence[BuildResult], titles: Mapping[str, str]) -> str
     return json.dumps(sarif_dict(results, titles), indent=1, ensure_ascii=False) + "\n"
 
 
-_MOST_ROWS = 50
+MOST_ROWS = 50
+"""Rows of a table at most, so that several commands share the page of a job."""
 
 
 def summary_markdown(results: Iterable[BuildResult]) -> str:
@@ -213,7 +214,7 @@ def summary_markdown(results: Iterable[BuildResult]) -> str:
     lines = []
     for result in results:
         lines += [
-            f"## {verdict_word(result.stored.verdict)}: {_cell(result.stored.name)}",
+            f"## {verdict_word(result.stored.verdict)}: {markdown_cell(result.stored.name)}",
             "",
             f"`{result.file}`",
             "",
@@ -223,9 +224,9 @@ def summary_markdown(results: Iterable[BuildResult]) -> str:
             key=lambda f: (-BADNESS.index(f.verdict), f.check, f.id),
         )
         if rows:
-            lines += ["| | check | about | found | limit | |", "|---|---|---|---|---|---|"]
-            lines += [_row(f, result) for f in rows[:_MOST_ROWS]]
-            lines += [f"\nand {len(rows) - _MOST_ROWS} more"] if len(rows) > _MOST_ROWS else []
+            lines += markdown_table(
+                ("", "check", "about", "found", "limit", ""), [_cells(f, result) for f in rows]
+            )
         passed = sum(f.verdict is Verdict.GO for f in result.stored.findings)
         lines += ["", f"{passed} of {len(result.stored.findings)} findings are go."]
         silent = [n.check for n in result.stored.not_asked]
@@ -234,12 +235,22 @@ def summary_markdown(results: Iterable[BuildResult]) -> str:
     return wide_spaces("\n".join(lines))
 
 
-def _row(finding: Finding, result: BuildResult) -> str:
+def markdown_table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
+    """Return the lines of a table in Markdown, cut where it is too long for the page of a job."""
+    lines = [_markdown_row(heads), f"|{'---|' * len(heads)}", *map(_markdown_row, rows[:MOST_ROWS])]
+    return [*lines, "", f"and {len(rows) - MOST_ROWS} more"] if len(rows) > MOST_ROWS else lines
+
+
+def _markdown_row(cells: Sequence[str]) -> str:
+    return f"| {' | '.join(map(markdown_cell, cells))} |"
+
+
+def _cells(finding: Finding, result: BuildResult) -> tuple[str, ...]:
     known = " (known)" if finding.id in result.known else ""
     value = "" if finding.value is None else number_found(finding, result.stored.units)
     limit = "" if finding.limit is None else shown(finding.limit, finding.unit, result.stored.units)
     change = f" *Change:* {finding.remedy}" if finding.remedy else ""
-    cells = (
+    return (
         f"{SIGNS[finding.verdict]} {finding.verdict}{known}",
         finding.check,
         finding.subject,
@@ -247,10 +258,9 @@ def _row(finding: Finding, result: BuildResult) -> str:
         limit,
         f"{finding.says}{change}",
     )
-    return f"| {' | '.join(_cell(c) for c in cells)} |"
 
 
-def _cell(text: str) -> str:
+def markdown_cell(text: str) -> str:
     """Return a text as a cell of a Markdown table holds it."""
     for sign in ("\\", "|", "<", "`", "["):
         text = text.replace(sign, f"\\{sign}")

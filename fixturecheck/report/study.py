@@ -12,7 +12,7 @@ from markupsafe import Markup
 from shapely.geometry.base import BaseGeometry
 
 from fixturecheck.arrays import Floats
-from fixturecheck.report.build_files import xml_document, xml_text
+from fixturecheck.report.build_files import markdown_cell, markdown_table, xml_document, xml_text
 from fixturecheck.report.markup import Cell, Table, render_page, svg, table_of
 from fixturecheck.result.finding import Verdict
 from fixturecheck.study.model import (
@@ -25,7 +25,7 @@ from fixturecheck.study.model import (
     VariantRow,
     all_best_of,
 )
-from fixturecheck.wording.sentences import SIGNS, shown, wide_spaces
+from fixturecheck.wording.sentences import SIGNS, shown, verdict_word, wide_spaces
 
 WIDE, HIGH = 640.0, 460.0
 _LEFT, _RIGHT, _TOP, _FOOT = 78.0, 24.0, 28.0, 62.0
@@ -196,7 +196,7 @@ _MOST_UNKNOWN = 5
 def study_text(found: StudyFound) -> str:
     """Return what a study found, for the terminal."""
     lines = [found.study.name, counts_words(found), "", best_words(found)]
-    lines += [flip_words(found.study, f) for f in found.flips]
+    lines += _flips_words(found)
     unknown = [r for r in found.sampled if r.verdict is Verdict.UNKNOWN and r.says]
     lines += [
         f"unknown at {told_words(found.study, r)}: {_decided_words(r)}" for r in unknown[:_MOST_UNKNOWN]
@@ -226,6 +226,27 @@ def study_junit(found: StudyFound) -> str:
     for key, count in counts.items():
         suite.set(key, str(count))
     return xml_document(root)
+
+
+def study_markdown(found: StudyFound) -> str:
+    """Return a study in Markdown for the page of a job: what it came to, and its variants in a table."""
+    heads, rows = _columns(found)
+    lines = [
+        f"## {verdict_word(found.verdict)}: {markdown_cell(found.study.name)}",
+        "",
+        f"{counts_words(found)}.",
+        "",
+        *(f"- {markdown_cell(says)}" for says in (best_words(found), *_flips_words(found))),
+        "",
+        *markdown_table(heads, rows),
+        "",
+    ]
+    return wide_spaces("\n".join(lines))
+
+
+def _flips_words(found: StudyFound) -> list[str]:
+    """Return how far each parameter can go."""
+    return [flip_words(found.study, f) for f in found.flips]
 
 
 def counts_words(found: StudyFound) -> str:
@@ -283,16 +304,15 @@ def flip_words(study: Study, flip: Flip) -> str:
 
 def study_page(found: StudyFound) -> str:
     """Return the page of a study."""
-    rows = found.sampled
     return render_page(
         "study.html",
         title=found.study.name,
         counts=counts_words(found),
         best=best_words(found),
         verdict=str(found.verdict),
-        flips=[flip_words(found.study, f) for f in found.flips],
+        flips=_flips_words(found),
         maps=list(_maps(found)),
-        table=_table(found, rows),
+        table=_table(found),
         apart="All rows, and those that were looked at for flips, are in table.csv.",
     )
 
@@ -327,28 +347,34 @@ def slices(
     return [(dict(others), some) for others, some in ordered[:_MOST_MAPS]]
 
 
-def _table(found: StudyFound, rows: Sequence[VariantRow]) -> Table:
+_AFTER_VERDICT = ("decides", "found", "limit", "least margin")
+
+
+def _columns(found: StudyFound) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Return the heads of the table of variants, and a row of texts for each variant of the sample."""
     names = [p.name for p in found.study.parameters]
-    several = len(found.study.setups) > 1
-    heads = (
-        *(("set-up",) if several else ()),
-        *names,
-        "verdict",
-        "decides",
-        "found",
-        "limit",
-        "least margin",
-    )
-    lines = [
+    several = ("set-up",) if len(found.study.setups) > 1 else ()
+    rows = [
         (
-            *((found.study.named(row.variant.setup),) if several else ()),
+            *(found.study.named(row.variant.setup) for _ in several),
             *(_value_text(row.variant.values[n]) for n in names),
-            Cell(lines=(str(row.verdict),), strong=not found.study.passes(row.verdict)),
+            str(row.verdict),
             _decided_words(row),
-            "" if row.value is None else shown(row.value, row.unit, "mm"),
-            "" if row.limit is None else shown(row.limit, row.unit, "mm"),
+            "" if row.value is None else shown(row.value, row.unit, row.units),
+            "" if row.limit is None else shown(row.limit, row.unit, row.units),
             "" if row.least_share is None else f"{row.least_share:.3g}",
         )
-        for row in rows
+        for row in found.sampled
     ]
-    return table_of(heads, lines)
+    return (*several, *names, "verdict", *_AFTER_VERDICT), rows
+
+
+def _table(found: StudyFound) -> Table:
+    """Return the table of the page: what does not pass stands out."""
+    heads, rows = _columns(found)
+    at = len(heads) - len(_AFTER_VERDICT) - 1
+    cells: list[tuple[str | Cell, ...]] = []
+    for texts, row in zip(rows, found.sampled, strict=True):
+        verdict = Cell(lines=(texts[at],), strong=not found.study.passes(row.verdict))
+        cells.append((*texts[:at], verdict, *texts[at + 1 :]))
+    return table_of(heads, cells)

@@ -1,4 +1,4 @@
-"""What a command asks of the process that runs a check for it, and what it hears back."""
+"""What a command asks of the process that runs it, and what it hears back."""
 
 from __future__ import annotations
 
@@ -50,3 +50,28 @@ class CheckAnswer:
     verdict: str
     table: str
     trouble: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SweepAnswer:
+    """What a study came to, once everything is written.
+
+    Parameters
+    ----------
+    came : str
+        `passes`, `fails` or `unknown`.
+    text : str
+        What the terminal shows.
+    all_known : bool
+        Whether nothing had to be worked out.
+    junit : str
+        JUnit XML of it.
+    summary : str
+        The same in Markdown, for the page of a job.
+    """
+
+    came: str
+    text: str
+    all_known: bool
+    junit: str
+    summary: str

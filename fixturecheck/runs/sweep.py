@@ -17,10 +17,10 @@ from fixturecheck.kernel.worker import collect_rarely
 from fixturecheck.process.load import load_any
 from fixturecheck.progress import Progress
 from fixturecheck.report.folder import written
-from fixturecheck.report.study import study_junit, study_page, study_text
+from fixturecheck.report.study import study_junit, study_markdown, study_page, study_text
 from fixturecheck.result.finding import Verdict
 from fixturecheck.runs.cluster import cluster
-from fixturecheck.runs.request import VARIANT_LIMIT_S
+from fixturecheck.runs.request import VARIANT_LIMIT_S, SweepAnswer
 from fixturecheck.runs.variant import Task, check_variant, crashed, prepare
 from fixturecheck.study.model import Flip, Study, StudyFound, Variant, VariantRow, best_of
 from fixturecheck.study.read import read_study
@@ -64,7 +64,7 @@ def run(
     limit_s: float = VARIANT_LIMIT_S,
     *,
     progress: Progress,
-) -> tuple[str, str, bool, str]:
+) -> SweepAnswer:
     """Work a study out, as far as it has not been, and write its table and page.
 
     Parameters
@@ -83,9 +83,7 @@ def run(
 
     Returns
     -------
-    tuple
-        What it came to: `passes`, `fails` or `unknown`; the text for the terminal; whether all was known;
-        and JUnit XML.
+    SweepAnswer
 
     Raises
     ------
@@ -104,7 +102,13 @@ def run(
         )
     none = {Verdict.UNKNOWN: "unknown", Verdict.NO_GO: "fails"}
     came = "passes" if found.best is not None else none[found.verdict]
-    return came, study_text(found), not fresh, study_junit(found)
+    return SweepAnswer(
+        came=came,
+        text=study_text(found),
+        all_known=not fresh,
+        junit=study_junit(found),
+        summary=study_markdown(found),
+    )
 
 
 class Sweeping:

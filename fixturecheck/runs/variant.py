@@ -110,6 +110,7 @@ def _row(key: str, variant: Variant, found: Found) -> VariantRow:
         found.findings,
         sources=found.sources,
         operations=found.operations,
+        units=found.units,
     )
 
 

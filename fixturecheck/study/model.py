@@ -197,6 +197,25 @@ class Variant:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class QuestionMargin:
+    """The least margin of one question of a check.
+
+    Parameters
+    ----------
+    question : str
+        As `check/question`; in a job the title of the operation before that.
+    least : float
+        In `unit`.
+    unit : str
+        As results name it.
+    """
+
+    question: str
+    least: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class VariantRow:
     """What a variant came to.
 
@@ -217,9 +236,10 @@ class VariantRow:
     shares : tuple of float
         The least margin of each question of a check as a share (`margin_share`), the least first; empty where
         nothing has a limit.
-    margins : mapping of str to float
-        The least margin of each question of a check, by `check/question unit`; in a job of each operation,
-        its title before that.
+    margins : tuple of QuestionMargin
+        The least margin of each question of a check; in a job of each operation.
+    units : str
+        What the set-up is shown in, `mm`, `inch` or `thou`; the numbers here are metric all the same.
     flip : bool
         Whether it was looked at to find where the verdict flips.
     sources : tuple of Source
@@ -237,7 +257,8 @@ class VariantRow:
     limit: float | None = None
     margin: float | None = None
     shares: tuple[float, ...] = ()
-    margins: Mapping[str, float] = field(default_factory=dict)
+    margins: tuple[QuestionMargin, ...] = ()
+    units: str = "mm"
     flip: bool = False
     sources: tuple[Source, ...] = ()
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from fixturecheck.result import Source
 from fixturecheck.result.finding import BADNESS, Finding, Verdict
 from fixturecheck.result.grouping import question_of
-from fixturecheck.study.model import Variant, VariantRow
+from fixturecheck.study.model import QuestionMargin, Variant, VariantRow
 
 SHARE = "share"
 """The unit of a part of a whole."""
@@ -21,6 +21,7 @@ def outcome_row(
     *,
     sources: tuple[Source, ...] = (),
     operations: Mapping[str, str] | None = None,
+    units: str = "mm",
 ) -> VariantRow:
     """Return the row of a variant that was checked.
 
@@ -30,6 +31,8 @@ def outcome_row(
         The files that it was read from.
     operations : mapping of str to str, optional
         Of a job, by the id of a finding: the title of the operation that it is about.
+    units : str
+        What the set-up is shown in: `mm`, `inch` or `thou`.
     """
     of_operation = operations or {}
     driver = min(findings, key=_decides, default=None)
@@ -43,7 +46,11 @@ def outcome_row(
         verdict=verdict,
         sources=sources,
         shares=tuple(sorted(_least(findings, margin_share, of_operation).values())),
-        margins=_least(findings, lambda finding: finding.margin, of_operation),
+        margins=tuple(
+            QuestionMargin(question=question, least=least, unit=unit)
+            for (question, unit), least in _least(findings, lambda f: f.margin, of_operation).items()
+        ),
+        units=units,
         **driven,  # type: ignore[arg-type]  # each field by its name
     )
 
@@ -74,14 +81,14 @@ def _decides(finding: Finding) -> tuple[int, float, str]:
 
 def _least(
     findings: Sequence[Finding], of: Callable[[Finding], float | None], operations: Mapping[str, str]
-) -> Mapping[str, float]:
-    """Return the least number of each question of a check, by what it is called in the table."""
-    least: dict[str, float] = {}
+) -> Mapping[tuple[str, str], float]:
+    """Return the least number of each question of a check, by what it is called in the table and its unit."""
+    least: dict[tuple[str, str], float] = {}
     for finding in findings:
         number = of(finding)
         if number is not None:
             title = operations.get(finding.id)
-            question = f"{finding.check}/{question_of(finding)} {finding.unit}".rstrip()
-            name = f"{title}: {question}" if title else question
+            question = f"{finding.check}/{question_of(finding)}"
+            name = f"{title}: {question}" if title else question, finding.unit
             least[name] = min(least.get(name, number), number)
     return dict(sorted(least.items()))

@@ -6,7 +6,7 @@ import csv
 import hashlib
 import io
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
@@ -14,7 +14,8 @@ from typing import Any
 from fixturecheck.cache import code_digest
 from fixturecheck.result import Source
 from fixturecheck.result.finding import Verdict
-from fixturecheck.study.model import Study, StudyFound, Variant, VariantRow
+from fixturecheck.study.model import QuestionMargin, Study, StudyFound, Variant, VariantRow
+from fixturecheck.units import in_units
 
 ROWS, TABLE, PAGE, DATA = "rows.jsonl", "table.csv", "study.html", "study.json"
 
@@ -75,6 +76,7 @@ def _row(data: Mapping[str, Any], setups: Mapping[str, str]) -> VariantRow:
     values["variant"] = replace(variant, setup=setups[variant.setup])
     values["verdict"] = Verdict(values["verdict"])
     values["shares"] = tuple(values["shares"])
+    values["margins"] = tuple(QuestionMargin(**m) for m in values["margins"])
     values["sources"] = tuple(Source(**s) for s in values["sources"])
     return VariantRow(**values)
 
@@ -91,9 +93,14 @@ def _holds(row: VariantRow, known: dict[Path, str]) -> bool:
 
 
 def table_csv(found: StudyFound) -> str:
-    """Return the table of a study as CSV: a row for each variant, a column for each parameter and margin."""
+    """Return the table of a study as CSV: a row for each variant, a column for each parameter and margin.
+
+    Numbers are in the unit of their set-up: the column `unit` names that of what decides, and the head of a
+    column of margins its own.
+    """
     names = [p.name for p in found.study.parameters]
-    margins = sorted({name for row in found.rows for name in row.margins})
+    spare = [dict(_in_own_unit(row)) for row in found.rows]
+    margins = sorted({head for one in spare for head in one})
     fixed = (
         "verdict",
         "passes",
@@ -106,19 +113,19 @@ def table_csv(found: StudyFound) -> str:
         "least_share",
         "looked_for_flip",
     )
-    heads = ["setup", *names, *fixed, "says", *(f"margin {name}" for name in margins)]
+    heads = ["setup", *names, *fixed, "says", *margins]
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(heads)
-    for row in found.rows:
+    for row, own_margins in zip(found.rows, spare, strict=True):
         own = [row.variant.values.get(name) for name in names]
         figures = [
             row.driver,
             row.operation,
-            row.value,
-            row.unit,
-            row.limit,
-            row.margin,
+            _counted(row, row.value),
+            in_units(0.0, row.unit, row.units)[1],
+            _counted(row, row.limit),
+            _counted(row, row.margin),
             row.least_share,
             row.flip,
             row.says,
@@ -130,10 +137,22 @@ def table_csv(found: StudyFound) -> str:
                 str(row.verdict),
                 found.study.passes(row.verdict),
                 *figures,
-                *(row.margins.get(name) for name in margins),
+                *(own_margins.get(head) for head in margins),
             ]
         )
     return text.getvalue()
+
+
+def _counted(row: VariantRow, value: float | None) -> float | None:
+    """Return a number of what decides in the unit of the set-up."""
+    return None if value is None else in_units(value, row.unit, row.units)[0]
+
+
+def _in_own_unit(row: VariantRow) -> Iterator[tuple[str, float]]:
+    """Yield the head of each column of margins that a row fills, with its number there."""
+    for margin in row.margins:
+        least, unit = in_units(margin.least, margin.unit, row.units)
+        yield f"margin {margin.question} {unit}".rstrip(), least
 
 
 def study_dict(found: StudyFound) -> dict[str, Any]:

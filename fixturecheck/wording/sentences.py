@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Collection, Iterable, Mapping
 
 from fixturecheck.result.finding import Finding, Verdict
-from fixturecheck.units import IN_INCHES, Writing, missed_text, signed
+from fixturecheck.units import Writing, in_units, missed_text, signed
 
 SIGNS: Mapping[Verdict, str] = {
     Verdict.GO: "\u2713",
@@ -95,10 +95,8 @@ def sized(value: float, unit: str, units: str) -> tuple[float, str]:
     """Return a number in the unit that a report in `units` uses, and that unit's name."""
     if unit == "share":
         return 100.0 * value, "%"
-    if units != "mm" and unit in IN_INCHES:
-        name, size = IN_INCHES[unit]
-        return value / size, signed(name)
-    return value, signed(unit)
+    number, name = in_units(value, unit, units)
+    return number, signed(name)
 
 
 def shown_span(values: Iterable[float], unit: str, units: str) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import math
 import multiprocessing
 import re
@@ -25,12 +27,13 @@ from fixturecheck.report.study import (
     region_map,
     slices,
     study_junit,
+    study_markdown,
     study_page,
     study_text,
 )
 from fixturecheck.result.finding import Kind, Verdict, judge
 from fixturecheck.runs.variant import at_most, crashed
-from fixturecheck.study.model import Flip, StudyFound, Take, Variant, VariantRow, best_of
+from fixturecheck.study.model import Flip, QuestionMargin, StudyFound, Take, Variant, VariantRow, best_of
 from fixturecheck.study.outcome import margin_share
 from fixturecheck.study.read import read_study
 from fixturecheck.study.store import study_dict, table_csv
@@ -324,7 +327,7 @@ def test_a_long_name_at_either_end_stays_in_the_picture(stated):
 
 
 def test_the_table_has_a_column_for_each_parameter_and_margin(stated):
-    one = replace(row(leg=1.0), margins={"nest/gap mm": 0.001})
+    one = replace(row(leg=1.0), margins=(QuestionMargin(question="nest/gap", least=0.001, unit="mm"),))
     study = replace(stated(RANGE), home="")
     lines = table_csv(StudyFound(study=study, rows=(one,))).splitlines()
     heads, values = (line.split(",") for line in lines)
@@ -333,6 +336,31 @@ def test_the_table_has_a_column_for_each_parameter_and_margin(stated):
         "unit": "", "limit": "", "margin": "", "least_share": "", "looked_for_flip": "False", "says": "",
         "operation": "", "margin nest/gap mm": "0.001",
     }  # fmt: skip
+
+
+def test_numbers_are_in_the_unit_of_their_setup_and_columns_name_it(stated):
+    """1 in = 25.4 mm exactly, 1 lbf = 4.4482216152605 N exactly (NIST SP 811, B.8)."""
+    wheel = QuestionMargin(question="clear/wheel", least=25.4, unit="mm")
+    grip = QuestionMargin(question="hold/factor", least=4.4482216152605, unit="N")
+    numbers = {"value": 50.8, "unit": "mm", "limit": 25.4, "margin": 25.4, "margins": (wheel, grip)}
+    one = replace(row(leg=1.0), **numbers, units="inch")
+    found = StudyFound(study=replace(stated(RANGE), home=""), rows=(one, replace(one, units="mm")))
+    inch, metric = csv.DictReader(io.StringIO(table_csv(found)))
+    told = ("value", "unit", "limit", "margin", "margin clear/wheel in", "margin hold/factor lbf")
+    assert [inch[head] for head in told] == ["2.0", "in", "1.0", "1.0", "1.0", "1.0"]
+    told = ("value", "unit", "limit", "margin", "margin clear/wheel mm", "margin hold/factor N")
+    assert [metric[head] for head in told] == ["50.8", "mm", "25.4", "25.4", "25.4", "4.4482216152605"]
+    page = study_page(found)
+    assert "2\u202fin" in page
+    assert "50.8\u202fmm" in page
+
+
+def test_a_summary_has_a_row_for_each_variant_and_keeps_the_marks_of_markdown_apart(stated):
+    lost = replace(row(Verdict.NO_GO, leg=2.0), says="a | b", value=0.4, unit="mm", limit=0.001)
+    lines = study_markdown(StudyFound(study=stated(RANGE), rows=(row(leg=1.0), lost))).splitlines()
+    assert lines[0] == "## \u2713 GO: study"
+    assert "2 variants: 1 go, 1 no-go." in lines
+    assert "| 2 | no-go | a \\| b | 0.4 mm | 0.001 mm |  |" in lines
 
 
 def test_a_case_of_junit_xml_stands_for_each_variant(stated):
