@@ -71,6 +71,8 @@ _SHARES_HELD = {
 """Share of the work that each step takes, without and with a holding."""
 _CLASHES = frozenset({("seat", Kind.OVERLAP), ("nest", Kind.OPEN), ("nest", Kind.OVERLAP)})
 """No-go, by check and kind, by which bodies cannot all be where they are drawn: no contact there is real."""
+_CARRIES = 0.5
+"""Height of the unit normal of a face that carries weight: within 60 degrees of level."""
 _MOST_NAMED = 3
 
 
@@ -300,7 +302,8 @@ def check(
     """Check a set-up and return everything found.
 
     A check that could not compute its answer becomes an `unknown` finding that carries the reason. While
-    parts do not nest, or bodies overlap, the holding is not worked out unless `only` names it.
+    parts do not stand on what is to carry them, do not nest, or bodies overlap, the holding is not worked
+    out unless `only` names it.
 
     Parameters
     ----------
@@ -351,7 +354,7 @@ def _in_turn(work: _Work, share: _Share, findings: list[Finding], *, waits: bool
     Parameters
     ----------
     waits : bool
-        Whether the holding waits until parts nest and no bodies overlap.
+        Whether the holding waits until parts stand and nest and no bodies overlap.
     """
     setup = work.stage.setup
     yield from suspicions(setup)
@@ -422,7 +425,20 @@ def _nothing(setup: Setup, asked: frozenset[str]) -> Finding:
 
 def _clash(findings: list[Finding]) -> Finding | None:
     """Return the first finding by which the bodies cannot all be where they are drawn; None without one."""
-    return next((f for f in findings if f.verdict is Verdict.NO_GO and (f.check, f.kind) in _CLASHES), None)
+    failed = [f for f in findings if f.verdict is Verdict.NO_GO]
+    return next((f for f in failed if (f.check, f.kind) in _CLASHES or _in_the_air(f)), None)
+
+
+def _in_the_air(finding: Finding) -> bool:
+    """Tell whether a part hangs over a seat that is to carry it, or touches nothing that holds it.
+
+    A stop that stands open at its side leaves the part standing where it is.
+    """
+    if finding.check != "seat":
+        return False
+    way = finding.direction
+    carries = way is not None and abs(way[2]) >= _CARRIES
+    return (finding.kind is Kind.OPEN and carries) or (finding.kind is Kind.NO_FOOTING and not finding.shapes)
 
 
 def _waiting(check_name: str, setup: Setup, clash: Finding) -> Finding:

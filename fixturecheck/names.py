@@ -141,7 +141,8 @@ def nearest(wanted: str, known: Iterable[str]) -> str:
     str
         `did you mean 'floor' or 'flank'?`, else `there are a, b, c`, else `there are none`.
     """
-    names = sorted(set(known))
+    # What is only numbered by its place tells least.
+    names = sorted(set(known), key=lambda name: (BY_PLACE.fullmatch(name) is not None, name))
     close = close_to(wanted, names)
     if close:
         return "did you mean " + " or ".join(repr(n) for n in close) + "?"

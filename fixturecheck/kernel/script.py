@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import ast
+import inspect
 import io
 import math
 import os
+import re
 import sys
 import sysconfig
 from collections.abc import Callable, Iterator, Mapping
@@ -24,12 +26,14 @@ from OCP.TopAbs import TopAbs_ShapeEnum
 from OCP.TopExp import TopExp
 from OCP.TopoDS import TopoDS_Shape
 from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape, TopTools_IndexedMapOfShape
+from pyparsing import ParseBaseException
 
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.kernel.brep.topology import faces_of, once_per_drawing, solids_of
 from fixturecheck.kernel.place import taken_apart
 from fixturecheck.kernel.shapes import Location, Solid
 from fixturecheck.kernel.step import faces_outside
+from fixturecheck.names import nearest
 
 _KINDS = {
     cqgi.NumberParameterType: "number",
@@ -94,7 +98,7 @@ class _Folded(ast.NodeTransformer):
         return node
 
 
-def run(path: Path, overrides: Mapping[str, str], *, nearest: Any) -> Ran:
+def run(path: Path, overrides: Mapping[str, str]) -> Ran:
     """Run a script through CQGI.
 
     The script sees `cq`, `show_object` and `__file__`, its `__name__` is `__cqgi__`, and it runs in
@@ -107,8 +111,6 @@ def run(path: Path, overrides: Mapping[str, str], *, nearest: Any) -> Ran:
     overrides : mapping of str to str
         Values for its parameters: top-level variables that it sets to a number, text, truth value or
         tuple of these.
-    nearest : callable
-        Says which known names come closest to an unknown one: `nearest(wanted, known) -> str`.
 
     Raises
     ------
@@ -118,7 +120,7 @@ def run(path: Path, overrides: Mapping[str, str], *, nearest: Any) -> Ran:
     """
     model = _model(path)
     for name, text in overrides.items():
-        _override(path, model.metadata.parameters, name, text, nearest)
+        _override(path, model.metadata.parameters, name, text)
     collector = cqgi.ScriptCallback()
     variables = (
         cqgi.EnvironmentBuilder()
@@ -182,7 +184,7 @@ def _model(path: Path) -> _ScriptModel:
         raise SetupError(message) from reason
 
 
-def _override(path: Path, parameters: Mapping[str, Any], name: str, text: str, nearest: Any) -> None:
+def _override(path: Path, parameters: Mapping[str, Any], name: str, text: str) -> None:
     """Give one parameter another value."""
     if name not in parameters:
         message = f"{path.name} has no parameter {name!r} to set; {nearest(name, parameters)}"
@@ -260,10 +262,33 @@ def _blame(path: Path, reason: BaseException) -> str:
     if isinstance(reason, SyntaxError) and reason.filename:
         file, line = Path(reason.filename).name, reason.lineno
     where = file if line is None else f"{file}, line {line}"
+    return f"{where}: {_says(reason)}"
+
+
+_UNKNOWN_WORD = re.compile(r"(\w+)(?:\.__init__)?\(\) got an unexpected keyword argument '(\w+)'")
+
+
+def _says(reason: BaseException) -> str:
+    """Say what went wrong in a script, and what to do about what is no fault of Python's."""
     what = _one_line(reason)
     if isinstance(reason, FixturecheckError):
-        return f"{where}: {what}"
-    return f"{where}: {type(reason).__name__}: {what}" if what else f"{where}: {type(reason).__name__}"
+        return what
+    if isinstance(reason, ParseBaseException):
+        # Its own words list the whole grammar.
+        return f"selector {reason.pstr!r} does not parse; write it like '>Z' or '|Y'"
+    if type(reason).__module__.startswith("OCP"):
+        return (
+            f"the geometry kernel could not do this ({type(reason).__name__}: {what}); look whether a "
+            "chamfer or fillet is larger than its faces, or a size is zero"
+        )
+    named = _UNKNOWN_WORD.fullmatch(what)
+    if isinstance(reason, TypeError) and named is not None:
+        of, word = named.groups()
+        # Of this package only; a script may call anything.
+        takes = getattr(sys.modules["fixturecheck"], of, None)
+        if takes is not None:
+            return f"{of}() takes no {word!r}; {nearest(word, inspect.signature(takes).parameters)}"
+    return f"{type(reason).__name__}: {what}" if what else type(reason).__name__
 
 
 def _one_line(reason: BaseException) -> str:

@@ -11,7 +11,7 @@ from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.place import translation
-from fixturecheck.kernel.script import more_of
+from fixturecheck.kernel.script import more_of, run
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.process.model import Blank, Job, PartFunction, PartState, SetupMaker
 from fixturecheck.process.records import Operation, refuse_bad_order
@@ -19,7 +19,7 @@ from fixturecheck.process.setups import by_function, in_state, refuse_missing
 from fixturecheck.process.text import StatedJob, is_job, read_job_text, setup_text
 from fixturecheck.setup.dials import Dials
 from fixturecheck.setup.holding import Holding
-from fixturecheck.setup.load import body_of, load, ran_script, setup_of_script, setup_of_text, sources_of
+from fixturecheck.setup.load import body_of, load, setup_of_script, setup_of_text, sources_of
 from fixturecheck.setup.make import body
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.outline import operations_in_script
@@ -48,7 +48,7 @@ def load_any(path: str | Path, overrides: Mapping[str, str]) -> Setup | Job:
     if file.is_file() and file.suffix.lower() == ".toml" and is_job(file):
         return load_job(file, overrides)
     if file.is_file() and file.suffix.lower() == ".py":
-        ran = ran_script(file.absolute(), overrides)
+        ran = run(file.absolute(), overrides)
         job = ran.variables.get("job")
         if isinstance(job, Job):
             sources = sources_of(file.absolute(), [job.part], (*ran.modules, *ran.read))

@@ -85,12 +85,12 @@ def answering(checked: Checked) -> Checked:
     mapping of int to Result
         Those that answer.
     """
-    own = {
-        number: result
-        for number, result in checked.items()
-        if any(f.kind is not Kind.NOTHING_TO_ANSWER for f in result.findings)
-    }
-    return own or checked
+    return {number: result for number, result in checked.items() if answers(result)} or checked
+
+
+def answers(result: Result) -> bool:
+    """Tell whether a set-up answers any of the checks asked."""
+    return any(f.kind is not Kind.NOTHING_TO_ANSWER for f in result.findings)
 
 
 def job_result(

@@ -18,6 +18,7 @@ from fixturecheck.result.finding import Verdict
 from fixturecheck.study.model import (
     Flip,
     ParameterValue,
+    QuestionMargin,
     Study,
     StudyFound,
     StudyParameter,
@@ -261,8 +262,12 @@ def best_words(found: StudyFound) -> str:
     best, *others = all_best_of(found.study, found.sampled) or (None,)
     if best is None:
         return "No variant passes."
-    share = best.least_share
-    margin = "" if share is None else f": its least margin is {100 * share:.3g} % of the limit"
+    least = best.least(found.telling)
+    margin = (
+        ""
+        if least is None
+        else f": its least margin is {_margin_words(least, best.units)}, of {least.question}"
+    )
     as_good = f"{len(others)} others are" if len(others) > 1 else "Another is"
     tied = f" {as_good} as good; it is the first of them in the study's order." if others else ""
     return f"Best: {told_words(found.study, best)}{margin}.{tied}"
@@ -350,19 +355,35 @@ def slices(
 _AFTER_VERDICT = ("decides", "found", "limit", "least margin")
 
 
+def _margin_words(margin: QuestionMargin, units: str) -> str:
+    """Return a margin in its unit and as a share of what it is held against."""
+    amount = shown(margin.least, margin.unit, units)
+    return amount if margin.share is None else f"{amount} ({100 * margin.share:.3g} %)"
+
+
+def _decided_cells(row: VariantRow, least: QuestionMargin | None) -> tuple[str, str, str, str]:
+    """Return what decides a variant, its number and limit, and its least margin.
+
+    Nothing decides a variant that is go; what has the least to spare is told of it.
+    """
+    margin = "" if least is None else _margin_words(least, row.units)
+    if row.verdict is Verdict.GO:
+        return ("" if least is None else f"least to spare: {least.question}", "", "", margin)
+    found, limit = ("" if v is None else shown(v, row.unit, row.units) for v in (row.value, row.limit))
+    return _decided_words(row), found, limit, margin
+
+
 def _columns(found: StudyFound) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
     """Return the heads of the table of variants, and a row of texts for each variant of the sample."""
     names = [p.name for p in found.study.parameters]
+    telling = found.telling
     several = ("set-up",) if len(found.study.setups) > 1 else ()
     rows = [
         (
             *(found.study.named(row.variant.setup) for _ in several),
             *(_value_text(row.variant.values[n]) for n in names),
             str(row.verdict),
-            _decided_words(row),
-            "" if row.value is None else shown(row.value, row.unit, row.units),
-            "" if row.limit is None else shown(row.limit, row.unit, row.units),
-            "" if row.least_share is None else f"{row.least_share:.3g}",
+            *_decided_cells(row, row.least(telling)),
         )
         for row in found.sampled
     ]

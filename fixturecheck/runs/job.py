@@ -6,7 +6,7 @@ for another.
 
 from __future__ import annotations
 
-import shutil
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -52,6 +52,7 @@ def check_job_into(
     from fixturecheck.kernel.side_by_side import Done, run_side_by_side  # noqa: PLC0415 -- loads the kernel
     from fixturecheck.process.run import (  # noqa: PLC0415 -- the same
         answering,
+        answers,
         job_result,
         looked_across,
         staged_job,
@@ -61,11 +62,14 @@ def check_job_into(
     stage = staged_job(job, part_of(progress, 0.0, _STAGED))
     across = looked_across(stage)
     _tell_across(across, tell)
-    works = {
-        o.number: partial(_check_one, stage, across, o, folder, request)
-        for o in job.operations
-        if stage.setups[o.number].setup is not None
-    }
+
+    def works(*, silent_too: bool) -> Mapping[int, Callable[[], tuple[Result, str | None]]]:
+        return {
+            o.number: partial(_check_one, stage, across, o, folder, request, silent_too=silent_too)
+            for o in job.operations
+            if stage.setups[o.number].setup is not None
+        }
+
     if request.pictures:
         load_for_copies()
     titles = {o.number: o.title for o in job.operations}
@@ -75,15 +79,17 @@ def check_job_into(
 
     def done(number: int, came_to: Done) -> None:
         seen.append(number)
-        share(f"operation {titles[number]} is checked", len(seen) / len(works))
-        verdict = "not computed" if came_to.failed else came_to.value[0].verdict
-        tell([f"operation {titles[number]}: {verdict}"])
+        share(f"operation {titles[number]} is checked", min(len(seen) / len(stage.setups), 1.0))
+        if came_to.failed or answers(came_to.value[0]):
+            verdict = "not computed" if came_to.failed else came_to.value[0].verdict
+            tell([f"operation {titles[number]}: {verdict}"])
 
-    found = run_side_by_side(works, done=done)
-    all_checked = {number: one.value[0] for number, one in found.items() if not one.failed}
-    checked = answering(all_checked)
-    for number in all_checked.keys() - checked.keys():
-        shutil.rmtree(folder / OPERATIONS / f"{number}")
+    found = run_side_by_side(works(silent_too=False), done=done)
+    came = [one.value[0] for one in found.values() if not one.failed]
+    if came and not any(map(answers, came)):
+        # Each is then shown, to say what it would have to state.
+        found = run_side_by_side(works(silent_too=True), done=done)
+    checked = answering({number: one.value[0] for number, one in found.items() if not one.failed})
     failed = {number: one.failed for number, one in found.items() if one.failed}
     result = job_result(stage, across, checked, failed)
     progress("write the job", _CHECKED)
@@ -106,9 +112,20 @@ def _tell_across(across: list[RouteFinding], tell: Tell) -> None:
 
 
 def _check_one(
-    stage: JobStage, across: list[RouteFinding], operation: Operation, folder: Path, request: CheckRequest
+    stage: JobStage,
+    across: list[RouteFinding],
+    operation: Operation,
+    folder: Path,
+    request: CheckRequest,
+    *,
+    silent_too: bool,
 ) -> tuple[Result, str | None]:
     """Check the set-up of one operation and write its report; this runs in a copy of the process.
+
+    Parameters
+    ----------
+    silent_too : bool
+        Whether a report is written, and drawn, also where the set-up answers none of the checks asked.
 
     Returns
     -------
@@ -120,15 +137,18 @@ def _check_one(
         checked_setup,
         with_across,
     )
+    from fixturecheck.process.run import answers  # noqa: PLC0415 -- loads the kernel
 
     made = stage.setups[operation.number]
     if made.setup is None:
         message = f"operation {operation.title} has no set-up"
         raise NotComputedError(message)
     home = folder / OPERATIONS / f"{operation.number}"
-    home.mkdir(parents=True)
-    with painting(request.pictures, copied=True) as painter, scratch(home):
+    with painting(request.pictures, copied=True) as painter, scratch(folder):
         result = check_operation(made, only=request.only, skip=request.skip)
+        if not (silent_too or answers(result)):
+            return replace(result, shapes=()), None
+        home.mkdir(parents=True)
         mine = [one.finding for one in across if one.number == operation.number]
         shown = with_across(result, made, mine, operation)
         answer = answer_of(shown, checked_setup(shown), home, request, painter, progress=silent)

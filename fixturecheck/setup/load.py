@@ -15,7 +15,6 @@ from fixturecheck.files import SETUP_SUFFIXES, no_setup
 from fixturecheck.kernel.script import Assembly, Node, Ran, is_assembly, nodes_of, run, tagged
 from fixturecheck.kernel.shapes import Location
 from fixturecheck.kernel.step import PartFile, read
-from fixturecheck.names import nearest
 from fixturecheck.result import Source
 from fixturecheck.setup.facts import BodyFacts, EquipmentFacts, PlaceFacts, body_facts
 from fixturecheck.setup.gangs import StatedPlacing, placing_of_node, seat_table, spread_out
@@ -355,12 +354,7 @@ def load(path: str | Path, overrides: Mapping[str, str] = _NO_OVERRIDES) -> Setu
         raise SetupError(no_setup(file))
     if suffix == ".toml":
         return _load_toml(file.absolute(), overrides, sources=partial(sources_of, file.absolute()))
-    return setup_of_script(file.absolute(), ran_script(file.absolute(), overrides))
-
-
-def ran_script(file: Path, overrides: Mapping[str, str]) -> Ran:
-    """Run a script with other values for its parameters."""
-    return run(file, overrides, nearest=nearest)
+    return setup_of_script(file.absolute(), run(file.absolute(), overrides))
 
 
 def setup_of_script(file: Path, ran: Ran) -> Setup:

@@ -316,7 +316,10 @@ def _refuse_bad_bodies(setup: Setup) -> None:
                 raise SetupError(message)
             _refuse_bad_body(body)
     if not any(b.role == BodyRole.PART for b in setup.bodies):
-        message = "the set-up has no part: give at least one body the role 'part'"
+        message = (
+            "the set-up has no part: give at least one body the role 'part', or let "
+            "`fixturecheck new PART.step` propose a set-up"
+        )
         raise SetupError(message)
 
 

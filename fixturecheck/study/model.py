@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
@@ -208,11 +208,14 @@ class QuestionMargin:
         In `unit`.
     unit : str
         As results name it.
+    share : float or None
+        The same as a share (`margin_share`); None where the limit is zero.
     """
 
     question: str
     least: float
     unit: str
+    share: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -233,9 +236,6 @@ class VariantRow:
         Of a job: the title of the operation that it is about; empty where it is about the whole.
     value, limit, margin : float or None
         Of that finding, in `unit`.
-    shares : tuple of float
-        The least margin of each question of a check as a share (`margin_share`), the least first; empty where
-        nothing has a limit.
     margins : tuple of QuestionMargin
         The least margin of each question of a check; in a job of each operation.
     units : str
@@ -256,16 +256,20 @@ class VariantRow:
     unit: str = ""
     limit: float | None = None
     margin: float | None = None
-    shares: tuple[float, ...] = ()
     margins: tuple[QuestionMargin, ...] = ()
     units: str = "mm"
     flip: bool = False
     sources: tuple[Source, ...] = ()
 
     @property
-    def least_share(self) -> float | None:
-        """The least margin of all findings as a share; None where none has a limit."""
-        return min(self.shares, default=None)
+    def shares(self) -> tuple[float, ...]:
+        """The margins as shares, the least first; empty where nothing has a limit."""
+        return tuple(sorted(m.share for m in self.margins if m.share is not None))
+
+    def least(self, telling: Collection[tuple[str, str]]) -> QuestionMargin | None:
+        """Return the least margin, as a share, of questions that tell of a variant; None without one."""
+        told = [m for m in self.margins if (self.variant.setup, m.question) in telling]
+        return min(told, key=lambda m: math.inf if m.share is None else m.share, default=None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -299,6 +303,10 @@ class Flip:
     operation: str = ""
 
 
+_DECIMALS = 9
+"""Decimals of a share: margins that agree in so many are rounding apart."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StudyFound:
     """What a study found.
@@ -321,6 +329,22 @@ class StudyFound:
         return tuple(r for r in self.rows if not r.flip)
 
     @property
+    def telling(self) -> frozenset[tuple[str, str]]:
+        """The questions, each with its set-up, whose margin is not the same in all variants of the sample.
+
+        What stays the same whatever is varied, as the guard of the machine, tells nothing of a variant.
+        """
+        seen: dict[tuple[str, str], set[float]] = {}
+        rows: dict[str, int] = {}
+        for row in self.sampled:
+            setup = row.variant.setup
+            rows[setup] = rows.get(setup, 0) + 1
+            for margin in row.margins:
+                if margin.share is not None:
+                    seen.setdefault((setup, margin.question), set()).add(round(margin.share, _DECIMALS))
+        return frozenset(key for key, shares in seen.items() if len(shares) > 1 or rows[key[0]] == 1)
+
+    @property
     def best(self) -> VariantRow | None:
         """The first of the best variants in the order of the study; None where none passes."""
         return best_of(self.study, self.sampled)
@@ -332,10 +356,6 @@ class StudyFound:
             return self.best.verdict
         unknown = any(r.verdict is Verdict.UNKNOWN for r in self.sampled)
         return Verdict.UNKNOWN if unknown else Verdict.NO_GO
-
-
-_DECIMALS = 9
-"""Decimals of a share: margins that agree in so many are rounding apart."""
 
 
 def best_of(study: Study, rows: tuple[VariantRow, ...]) -> VariantRow | None:
@@ -359,4 +379,4 @@ def _rank(row: VariantRow) -> tuple[float, ...]:
     if not row.shares:
         return (-math.inf,)
     # Whoever has no further margin has none that is short.
-    return (*(round(share, _DECIMALS) for share in sorted(row.shares)), math.inf)
+    return (*(round(share, _DECIMALS) for share in row.shares), math.inf)

@@ -40,14 +40,14 @@ def outcome_row(
         "driver": driver.id, "says": driver.says, "value": driver.value, "unit": driver.unit,
         "limit": driver.limit, "margin": driver.margin, "operation": of_operation.get(driver.id, ""),
     }  # fmt: skip
+    shares = _least(findings, margin_share, of_operation)
     return VariantRow(
         key=key,
         variant=variant,
         verdict=verdict,
         sources=sources,
-        shares=tuple(sorted(_least(findings, margin_share, of_operation).values())),
         margins=tuple(
-            QuestionMargin(question=question, least=least, unit=unit)
+            QuestionMargin(question=question, least=least, unit=unit, share=shares.get((question, unit)))
             for (question, unit), least in _least(findings, lambda f: f.margin, of_operation).items()
         ),
         units=units,

@@ -75,7 +75,6 @@ def _row(data: Mapping[str, Any], setups: Mapping[str, str]) -> VariantRow:
     variant = Variant(**values["variant"])
     values["variant"] = replace(variant, setup=setups[variant.setup])
     values["verdict"] = Verdict(values["verdict"])
-    values["shares"] = tuple(values["shares"])
     values["margins"] = tuple(QuestionMargin(**m) for m in values["margins"])
     values["sources"] = tuple(Source(**s) for s in values["sources"])
     return VariantRow(**values)
@@ -99,6 +98,7 @@ def table_csv(found: StudyFound) -> str:
     column of margins its own.
     """
     names = [p.name for p in found.study.parameters]
+    telling = found.telling
     spare = [dict(_in_own_unit(row)) for row in found.rows]
     margins = sorted({head for one in spare for head in one})
     fixed = (
@@ -111,6 +111,7 @@ def table_csv(found: StudyFound) -> str:
         "limit",
         "margin",
         "least_share",
+        "least_of",
         "looked_for_flip",
     )
     heads = ["setup", *names, *fixed, "says", *margins]
@@ -118,6 +119,7 @@ def table_csv(found: StudyFound) -> str:
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(heads)
     for row, own_margins in zip(found.rows, spare, strict=True):
+        least = row.least(telling)
         own = [row.variant.values.get(name) for name in names]
         figures = [
             row.driver,
@@ -126,7 +128,8 @@ def table_csv(found: StudyFound) -> str:
             in_units(0.0, row.unit, row.units)[1],
             _counted(row, row.limit),
             _counted(row, row.margin),
-            row.least_share,
+            None if least is None else least.share,
+            "" if least is None else least.question,
             row.flip,
             row.says,
         ]
@@ -158,11 +161,12 @@ def _in_own_unit(row: VariantRow) -> Iterator[tuple[str, float]]:
 def study_dict(found: StudyFound) -> dict[str, Any]:
     """Return what a study found as plain values, its rows apart: those are in the table."""
     best = found.best
+    least = None if best is None else best.least(found.telling)
     return {
         "tool": {"name": "fixturecheck"},
         "study": found.study.name,
         "counts": counts_of(found.sampled),
-        "best": None if best is None else _best(found.study, best),
+        "best": None if best is None else _best(found.study, best, least),
         "flips": [
             {
                 "setup": found.study.named(f.setup),
@@ -180,11 +184,12 @@ def study_dict(found: StudyFound) -> dict[str, Any]:
     }
 
 
-def _best(study: Study, best: VariantRow) -> dict[str, Any]:
+def _best(study: Study, best: VariantRow, least: QuestionMargin | None) -> dict[str, Any]:
     return {
         "setup": study.named(best.variant.setup),
         "values": dict(best.variant.values),
-        "least_share": best.least_share,
+        "least_share": None if least is None else least.share,
+        "least_of": None if least is None else least.question,
     }
 
 

@@ -74,6 +74,26 @@ def test_the_magnet_is_solved_where_they_nest_or_where_it_is_asked(
     assert len(asked_to_hold) == 3
 
 
+@pytest.mark.parametrize(("off_mm", "waits"), [((0, 0, 0.3), True), ((0.3, 0, 0), False)])
+def test_the_magnet_waits_for_a_part_in_the_air_and_not_for_an_open_stop(
+    asked_to_hold: list[frozenset[str]], off_mm: tuple[float, float, float], *, waits: bool
+) -> None:
+    """A part 0.3 mm over its plate falls; one that slides 0.3 mm off its stop stands."""
+    stop = body("stop", box((-40, 0, 0), (-20, 20, 10)), role="fixture", faces=SIX, fastened=True)
+    plate = body("plate", box((-50, -50, -10), (50, 50, 0)), role="fixture", faces=SIX)
+    part = body("part", box((-20, 0, 0), (0, 20, 10)), faces=SIX, at=off_mm)
+    seats = (
+        Seat(body="part", face="bottom", on="plate", on_face="top"),
+        Seat(body="part", face="left", on="stop", on_face="right", rank="stop"),
+    )
+    setup = Setup(name="one", bodies=(plate, stop, part), seats=seats, holding=Holding())
+    result = engine.check(setup)
+    assert len(asked_to_hold) == (0 if waits else 1)
+    assert any(f.verdict is Verdict.NO_GO for f in of(result, "seat"))
+    if waits:
+        assert all("part.bottom on plate.top is a no-go of seat" in f.says for f in of(result, *HELD))
+
+
 def test_a_hold_of_overlapping_parts_is_no_go_for_nobody(asked_to_hold: list[frozenset[str]]) -> None:
     """The nest is not asked, so nothing else says that the parts cannot stand so."""
     result = engine.check(pair(-0.5, holding=Holding()), only=("release",))

@@ -87,7 +87,20 @@ def test_no_expression_is_run_from_an_override(script: Path, tmp_path: Path) -> 
         ("raise KeyError", "blocks.py, line 10: KeyError"),
         ("raise ValueError('two\\nlines')", "blocks.py, line 10: ValueError: two lines"),
         ("import sys; sys.exit(3)", "blocks.py, line 10: SystemExit: 3"),
-        ("cq.Workplane().box(1, 1, 1).edges('>>').val()", "blocks.py, line 10: "),
+        (
+            "cq.Workplane().box(1, 1, 1).edges('|Q').val()",
+            "blocks.py, line 10: selector '|Q' does not parse; write it like '>Z' or '|Y'",
+        ),
+        (
+            "cq.Workplane().box(1, 1, 1).edges('|Z').chamfer(9)",
+            "blocks.py, line 10: the geometry kernel could not do this (StdFail_NotDone: BRep_API: command "
+            "not done); look whether a chamfer or fillet is larger than its faces",
+        ),
+        (
+            "body('a', cq.Workplane().box(1, 1, 1), finnish='ground')",
+            "blocks.py, line 10: body() takes no 'finnish'; did you mean 'finish'",
+        ),
+        ("dict(1, finnish=2)", "blocks.py, line 10: TypeError: "),
         (
             "body('a', cq.Workplane().box(1, 1, 1), faces={'f': '>Q'})",
             "blocks.py, line 10: body 'a', face 'f': ",

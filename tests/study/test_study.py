@@ -134,8 +134,12 @@ def test_what_is_no_study_is_refused_with_its_line(stated, parameters, head, say
 def row(verdict=Verdict.GO, least=None, **values) -> VariantRow:
     overrides = {n: str(v) for n, v in values.items()}
     variant = Variant(setup="a.toml", values=values, overrides=overrides)
-    shares = () if least is None else (least,)
-    return VariantRow(key=repr(values), variant=variant, verdict=verdict, shares=shares)
+    shares = () if least is None else least if isinstance(least, tuple) else (least,)
+    margins = tuple(
+        QuestionMargin(question=f"seat/{n}", least=share, unit="mm", share=share)
+        for n, share in enumerate(shares)
+    )
+    return VariantRow(key=repr(values), variant=variant, verdict=verdict, margins=margins)
 
 
 def test_a_flip_is_found_between_two_values_that_were_checked(stated):
@@ -209,9 +213,7 @@ def test_the_best_passes_and_has_the_greatest_least_margin(stated):
     assert best_of(replace(study, strict=True), rows) is rows[0]
     assert best_of(study, rows[1:2]) is None
     # Of two that come as near to one limit, the one further from the next.
-    tied = tuple(
-        replace(row(leg=x), shares=s) for x, s in ((1, (0.1, 0.2)), (2, (0.1, 0.9)), (3, (0.1, 0.3)))
-    )
+    tied = tuple(row(least=s, leg=x) for x, s in ((1, (0.1, 0.2)), (2, (0.1, 0.9)), (3, (0.1, 0.3))))
     assert best_of(study, tied) is tied[1]
 
 
@@ -234,10 +236,10 @@ def test_of_variants_that_are_as_good_the_first_is_taken_and_the_rest_counted(st
     found = StudyFound(study=stated(RANGE), rows=rows)
     assert found.best is rows[1]
     assert best_words(found) == (
-        "Best: leg = 2: its least margin is 30 % of the limit. Another is as good; it is the first of them "
-        "in the study's order."
+        "Best: leg = 2: its least margin is 0.3\u202fmm (30 %), of seat/0. Another is as good; it is the "
+        "first of them in the study's order."
     )
-    assert best_words(replace(found, rows=rows[:2])).endswith("30 % of the limit.")
+    assert best_words(replace(found, rows=rows[:2])).endswith("(30 %), of seat/0.")
 
 
 def test_what_a_study_found_speaks_of_its_folder_in_the_words_of_its_findings(stated):
@@ -333,8 +335,8 @@ def test_the_table_has_a_column_for_each_parameter_and_margin(stated):
     heads, values = (line.split(",") for line in lines)
     assert dict(zip(heads, values, strict=True)) | {"says": ""} == {
         "setup": "a.toml", "leg": "1.0", "verdict": "go", "passes": "True", "driver": "", "value": "",
-        "unit": "", "limit": "", "margin": "", "least_share": "", "looked_for_flip": "False", "says": "",
-        "operation": "", "margin nest/gap mm": "0.001",
+        "unit": "", "limit": "", "margin": "", "least_share": "", "least_of": "",
+        "looked_for_flip": "False", "says": "", "operation": "", "margin nest/gap mm": "0.001",
     }  # fmt: skip
 
 
@@ -343,7 +345,7 @@ def test_numbers_are_in_the_unit_of_their_setup_and_columns_name_it(stated):
     wheel = QuestionMargin(question="clear/wheel", least=25.4, unit="mm")
     grip = QuestionMargin(question="hold/factor", least=4.4482216152605, unit="N")
     numbers = {"value": 50.8, "unit": "mm", "limit": 25.4, "margin": 25.4, "margins": (wheel, grip)}
-    one = replace(row(leg=1.0), **numbers, units="inch")
+    one = replace(row(Verdict.NO_GO, leg=1.0), **numbers, units="inch")
     found = StudyFound(study=replace(stated(RANGE), home=""), rows=(one, replace(one, units="mm")))
     inch, metric = csv.DictReader(io.StringIO(table_csv(found)))
     told = ("value", "unit", "limit", "margin", "margin clear/wheel in", "margin hold/factor lbf")
@@ -353,6 +355,25 @@ def test_numbers_are_in_the_unit_of_their_setup_and_columns_name_it(stated):
     page = study_page(found)
     assert "2\u202fin" in page
     assert "50.8\u202fmm" in page
+
+
+def test_a_margin_that_nothing_changes_is_not_told_of_a_variant(stated):
+    """The guard has 0 to spare in both; the wheel clears by 2 mm and 3 mm of 1 mm asked."""
+    guard = QuestionMargin(question="limits/guard", least=0.0, unit="deg", share=0.0)
+    rows = [
+        replace(
+            row(leg=leg),
+            margins=(guard, QuestionMargin(question="clear/wheel", least=mm, unit="mm", share=mm)),
+        )
+        for leg, mm in ((1.0, 2.0), (2.0, 3.0))
+    ]
+    found = StudyFound(study=stated(RANGE), rows=tuple(rows))
+    assert best_words(found) == "Best: leg = 2: its least margin is 3\u202fmm (300 %), of clear/wheel."
+    lines = study_markdown(found).splitlines()
+    assert "| 1 | go | least to spare: clear/wheel |  |  | 2 mm (200 %) |" in lines
+    assert [r["least_of"] for r in csv.DictReader(io.StringIO(table_csv(found)))] == ["clear/wheel"] * 2
+    # With one variant nothing is known of what would change.
+    assert "limits/guard" in best_words(replace(found, rows=found.rows[:1]))
 
 
 def test_a_summary_has_a_row_for_each_variant_and_keeps_the_marks_of_markdown_apart(stated):
