@@ -24,8 +24,8 @@ READERS = {
     "commands.shared": "arguments of the command line",
     "commands.terminal": "white space, to put a message on one line",
     "files": "sources, out of which the keys of works are left",
-    "kernel.script": "overrides of a script's parameters, hidden files by the first sign of their names, and which "
-    "unknown keyword Python complains of",
+    "kernel.script": "overrides of a script's parameters, hidden files by the first sign of their names, "
+    "and which unknown keyword Python complains of",
     "kernel.step": "STEP files",
     "kernel.worker": "what a child process wrote",
     "report.pictures.painter": "what the process that draws wrote",
