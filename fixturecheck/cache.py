@@ -201,7 +201,7 @@ def cached(function: Callable[P, T]) -> Callable[P, T]:
     Its arguments and what it returns are plain data: numbers, text, bytes, arrays, enums, and data classes,
     tuples, lists and mappings of them. An error it raises is not kept.
     """
-    name = f"{function.__module__}.{function.__qualname__}"
+    name = _name_of(function)
 
     @wraps(function)
     def recalled(*args: P.args, **kwargs: P.kwargs) -> T:
@@ -217,6 +217,19 @@ def cached(function: Callable[P, T]) -> Callable[P, T]:
         return answer
 
     return recalled
+
+
+def is_kept(function: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> bool:
+    """Tell whether an answer of a function that is marked `cached` is kept."""
+    kept = current()
+    return (
+        kept.folder is not None
+        and kept.get(digest(code_digest(), _name_of(function), args, kwargs)) is not None
+    )
+
+
+def _name_of(function: Callable[P, T]) -> str:
+    return f"{function.__module__}.{function.__qualname__}"
 
 
 def digest(*things: object) -> str:

@@ -319,7 +319,7 @@ def check(
         Called with each finding as soon as it is known; a later one may be worse.
     copied : bool
         Whether copies of this process may do what does not wait for the rest, where there is a second core:
-        let parts come to rest, and load them with one thing lost.
+        let parts come to rest, mesh iron, and load parts with one thing lost.
 
     Returns
     -------

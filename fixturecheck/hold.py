@@ -98,7 +98,7 @@ def held(
     magnet_key : str
         Of `magnet_alone` of the set-up: what stands behind its poles is kept under it; empty keeps nothing.
     copied : bool
-        Whether a copy of this process may load parts with one thing lost meanwhile.
+        Whether copies of this process may mesh, and load parts with one thing lost meanwhile.
     """
     if setup.holding is None:
         return None
@@ -112,7 +112,7 @@ def held(
     there = {name: solid for name, solid in placed.items() if name not in idle}
     loose = {*movers(left, contacts.without(idle))} - setup.holding.jaws
     kept = kept_of(setup, standing, loose)
-    mesher = mesher or TetMesher()
+    mesher = mesher or TetMesher(copied=copied)
     find = partial(find_sources, magnet_alone(left), mesher)
     sources = partial(recalled, magnet_key and f"{magnet_key} without {sorted(idle)}", find)
     found = _worked_out(

@@ -21,7 +21,7 @@ from fixturecheck.faceref import on
 from fixturecheck.kernel.brep.canonical import canonical_form
 from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.measure import box_gap_mm
-from fixturecheck.kernel.mesh.tetrahedra import TetMesh, TetMesher, shape_hash
+from fixturecheck.kernel.mesh.tetrahedra import MeshWish, TetMesh, TetMesher, shape_hash
 from fixturecheck.kernel.place import composed
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet.air_gaps import (
@@ -371,8 +371,7 @@ def magnet_model(
     regions = [r for r in regions if _useful(r, irons)]
     wishes = _wishes(irons, bodies, regions, sizes, fineness)
     made, coarse = [], {}
-    for iron, body, wish in zip(irons, bodies, wishes, strict=True):
-        found = wish.mesh(mesher, iron.placed)
+    for iron, body, wish, found in zip(irons, bodies, wishes, mesher.meshes(wishes), strict=True):
         made.append(_iron_body(iron, body, found))
         if found.size_mm > 1.01 * wish.size_mm:
             coarse[iron.placed.name] = found.size_mm
@@ -449,33 +448,13 @@ def _useful(region: GapRegion, irons: Sequence[Iron]) -> bool:
     return region.flat or any(iron.pole is None for iron, _ in sides)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Wish:
-    """How a solid should be meshed."""
-
-    size_mm: float
-    face_size_mm: Mapping[int, float]
-    fine_points_mm: Floats
-    fine_mm: float
-
-    def mesh(self, mesher: TetMesher, placed: Placed) -> TetMesh:
-        return mesher.mesh(
-            placed.name,
-            placed.solid,
-            size_mm=self.size_mm,
-            face_size_mm=self.face_size_mm,
-            fine_points_mm=self.fine_points_mm,
-            fine_mm=self.fine_mm,
-        )
-
-
 def _wishes(
     irons: Sequence[Iron],
     bodies: Sequence[Standing],
     regions: Sequence[GapRegion],
     sizes: Sequence[float],
     fineness: Fineness,
-) -> list[_Wish]:
+) -> list[MeshWish]:
     """Ask for fine elements where flux crosses to another body, and alike for solids drawn alike.
 
     One mesh for a gang costs a few elements on the outermost and spares meshing each. Leakage between
@@ -495,13 +474,15 @@ def _wishes(
     for key, faces in zip(drawn, touched, strict=True):
         alike.setdefault(key, set()).update(faces)
     return [
-        _Wish(
+        MeshWish(
+            name=iron.placed.name,
+            solid=iron.placed.solid,
             size_mm=min(_COARSER_INSIDE * size, _thin_mm(body)),
             face_size_mm={f: _face_size_mm(body, f, size) for f in sorted(alike[key])},
             fine_points_mm=np.vstack(points) if points else np.zeros((0, 3)),
             fine_mm=fineness.fine_mm,
         )
-        for body, key, size, points in zip(bodies, drawn, sizes, fine, strict=True)
+        for iron, body, key, size, points in zip(irons, bodies, drawn, sizes, fine, strict=True)
     ]
 
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import io
 import tempfile
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -15,9 +16,11 @@ from OCP.TopLoc import TopLoc_Location
 from OCP.TopTools import TopTools_FormatVersion
 
 from fixturecheck.arrays import Floats, Ints
-from fixturecheck.cache import cached, digest
+from fixturecheck.cache import cached, digest, is_kept
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.shapes import Solid
+from fixturecheck.kernel.side_by_side import Begun
+from fixturecheck.threads import cores
 
 _COARSER = 1.6
 _TRIES = 3
@@ -62,56 +65,101 @@ class TetMesh:
         return float(np.abs(np.linalg.det(corner[:, 1:] - corner[:, :1])).sum() / 6)
 
 
-class TetMesher:
-    """Meshes solids and remembers them by the hash of their geometry."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MeshWish:
+    """How a solid should be meshed.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    name : str
+        Of the body, for messages.
+    solid : Solid
+        The solid; its mesh is in its own frame, whatever its placing.
+    size_mm : float
+        Largest element.
+    face_size_mm : mapping of int to float
+        Largest element on single faces, by index in `faces_of`.
+    fine_points_mm : ndarray, shape (n, 3)
+        Points in the solid's own frame around which elements are no larger than `fine_mm`.
+    fine_mm : float
+        See `fine_points_mm`.
+    """
+
+    name: str
+    solid: Solid
+    size_mm: float
+    face_size_mm: Mapping[int, float] = field(default_factory=dict)
+    fine_points_mm: Floats = field(default_factory=lambda: np.zeros((0, 3)))
+    fine_mm: float = 0.5
+
+
+class TetMesher:
+    """Meshes solids and remembers them by the hash of their geometry.
+
+    Parameters
+    ----------
+    copied : bool
+        Whether copies of this process mesh, one on each core. The mesher leaves a thread behind, after which
+        no process may be copied any more.
+    """
+
+    def __init__(self, *, copied: bool = False) -> None:
         self._known: dict[str, TetMesh] = {}
+        self._copied = copied
 
     @property
     def meshed(self) -> int:
         """How many meshes it remembers, which differ in solid or fineness."""
         return len(self._known)
 
-    def mesh(
-        self,
-        name: str,
-        solid: Solid,
-        *,
-        size_mm: float,
-        face_size_mm: Mapping[int, float] | None = None,
-        fine_points_mm: Floats | None = None,
-        fine_mm: float = 0.5,
-    ) -> TetMesh:
-        """Return the mesh of a solid in its own frame, whatever its placing.
+    def meshes(self, wishes: Sequence[MeshWish]) -> list[TetMesh]:
+        """Return the mesh of each solid.
 
         Parameters
         ----------
-        name : str
-            Of the body, for messages.
-        solid : Solid
-        size_mm : float
-            Largest element.
-        face_size_mm : mapping of int to float, optional
-            Largest element on single faces, by index in `faces_of`.
-        fine_points_mm : ndarray, shape (n, 3), optional
-            Points in the solid's own frame around which elements are no larger than `fine_mm`.
-        fine_mm : float
-            See `fine_points_mm`.
+        wishes : sequence of MeshWish
+            Solids drawn alike that are to be as fine are meshed once.
 
         Raises
         ------
         KernelError
             No mesh came out, even with coarser elements.
         """
-        faces = dict(sorted((face_size_mm or {}).items()))
-        points = np.zeros((0, 3)) if fine_points_mm is None else fine_points_mm
-        points = np.unique(np.round(points / _ROUND_MM), axis=0) * _ROUND_MM + 0.0
-        drawn = _drawn(solid)
-        key = digest(drawn, size_mm, faces, points, fine_mm)
-        if key not in self._known:
-            self._known[key] = _try(name, drawn, size_mm=size_mm, faces=faces, points=points, fine_mm=fine_mm)
-        return self._known[key]
+        keys: list[str] = []
+        left: dict[str, tuple[str, _Given]] = {}
+        for wish in wishes:
+            faces = dict(sorted(wish.face_size_mm.items()))
+            points = np.unique(np.round(wish.fine_points_mm / _ROUND_MM), axis=0) * _ROUND_MM + 0.0
+            drawn = _drawn(wish.solid)
+            keys.append(digest(drawn, wish.size_mm, faces, points, wish.fine_mm))
+            if keys[-1] not in self._known:
+                given = drawn, wish.size_mm, faces, points, wish.fine_mm
+                left.setdefault(keys[-1], (wish.name, given))
+        fresh = [key for key, (_, given) in left.items() if self._copied and not is_kept(_generate, *given)]
+        self._known |= _in_copies({key: partial(_try, *left[key]) for key in fresh})
+        for key, (name, given) in left.items():
+            if key not in self._known:
+                self._known[key] = _try(name, given)
+        return [self._known[key] for key in keys]
+
+
+def _in_copies(works: Mapping[str, Callable[[], TetMesh]]) -> dict[str, TetMesh]:
+    """Return what copies of this process mesh, one on each core."""
+    if works:
+        # Loaded before there are copies, each of which would load it.
+        import netgen.occ  # noqa: F401, PLC0415 -- half a second that only a field solution should pay
+    left, begun, found = dict(works), dict[str, Begun[TetMesh]](), dict[str, TetMesh]()
+    try:
+        while left or begun:
+            while left and len(begun) < cores():
+                key = next(iter(left))
+                begun[key] = Begun(left.pop(key))
+            first = next(iter(begun))
+            found[first] = begun.pop(first).value()
+    finally:
+        for one in begun.values():
+            one.end()
+    return found
 
 
 def shape_hash(solid: Solid) -> str:
@@ -127,10 +175,13 @@ def _drawn(solid: Solid) -> bytes:
     return text.getvalue()
 
 
-def _try(
-    name: str, drawn: bytes, *, size_mm: float, faces: dict[int, float], points: Floats, fine_mm: float
-) -> TetMesh:
+_Given = tuple[bytes, float, dict[int, float], Floats, float]
+"""What `_generate` takes."""
+
+
+def _try(name: str, given: _Given) -> TetMesh:
     """Mesh, with coarser elements when the mesher trips over a sliver."""
+    drawn, size_mm, faces, points, fine_mm = given
     trouble: Exception | str = ""
     for attempt in range(_TRIES):
         size = size_mm * _COARSER**attempt
