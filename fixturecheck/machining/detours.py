@@ -456,11 +456,9 @@ def _thinner_wheel(setup: Setup, cut: GroundCut, dug: Shape) -> tuple[WheelChang
 
     One that is fed across keeps room for a step.
     """
-    path = cut.path
-    if path.wall_sign == 0 or setup.wheel.dressed_profile_mm:
+    if setup.wheel.dressed_profile_mm:
         return ()
-    box, side_mm = box_of(dug), wheel_side_mm(rim_of(setup), path)
-    room_mm = side_mm - box[4] if path.wall_sign > 0 else box[1] - side_mm
+    room_mm = _room_beside_mm(rim_of(setup), cut.path, dug)
     crossed = cut.cut.way == CutWay.TRAVERSE
     if crossed:
         room_mm -= cut.cut.cross_feed_mm
@@ -479,6 +477,16 @@ def _thinner_wheel(setup: Setup, cut: GroundCut, dug: Shape) -> tuple[WheelChang
         # As above: a change that cannot be worked out is not offered.
         return ()
     return (change, *besides) if besides else ()
+
+
+def _room_beside_mm(rim: WheelRim, path: WheelPath, dug: Shape) -> float:
+    """Return how thick a wheel is that just misses what one dug into: at its wall, or about its middle."""
+    if path.wall_sign != 0:
+        box, side_mm = box_of(dug), wheel_side_mm(rim, path)
+        return side_mm - box[4] if path.wall_sign > 0 else box[1] - side_mm
+    middle_mm = (path.y_from_mm + path.y_to_mm + rim.thickness_mm) / 2
+    boxes = [box_of(solid) for solid in solids_of(dug)]
+    return 2 * max(0.0, min(max(b[1] - middle_mm, middle_mm - b[4]) for b in boxes))
 
 
 def made_when_dressed(setup: Setup, cut: Cut, radius_mm: float) -> bool:

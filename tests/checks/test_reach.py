@@ -135,6 +135,23 @@ def test_a_wheel_with_no_room_to_feed_across_is_named_thinner_by_a_step():
     assert remedy.startswith("Use a wheel at most 9.0 mm thick, and draw a fillet of at least 0.3 mm")
 
 
+@pytest.mark.parametrize(
+    ("way", "thick"), [("plunge", "10.0 mm thick: ground again"), ("traverse", "8.0 mm thick, and draw")]
+)
+def test_a_wheel_wider_than_a_slot_between_two_lands_is_named_thinner(way, thick):
+    """A slot of 10 mm and a wheel of 13: it takes 1.5 mm of either land; fed across it keeps a step of 2 mm."""
+    slot = cq.Workplane().box(LENGTH, 10, 5, centered=False).translate((0, 5, 15))
+    solid = cq.Workplane().box(LENGTH, 20, 20, centered=False).cut(slot).val()
+    faces = {"floor": named(solid, z=15.0)["floor"]}
+    body = Body(name="slotted", solid=solid, faces=faces, at=cq.Location(cq.Vector(0, 0, 50)))
+    gouge = one(
+        run(body, stock_mm=0.2, wall=None, way=way, wheel=Wheel(thickness_mm=13.0, corner_radius_mm=0.2)),
+        "gouges",
+    )
+    assert gouge.value == pytest.approx(1.5)
+    assert f"a wheel at most {thick}" in gouge.remedy
+
+
 def test_flange_depth_is_half_of_what_the_wheel_stands_out():
     small = Wheel(diameter_mm=60.0, bore_mm=20.0)
     deep = one(run(wheel=small, machine=Machine(flange=Flange(diameter_mm=40.0))), "past its flanges")
