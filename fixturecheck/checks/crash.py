@@ -28,7 +28,7 @@ from fixturecheck.result.hold import FILM, Outcome, Tool
 from fixturecheck.statics.mechanism import Crash, crash_verdict
 from fixturecheck.units import Writing, factor_text
 from fixturecheck.wording.hold import case_words, loss_words, over_words
-from fixturecheck.wording.motion import motion_words
+from fixturecheck.wording.motion import MOVES_OFF, motion_words
 from fixturecheck.wording.sentences import first_up
 
 ID = "crash"
@@ -173,7 +173,7 @@ def _judge(stage: Stage, part: PartHold) -> Finding:
         says = f"Where {part.part} goes if it lets go is not known: {way.reason}."
         return _unknown(part, says)
     verdict = crash_verdict(way.crash.outcome, way.factor, safe_factor=least)
-    says = f"{_begins(part.part, way, least, stage.setup.write)} {_tale(way, stage.setup.write)}"
+    says = _begins(part.part, way, least, stage.setup.write) + _tale(way, stage.setup.write)
     return _finding(stage, part, way, verdict, says, "")
 
 
@@ -185,9 +185,9 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
             says = f"Where {part.part} goes {subject} is not known: {way.reason}."
             yield _unknown(part, says, way.lost)
         elif way.digs_in:
-            begins = subject[0].upper() + subject[1:]
-            says = f"{begins}, {part.part} holds {factor_text(way.factor)} times the cutting load. "
-            says += _tale(way, stage.setup.write)
+            holds = f"{part.part} holds {factor_text(way.factor)} times the cutting load. Beyond that "
+            begins = holds if way.factor > 0.0 else f"{part.part} {MOVES_OFF}: "
+            says = f"{first_up(subject)}, {begins}{_tale(way, stage.setup.write)}"
             yield _finding(stage, part, way, Verdict.CAUTION, says, subject)
 
 
@@ -213,21 +213,21 @@ def _finding(stage: Stage, part: PartHold, way: Way, verdict: Verdict, says: str
 
 
 def _begins(part: str, way: Way, least: float, write: Writing) -> str:
-    """Say at what factor a part lets go, and in which case."""
-    case = case_words(way.case.of_cut, write)
+    """Say at what factor a part lets go, and in which case, up to how it then goes."""
     if way.factor <= 0.0:
-        return f"{part} does not stay put before the cut begins ({case})."
+        return f"{part} {MOVES_OFF}: "
+    case = case_words(way.case.of_cut, write)
     verb = "holds" if way.factor >= least else "lets go at"
     at = f"{factor_text(way.factor, least)} times the cutting load"
-    return f"{part} {verb} {at} ({least:g} required; {case})."
+    return f"{part} {verb} {at} ({least:g} required; {case}). Beyond that "
 
 
 def _tale(way: Way, write: Writing) -> str:
-    """Tell what happens once a part has let go, in sentences."""
+    """Tell what happens once a part has let go: the end of a sentence, and more."""
     before = f"it comes up against {' and '.join(way.over)}, then " if way.over else ""
     goes = motion_words(way.motion, write) if way.motion else "it goes a way that was not found"
     ends, more = _of_cutter(way, way.crash, write) if isinstance(way.crash, Bitten) else _of_wheel(way, write)
-    sentences = [f"Beyond that {before}{goes}, {ends}.", *more]
+    sentences = [f"{before}{goes}, {ends}.", *more]
     stopped = way.crash is not None and way.crash.outcome is Outcome.STOPPED
     if way.hits is not None and way.hits_after_mm is not None and not stopped:
         sentences.append(f"It runs into {way.hits} after {write.length(way.hits_after_mm, '.1f')}.")

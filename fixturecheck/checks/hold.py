@@ -115,10 +115,10 @@ def _factor(stage: Stage, part: PartHold) -> Finding:
         verdict = Verdict.UNKNOWN if worst.at_least else Verdict.NO_GO
     motion = worst.motions[0] if worst.motions else None
     write = stage.setup.write
-    says = (
-        f"{hold_words(part.part, worst.failure, least, write)} "
-        f"Weakest at: {case_words(part.case.of_cut, write)}.{_why(stage, part, verdict)}"
-    )
+    says = hold_words(part.part, worst.failure, least, write)
+    # What moves off before the cut does so in every case.
+    says += f" Weakest at: {case_words(part.case.of_cut, write)}." if worst.rests else ""
+    says += _why(stage, part, verdict)
     return judge(
         low,
         unit=TIMES,
@@ -216,7 +216,12 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
             )
         elif loss.collapse.factor.low < 1.0:
             how = lets_go_words(loss.collapse.failure, stage.setup.write)
-            case = case_words(loss.borne[0].case.of_cut, stage.setup.write)
+            # What moves off before the cut does so in every case.
+            case = (
+                f" ({case_words(loss.borne[0].case.of_cut, stage.setup.write)})"
+                if loss.collapse.rests
+                else ""
+            )
             yield judge(
                 loss.collapse.factor.low,
                 unit=TIMES,
@@ -227,7 +232,7 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
                 kind=kind,
                 about=about,
                 cut=part.cut,
-                says=f"{first_up(words)}, {part.part} {how} ({case}).",
+                says=f"{first_up(words)}, {part.part} {how}{case}.",
                 source=_source(part),
                 location_mm=loss.borne[0].case.at_mm,
             )

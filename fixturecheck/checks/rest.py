@@ -50,10 +50,11 @@ _TIPS = (
     "As drawn its seats do not carry it: its weight and the pushes tip it. Close the seats that stand open "
     "as drawn, set something under what hangs over, or state what pulls it down (pull_n in [staging])."
 )
+_STOP = "Set a stop against the push."
 _HINTS = {
     Ending.NO_PUSH: "State what seats the part: its weight, a pull or a push.",
     Ending.FALLS: "Put something under the part, or name what it is meant to lie on.",
-    Ending.SLIDES: "Set a stop against the push.",
+    Ending.SLIDES: _STOP,
     Ending.JAMMED: "First cure what lands in what, or leave out one of the seats that close the part in.",
     Ending.OVERLAPS: "Draw the parts apart, or stage them in an order in which each finds room.",
 }
@@ -93,7 +94,7 @@ def _no_rest(stage: Stage, found: StagingAnswer, verdict: Verdict) -> Finding:
         kind=Kind.OVERLAPS if settled.ending is Ending.OVERLAPS else Kind.NO_REST,
         unit="um",
         says=says,
-        remedy=_HINTS.get(settled.ending),
+        remedy=_STOP if settled.slides_off else _HINTS.get(settled.ending),
         source=_SOURCE,
     )
 

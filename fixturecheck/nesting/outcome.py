@@ -33,11 +33,25 @@ from fixturecheck.kernel.measure import is_within
 from fixturecheck.nesting.model import SettlingModel
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
-from fixturecheck.result.rest import Ending, Freedom, FreedomKind, LoadedContact, RestPose, SeatGap, Settled
+from fixturecheck.result.rest import (
+    Departure,
+    Ending,
+    Freedom,
+    FreedomKind,
+    LoadedContact,
+    RestPose,
+    SeatGap,
+    Settled,
+)
 from fixturecheck.rigid import FreeMotion, Poses, jacobian, motions
 from fixturecheck.setup.model import Seat
 from fixturecheck.statics.contact_step import SteadyLoad
 from fixturecheck.statics.rest import Settling
+_GOES = (Ending.FALLS, Ending.SLIDES)
+_HALVINGS = 12
+"""How often the step in which a body is carried no longer is halved to find where: to a hundredth of a mm."""
+_LEANS_RAD, _TOUCHES_MM, _CARRIES = 0.01, 0.01, 0.3
+"""How much faces may lean and how far they may be off where one carries, and how much it looks up or down."""
 
 
 def gap_um(
@@ -271,6 +285,7 @@ def settled_outcome(
     return Settled(
         ending=raw.ending,
         body=model.bodies[raw.body].name if raw.body >= 0 else "",
+        departure=_departure(model, raw, loose) if raw.ending in _GOES else None,
         overlapping=_deepest_pair(model, raw) if raw.ending in (Ending.OVERLAPS, Ending.JAMMED) else (),
         poses={model.bodies[i].name: rest_pose(model, raw.poses, i) for i in loose},
         carried=carried,
@@ -281,6 +296,62 @@ def settled_outcome(
         steps=raw.steps,
         error_um=error * 1e3,
     )
+
+
+def _departure(model: SettlingModel, raw: Settling, loose: Sequence[int]) -> Departure:
+    """Return what last carries a body that never comes to rest, and where its weight leaves that."""
+    body, centre = raw.body, model.features[raw.body].centre_mm
+    scene = model.scene(loose)
+    on = next((p for p in reversed(raw.visited) if _carrier(scene, p, body, centre) is not None), None)
+    if on is None:
+        off = _carrier(scene, model.drawn, body, centre, within_mm=math.inf)
+        return _gone_to(model, raw.visited[-1] if off is None else model.drawn, body, off)
+    last = next(i for i, p in enumerate(raw.visited) if p is on)
+    if last + 1 < len(raw.visited):
+        beyond = raw.visited[last + 1]
+        for _ in range(_HALVINGS):
+            middle = _halfway(on, beyond)
+            carried = _carrier(scene, middle, body, centre) is not None
+            on, beyond = (middle, beyond) if carried else (on, middle)
+    return _gone_to(model, on, body, _carrier(scene, on, body, centre))
+
+
+def _carrier(
+    scene: ProximityScene, poses: Poses, body: int, centre: Floats, within_mm: float = _TOUCHES_MM
+) -> int | None:
+    """Return what carries a body from below with its weight over it, or within a distance; None without."""
+    rows = find_candidates(scene, poses.rotation, poses.origin_mm, _TOUCHES_MM, _LEANS_RAD, 0.0)
+    mine = ((rows.body_a == body) | (rows.body_b == body)) & (np.abs(rows.normal[:, 2]) > _CARRIES)
+    at, weight = rows.point_a_mm[mine], poses.apply(body, centre)
+    below = at[:, 2] < weight[2]
+    if not below.any() or _off_mm(at[below], weight) > within_mm:
+        return None
+    others = np.where(rows.body_a == body, rows.body_b, rows.body_a)[mine][below]
+    return int(others.min())
+
+
+def _off_mm(at: Floats, weight: Floats) -> float:
+    """Return how far a weight lies, seen from above, outside all that carries it."""
+    foot = shapely.convex_hull(shapely.multipoints(at[:, :2]))
+    return float(shapely.distance(foot, shapely.Point(*weight[:2])))
+
+
+def _halfway(one: Poses, other: Poses) -> Poses:
+    """Return the poses midway between two."""
+    first = Rotation.from_matrix(one.rotation)
+    half = Rotation.from_rotvec(0.5 * (Rotation.from_matrix(other.rotation) * first.inv()).as_rotvec())
+    return Poses(
+        rotation=np.asarray((half * first).as_matrix()), origin_mm=0.5 * (one.origin_mm + other.origin_mm)
+    )
+
+
+def _gone_to(model: SettlingModel, poses: Poses, body: int, off: int | None) -> Departure:
+    """Return how far a body has gone from where it is drawn, and which way."""
+    centre = model.features[body].centre_mm
+    gone = poses.apply(body, centre) - model.drawn.apply(body, centre)
+    far_mm = float(np.linalg.norm(gone))
+    name = "" if off is None else model.bodies[off].name
+    return Departure(off=name, way=to_vector(gone / (far_mm or 1.0)), far_mm=far_mm)
 
 
 def _deepest_pair(model: SettlingModel, raw: Settling) -> tuple[str, ...]:

@@ -145,6 +145,25 @@ class RestPose:
     matrix: Floats
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Departure:
+    """How a body goes that never comes to rest.
+
+    Parameters
+    ----------
+    off : str
+        The body that carries it last; empty where none carries it as it is drawn.
+    way : Vector
+        Which way it goes until then, or to where it was last looked at; a unit vector.
+    far_mm : float
+        How far its centre is then from where it is drawn.
+    """
+
+    off: str
+    way: Vector
+    far_mm: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Settled:
     """Where everything rests, or why it does not.
@@ -161,6 +180,8 @@ class Settled:
         Deepest overlap left; infinite where settling never got so far.
     body : str
         The body that an ending other than `REST` is about; empty where it is about all.
+    departure : Departure or None
+        How that body goes, with the endings `FALLS` and `SLIDES`.
     overlapping : tuple of str
         Two bodies that overlap deepest where the parts start, with the ending `OVERLAPS`; else empty.
     carried : tuple of LoadedContact
@@ -181,6 +202,7 @@ class Settled:
     steps: int
     residual_um: float
     body: str = ""
+    departure: Departure | None = None
     overlapping: tuple[str, ...] = ()
     carried: tuple[LoadedContact, ...] = ()
     seats: tuple[SeatGap, ...] = ()
@@ -192,6 +214,12 @@ class Settled:
     def rests(self) -> bool:
         """True where a rest pose was found."""
         return self.ending is Ending.REST
+
+    @property
+    def slides_off(self) -> bool:
+        """True where a body goes over the edge of what it lies on."""
+        gone = self.departure
+        return self.ending is Ending.FALLS and gone is not None and bool(gone.off) and gone.far_mm > 0.05
 
     def unintended(self) -> tuple[LoadedContact, ...]:
         """Return the touching faces that no seat asks for and that carry force."""

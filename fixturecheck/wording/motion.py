@@ -118,11 +118,14 @@ def hold_words(part: str, failure: LetsGo, least_factor: float, write: Writing) 
     return f"{held} Beyond that {how_words(failure, write)}."
 
 
+MOVES_OFF = "moves off before the cut begins, under weight, magnet and clamps alone"
+
+
 def how_words(failure: LetsGo, write: Writing) -> str:
     """Return how a part lets go, without the factor at which it does."""
     if not failure.rests:
         first = motion_words(failure.motions[0], write) if failure.motions else "nothing holds the parts"
-        return f"does not stay put before the cut begins: {first}"
+        return f"{MOVES_OFF}: {first}"
     if failure.at_least:
         return f"holds at least {failure.factor:.0f} times the cutting load"
     more = len(failure.motions) - 1
@@ -155,14 +158,34 @@ def settled_words(settled: Settled, write: Writing) -> str:
     who = settled.body or "the parts"
     plain = {
         Ending.NO_PUSH: f"nothing pushes {who}: no weight, no pull and no push was stated",
-        Ending.FALLS: f"{who} falls away: nothing is in its way",
-        Ending.SLIDES: f"{who} slides away: nothing stops it along its push",
+        Ending.FALLS: f"{who} {_departure_words(settled, write)}",
+        Ending.SLIDES: f"{who} {_departure_words(settled, write)}",
         Ending.JAMMED: f"there is no room: no move frees {who} of every overlap{_deepest_words(settled)}",
         Ending.OVERLAPS: _overlaps_words(settled),
         Ending.NOT_CONVERGED: f"no rest after {settled.steps} steps: {settled.balance:.1e} of the load still "
         f"moves the parts and they overlap by {write.gap(settled.residual_um)}",
     }
     return plain.get(settled.ending) or _at_rest_words(settled, write)
+
+
+def _departure_words(settled: Settled, write: Writing) -> str:
+    """Return how a body goes that never comes to rest, without its name."""
+    gone = settled.departure
+    way = direction_words(gone.way) if gone else ""
+    if settled.ending is Ending.SLIDES:
+        along = f" along {gone.off}" if gone and gone.off else ""
+        far = f" by more than {write.length(gone.far_mm, '.0f')}" if gone else ""
+        return f"slides {way or 'away'}{along}{far}: nothing stops it along its push"
+    if gone is None:
+        return "falls away: nothing is in its way"
+    far = write.length(gone.far_mm, ".3g")
+    if not gone.off:
+        return f"falls away: it goes {far} {way} and meets nothing"
+    if gone.far_mm < _NIL_MM:
+        return f"tips off {gone.off} and falls: nothing else is under it"
+    return (
+        f"goes over the edge of {gone.off}, {far} {way} from where it is drawn, and falls: nothing stops it"
+    )
 
 
 def _deepest_words(settled: Settled) -> str:

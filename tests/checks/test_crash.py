@@ -89,7 +89,7 @@ def test_a_clamp_that_pushes_the_part_off_its_seat_is_named():
     found = told(setup, "hold")[0]
     assert found.verdict is Verdict.NO_GO
     assert found.value == 0.0
-    assert "does not stay put before the cut begins" in found.says
+    assert "moves off before the cut begins" in found.says
     assert "The force of toe pushes it off its seat" in found.says
 
 

@@ -37,7 +37,28 @@ def test_a_part_with_nothing_under_it_falls_for_ever(shapes):
     part = shapes.body("part", shapes.box(10, 10, 10, (50, 0, 0)), "part")
     (told,) = findings(replace(shapes.setup(stop, part), staging=Staging()))
     assert told.verdict is Verdict.NO_GO
-    assert told.says == "Let go: part falls away: nothing is in its way."
+    assert told.says.startswith("Let go: part falls away: it goes 1")
+    assert told.says.endswith(" mm down and meets nothing.")
+    assert told.remedy == "Put something under the part, or name what it is meant to lie on."
+
+
+def test_a_part_pushed_over_the_edge_of_its_table_is_told_where_its_weight_leaves_it(shapes):
+    """Its middle is 25 mm from the edge at x = -100, so that it goes over after 25 mm: closed form."""
+    table = shapes.body("table", shapes.box(200, 200, 20, (0, 0, -20)))
+    part = shapes.body("part", shapes.box(30, 20, 20, (-75, 0, 0)), "part")
+    (told,) = findings(replace(shapes.setup(table, part), staging=LEFT))
+    assert told.says == (
+        "Let go: part goes over the edge of table, 25 mm to the left from where it is drawn, and falls: "
+        "nothing stops it."
+    )
+    assert told.remedy == "Set a stop against the push."
+
+
+def test_a_part_whose_weight_hangs_over_the_edge_as_drawn_tips_off(shapes):
+    table = shapes.body("table", shapes.box(200, 200, 20, (0, 0, -20)))
+    part = shapes.body("part", shapes.box(30, 20, 20, (-110, 0, 0)), "part")
+    (told,) = findings(replace(shapes.setup(table, part), staging=Staging()))
+    assert told.says == "Let go: part tips off table and falls: nothing else is under it."
     assert told.remedy == "Put something under the part, or name what it is meant to lie on."
 
 

@@ -29,7 +29,7 @@ from fixturecheck.statics.loading import settle_held
 from fixturecheck.statics.mechanism import crash_verdict, follow_overlap, starting_motions
 from fixturecheck.units import METRIC, factor_text
 from fixturecheck.wording.hold import loss_words
-from fixturecheck.wording.motion import direction_words, lets_go_words, motion_words
+from fixturecheck.wording.motion import MOVES_OFF, direction_words, lets_go_words, motion_words
 from tests.statics.seated import block, seat
 
 
@@ -262,7 +262,7 @@ def test_clamp_that_pushes_the_part_off_its_seat():
     answer = collapse(replace(lifted, held=(*lifted.held, clamp)))
     assert not answer.rests
     assert answer.factor == Range.exactly(0.0)
-    assert lets_go_words(answer.failure, METRIC) == "does not stay put before the cut begins: part lifts"
+    assert lets_go_words(answer.failure, METRIC) == f"{MOVES_OFF}: part lifts"
 
 
 def test_pressed_on_its_seat_by_the_cut_itself():
