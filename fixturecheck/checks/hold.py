@@ -171,10 +171,17 @@ def _on_one_pole(stage: Stage, part: str) -> list[str]:
     pulls = stage.held.pulls if stage.held else None
     if pulls is None:
         return []
-    touched = {face.body for pull in pulls.on(part) for face in (pull.a, pull.b)} - {part}
-    if len(touched) != 1 or not touched <= {p.name for p in stage.setup.poles()}:
+    poles = {p.name for p in stage.setup.poles()}
+
+    def touched_by(body: str) -> set[str]:
+        return {face.body for pull in pulls.on(body) for face in (pull.a, pull.b)} - {body}
+
+    touched = touched_by(part)
+    under = touched & poles
+    # Iron beside it that stands on another pole is a way back.
+    if len(under) != 1 or any(touched_by(beside) & (poles - under) for beside in touched - poles):
         return []
-    return [f"It stands on one pole only, {touched.pop()}, so the magnet hardly pulls it. Set it across two."]
+    return [f"It stands on one pole only, {under.pop()}, so the magnet hardly pulls it. Set it across two."]
 
 
 def _off_the_poles(stage: Stage, part: str) -> list[str]:

@@ -24,9 +24,10 @@ from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.hull import convex_hull, farthest_out
-from fixturecheck.kernel.brep.topology import edges_of
+from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.measure import (
+    axis_of,
     box_of,
     centre_of,
     edge_length_mm,
@@ -180,6 +181,7 @@ def _count(side_mm: float, cell_mm: float) -> int:
 DIVISIONS = 6
 """Cells along all that a body touches, to begin with; what counts is loaded again in smaller ones."""
 _LEAST_SPAN_MM = 1e-3
+_UPRIGHT, _PARALLEL = 0.05, 1.0 - 1e-9
 # What an edge or a corner is taken to be loaded with and rounded to for its stiffness; only the ratio of
 # stiffnesses matters, and a full slide not even on that.
 _LINE_N_MM, _EDGE_RADIUS_MM, _DEEP_MM, _POINT_N = 10.0, 1.0, 10.0, 10.0
@@ -287,7 +289,11 @@ def on_the_table(
 
 
 def rigid_bodies(
-    setup: Setup, placed: Mapping[str, Solid], names: Iterable[str], guides: Mapping[str, Floats]
+    setup: Setup,
+    placed: Mapping[str, Solid],
+    names: Iterable[str],
+    guides: Mapping[str, Floats],
+    contacts: ContactMap,
 ) -> tuple[Rigid, ...]:
     """Return the bodies that can move; a jaw slides along its guide only."""
     out = []
@@ -295,8 +301,25 @@ def rigid_bodies(
         box = np.array(box_of(placed[name]))
         middle, size = 0.5 * (box[:3] + box[3:]), float((box[3:] - box[:3]).max()) / 2
         guide = to_vector(guides[name]) if name in guides else None
-        out.append(Rigid(name=name, at_mm=to_vector(middle), size_mm=size, slides_along=guide))
+        axis = _rolls_about(setup.body(name), placed[name], contacts)
+        out.append(
+            Rigid(name=name, at_mm=to_vector(middle), size_mm=size, slides_along=guide, rolls_about=axis)
+        )
     return tuple(out)
+
+
+def _rolls_about(body: Body, solid: Solid, contacts: ContactMap) -> Vector | None:
+    """Return the axis of the rounds that alone carry a body from below or press on it; None without."""
+    touched = [p.contact for p in contacts.patches if body.name in p.bodies]
+    carrying = [c for c in touched if c.kind != ContactKind.NEAR and abs(c.normal[2]) > _UPRIGHT]
+    names = {c.a.face if c.a.body == body.name else c.b.face for c in carrying}
+    faces, indices = faces_of(solid), [body.face_indices(name) for name in names]
+    # An edge is none of its faces.
+    axes = [axis_of(faces[i]) if i is not None else None for found in indices for i in found or (None,)]
+    first = next((a for a in axes if a is not None), None)
+    if first is None or any(a is None or abs(np.dot(a[1], first[1])) < _PARALLEL for a in axes):
+        return None
+    return first[1] if abs(first[1][2]) < _UPRIGHT else None
 
 
 def weights(setup: Setup, placed: Mapping[str, Solid], names: Iterable[str]) -> tuple[Load, ...]:

@@ -100,7 +100,7 @@ def rig_of(setup: Setup, placed: Mapping[str, Solid], contacts: ContactMap, pull
     on_table = on_the_table(setup, placed, contacts, moving)
     whole = replace(contacts, patches=(*contacts.patches, *on_table))
     return Rig(
-        bodies=rigid_bodies(setup, placed, moving, guides(clamps)),
+        bodies=rigid_bodies(setup, placed, moving, guides(clamps), whole),
         spots=spots(whole, moving),
         held=weights(setup, placed, moving),
         clamps=clamps,

@@ -17,7 +17,7 @@ FILM = "film of coolant"
 
 
 class MotionKind(StrEnum):
-    """How a body starts to move; `turns` is about an axis near the vertical."""
+    """How a body starts to move; `turns` is about an upright axis, `rolls` about that of its round."""
 
     SLIDES = "slides"
     LIFTS = "lifts"
@@ -26,6 +26,8 @@ class MotionKind(StrEnum):
     TURNS = "turns"
     SLIDES_AND_TIPS = "slides and tips"
     SLIDES_AND_TURNS = "slides and turns"
+    ROLLS = "rolls"
+    SLIDES_AND_ROLLS = "slides and rolls"
 
     @property
     def upright(self) -> bool:
@@ -33,8 +35,13 @@ class MotionKind(StrEnum):
         return self in {MotionKind.TURNS, MotionKind.SLIDES_AND_TURNS}
 
     @property
+    def rolls(self) -> bool:
+        """Whether the body turns on the round that carries it."""
+        return self in {MotionKind.ROLLS, MotionKind.SLIDES_AND_ROLLS}
+
+    @property
     def tips_over(self) -> bool:
-        """Whether the body turns about an axis that lies."""
+        """Whether the body turns over an edge that lies."""
         return self in {MotionKind.TIPS, MotionKind.SLIDES_AND_TIPS}
 
 

@@ -38,12 +38,15 @@ class Rigid:
         Half its largest dimension; scales rotation against translation.
     slides_along : Vector or None
         Direction of the guide of a body that can only slide, such as a moving jaw; None for a free body.
+    rolls_about : Vector or None
+        Unit axis of the round faces that alone carry it; None where something flat does.
     """
 
     name: str
     at_mm: Vector
     size_mm: float = 20.0
     slides_along: Vector | None = None
+    rolls_about: Vector | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -25,6 +25,11 @@ from fixturecheck.statics.equilibrium import Rigid
 STANDS = 0.02
 # Turning speed at the body's half size, over its speed, below which it slides and above which it turns.
 SLIDES_BELOW, TURNS_ABOVE = 0.15, 0.4
+# Cosine of a turn's axis with the vertical, or with that of a round, from which on it turns, or rolls.
+UPRIGHT_ABOVE, ROLLS_ABOVE = 0.8, 0.99
+_TURNS = (MotionKind.TURNS, MotionKind.SLIDES_AND_TURNS)
+_TIPS = (MotionKind.TIPS, MotionKind.SLIDES_AND_TIPS)
+_ROLLS = (MotionKind.ROLLS, MotionKind.SLIDES_AND_ROLLS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,11 +96,9 @@ def _describe(body: Rigid, twist: Floats) -> StartingMotion:
         unit = rotation / np.linalg.norm(rotation)
         foot = np.array(body.at_mm) + np.cross(rotation, velocity) / float(rotation @ rotation)
         axis_mm, axis = to_vector(foot), to_vector(unit)
-        upright = abs(unit[2]) > 0.8
-        if turning >= TURNS_ABOVE * speed:
-            kind = MotionKind.TURNS if upright else MotionKind.TIPS
-        else:
-            kind = MotionKind.SLIDES_AND_TURNS if upright else MotionKind.SLIDES_AND_TIPS
+        rolls = body.rolls_about is not None and abs(unit @ np.array(body.rolls_about)) > ROLLS_ABOVE
+        alone, with_slide = _ROLLS if rolls else _TURNS if abs(unit[2]) > UPRIGHT_ABOVE else _TIPS
+        kind = alone if turning >= TURNS_ABOVE * speed else with_slide
     return StartingMotion(
         body=body.name,
         kind=kind,

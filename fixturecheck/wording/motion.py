@@ -43,7 +43,7 @@ def motion_words(motion: BodyMotion, write: Writing) -> str:
         straight = motion.kind in {MotionKind.LIFTS, MotionKind.DROPS}
         return f"{motion.body} {motion.kind}{'' if straight else ' ' + direction_words(motion.velocity)}"
     way = _turning_words(motion.axis, upright=motion.kind.upright)
-    return f"{motion.body} {motion.kind} {way}{_place(motion.axis_mm, motion.axis, write)}"
+    return f"{motion.body} {motion.kind} {way}{_place(motion, motion.axis_mm, motion.axis, write)}"
 
 
 def direction_words(direction: Vector) -> str:
@@ -143,13 +143,13 @@ def _turning_words(axis: Vector, *, upright: bool) -> str:
     return direction_words((axis[1], -axis[0], 0.0))
 
 
-def _place(foot: Vector, axis: Vector, write: Writing) -> str:
+def _place(motion: BodyMotion, foot: Vector, axis: Vector, write: Writing) -> str:
     """Say where the axis lies: the two coordinates it does not run along."""
     along = max(range(3), key=lambda i: abs(axis[i]))
     # What rounds to nothing has no sign.
     near = [0.0 if abs(x) < _NIL_MM else x for x in foot]
     kept = [f"{_AXES[i]} {write.number(near[i], 'mm', '.1f')}" for i in range(3) if i != along]
-    kind = "about an axis" if along == 2 else "over a line"
+    kind = "about an axis" if along == 2 or motion.kind.rolls else "over a line"
     return f", {kind} along {_AXES[along]} at {', '.join(kept)} {write.name('mm')}"
 
 

@@ -139,7 +139,7 @@ def test_a_wheel_with_no_room_to_feed_across_is_named_thinner_by_a_step():
     ("way", "thick"), [("plunge", "10.0 mm thick: ground again"), ("traverse", "8.0 mm thick, and draw")]
 )
 def test_a_wheel_wider_than_a_slot_between_two_lands_is_named_thinner(way, thick):
-    """A slot of 10 mm and a wheel of 13: 1.5 mm too wide on either side; fed across it needs a step of 2 mm."""
+    """A slot of 10 mm and a wheel of 13: 1.5 mm too much on either side; a traverse needs 2 mm more."""
     slot = cq.Workplane().box(LENGTH, 10, 5, centered=False).translate((0, 5, 15))
     solid = cq.Workplane().box(LENGTH, 20, 20, centered=False).cut(slot).val()
     faces = {"floor": named(solid, z=15.0)["floor"]}

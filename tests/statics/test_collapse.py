@@ -12,7 +12,7 @@ from fixturecheck.holding.remedy_search import least_that_reaches
 from fixturecheck.interval import Range
 from fixturecheck.machining import grinding
 from fixturecheck.result.finding import Verdict
-from fixturecheck.result.hold import FILM, Outcome
+from fixturecheck.result.hold import FILM, MotionKind, Outcome
 from fixturecheck.statics import collapse as collapse_module
 from fixturecheck.statics import loading
 from fixturecheck.statics.clamps import friction
@@ -302,6 +302,16 @@ def test_turning_in_words_and_velocity_of_points():
     )
     assert [m.body for m in both] == ["other"]
     assert starting_motions((body,), np.zeros((1, 6))) == ()
+
+
+def test_what_only_its_round_carries_rolls_about_that_and_tips_over_its_end():
+    bar = Rigid(name="bar", at_mm=(0.0, 0.0, 8.0), size_mm=25.0, rolls_about=(1.0, 0.0, 0.0))
+    (rolling,) = starting_motions((bar,), np.array([[0.0, -8.0, 0.0, 1.0, 0.0, 0.0]]))
+    assert motion_words(rolling, METRIC) == (
+        "bar rolls toward the operator, about an axis along X at Y 0.0, Z 0.0 mm"
+    )
+    (tipping,) = starting_motions((bar,), np.array([[8.0, 0.0, 25.0, 0.0, 1.0, 0.0]]))
+    assert tipping.kind is MotionKind.TIPS
 
 
 def vary(values):
