@@ -38,7 +38,7 @@ from fixturecheck.statics.loading import settle_held
 CEILING = 30.0
 FINER, MOST_FINER, SAME_SHARE = 2.0, 4, 0.02
 """How much smaller cells are made, how often at most, and what change of the factor then counts as none."""
-MANY = 24
+MANY = 36
 """Cases that are all loaded; of more, those that may be borne least: those of a wheel are never more."""
 FEW = 8
 """Cases that are kept with one thing lost."""
@@ -124,7 +124,8 @@ def load_cases(
 
         return process.weakest(borne)
 
-    cases = process.cases()
+    walls = rig.between_walls(process.part)
+    cases = [c for c in process.cases() if walls or not c.midway]
     if len(cases) <= MANY:
         every = _all_of(rig, map(load, cases), target_factor)
         trials = (Trial(case=b.case, problem=b.problem, rank_factor=math.inf, load=load) for b in every)

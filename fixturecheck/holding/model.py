@@ -38,6 +38,9 @@ class LoadCase:
         Level direction in which the axis of a milling cutter goes; None for a wheel.
     teeth : tuple of Load
         What the teeth of a cutter do to the part there at their greatest force; empty for a wheel.
+    midway : bool
+        The wheel stands midway between the edges of the floor, where its drag turns the part least. It counts
+        only for a part between two walls: turned by the drag, it jams between them and holds all the more.
     """
 
     of_cut: CutCase
@@ -46,6 +49,7 @@ class LoadCase:
     group: tuple[int, ...] = ()
     feed: Vector | None = None
     teeth: tuple[Load, ...] = ()
+    midway: bool = False
 
     @property
     def stroke(self) -> Stroke | CutterWay | AxialStroke:

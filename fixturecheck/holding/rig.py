@@ -25,6 +25,9 @@ from fixturecheck.result.hold import Driver
 from fixturecheck.setup.model import Setup
 from fixturecheck.statics.equilibrium import EquilibriumProblem, Load, Rigid
 
+_SQUARE = 0.9
+"""How square to Y a wall stands."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rig:
@@ -54,6 +57,12 @@ class Rig:
     pulls: Pulls | None
     friction: Friction
     wet: bool
+
+    def between_walls(self, part: str) -> bool:
+        """Tell whether something stands against a part on either side of it along Y."""
+        mine = [s for s in self.spots if part in {s.a, s.b}]
+        across = [float(s.normal[1]) * (1.0 if s.a == part else -1.0) for s in mine]
+        return max(across, default=0.0) > _SQUARE and min(across, default=0.0) < -_SQUARE
 
     @property
     def mu(self) -> Range:

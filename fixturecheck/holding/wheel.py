@@ -105,6 +105,8 @@ class GrindingProcess:
     def cases(self) -> tuple[LoadCase, ...]:
         """Return where the wheel may stand over the part: at each corner of what it grinds of the floor.
 
+        Midway between front and back edge it stands at either end, too.
+
         Raises
         ------
         NotComputedError
@@ -115,14 +117,19 @@ class GrindingProcess:
         half = min(self.made.width_mm, floor[4] - floor[1]) / 2
         rim = rim_points(faces)[:, :2]
         rim[:, 1] = np.clip(rim[:, 1], floor[1] + half, floor[4] - half)
-        places = product(Stroke, enumerate(self._passes_mm(floor[5])), corners_round(rim).tolist())
+        corners = [(x, y, False) for x, y in corners_round(rim).tolist()]
+        middle = (floor[1] + floor[4]) / 2
+        wide = floor[4] - floor[1] - 2 * half > _SAME_MM
+        midway = [(x, middle, True) for x in (floor[0], floor[3])] if wide else []
+        places = product(Stroke, enumerate(self._passes_mm(floor[5])), corners + midway)
         return tuple(
             LoadCase(
                 of_cut=replace(self._case(stroke, x, y, floor, half), first_pass=earlier > 0),
                 at_mm=(x, y, z),
                 group=(number,),
+                midway=between,
             )
-            for number, (stroke, (earlier, z), (x, y)) in enumerate(places)
+            for number, (stroke, (earlier, z), (x, y, between)) in enumerate(places)
         )
 
     def _passes_mm(self, floor_mm: float) -> tuple[float, ...]:
@@ -135,9 +142,9 @@ class GrindingProcess:
     def _case(self, stroke: Stroke, x_mm: float, y_mm: float, floor: Box, half_mm: float) -> CutCase:
         """Return a case by the corner of the floor's box where the wheel stands, else by its place."""
         ends = {End.LEFT: floor[0], End.RIGHT: floor[3]}
-        edges = {Edge.FRONT: floor[1] + half_mm, Edge.BACK: floor[4] - half_mm}
-        if edges[Edge.BACK] - edges[Edge.FRONT] < _SAME_MM:
-            edges = {Edge.MIDDLE: (floor[1] + floor[4]) / 2}
+        edges = {Edge.MIDDLE: (floor[1] + floor[4]) / 2}
+        if floor[4] - floor[1] - 2 * half_mm > _SAME_MM:
+            edges |= {Edge.FRONT: floor[1] + half_mm, Edge.BACK: floor[4] - half_mm}
         end = next((name for name, x in ends.items() if abs(x_mm - x) < _SAME_MM), None)
         edge = next((name for name, y in edges.items() if abs(y_mm - y) < _SAME_MM), None)
         if end is None or edge is None:
@@ -170,10 +177,13 @@ class GrindingProcess:
     def weakest(self, borne: Callable[[Mapping[str, float]], Borne]) -> Borne:
         """Return what is borne least: both ends of a cross feed, and the push of the wheel at both ends.
 
+        Midway between walls a pass without cross feed counts as well: it presses the part against neither.
         The greater push of the wheel is tried with the worse way of the feed alone.
         """
         press = self.sizes.normal_n
         light = [borne({**self.heaviest, Driver.CROSS: across}) for across in self.sizes.cross_n.ends]
+        if light[0].case.midway:
+            light.append(borne({**self.heaviest, Driver.CROSS: 0.0}))
         worst = min(light, key=lambda b: b.low_factor)
         if press.low < press.high:
             values = {name: worst.values[name] for name in self.forces}
