@@ -47,6 +47,7 @@ from fixturecheck.rigid import FreeMotion, Poses, jacobian, motions
 from fixturecheck.setup.model import Seat
 from fixturecheck.statics.contact_step import SteadyLoad
 from fixturecheck.statics.rest import Settling
+
 _GOES = (Ending.FALLS, Ending.SLIDES)
 _HALVINGS = 12
 """How often the step in which a body is carried no longer is halved to find where: to a hundredth of a mm."""

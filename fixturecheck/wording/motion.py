@@ -30,6 +30,7 @@ from fixturecheck.units import Writing, angle_text, axis_text, factor_text
 from fixturecheck.wording.groups import listed
 from fixturecheck.wording.sentences import first_up, plural
 
+MOVES_OFF = "moves off before the cut begins, under weight, magnet and clamps alone"
 _AXES = "XYZ"
 _LEFT_OUT_SHARE = 0.33
 _NIL_MM = 0.05
@@ -116,9 +117,6 @@ def hold_words(part: str, failure: LetsGo, least_factor: float, write: Writing) 
         return f"{part} lets go at {at} times the cutting load {required}: {how_words(failure, write)}."
     held = f"{part} holds {factor_text(failure.factor)} times the cutting load {required}."
     return f"{held} Beyond that {how_words(failure, write)}."
-
-
-MOVES_OFF = "moves off before the cut begins, under weight, magnet and clamps alone"
 
 
 def how_words(failure: LetsGo, write: Writing) -> str:
