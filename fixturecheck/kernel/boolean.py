@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import cadquery as cq
 import numpy as np
-from OCP.BOPAlgo import BOPAlgo_PaveFiller
+from OCP.BOPAlgo import BOPAlgo_CellsBuilder, BOPAlgo_PaveFiller
 from OCP.BRepAlgoAPI import (
     BRepAlgoAPI_BooleanOperation,
     BRepAlgoAPI_Common,
@@ -63,13 +63,8 @@ def _operated(
     By default the kernel widens the tolerances of the shapes themselves, so that it sees less of what they
     share each time it is asked: an overlap of 1 um was gone the second time.
     """
-    first, second = TopTools_ListOfShape(), TopTools_ListOfShape()
-    for shape in arguments:
-        first.Append(shape.wrapped)
-    for shape in tools:
-        second.Append(shape.wrapped)
-    operation.SetArguments(first)
-    operation.SetTools(second)
+    operation.SetArguments(_listed(arguments))
+    operation.SetTools(_listed(tools))
     operation.SetNonDestructive(True)
     operation.Build()
     if not operation.IsDone():
@@ -223,11 +218,8 @@ def shared_mm3(a: Shape, b: Shape, what: str) -> float:
 
 
 def _split(whole: Shape, tool: Shape, fuzz_mm: float) -> tuple[Shape, Shape] | None:
-    """Return what is kept and taken by one intersection of both shapes; None when the kernel fails."""
-    filler = BOPAlgo_PaveFiller()
-    arguments = TopTools_ListOfShape()
-    for shape in (whole, tool):
-        arguments.Append(shape.wrapped)
+    """Return what is kept and taken, both of the pieces that one intersection makes; None when it fails."""
+    filler, arguments = BOPAlgo_PaveFiller(), _listed([whole, tool])
     filler.SetArguments(arguments)
     filler.SetNonDestructive(True)
     if fuzz_mm > 0:
@@ -235,11 +227,26 @@ def _split(whole: Shape, tool: Shape, fuzz_mm: float) -> tuple[Shape, Shape] | N
     filler.Perform()
     if filler.HasErrors():
         return None
-    kept = BRepAlgoAPI_Cut(whole.wrapped, tool.wrapped, filler)
-    taken = BRepAlgoAPI_Common(whole.wrapped, tool.wrapped, filler)
-    if not (kept.IsDone() and taken.IsDone()):
+    pieces = BOPAlgo_CellsBuilder()
+    pieces.SetArguments(arguments)
+    pieces.SetNonDestructive(True)
+    pieces.PerformWithFiller(filler)
+    if pieces.HasErrors():
         return None
-    return cq.Shape.cast(kept.Shape()), cq.Shape.cast(taken.Shape())
+    pieces.AddToResult(_listed([whole]), _listed([tool]))
+    # The builder goes on working on the compound that it returned, but not on the solids in it.
+    kept = compound(solids_of(cq.Shape.cast(pieces.Shape())))
+    pieces.RemoveAllFromResult()
+    pieces.AddToResult(arguments, _listed([]))
+    return kept, compound(solids_of(cq.Shape.cast(pieces.Shape())))
+
+
+def _listed(shapes: Iterable[Shape]) -> TopTools_ListOfShape:
+    """Return shapes as the kernel takes several."""
+    found = TopTools_ListOfShape()
+    for shape in shapes:
+        found.Append(shape.wrapped)
+    return found
 
 
 def united(shapes: Sequence[Shape], what: str) -> Shape:
