@@ -129,10 +129,13 @@ def _seen(files: Iterable[Path]) -> dict[Path, tuple[int, int]]:
 
 
 def _beside(setup: Path) -> tuple[Path, ...]:
-    """Return what a set-up that could not be read may be read from."""
+    """Return what a set-up that could not be read may be read from; nothing while its folder is gone."""
     folder = setup.absolute().parent
     looked_at = (*SETUP_SUFFIXES, *PART_SUFFIXES)
-    return tuple(sorted(p.resolve() for p in folder.iterdir() if p.suffix.lower() in looked_at))
+    try:
+        return tuple(sorted(p.resolve() for p in folder.iterdir() if p.suffix.lower() in looked_at))
+    except OSError:
+        return ()
 
 
 @dataclass(kw_only=True)

@@ -12,6 +12,7 @@ from pathlib import Path
 import cadquery as cq
 import pytest
 
+from fixturecheck.commands import watch
 from tests.doors import command
 from tests.processes import PATIENCE_S, children, is_running, wait_until
 
@@ -144,6 +145,17 @@ def test_each_change_is_checked_and_told_by_what_it_brought(tmp_path):
         assert other != child
         assert watching.ended_by(signal.SIGTERM) == 0  # where a run is in the background, SIGINT is ignored
         wait_until(lambda: not is_running(other))
+
+
+def test_a_folder_that_is_gone_for_a_while_is_looked_at_again(tmp_path):
+    """It was renamed, or the drive that it lies on is away; watching goes on."""
+    folder = tmp_path / "pawls"
+    setup = folder / "pair.toml"
+    assert watch._beside(setup) == ()
+    folder.mkdir()
+    for name in (setup.name, "block.step", "notes.txt"):
+        (folder / name).touch()
+    assert [path.name for path in watch._beside(setup)] == ["block.step", setup.name]
 
 
 @pytest.mark.parametrize(
