@@ -117,6 +117,11 @@ class LivePage:
         """Where a browser finds the page."""
         return f"http://{_HOST}:{self.port}/"
 
+    @property
+    def has_answer(self) -> bool:
+        """Whether there is a page to show."""
+        return self._page.is_file()
+
     def tell(self, doing: Doing, says: str = "") -> None:
         """Say to every browser what is going on; with `DONE` there is another page to load."""
         with self._lock:

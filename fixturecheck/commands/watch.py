@@ -166,7 +166,8 @@ class _Watched:
             self.files = ()
             complain_of(trouble)
             if self.page is not None:
-                self.page.tell(Doing.FAILED, f"Not checked: {trouble}. The page shows the answer before.")
+                before = " The page shows the answer before." if self.page.has_answer else ""
+                self.page.tell(Doing.FAILED, f"Not checked: {trouble}.{before}")
             say(f"{time.strftime('%H:%M:%S')}  not checked; waiting for a change\n")
             return
         verdict = answer.check.verdict
@@ -184,7 +185,8 @@ class _Watched:
         from fixturecheck.commands.live_page import Doing  # noqa: PLC0415 -- loads a server
 
         if self.page is not None:
-            self.page.tell(Doing.CHECKING, "\n".join(["Checking again.", *lines]))
+            begun = "Checking again." if self.answered else "Checking."
+            self.page.tell(Doing.CHECKING, "\n".join([begun, *lines]))
 
     def _run(self) -> WatchAnswer:
         """Have the child check and write the folder."""

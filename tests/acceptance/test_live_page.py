@@ -97,6 +97,9 @@ def test_a_page_knows_which_answer_it_shows(page):
 def test_before_the_first_answer_a_page_waits_for_it(tmp_path):
     with LivePage(tmp_path / "report.html", "<gib> & co") as live:
         status, text = asked(live)
+        assert not live.has_answer
+        (tmp_path / "report.html").touch()
+        assert live.has_answer
     assert status == 200
     assert "<h1>&lt;gib&gt; &amp; co</h1>" in text
     assert "EventSource" in text
