@@ -230,7 +230,8 @@ def hollow_rounds(shape: Shape, *, along_x: bool = True) -> list[Fillet]:
         axis, place = cylinder.Axis().Direction(), cylinder.Axis().Location()
         if abs(axis.X()) < 1 - 1e-9 if along_x else abs(axis.Z()) > 1e-9:
             continue
-        centre, normal = face.positionAt(0.5, 0.5), face.normalAt(face.positionAt(0.5, 0.5))
+        # At parameters, which the whole cylinder has; a point of it need not lie within the face.
+        normal, centre = face.normalAt(0.5, 0.5)
         toward_axis = (place.X() - centre.x) * normal.x
         toward_axis += (place.Y() - centre.y) * normal.y + (place.Z() - centre.z) * normal.z
         if toward_axis > 0:

@@ -317,7 +317,10 @@ def _faces_in(shape: object) -> Iterable[Face]:
             yield from _faces_in(item)
     else:
         kind = shape.ShapeType() if isinstance(shape, cq.Shape) else type(shape).__name__
-        message = f"a face was expected, got {kind}; select faces, for instance with .faces('>Z')"
+        message = (
+            f"a face was expected, got {kind}; give a selector as text, '>Z', a point near it, (0, 0, 5), or "
+            "faces, as of .faces('>Z')"
+        )
         raise SetupError(message)
 
 

@@ -90,10 +90,14 @@ def check_into(
     """
     with scratch(Path(folder)):
         progress("load the kernel", 0.02)
+        from fixturecheck.compiled import loops_kept  # noqa: PLC0415 -- the painter starts first
         from fixturecheck.process.load import load_any  # noqa: PLC0415 -- the painter starts first
 
         progress(f"read {Path(setup_path).name}", 0.15)
         given = load_any(setup_path, overrides)
+        if not loops_kept():
+            # Nothing else would be said for as long as that takes.
+            tell(["The inner loops are compiled first, once on this machine: about half a minute."])
         rest = part_of(progress, 0.2, 1.0)
         return checked_into(given, Path(folder), request, painter, progress=rest, tell=tell)
 

@@ -6,6 +6,9 @@ import math
 
 import cadquery as cq
 import pytest
+from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeFace
+from OCP.Geom import Geom_CylindricalSurface, Geom_RectangularTrimmedSurface
+from OCP.gp import gp_Ax3, gp_Dir, gp_Pnt
 
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.measure import area_mm2 as area_mm2_of
@@ -13,6 +16,7 @@ from fixturecheck.kernel.measure import (
     centroid_of,
     edge_ends,
     face_frame,
+    hollow_rounds,
     is_flat,
     is_straight,
     is_within,
@@ -89,3 +93,13 @@ def test_a_whole_round_has_a_frame_though_its_centre_lies_on_its_axis():
     centre, normal, flat = face_frame(side)
     assert centre == pytest.approx((15.0, 0.0, 0.0), abs=1e-9)
     assert (math.hypot(*normal), normal[0], flat) == (pytest.approx(1.0), pytest.approx(0.0), False)
+
+
+def test_a_sliver_of_a_hollow_round_is_found_like_the_whole():
+    """14 degrees and 0.05 mm of a bore of 1 mm radius, cut to that as a burr beside a fillet leaves it."""
+    along_x = gp_Ax3(gp_Pnt(0, 2, 3), gp_Dir(1, 0, 0))
+    surface = Geom_RectangularTrimmedSurface(Geom_CylindricalSurface(along_x, 1.0), 2.70, 2.94, 0.0, 0.05)
+    round_out = cq.Face(BRepBuilderAPI_MakeFace(surface, 1e-6).Face())
+    assert hollow_rounds(round_out) == []
+    (found,) = hollow_rounds(cq.Face(round_out.wrapped.Reversed()))
+    assert (found.radius_mm, found.y_mm, found.z_mm) == pytest.approx((1.0, 2.0, 3.0), abs=1e-9)
