@@ -55,7 +55,8 @@ from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 from fixturecheck.setup.model import Body, Seat
 from fixturecheck.setup.records import BodyRole, Rank
-from fixturecheck.units import Writing
+from fixturecheck.units import Writing, angle_text
+from fixturecheck.wording.groups import listed
 
 ID = "seat"
 TITLE = "Parts on their seats"
@@ -171,6 +172,8 @@ def _open(stage: Stage, seat: Seat, found: Seating, opening: Opening) -> Finding
     gap, most = (_size(write, v) for v in (abs(opening.gap_mm), most_mm))
     if opening.gap_mm < 0.0:
         says += f"has its faces drawn {gap} past each other."
+    elif opening.askew and opening.turned_deg > stage.setup.tolerances.wedge_deg:
+        says += f"has its faces askew by {angle_text(opening.turned_deg, '.4g')}, at least {gap} apart."
     elif opening.turned_deg > stage.setup.tolerances.wedge_deg:
         says += f"has faces that do not face each other, at least {gap} apart."
     elif opening.apart is not None and abs(opening.gap_mm) <= touch_mm:
@@ -310,6 +313,14 @@ def _to_hold_by(stage: Stage, part: Body, sharp: Sequence[Patch]) -> str:
     return "Seat it on a face: turn it, use blocking with faces to match, or hold it in the vise."
 
 
+def _to_stand_on(stage: Stage, part: Body) -> str:
+    """Say what brings a part that touches nothing onto something."""
+    seats = [s for s in stage.setup.seats if s.body == part.name]
+    if seats:
+        return f"Close its seats first: {listed([subject_of(s) for s in seats])}."
+    return f"State on what {part.name} is to lie, as a seat, and draw it there."
+
+
 def _footing(stage: Stage, part: Body, held: list[Patch]) -> Iterator[Finding]:
     """Report a part that has no area under it at all, of what it bears on."""
     if any(p.contact.kind == ContactKind.AREA for p in held):
@@ -326,6 +337,7 @@ def _footing(stage: Stage, part: Body, held: list[Patch]) -> Iterator[Finding]:
             about=(part.name,),
             unit="mm2",
             says=says,
+            remedy=_to_stand_on(stage, part),
             source=_EDGE,
         )
         return

@@ -29,7 +29,7 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Seat, Setup, is_loose, together
 from fixturecheck.setup.records import BodyRole, Rank
-from fixturecheck.units import Writing, angle_text, percent
+from fixturecheck.units import Writing, angle_text, axis_text, percent
 from fixturecheck.wording.motion import toward
 
 SHARE = (
@@ -41,6 +41,9 @@ SHARE = (
 GAP = "distance of the two faces along the normal"
 
 _CARRIES_COSINE = 0.1
+ASKEW_DEG = 45.0
+"""Flat faces that stand at more than this to each other are not those that are meant."""
+_NO_AXIS = 1e-9
 """How far down the normal of a face must look that counts as carrying the part on it."""
 _ALONG = 1e-6
 """A direction with less than this of it in a plane is square to the plane."""
@@ -439,6 +442,9 @@ class Opening:
         The outlines of flat faces of which no part lies over the other, though their edges may meet.
     turned_deg : float
         Angle of the flat faces to each other; 180 where they look the same way, zero for curved ones.
+    turn_about : Vector or None
+        Axis about which the part's face turns by that angle to lie flat, by the right hand; None where they
+        are parallel, look the same way, or are curved.
     """
 
     gap_mm: float
@@ -447,6 +453,12 @@ class Opening:
     beside_mm: float = 0.0
     apart: FlatPair | None = field(default=None, repr=False)
     turned_deg: float = 0.0
+    turn_about: Vector | None = None
+
+    @property
+    def askew(self) -> bool:
+        """True where the faces are meant for each other and stand at an angle, not where they are others."""
+        return self.turn_about is not None and self.turned_deg <= ASKEW_DEG
 
 
 def opening_of(stage: Stage, seat: Seat) -> Opening:
@@ -463,7 +475,15 @@ def opening_of(stage: Stage, seat: Seat) -> Opening:
     cosine = float(np.clip(-normal @ other.normals[j], -1.0, 1.0))
     turned_deg = math.degrees(math.acos(cosine))
     if turned_deg > stage.setup.tolerances.parallel_deg:
-        return Opening(gap_mm=gap_mm, at_mm=at_mm, normal=normal, turned_deg=turned_deg)
+        about = np.cross(normal, -other.normals[j])
+        size = float(np.linalg.norm(about))
+        return Opening(
+            gap_mm=gap_mm,
+            at_mm=at_mm,
+            normal=normal,
+            turned_deg=turned_deg,
+            turn_about=to_vector(about / size) if size > _NO_AXIS else None,
+        )
     frame = PlaneFrame(normal * one.offsets[i], normal)
     outlines = [
         shapely.union_all([frame.polygon(body.rings(f)) for f in faces if not np.isnan(body.offsets[f])])
@@ -492,7 +512,7 @@ def closing(stage: Stage, seat: Seat, opening: Opening) -> str:
         return f"Turn {seat.body} until {seat.face} lies along {seat.other}: they touch there alone."
     if normal is None:
         return f"Bring {seat.body} {write.length(opening.gap_mm)} closer, or find what holds it off."
-    if opening.turned_deg > stage.setup.tolerances.wedge_deg:
+    if opening.turned_deg > stage.setup.tolerances.wedge_deg and not opening.askew:
         return "State the two faces that are meant to meet, or turn the part so that these do."
     if opening.turned_deg > stage.setup.tolerances.parallel_deg:
         if (out := _out_of_square(stage, seat)) is not None:
@@ -502,6 +522,9 @@ def closing(stage: Stage, seat: Seat, opening: Opening) -> str:
                 f"{angle_text(mine_deg, '.5g')} to each other, and what they are to lie on at "
                 f"{angle_text(theirs_deg, '.5g')}. Put a round bar or a wedge between, or seat another face."
             )
+        if opening.askew and opening.turned_deg > stage.setup.tolerances.wedge_deg:
+            how = _turn_text(opening)
+            return f"Turn {seat.body} by {how} so that the faces lie flat, and see what gap is left."
         return (
             f"Turn {seat.body} by {angle_text(opening.turned_deg)} so that the faces lie flat: "
             f"look for a burr or a chip under it."
@@ -517,6 +540,13 @@ def closing(stage: Stage, seat: Seat, opening: Opening) -> str:
             return _more_area(stage, seat, opening.apart, seat.min_share * most_mm2, best)
         return "Place the part so that the two faces lie over each other, or state the faces that do."
     return _moved_together(stage, seat, opening.gap_mm, normal)
+
+
+def _turn_text(opening: Opening) -> str:
+    """Return by how much and about what a part turns, its axis with the sign that reads best."""
+    axis = np.array(opening.turn_about)
+    sign = 1.0 if axis[np.abs(axis).argmax()] > 0.0 else -1.0
+    return f"{angle_text(sign * opening.turned_deg, '+.4g')} about {axis_text(to_vector(sign * axis))}"
 
 
 def _moved_together(stage: Stage, seat: Seat, gap_mm: float, normal: Floats) -> str:

@@ -21,7 +21,7 @@ from fixturecheck.holding.clamping import Friction, Pressed, friction_of, guides
 from fixturecheck.interval import Range
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.magnet.pull import Pulls
-from fixturecheck.result.hold import Driver
+from fixturecheck.result.hold import ClampKind, Driver
 from fixturecheck.setup.model import Setup
 from fixturecheck.statics.equilibrium import EquilibriumProblem, Load, Rigid
 
@@ -59,7 +59,12 @@ class Rig:
     wet: bool
 
     def between_walls(self, part: str) -> bool:
-        """Tell whether something stands against a part on either side of it along Y."""
+        """Tell whether something stands against a part on either side of it along Y and presses on neither.
+
+        Between the jaws of a vise the drag adds next to nothing to what presses already.
+        """
+        if any(c.clamp.kind == ClampKind.VISE for c in self.clamps):
+            return False
         mine = [s for s in self.spots if part in {s.a, s.b}]
         across = [float(s.normal[1]) * (1.0 if s.a == part else -1.0) for s in mine]
         return max(across, default=0.0) > _SQUARE and min(across, default=0.0) < -_SQUARE

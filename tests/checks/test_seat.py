@@ -47,6 +47,19 @@ def test_share_is_of_the_smaller_face():
     assert only.value == pytest.approx(1.0, abs=1e-9)
 
 
+def test_a_part_drawn_askew_is_told_which_way_it_turns_to_lie_flat():
+    """A block turned by 8 degrees about Z goes back by as much; a corner is nearest to the fence."""
+    fence = body("fence", block(60, 10, 10, (0, 30, 0)), role="fixture")
+    turned = body("part", block(20, 10, 5).rotate((0, 0, 0), (0, 0, 1), 8.0))
+    found = gauged(seat.check, [CHUCK, fence, turned], PRIMARY, on("part", "back", "fence", "front"))
+    (askew,) = [f for f in found if f.kind is Kind.OPEN]
+    assert "has its faces askew by 8°, at least" in askew.says
+    assert askew.value == pytest.approx(
+        1e3 * (25 - 10 * math.sin(math.radians(8)) - 5 * math.cos(math.radians(8)))
+    )
+    assert askew.remedy == "Turn part by -8° about Z so that the faces lie flat, and see what gap is left."
+
+
 def test_stated_share_is_the_limit():
     part = body("part", block(20, 10, 5, (48, 0, 0)))
     (only,) = gauged(seat.check, [CHUCK, part], on("part", "bottom", "chuck", "top", min_share=0.7))
@@ -67,6 +80,7 @@ def test_open_seat_says_its_gap():
     assert verdicts(findings) == [Verdict.NO_GO, Verdict.NO_GO]
     assert "stands open by 80 µm (80 µm at most)" in findings[0].says
     assert "touches nothing that holds it" in findings[1].says
+    assert findings[1].remedy == "Close its seats first: part.bottom on chuck.top."
 
 
 def test_a_part_on_a_part_that_lies_on_the_chuck_has_a_footing():
