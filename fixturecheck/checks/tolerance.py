@@ -25,6 +25,7 @@ Go: a block on a table against a stop. No-go: a ledge 2 um behind its seat when 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
@@ -167,7 +168,9 @@ def _judged(share: float) -> Verdict:
 def _seat(seat: SeatChance, chances: Chances, write: Writing) -> Finding:
     """Judge how often one seat closes."""
     says = f"{seat.seat} closes in {percent(seat.share_closed)} of {chances.draws} draws"
-    if seat.share_closed < 1.0:
+    if not math.isfinite(seat.gap_worst_um):
+        says += ". Where the parts rest its faces are nowhere near each other"
+    elif seat.share_closed < 1.0:
         says += (
             f". It is open by {write.gap(seat.gap_p95_um, '.1f')} in one draw of twenty, and by "
             f"{write.gap(seat.gap_worst_um, '.1f')} {_furthest(seat.of_zones)}"

@@ -248,8 +248,8 @@ def _rest_writer(write: Writing) -> _Plain:
             SeatChance: lambda chance: {
                 "seat": chance.seat,
                 "share_closed": chance.share_closed,
-                "gap_p95_um": chance.gap_p95_um,
-                "gap_worst_um": chance.gap_worst_um,
+                "gap_p95_um": _if_finite(chance.gap_p95_um),
+                "gap_worst_um": _if_finite(chance.gap_worst_um),
             },
             Freedom: lambda freedom: f"{freedom.body} {freedom_words(freedom, write)}",
         },

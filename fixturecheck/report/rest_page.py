@@ -138,15 +138,23 @@ def _follows(target: TargetMoves, seat: str) -> str:
     return f"{_ARROWS[0] if value > 0 else _ARROWS[1]}\u202f{abs(value):.3f}"
 
 
+def _gap(gap_um: float, units: str) -> str:
+    """Return a gap; that of faces which are nowhere near each other is infinite."""
+    return shown(gap_um, "um", units) if math.isfinite(gap_um) else "not near"
+
+
 def _chances(chances: Chances, result: Result) -> dict[str, Any]:
     """Return how often seats close and how far the work is out."""
     units = result.shown_in
     said = {f.subject: f.says for f in result.findings if f.check == "tolerance"}
     rows: list[Sequence[str]] = [
-        (s.seat, shown(s.share_closed, "share", units), shown(s.gap_p95_um, "um", units),
-         shown(s.gap_worst_um, "um", units))
+        (
+            s.seat,
+            shown(s.share_closed, "share", units),
+            *(_gap(g, units) for g in (s.gap_p95_um, s.gap_worst_um)),
+        )
         for s in chances.seats
-    ]  # fmt: skip
+    ]
     rows += [
         (f"{w.a} on {w.b}", "lands in " + shown(w.share_lands, "share", units), "", "") for w in chances.wrong
     ]

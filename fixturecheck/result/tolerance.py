@@ -19,7 +19,8 @@ class SeatChance:
     share_closed : float
         Part of the draws in which it closes, 0 to 1.
     gap_p95_um, gap_worst_um : float
-        Gap that is left in one draw of twenty, and at most.
+        Gap that is left in one draw of twenty, and at most; infinite where the faces are nowhere near each
+        other at rest.
     of_zones : bool
         Whether that is the worst of all zones, or of the draws alone.
     """

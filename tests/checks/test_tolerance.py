@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import re
 from dataclasses import replace
@@ -11,9 +12,11 @@ import cadquery as cq
 import numpy as np
 import pytest
 
+from fixturecheck import check
 from fixturecheck.checks import location, tolerance
 from fixturecheck.errors import SetupError
 from fixturecheck.nesting.answer import rest_of, staging_answer
+from fixturecheck.report.json import result_json
 from fixturecheck.result.finding import Verdict
 from fixturecheck.setup.model import Cut, Seat
 from fixturecheck.setup.staging import Push, Staging
@@ -52,6 +55,19 @@ def found(zones, **given):
     setup = stated(zones, **given)
     answer = staging_answer(setup)
     return list(tolerance.check(SimpleNamespace(setup=setup, answered=answer))), answer
+
+
+def test_a_seat_whose_faces_are_nowhere_near_at_rest_has_no_gap_and_is_still_written():
+    """The far end of the block is stated to lie on the stop: 30 mm from it, whatever the zones."""
+    far = Seat(body="part", face="far", on="stop", on_face="face", rank="tertiary")
+    setup = stated({"base": 0.03}, seats=(*SEATS, far), far=">X")
+    result = check(setup, only=("rest", "tolerance"))
+    (told,) = [f for f in result.findings if f.check == "tolerance" and f.subject == "part.far on stop.face"]
+    assert "closes in 0 % of" in told.says
+    assert told.says.endswith("Where the parts rest its faces are nowhere near each other.")
+    seats = json.loads(result_json(result))["rest"]["chances"]["seats"]
+    (written,) = [s for s in seats if s["seat"] == "part.far on stop.face"]
+    assert written["gap_worst_um"] is None
 
 
 def test_the_floor_spreads_by_the_root_sum_of_squares_and_at_worst_by_the_sum():
