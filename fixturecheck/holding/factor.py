@@ -117,9 +117,14 @@ def load_cases(
         return change(replace(held, cutting=process.loads(case, values)))
 
     def load(case: LoadCase) -> Borne:
+        least = math.inf
+
         def borne(values: Mapping[str, float]) -> Borne:
+            nonlocal least
             problem, all_values = problem_of(case, values), {**low, **values}
-            done = collapse(problem, ceiling=CEILING)
+            # The least of a case counts alone.
+            done = collapse(problem, ceiling=CEILING, enough=least)
+            least = min(least, done.factor.low)
             return Borne(case=case, values=all_values, problem=problem, collapse=done, change=change)
 
         return process.weakest(borne)

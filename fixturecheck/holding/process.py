@@ -86,7 +86,8 @@ class CutLoads(Protocol):
         Parameters
         ----------
         borne : callable
-            Loads one case at some values of the inputs of the cut.
+            Loads one case at some values of the inputs of the cut, up to the least factor that it came to
+            at others.
         """
 
 

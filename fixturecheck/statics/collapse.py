@@ -14,6 +14,7 @@ drawn combinations are tried as well and may widen the range.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
@@ -87,7 +88,7 @@ class Collapse:
         return self.motions[0].body if self.motions else None
 
 
-def collapse(holding: EquilibriumProblem, *, ceiling: float = CEILING) -> Collapse:
+def collapse(holding: EquilibriumProblem, *, ceiling: float = CEILING, enough: float = math.inf) -> Collapse:
     """Load a holding until it lets go.
 
     Parameters
@@ -96,6 +97,9 @@ def collapse(holding: EquilibriumProblem, *, ceiling: float = CEILING) -> Collap
         Bodies, contact points and loads.
     ceiling : float
         Factor beyond which nobody needs to know more.
+    enough : float
+        The same, where another holding is known to let go there. A factor below it is the very same as
+        without it; one above may be any above.
 
     Returns
     -------
@@ -110,11 +114,11 @@ def collapse(holding: EquilibriumProblem, *, ceiling: float = CEILING) -> Collap
         A start gave no answer, so that the low end is not known, or an answer broke the upper bound.
     """
     spend(COLLAPSE)
-    return _collapse(holding, ceiling)
+    return _collapse(holding, ceiling, enough)
 
 
 @cached
-def _collapse(holding: EquilibriumProblem, ceiling: float) -> Collapse:
+def _collapse(holding: EquilibriumProblem, ceiling: float, enough: float) -> Collapse:
     equations = write_equations(holding)
     bound = limit_factor(equations)
     found: list[tuple[LoadPath, State]] = []
@@ -124,7 +128,8 @@ def _collapse(holding: EquilibriumProblem, ceiling: float) -> Collapse:
         try:
             rest, rests = settle_held(start.resting)
             if rests:
-                found.append((load_path(start.loading, rest, ceiling=ceiling), rest))
+                path = load_path(start.loading, rest, ceiling=ceiling, enough=enough)
+                found.append((path, rest))
         except NotComputedError as reason:
             message = f"{reason} ({start.name})"
             raise NotComputedError(message) from reason

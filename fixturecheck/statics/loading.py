@@ -18,6 +18,7 @@ equilibrium with friction inside its cones; the greatest load factor on it is th
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -391,7 +392,7 @@ def _pushed_off(equations: Equations, start: State, stride: float, heading: Floa
     return State(freedoms_mm=stride * unit, carried_n=start.carried_n)
 
 
-def load_path(equations: Equations, rest: State, *, ceiling: float) -> LoadPath:
+def load_path(equations: Equations, rest: State, *, ceiling: float, enough: float = math.inf) -> LoadPath:
     """Follow the growing cutting load from rest until it grows no more or passes the ceiling.
 
     Parameters
@@ -401,7 +402,9 @@ def load_path(equations: Equations, rest: State, *, ceiling: float) -> LoadPath:
     rest : State
         State under the held loads.
     ceiling : float
-        Factor beyond which nobody needs to know more.
+        Factor beyond which nobody needs to know more; no step goes far beyond it.
+    enough : float
+        Factor at which the path may end as at the ceiling. It changes no step before.
 
     Returns
     -------
@@ -433,7 +436,7 @@ def load_path(equations: Equations, rest: State, *, ceiling: float) -> LoadPath:
         if step is None:
             return LoadPath(steps=tuple(path), ended=PathEnd.BROKE_OFF)
         path.append(step)
-        ended = _ended(step, before, peak, ceiling)
+        ended = _ended(step, before, peak, min(ceiling, enough))
         if ended is not None and (ended is not PathEnd.STANDSTILL or still):
             return LoadPath(steps=tuple(path), ended=ended)
         still = ended is PathEnd.STANDSTILL

@@ -34,6 +34,7 @@ WITHOUT = {
     "grip": "coefficient of friction",
     "factor": "ratio of two loads",
     "ceiling": "load factor at which a search ends",
+    "enough": "load factor at which another load is known to be worse",
     "ratio": "ratio of two like quantities",
     "poisson": "Poisson's ratio",
     "exponent": "of a power law",

@@ -222,6 +222,17 @@ def test_contacts_that_trade_their_shares_for_ever_have_let_go(monkeypatch):
     assert sum(strides) > loading.GONE_MM
 
 
+def test_what_is_enough_changes_nothing_below_it_and_ends_all_above():
+    """The least of several holdings is then the very same, wherever it comes in the row."""
+    plain = block(mu=0.2, weight=0.0, pull=500, points=4)
+    whole = collapse(plain, ceiling=1e3)
+    above, below = (collapse(plain, ceiling=1e3, enough=share * whole.factor.low) for share in (1.2, 0.5))
+    assert above.factor.low == whole.factor.low
+    assert above.carried_n.tobytes() == whole.carried_n.tobytes()
+    assert below.at_least
+    assert 0.5 * whole.factor.low <= below.factor.low <= whole.factor.low
+
+
 def test_a_wrong_at_least_where_the_first_fit_alone_reaches_the_ceiling():
     """The same twist below a ceiling that evenly fitting faces reach and crowned ones do not."""
     plain = block(mu=0.2, weight=0.0, pull=500, points=4)
@@ -244,12 +255,12 @@ def test_a_wrong_low_end_where_a_start_gives_no_answer(monkeypatch, last, start)
     follow = collapse_module.load_path
     calls = []
 
-    def fails_at_one(equations, rest, *, ceiling):
+    def fails_at_one(equations, rest, **given):
         calls.append(1)
         if len(calls) == last:
             message = "contacts kept switching"
             raise NotComputedError(message)
-        return follow(equations, rest, ceiling=ceiling)
+        return follow(equations, rest, **given)
 
     monkeypatch.setattr(collapse_module, "load_path", fails_at_one)
     with pytest.raises(NotComputedError, match=rf"contacts kept switching \({start}\)"):
