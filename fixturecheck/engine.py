@@ -20,13 +20,12 @@ from fixturecheck.contact.patch import ContactMap
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.dials.plan import Dialled, dialled
 from fixturecheck.dials.reading import datum_offset
-from fixturecheck.errors import FixturecheckError, KernelError, NotComputedError
+from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.kernel.construct import compound
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.recall import asked_of, is_kept, recalled
 from fixturecheck.kernel.select import flush_faces
-from fixturecheck.kernel.side_by_side import Begun
-from fixturecheck.kernel.standby import Posted, standby_here
+from fixturecheck.kernel.standby import Posted, Standby, standby_here
 from fixturecheck.machining.as_ground import grind
 from fixturecheck.machining.as_milled import MilledCut, mill
 from fixturecheck.machining.cut import GroundCut
@@ -34,7 +33,6 @@ from fixturecheck.nesting.answer import (
     StagingAnswer,
     rest_of,
     rest_shapes,
-    staged,
     staged_apart,
     staging_answer,
     standing_model,
@@ -151,26 +149,25 @@ class _Work:
         self.asked = asked
         self._progress, self._copied = progress, copied
         self._stand = stand
-        self._resting: Begun[StagingAnswer] | Posted[StagingAnswer] | None = None
+        self._own: Standby | None = None
+        self._resting: Posted[StagingAnswer] | None = None
 
     def begin(self) -> None:
         """Let the parts come to rest in a copy of this process, while this one finds contacts and cuts."""
         if not self.needs("rest") or is_kept(self.keys["rest"]):
             return
         standby, bare = standby_here(), self.bare["rest"]
-        # What goes wrong here goes wrong again when it is the turn of the rest.
-        with contextlib.suppress(FixturecheckError):
-            if standby is not None:
-                work = partial(staged_apart, bare, self.asked)
-                self._resting = standby.begun(work, lambda: [standing_model(bare)])
-                return
-            model = standing_model(bare)
-            self._resting = Begun(partial(staged, model, self.asked), [model])
+        if standby is None:
+            standby = self._own = Standby()
+        work = partial(staged_apart, bare, self.asked)
+        self._resting = standby.begun(work, lambda: [standing_model(bare)])
 
     def close(self) -> None:
         """End what was begun and is not wanted any more."""
         if self._resting is not None:
             self._resting.end()
+        if self._own is not None:
+            self._own.end()
 
     def touch(self) -> None:
         """Find what touches."""

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 import fixturecheck as fc
-from fixturecheck import engine, hold
+from fixturecheck import hold
 from fixturecheck.engine import check
 from fixturecheck.kernel.place import translation
 from fixturecheck.kernel.recall import Memory, asked_of, key_of, packed, recalled, remembering, unpacked
@@ -22,7 +22,6 @@ from fixturecheck.kernel.standby import standing_by
 from fixturecheck.release import motions
 from fixturecheck.report.json import result_dict
 from fixturecheck.setup.load import load
-from tests.processes import SentBack
 
 STAGED = Path(__file__).parents[1] / "models/index_pawl/rev_a_staged.py"
 
@@ -270,17 +269,6 @@ def test_an_answer_for_another_tolerance_is_not_taken():
     assert other != kept
 
 
-def test_parts_that_come_to_rest_in_a_copy_of_the_process_are_told_alike(monkeypatch):
-    """Warm too: what is kept is not begun again."""
-    monkeypatch.setattr(engine, "Begun", SentBack)
-    monkeypatch.setattr(SentBack, "begun", 0)
-    sizes = next(random_edits(1))
-    with remembering(Memory()):
-        copied = [told(check(stepped_blocks(sizes), copied=True)) for _ in range(2)]
-    assert SentBack.begun == 1
-    assert copied == [told(check(stepped_blocks(sizes)))] * 2
-
-
 class SentAfar:
     """A copy that stays, whose work is done here, and goes there and back as bytes."""
 
@@ -295,7 +283,7 @@ class SentAfar:
 
 
 def test_parts_that_come_to_rest_in_a_copy_that_stays_are_told_alike():
-    """The set-up goes there as bytes, with what the user says of materials; the answer speaks of ours."""
+    """The set-up goes there as bytes; what is kept is not begun again."""
     sizes = next(random_edits(1))
     afar = SentAfar()
     with remembering(Memory()), standing_by(afar):

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import gc
 import os
+import pickle
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -23,6 +24,7 @@ from fixturecheck.threads import cores
 T = TypeVar("T")
 Shared = Sequence[object]
 
+_NOT_SENT = (OSError, pickle.PicklingError, TypeError, AttributeError)
 _FIRST_FILE = 3
 _MOST_FILES = 65536
 
@@ -63,7 +65,7 @@ class Standby:
         if self._copy is not None:
             try:
                 self._copy[0].send(packed(work))
-            except OSError:
+            except _NOT_SENT:
                 self.end()
         return Posted(self, work, shared)
 
