@@ -163,7 +163,7 @@ def parameter_words(param: Param) -> str:
 
 
 def _materials() -> str:
-    head = ("name", "kg/m3", "E MPa", "magnetic", "", "source")
+    head = ("name", "kg/m3", "E MPa", "magnetic", "")
     rows = [
         (
             m.name,
@@ -175,16 +175,16 @@ def _materials() -> str:
         )
         for m in materials().values()
     ]
-    return _listed("materials", head, rows)
+    return _sourced("materials", head, rows)
 
 
 def _finishes() -> str:
-    head = ("name", "Ra µm", "Rz µm", "flat within µm", "", "source")
+    head = ("name", "Ra µm", "Rz µm", "flat within µm", "")
     rows = [
         (f.name, _range(f.ra_um), _range(f.rz_um), _range(f.flatness_um), f.says, uncited(f.source))
         for f in finishes().values()
     ]
-    return _listed("finishes", head, rows)
+    return _sourced("finishes", head, rows)
 
 
 def _wheels() -> str:
@@ -200,8 +200,8 @@ def _wheels() -> str:
         )
         for row in read("wheels")["speed_limit"]
     ]
-    head = ("ISO 525 types", "bonds", "low sfpm", "medium sfpm", "high sfpm", "source")
-    limits = _listed("wheels: highest surface speed; the mark on the wheel comes first", head, rows)
+    head = ("ISO 525 types", "bonds", "low sfpm", "medium sfpm", "high sfpm")
+    limits = _sourced("wheels: highest surface speed; the mark on the wheel comes first", head, rows)
     marks = [(colour, f"{speed:g} m/s") for colour, speed in stripes().items()]
     return limits + _listed("wheels: stripes that allow more", ("stripe", "speed"), marks)
 
@@ -220,6 +220,22 @@ def _listed(title: str, head: tuple[str, ...], rows: Iterable[tuple[str, ...]]) 
         cells = [cell.ljust(width) for cell, width in zip(row, [*widths, 0], strict=True)]
         lines.append(f"  {'  '.join(cells)}".rstrip())
     return "\n".join(lines) + "\n"
+
+
+_COLUMNS = 100
+
+
+def _sourced(title: str, head: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> str:
+    """Return a table whose last cells are sources, each below its row: they are far longer than a line."""
+    *own, sources = zip(*rows, strict=True)
+    name, heads, *lines = _listed(title, head, list(zip(*own, strict=True))).splitlines()
+    told = [name, heads]
+    for line, source in zip(lines, sources, strict=True):
+        told += [
+            line,
+            *textwrap.wrap(f"source: {source}", _COLUMNS, initial_indent=" " * 6, subsequent_indent=" " * 8),
+        ]
+    return "\n".join(told) + "\n"
 
 
 SHELVES: Mapping[str, Callable[[], str]] = {

@@ -119,8 +119,9 @@ def run(
     # Operations of a job are checked in copies of this process, which a process with threads is not made of.
     os.environ.update(ONE_THREAD)
     with painting(request.pictures) as painter, scratch(Path(folder)):
+        given = [given_result(before, request, part_of(progress, 0.05, 0.4))] if before is not None else []
         late = given_result(after, request, part_of(progress, 0.45, 0.8))
-        early = late if before is None else given_result(before, request, part_of(progress, 0.05, 0.4))
+        early = given[0] if given else late
         progress("compare", 0.85)
         found = compared(early.stored, late.stored)
         if before is None:
