@@ -46,7 +46,7 @@ def contacts(assembly: object, *, within_mm: float = 0.5, name: str = "") -> Res
     Raises
     ------
     SetupError
-        There are fewer than two solids in it, or something that is none.
+        There are fewer than two solids in it, or something that is not a solid.
     """
     return surveyed(assembled(assembly, within_mm=within_mm, name=name))
 

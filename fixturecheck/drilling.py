@@ -48,7 +48,7 @@ def thread_of(name: str) -> tuple[float, float]:
     Raises
     ------
     SetupError
-        There is none of the name; the nearest ones are named.
+        Nothing has this name; the message lists the nearest names.
     """
     return row_of(name, threads(), what="thread")
 

@@ -56,7 +56,7 @@ def allowed_name(name: object, where: str, most: int = MOST_NAME) -> None:
 
 
 def one_of(value: object, known: tuple[str, ...], where: str) -> None:
-    """Refuse a word that is none of those known.
+    """Refuse a word that is not known.
 
     Parameters
     ----------
@@ -193,7 +193,7 @@ def row_of(name: str, known: Mapping[str, T], *, what: str) -> T:
     Raises
     ------
     SetupError
-        There is none; the nearest names are told.
+        Nothing has this name; the message lists the nearest names.
     """
     if name not in known:
         raise unknown(name, known, what=what)

@@ -102,7 +102,7 @@ def gauge_set(name: str) -> GaugeSet:
     Raises
     ------
     SetupError
-        There is none of the name; the nearest ones are named.
+        Nothing has this name; the message lists the nearest names.
     """
     return row_of(name, gauge_sets(), what="set of gauge blocks")
 
@@ -331,7 +331,7 @@ def angle_set(name: str) -> AngleSet:
     Raises
     ------
     SetupError
-        There is none of the name; the nearest ones are named.
+        Nothing has this name; the message lists the nearest names.
     """
     return row_of(name, _angle_sets(), what="set of angle blocks")
 

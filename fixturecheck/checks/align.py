@@ -37,7 +37,7 @@ ID = "align"
 TITLE = "Floors level, walls parallel to the traverse"
 DEFAULT_MM = 0.005
 _NOISE_MM = 1e-7
-"""Errors below the kernel's own precision are none."""
+"""Errors below the kernel's own precision count as zero."""
 _DOWN = 0.5
 """A contact whose normal points down by more than this carries."""
 _BY = {"indicator": "an indicator", "block": "a block against the column"}

@@ -258,7 +258,7 @@ def _off_words(stage: Stage, off_um: float) -> str:
 
 
 def _proven(target: TargetSpread, chances: Chances, off_um: float) -> tuple[Verdict, str]:
-    """Return what a cut face counts as, and what of that is not proven, in words."""
+    """Return what a cut face counts as, and which share of that is not proven, in words."""
     limit, worst = target.limit_um, target.worst_um + off_um
     if limit is None:
         return Verdict.CAUTION, " It has no zone of its own, so nothing says how far it may be out."
@@ -290,7 +290,7 @@ def _target_remedy(target: TargetSpread, verdict: Verdict) -> str | None:
 
 
 def _most(target: TargetSpread) -> tuple[str, float, float] | None:
-    """Return the face that causes most of the spread, its share, and what of that comes by leaning."""
+    """Return the face that causes most of the spread, its share, and how much of that comes from leaning."""
     face, share = max(target.share_by_face, key=lambda f: f[1], default=("", 0.0))
     return (face, share, dict(target.lean_by_face)[face]) if face else None
 

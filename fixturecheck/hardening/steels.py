@@ -187,7 +187,7 @@ def refuse_soft_steel(name: str) -> None:
     Raises
     ------
     SetupError
-        It is none; the nearest ones are named.
+        It is not in the table; the message lists the nearest names.
     """
     if name not in WITHOUT_TABLE:
         hardening_steel(name)
@@ -207,7 +207,7 @@ def hardening_process(name: str) -> HardeningProcess:
     Raises
     ------
     SetupError
-        There is none of the name; the nearest ones are named.
+        Nothing has this name; the message lists the nearest names.
     """
     return row_of(name, hardening_processes(), what="process")
 

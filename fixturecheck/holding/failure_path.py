@@ -239,7 +239,7 @@ def _cases(part: PartHold, found: Loaded, least_factor: float) -> Iterator[tuple
 
 
 def _may_let_go(one: Borne, least_factor: float) -> bool:
-    """Say whether a case may be borne less than the least; in coarse cells it may come out a trifle high."""
+    """Say whether a case may be borne less than the least; in coarse cells it may come out slightly high."""
     return one.low_factor * (1.0 - SAME_SHARE) < least_factor
 
 

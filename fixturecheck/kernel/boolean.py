@@ -304,7 +304,7 @@ def apart(a: Shape, b: Shape, what: str, *, within_mm: float = math.inf) -> Apar
 
 
 def clipped(shape: Shape, box: Box, what: str) -> Shape | None:
-    """Return what of a shape lies in a box; None when nothing does."""
+    """Return the portion of a shape that lies in a box; None when nothing does."""
     x0, y0, z0, x1, y1, z1 = box
     if min(x1 - x0, y1 - y0, z1 - z0) <= 0:
         return None
@@ -313,7 +313,7 @@ def clipped(shape: Shape, box: Box, what: str) -> Shape | None:
 
 
 def face_within(face: Face, box: Box) -> list[Face]:
-    """Return what of a flat face lies in a box, looking the same way."""
+    """Return the portion of a flat face that lies in a box, looking the same way."""
     x0, y0, z0, x1, y1, z1 = box
     block = cq.Solid.makeBox(x1 - x0, y1 - y0, z1 - z0, cq.Vector(x0, y0, z0))
     return [p for p in faces_of(common(face, block)) if p.normalAt().dot(face.normalAt()) > 0.0]

@@ -563,7 +563,7 @@ def _every_solid(thing: object) -> list[Solid]:
     Raises
     ------
     SetupError
-        There is none in it, or there are faces that bound none; the message says what there is.
+        There is no solid in it, or its faces enclose none; the message says what there is.
     """
     shapes = _shapes_in(thing)
     solids = [solid for shape in shapes for solid in solids_of(shape)]

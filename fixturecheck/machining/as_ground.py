@@ -92,7 +92,7 @@ def with_layers(name: str, solid: Solid, layers: Sequence[Shape], cut_name: str,
     Returns
     -------
     Stock
-        The part and what of the layers lies outside it.
+        The part and the portion of the layers outside it.
 
     Raises
     ------
@@ -210,7 +210,7 @@ _ROOM_MM = 1e-6
 def _corner_of(
     part: PartTargets, rim: WheelRim, path: WheelPath, ground: Shape, leftover: Shape | None
 ) -> tuple[CornerMade | None, Shape | None]:
-    """Return the corner as made, and what of the leftover lies outside the wheel's own corner.
+    """Return the corner as made, and the leftover outside the wheel's own corner.
 
     The radius is read off the hollow round faces of the ground part that touch the plane of the floor and
     the plane of the wheel's side. When there is none, the corner is as large as what was left in it.
@@ -242,7 +242,7 @@ def wheel_side_mm(rim: WheelRim, path: WheelPath) -> float:
 
 
 def _outside_fillet(part: PartTargets, rim: WheelRim, path: WheelPath, gouge: Shape | None) -> Shape | None:
-    """Return what of a gouge lies outside the fillet drawn between floor and wall."""
+    """Return the portion of a gouge outside the fillet drawn between floor and wall."""
     drawn_mm = _drawn_corner_mm(part)
     if gouge is None or drawn_mm == 0:
         return gouge

@@ -301,7 +301,7 @@ def _free(walls: Sequence[Walls], around: BaseGeometry) -> BaseGeometry:
 def _missed(
     run: EndMilling, leftover: Shape | None, passes: Sequence[CutterPass], walls: Sequence[Walls]
 ) -> Shape | None:
-    """Return what of the leftover the cutter could have reached from anywhere between the walls."""
+    """Return the leftover that the cutter could have reached from anywhere between the walls."""
     if leftover is None:
         return None
     x0, y0, _, x1, y1, z1 = box_of(leftover)
@@ -362,7 +362,7 @@ def floor_fillet_mm(solid: Solid, floor_mm: float) -> float | None:
 def _dug(
     run: EndMilling, solid: Solid, gouge: Shape | None, passes: Sequence[CutterPass], walls: Sequence[Walls]
 ) -> Shape | None:
-    """Return what of a gouge lies outside the fillet drawn between floor and walls."""
+    """Return the portion of a gouge outside the fillet drawn between floor and walls."""
     floor_mm = min(p.z_mm for p in passes)
     drawn_mm = floor_fillet_mm(solid, floor_mm)
     if gouge is None or not drawn_mm:

@@ -124,7 +124,7 @@ def _opens(body: Body, rim: Floats, origin: Floats, axis: Floats) -> bool:
 
 
 def below_hole(drill: Drilling, hole: DrilledHole, diameter_mm: float) -> dict[str, Solid]:
-    """Return what of the drill, and of the tap, comes out below a hole that is open there, by name.
+    """Return the end of the drill, and of the tap, that comes out below a hole that is open there, by name.
 
     Parameters
     ----------

@@ -277,7 +277,7 @@ def _check(cut: Mill) -> None:
 _SLICE_RAD = math.radians(3.0)
 _ROUND_SLICES, _TAPER_SLICES = 24, 4
 _LEAST_CHIP_SHARE = 1e-6
-"""Of the feed for a tooth: a thinner chip is none."""
+"""Of the feed for a tooth: no thinner chip forms."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

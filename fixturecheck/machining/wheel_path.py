@@ -113,7 +113,7 @@ def targets_of(setup: Setup, cut: Cut) -> list[PartTargets]:
 
 
 def _cornered(body: Body, solid: Solid, floor: TargetFace, wall: TargetFace) -> PartTargets:
-    """Return a part with floor and wall less what of either lies in an undercut of their corner.
+    """Return a part whose floor and wall leave out the undercut of their corner.
 
     An undercut is cut before: its bottom lies under the floor and behind the wall, where nothing is ground.
     """
@@ -153,7 +153,7 @@ def _before(floor: TargetFace, wall_y: float, front: float) -> TargetFace:
 
 
 def _within(target: TargetFace, box: Box) -> TargetFace:
-    """Return what of a target lies in a box; all of it where nothing does."""
+    """Return the portion of a target that lies in a box; all of it where nothing does."""
     faces = tuple(piece for face in target.faces for piece in face_within(face, box))
     return _measured(target.name, faces, target.normal) if faces else target
 

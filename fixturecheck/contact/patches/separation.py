@@ -145,7 +145,7 @@ def _apart(seen: Any, polygon: Any, bends: Any | None, least_mm: float) -> bool:
 
 
 def _in_band(shape: Any, along: Floats, place_mm: float, half_mm: float) -> Any:
-    """Return what of a flat shape lies in a band square to a direction (2,), mm."""
+    """Return the portion of a flat shape in a band square to a direction (2,), mm."""
     low, high = place_mm - half_mm, place_mm + half_mm
     at_mm = shapely.get_coordinates(shape) @ along
     if at_mm.min() > high or at_mm.max() < low:

@@ -402,7 +402,7 @@ def _deepest_behind(a: FaceTriangles, b: FaceTriangles, best: Place, enough_mm: 
 
 @compiled
 def _shrunk(box: Box, by_mm: float) -> Box:
-    """Return what of a box lies so far within it: what is as deep in a body is as deep in its box."""
+    """Return a box shrunk by a depth: what is that deep in a body is that deep in its box."""
     low, high, by = box[0], box[1], by_mm - LOOSE_MM
     return (low[0] + by, low[1] + by, low[2] + by), (high[0] - by, high[1] - by, high[2] - by)
 

@@ -271,7 +271,7 @@ class Features:
 
 
 def features_of(solid: Solid) -> Features:
-    """Return what of a solid can touch, in the solid's own frame.
+    """Return the features of a solid that can touch, in the solid's own frame.
 
     Raises
     ------
