@@ -271,7 +271,7 @@ class WheelScene:
         return sweeps_of(setup.machine, rim, still)
 
     def within_reach(self, wheel: Shape, body: str, travel_mm: float) -> Shape | None:
-        """Return the portion of the wheel that a body can reach on its way; booleans with less of it cost less."""
+        """Return the portion of the wheel that a body can reach on its way: booleans with it cost less."""
         key = wheel, body, travel_mm
         if key not in self._within_reach:
             x0, y0, z0, x1, y1, z1 = loose_box(self.standing[body])
