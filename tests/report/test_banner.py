@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from fixturecheck.report.html import page
-from fixturecheck.report.statements import ASKED, QUESTIONS, banner
+from fixturecheck.report.statements import banner
 from fixturecheck.report.terminal import table
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, NotAsked, Verdict, WhyNotAsked
@@ -84,11 +84,3 @@ def test_a_no_go_says_do_not_grind_and_an_unknown_that_it_is_no_pass() -> None:
 def test_a_result_without_findings_is_no_pass_in_words() -> None:
     nothing = replace(staged.result(), findings=(), verdict=Verdict.GO)
     assert banner(nothing).says == "Nothing was asked, so nothing was found."
-
-
-def test_every_check_has_its_words() -> None:
-    from fixturecheck.checks import MODULES
-    from fixturecheck.process.across import MODULES as OF_A_JOB
-
-    assert set(MODULES) | set(OF_A_JOB) == set(QUESTIONS)
-    assert set(MODULES) <= set(ASKED)

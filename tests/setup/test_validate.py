@@ -10,10 +10,8 @@ import cadquery as cq
 import pytest
 
 from fixturecheck import Body, Cut, Flange, Guard, Machine, Seat, Setup, Tolerances, Wheel, body, equipment
-from fixturecheck.checks import MODULES
 from fixturecheck.checks.doubts import suspicions
 from fixturecheck.errors import SetupError
-from fixturecheck.names import CHECKS
 from fixturecheck.result import Source
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup import validate
@@ -355,10 +353,6 @@ def test_a_solid_that_many_bodies_share_is_examined_once(monkeypatch: pytest.Mon
 def test_the_table_is_the_lowest_point_of_what_stands_there_unless_stated() -> None:
     assert stated().table_z_mm == pytest.approx(-2.5, abs=1e-9)
     assert stated(**machine(table_z_mm=-30.0)).table_z_mm == -30.0
-
-
-def test_the_names_of_checks_are_those_that_run() -> None:
-    assert tuple(MODULES) == CHECKS
 
 
 @pytest.mark.parametrize(
