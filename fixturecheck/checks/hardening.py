@@ -35,8 +35,7 @@ from fixturecheck.result.hardening import (
 )
 from fixturecheck.setup.hardening import HardenedWhen, Hardening, hardened_parts
 from fixturecheck.units import Writing
-from fixturecheck.wording.groups import listed
-from fixturecheck.wording.sentences import first_up
+from fixturecheck.wording.sentences import first_up, listed
 from fixturecheck.wording.settings import (
     change_words,
     hrc_words,

@@ -23,7 +23,7 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_compu
 from fixturecheck.setup.records import OverRolls
 from fixturecheck.sizes.faces import RolledSize, RollTouch, rolled_sizes
 from fixturecheck.units import Writing
-from fixturecheck.wording.groups import listed
+from fixturecheck.wording.sentences import listed
 from fixturecheck.wording.settings import rolls_words
 
 ID = "rolls"

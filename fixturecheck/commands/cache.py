@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from fixturecheck.commands.shared import Parser
-from fixturecheck.commands.terminal import GO, NOT_COMPUTED, say
+from fixturecheck.commands.shared import GO, NOT_COMPUTED, Parser, say
 from fixturecheck.errors import SetupError
 
 

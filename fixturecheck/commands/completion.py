@@ -6,8 +6,7 @@ import argparse
 from collections.abc import Mapping
 from pathlib import Path
 
-from fixturecheck.commands.shared import Parser
-from fixturecheck.commands.terminal import GO, NOT_COMPUTED, say
+from fixturecheck.commands.shared import GO, NOT_COMPUTED, Parser, say
 
 SHELLS = ("bash", "zsh", "fish", "tcsh")
 

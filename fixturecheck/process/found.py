@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 from fixturecheck.result import Result, Source
 from fixturecheck.result.finding import BADNESS, Finding, NotAsked, Verdict
 from fixturecheck.result.stored import called_in
-from fixturecheck.wording import groups as words
-from fixturecheck.wording.groups import Together
+from fixturecheck.wording import sentences as words
+from fixturecheck.wording.sentences import Together
 
 if TYPE_CHECKING:
     from fixturecheck.process.model import Job, JobResult

@@ -12,9 +12,8 @@ from fixturecheck.result import Result
 from fixturecheck.result.finding import Kind
 from fixturecheck.result.rest import BodyFree, PairState, Touching
 from fixturecheck.units import Writing
-from fixturecheck.wording.groups import Together, listed
 from fixturecheck.wording.motion import contact_words, freedoms_words, leaves_words
-from fixturecheck.wording.sentences import shown
+from fixturecheck.wording.sentences import Together, listed, shown
 
 Stops = dict[tuple[Kind | None, tuple[str, ...]], str]
 """The stop of the 3-D view for each finding, by its kind and what it is about."""

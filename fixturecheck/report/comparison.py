@@ -23,9 +23,17 @@ from fixturecheck.report.terminal import folded
 from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.shapes import StatedValue
 from fixturecheck.units import Writing, angle_text, metric_unit
-from fixturecheck.wording import groups as words
-from fixturecheck.wording.groups import asked, names_listed
-from fixturecheck.wording.sentences import first_up, number_found, plural, shown, verdict_word, wide_spaces
+from fixturecheck.wording import sentences as words
+from fixturecheck.wording.sentences import (
+    asked,
+    first_up,
+    names_listed,
+    number_found,
+    plural,
+    shown,
+    verdict_word,
+    wide_spaces,
+)
 
 MOST_ROWS = 40
 _MOST_FACES = 8

@@ -44,9 +44,16 @@ from fixturecheck.result.contact import Contact, ContactKind, CutMade
 from fixturecheck.result.finding import Finding, Verdict, worst
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
-from fixturecheck.wording import groups as words
-from fixturecheck.wording.groups import Together
-from fixturecheck.wording.sentences import SIGNS, first_up, shown, shown_span, verdict_word, verdict_words
+from fixturecheck.wording import sentences as words
+from fixturecheck.wording.sentences import (
+    SIGNS,
+    Together,
+    first_up,
+    shown,
+    shown_span,
+    verdict_word,
+    verdict_words,
+)
 
 
 def page(

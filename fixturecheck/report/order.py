@@ -8,7 +8,7 @@ from fixturecheck.result import Result
 from fixturecheck.result.contact import Contact, ContactKind
 from fixturecheck.result.finding import Finding, Group, Verdict
 from fixturecheck.result.hold import HoldFound, PartHeld
-from fixturecheck.wording.groups import Together
+from fixturecheck.wording.sentences import Together
 
 _ORDER = (Verdict.NO_GO, Verdict.UNKNOWN, Verdict.CAUTION, Verdict.GO)
 _AFTER_OVERRULED = 2

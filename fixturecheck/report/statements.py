@@ -15,9 +15,8 @@ from fixturecheck.result.finding import Finding, NotAsked, Verdict, WhyNotAsked
 from fixturecheck.setup.hardening import HardenedWhen
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.units import Writing, metric_unit, suffix_of
-from fixturecheck.wording.groups import title
 from fixturecheck.wording.motion import touching_says
-from fixturecheck.wording.sentences import plural, shown, stated
+from fixturecheck.wording.sentences import plural, shown, stated, title
 
 AT_THE_MACHINE = (
     "This page does not replace training, the machine's manual or the law where you work. Local rules "

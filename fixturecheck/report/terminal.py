@@ -15,8 +15,7 @@ from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.hold import HoldFound, PartHeld, Tool
 from fixturecheck.result.magnet import MagnetState
 from fixturecheck.units import Writing
-from fixturecheck.wording import groups as words
-from fixturecheck.wording.groups import Together
+from fixturecheck.wording import sentences as words
 from fixturecheck.wording.hold import (
     amount,
     bounded_factor,
@@ -34,7 +33,7 @@ from fixturecheck.wording.hold import (
     tools_of,
     way_words,
 )
-from fixturecheck.wording.sentences import shown, verdict_word, verdict_words, wide_spaces
+from fixturecheck.wording.sentences import Together, shown, verdict_word, verdict_words, wide_spaces
 
 MOST_EACH = 3
 """Findings of one check that are listed one by one; a gang fails the same way many times."""

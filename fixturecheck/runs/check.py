@@ -1,4 +1,4 @@
-"""A whole check from file to folder, of one set-up or of a job.
+"""A whole check from file to folder, of one set-up or of a job, and a look at an assembly with no set-up.
 
 Nothing heavy is imported here, so that the drawing process can be started first of all.
 """
@@ -22,12 +22,14 @@ if TYPE_CHECKING:
     from fixturecheck.result import Result
     from fixturecheck.setup.model import Setup
 
+
 ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
 """What a check states of its environment: operations of a job are checked in forks, and arrays start threads.
 
 Nor do these threads gain anything: with two of them a held gib takes a third more CPU time and as long.
 """
 _CHECKED = 0.7
+_READ_UNTIL, _LOOKED = 0.3, 0.7
 
 
 def run(
@@ -172,3 +174,35 @@ def _checked(setup: Setup, request: CheckRequest, progress: Progress, tell: Tell
         middle(doing, share)
 
     return check(setup, only=request.only, skip=request.skip, progress=step, found=so_far.found, copied=True)
+
+
+def look(
+    path: str, within_mm: float, units: str, folder: str, request: CheckRequest, *, progress: Progress
+) -> CheckAnswer:
+    """Read an assembly, look what touches, write everything.
+
+    Parameters
+    ----------
+    path : str
+        A STEP or BREP file.
+    within_mm : float
+        How far bodies may be apart to be told.
+    units : str
+        `mm` or `inch`.
+    folder : str
+        An empty folder to write into.
+
+    Raises
+    ------
+    FixturecheckError
+        The file cannot be used, the kernel failed, or the result could not be written.
+    """
+    with painting(request.pictures) as painter, scratch(Path(folder)):
+        progress("load the kernel", 0.02)
+        from fixturecheck.touching import assembled, surveyed  # noqa: PLC0415 -- the painter starts first
+
+        progress(f"read {Path(path).name}", 0.15)
+        whole = assembled(path, within_mm=within_mm, units=units)
+        result = surveyed(whole, progress=part_of(progress, _READ_UNTIL, _LOOKED))
+        rest = part_of(progress, _LOOKED, 1.0)
+        return answer_of(result, whole.setup, Path(folder), request, painter, progress=rest)

@@ -132,12 +132,12 @@ def _check_one(
     tuple
         What the check found, without its shapes, and why pictures are missing.
     """
-    from fixturecheck.process.checked import (  # noqa: PLC0415 -- loads the kernel
+    from fixturecheck.process.run import (  # noqa: PLC0415 -- loads the kernel
+        answers,
         check_operation,
         checked_setup,
         with_across,
     )
-    from fixturecheck.process.run import answers  # noqa: PLC0415 -- loads the kernel
 
     made = stage.setups[operation.number]
     if made.setup is None:

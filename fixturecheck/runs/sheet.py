@@ -133,8 +133,13 @@ def _pictures(result: Result, setup: Setup, painter: object) -> tuple[Mapping[st
 
 def _of_job(job: Job, request: CheckRequest, progress: Progress) -> Iterator[Made]:
     """Yield the sheet of every operation, in their order."""
-    from fixturecheck.process.checked import check_operation, checked_setup, with_across  # noqa: PLC0415 -- the same
-    from fixturecheck.process.run import looked_across, staged_job  # noqa: PLC0415 -- the same
+    from fixturecheck.process.run import (  # noqa: PLC0415 -- the same  # noqa: PLC0415 -- the same
+        check_operation,
+        checked_setup,
+        looked_across,
+        staged_job,
+        with_across,
+    )
     from fixturecheck.sheet.content import sheet_of  # noqa: PLC0415 -- the same
     from fixturecheck.sheet.measured import measured_of  # noqa: PLC0415 -- the same
     from fixturecheck.sheet.operation import bare_sheet, edges_stoned, with_operation, with_whole  # noqa: PLC0415 -- the same

@@ -17,8 +17,7 @@ from fixturecheck.kernel.worker import Worker
 from fixturecheck.process.found import Found, checked, found_in
 from fixturecheck.progress import Progress
 from fixturecheck.result import Source
-from fixturecheck.study.model import Variant, VariantRow
-from fixturecheck.study.outcome import outcome_row, unknown_row
+from fixturecheck.study.model import Variant, VariantRow, outcome_row, unknown_row
 
 if TYPE_CHECKING:
     from fixturecheck.kernel.recall import Parcel

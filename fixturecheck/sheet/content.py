@@ -8,7 +8,7 @@ from enum import StrEnum
 from types import MappingProxyType
 
 from fixturecheck.faceref import FaceRef
-from fixturecheck.process.checked import comes_off
+from fixturecheck.process.run import comes_off
 from fixturecheck.report.job import off_words
 from fixturecheck.report.order import numbered
 from fixturecheck.report.statements import QUESTIONS, at_the_machine, banner

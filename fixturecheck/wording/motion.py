@@ -27,8 +27,7 @@ from fixturecheck.result.rest import (
 )
 from fixturecheck.result.shapes import Vector
 from fixturecheck.units import Writing, angle_text, axis_text, factor_text
-from fixturecheck.wording.groups import listed
-from fixturecheck.wording.sentences import first_up, plural
+from fixturecheck.wording.sentences import first_up, listed, plural
 
 MOVES_OFF = "moves off before the cut begins, under weight, magnet and clamps alone"
 _AXES = "XYZ"

@@ -8,7 +8,7 @@ import socket
 
 import pytest
 
-from fixturecheck.commands.live_page import Doing, LivePage
+from fixturecheck.commands.watch import Doing, LivePage
 from fixturecheck.errors import SetupError
 from tests.processes import PATIENCE_S
 

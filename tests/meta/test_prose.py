@@ -20,9 +20,8 @@ READERS = {
     "commands.cache": "the name of a kept function, shown without that of the package",
     "commands.compare": "arguments of the command line",
     "commands.reference": "what somebody asks about, and lines of findings that they copied from a terminal",
-    "commands.live_page": "the page as written, into which the news are put",
-    "commands.shared": "arguments of the command line",
-    "commands.terminal": "white space, to put a message on one line",
+    "commands.watch": "the page as written, into which the news are put",
+    "commands.shared": "arguments of the command line, and white space, to put a message on one line",
     "files": "sources, out of which the keys of works are left",
     "kernel.script": "overrides of a script's parameters, hidden files by the first sign of their names, "
     "and which unknown keyword Python complains of",
@@ -53,8 +52,8 @@ READERS = {
     "names": "names that a set-up gives",
     "units": "the unit at the end of a key, and formats of numbers",
     # Typesetting: letters change, and nothing is learnt from them.
-    "wording.groups": "the number at the end of a body's name, to sort pawl_2 before pawl_10",
-    "wording.sentences": "the first letter and full stop of a sentence, and a quantity into number and unit",
+    "wording.sentences": "the first letter and full stop of a sentence, a quantity into number and unit, and "
+    "the number at the end of a body's name, to sort pawl_2 before pawl_10",
 }
 """Modules and rooms that may take text apart, each with what it reads."""
 

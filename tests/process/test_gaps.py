@@ -25,8 +25,7 @@ from fixturecheck import (
 )
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import SetupError
-from fixturecheck.process.checked import check_operation, checked_setup, with_across
-from fixturecheck.process.run import looked_across, staged_job
+from fixturecheck.process.run import check_operation, checked_setup, looked_across, staged_job, with_across
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.dials import Handwheel

@@ -5,8 +5,7 @@ from __future__ import annotations
 import cadquery as cq
 
 from fixturecheck import Clamp, Cut, Holding, Machine, Operation, Seat, Setup, body, job_of
-from fixturecheck.process.checked import check_operation, comes_off
-from fixturecheck.process.run import staged_job
+from fixturecheck.process.run import check_operation, comes_off, staged_job
 from fixturecheck.report.job import off_words
 
 LONG, WIDE, HIGH = 40.0, 20.0, 12.0

@@ -11,8 +11,7 @@ import pytest
 from fixturecheck import Cut, Machine, Operation, Seat, Setup, Wheel, body, equipment, job_of, place
 from fixturecheck.checks import dials as check_dials
 from fixturecheck.kernel.mesh.triangles import Tessellator
-from fixturecheck.process.checked import check_operation
-from fixturecheck.process.run import staged_job
+from fixturecheck.process.run import check_operation, staged_job
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.dials import Dials, Handwheel
 from tests.worked_out import stage_of

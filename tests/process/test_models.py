@@ -14,9 +14,8 @@ import pytest
 from fixturecheck.machining.as_milled import mill
 from fixturecheck.process import across
 from fixturecheck.process.across import stage
-from fixturecheck.process.checked import check_operation
 from fixturecheck.process.load import load_any
-from fixturecheck.process.run import looked_across, staged_job
+from fixturecheck.process.run import check_operation, looked_across, staged_job
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.result.shapes import Role
 from tests.doors import command

@@ -13,8 +13,8 @@ from fixturecheck.report.statements import counted_words
 from fixturecheck.report.terminal import table
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Group, Kind, Verdict
-from fixturecheck.wording import groups as words
-from fixturecheck.wording.groups import Together
+from fixturecheck.wording import sentences as words
+from fixturecheck.wording.sentences import Together
 from tests.report import staged
 
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from fixturecheck.result.finding import Finding, Group, Kind, Verdict
 from fixturecheck.result.grouping import grouped
-from fixturecheck.wording.groups import Together, checks_words, instance, title
+from fixturecheck.wording.sentences import Together, checks_words, instance, title
 
 DRAWINGS = {f"pawl_{i}": "part pawl" for i in range(1, 5)} | {"stop": "fixture stop", "gib": "part gib"}
 

@@ -17,8 +17,7 @@ from fixturecheck.kernel.recall import packed, unpacked
 from fixturecheck.report.json import result_dict
 from fixturecheck.result.finding import Verdict
 from fixturecheck.runs import variant
-from fixturecheck.runs.cluster import Shipping, cluster
-from fixturecheck.runs.sweep import swept
+from fixturecheck.runs.sweep import Shipping, cluster, swept
 from fixturecheck.runs.variant import check_parcel, check_sent, check_variant
 from fixturecheck.setup.load import load
 from fixturecheck.study.read import read_study
@@ -103,7 +102,7 @@ class Here:
 
 
 def test_a_scheduler_that_is_lost_is_one_line_and_what_was_finished_is_kept(pair, tmp_path, monkeypatch):
-    monkeypatch.setattr("fixturecheck.runs.cluster.Worker", Here)
+    monkeypatch.setattr("fixturecheck.runs.sweep.Worker", Here)
     study, out = read_study(pair), tmp_path / "out"
     with pytest.raises(FixturecheckError, match=r"^the scheduler of the cluster was lost; [a-z ]* are kept$"):
         swept(study, out, lambda _workers: Shipping(Fake(2), 1), 1, flips=False, progress=quiet)
@@ -115,7 +114,7 @@ def test_a_scheduler_that_is_lost_is_one_line_and_what_was_finished_is_kept(pair
 
 def test_a_crash_where_a_variant_is_read_is_one_row(pair, tmp_path, monkeypatch):
     """The process that reads it dies, and the next variant has another one."""
-    monkeypatch.setattr("fixturecheck.runs.cluster._READ", "tests.study.deaths:ends")
+    monkeypatch.setattr("fixturecheck.runs.sweep._READ", "tests.study.deaths:ends")
     shipping, task = Shipping(Fake(9), 1), ("key", variants_of(read_study(pair))[0], None, (), 900.0)
     try:
         for _ in range(2):
@@ -154,7 +153,7 @@ def test_a_set_up_arrives_as_it_was_sent():
 
 
 def test_a_cluster_that_is_not_there_is_one_line(monkeypatch):
-    monkeypatch.setattr("fixturecheck.runs.cluster._ANSWERS_S", 0.5)
+    monkeypatch.setattr("fixturecheck.runs.sweep._ANSWERS_S", 0.5)
     for address in ("tcp://127.0.0.1:9", "nowhere"):
         with (
             pytest.raises(SetupError, match=f"^--scheduler {address}: no scheduler answers there"),

@@ -33,12 +33,19 @@ from fixturecheck.report.study import (
 )
 from fixturecheck.result.finding import Kind, Verdict, judge
 from fixturecheck.runs.variant import at_most, crashed
-from fixturecheck.study.model import Flip, QuestionMargin, StudyFound, Take, Variant, VariantRow, best_of
-from fixturecheck.study.outcome import margin_share
+from fixturecheck.study.model import (
+    Flip,
+    QuestionMargin,
+    StudyFound,
+    Take,
+    Variant,
+    VariantRow,
+    best_of,
+    margin_share,
+)
 from fixturecheck.study.read import read_study
 from fixturecheck.study.store import study_dict, table_csv
-from fixturecheck.study.variants import flips_of, variants_of
-from fixturecheck.study.work import work_through
+from fixturecheck.study.variants import flips_of, variants_of, work_through
 from tests.report.test_build_files import assert_allowed
 from tests.study.deaths import halved, slept
 

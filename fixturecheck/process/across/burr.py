@@ -19,7 +19,7 @@ from fixturecheck.process.burrs import MetBurr
 from fixturecheck.process.records import Operation
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.shapes import NamedShape, Role
-from fixturecheck.wording.groups import listed
+from fixturecheck.wording.sentences import listed
 
 ID = "burr"
 TITLE = "No burr where the part seats"

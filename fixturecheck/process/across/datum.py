@@ -17,7 +17,7 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.process.across.stage import JobStage, RouteFinding
 from fixturecheck.process.records import Operation, makers_of
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge
-from fixturecheck.wording.groups import listed
+from fixturecheck.wording.sentences import listed
 
 ID = "datum"
 TITLE = "Faces are measured from finished ones"

@@ -39,7 +39,7 @@ from fixturecheck.report.viewer.things import scale_colours
 from fixturecheck.result.contact import Contact, ContactKind
 from fixturecheck.result.finding import Finding
 from fixturecheck.result.shapes import BODIES, wheel_name
-from fixturecheck.wording import groups as words
+from fixturecheck.wording import sentences as words
 from fixturecheck.wording.sentences import number_found, shown, verdict_words
 
 WHOLE = "whole"
