@@ -40,13 +40,15 @@ from fixturecheck.release.sequence import release_of
 from fixturecheck.result.hold import (
     AxialStroke,
     Driver,
+    FaceHeld,
     FrictionUsed,
     HoldFound,
     HoldInput,
     HoldLoss,
+    MagnetState,
+    MagnetUsed,
     PartHeld,
 )
-from fixturecheck.result.magnet import FaceHeld, MagnetState, MagnetUsed
 from fixturecheck.result.remedy import RemedyUnknown
 from fixturecheck.setup.model import Setup, magnet_alone
 from fixturecheck.setup.tools import EndMilling

@@ -29,10 +29,10 @@ from fixturecheck.result.contact import Contact, CutMade
 from fixturecheck.result.dials import CutDials, DatumOffset, DialReading
 from fixturecheck.result.finding import Finding, Group
 from fixturecheck.result.hold import (
+    FaceHeld,
     HoldFound,
     PartHeld,
 )
-from fixturecheck.result.magnet import FaceHeld
 from fixturecheck.result.rest import PartLocation, Rest, WayIn
 from fixturecheck.result.tolerance import Chances
 from fixturecheck.setup import schema as keys

@@ -21,8 +21,7 @@ from fixturecheck.kernel.measure import box_of, flat_of
 from fixturecheck.kernel.place import matrix_of, placed_at
 from fixturecheck.result import Assumed
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge
-from fixturecheck.result.hold import ClampKind
-from fixturecheck.result.magnet import MagnetState
+from fixturecheck.result.hold import ClampKind, MagnetState
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.dials import Dials
 from fixturecheck.setup.document import guessed_rows

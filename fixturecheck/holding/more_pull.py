@@ -30,7 +30,7 @@ from fixturecheck.magnet.circuit import MagnetModel, behind
 from fixturecheck.magnet.pull import FacePull, Magnet, least_pulls, magnet_of
 from fixturecheck.magnet.rating import MagnetSource, find_sources
 from fixturecheck.result.contact import ContactKind
-from fixturecheck.result.magnet import MagnetState
+from fixturecheck.result.hold import MagnetState
 from fixturecheck.result.remedy import Amount, Remedy, RemedyKind
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.model import Body, Setup, together

@@ -13,7 +13,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.magnet.field.elements import IronBody, flux_density_t, mean_square_t2, outline_mm
 from fixturecheck.magnet.pull import FacePull, Pulls, counted
 from fixturecheck.numeric import square_to, to_vector
-from fixturecheck.result.magnet import FluxSection, PullMap
+from fixturecheck.result.hold import FluxSection, PullMap
 from fixturecheck.result.shapes import Vector
 
 _PITCHES = 3.5

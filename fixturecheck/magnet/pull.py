@@ -19,7 +19,7 @@ from fixturecheck.magnet.field.solve import FluxSolution, PatchPull
 from fixturecheck.magnet.iron import Ferrous, ferrous_bodies, irons_of
 from fixturecheck.magnet.rating import MagnetSource, find_sources, pole_of
 from fixturecheck.result.contact import ContactKind
-from fixturecheck.result.magnet import PullNote, PullNoteKind
+from fixturecheck.result.hold import PullNote, PullNoteKind
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.tables import finish as finish_of
 from fixturecheck.shop.tables import material

@@ -33,7 +33,7 @@ from fixturecheck.kernel.place import placed_at, shifted
 from fixturecheck.kernel.shapes import Box, Shape, Solid
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
-from fixturecheck.result.magnet import MagnetState
+from fixturecheck.result.hold import MagnetState
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.setup.records import BodyRole

@@ -11,8 +11,7 @@ from markupsafe import Markup
 from fixturecheck.report.markup import MOST_OPEN, Cell, Picture, Table, render, round_step, table_of
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, let_go_picture, worst_of_each_cut
 from fixturecheck.result import Result
-from fixturecheck.result.hold import HoldFound, Outcome, PartHeld, Tool
-from fixturecheck.result.magnet import FaceHeld
+from fixturecheck.result.hold import FaceHeld, HoldFound, Outcome, PartHeld, Tool
 from fixturecheck.result.release import BodyLeaves
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import (

@@ -13,7 +13,6 @@ from typing import Any
 from markupsafe import Markup
 
 from fixturecheck.report import statements as facts
-from fixturecheck.report.assembly import touching_section
 from fixturecheck.report.hold_page import apart_section, hold_captions, hold_section
 from fixturecheck.report.markup import (
     MOST_OPEN,
@@ -37,7 +36,7 @@ from fixturecheck.report.order import (
     stop_of_contact,
 )
 from fixturecheck.report.rest_page import AT_REST, LOCATES, rest_section
-from fixturecheck.report.settings_page import dials_section, hardening_section
+from fixturecheck.report.shared_sections import dials_section, hardening_section, touching_section
 from fixturecheck.report.viewer.things import ViewerMarkup
 from fixturecheck.result import Result
 from fixturecheck.result.contact import Contact, ContactKind, CutMade

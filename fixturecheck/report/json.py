@@ -13,8 +13,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.result import Assumed, Result
 from fixturecheck.result.contact import Contact, CutMade
 from fixturecheck.result.finding import Finding, Group, NotAsked
-from fixturecheck.result.hold import BodyMotion, CutCase, HoldFound, HoldLoss, KeptFixture, PartHeld
-from fixturecheck.result.magnet import PullNote
+from fixturecheck.result.hold import BodyMotion, CutCase, HoldFound, HoldLoss, KeptFixture, PartHeld, PullNote
 from fixturecheck.result.release import BodyLeaves, Burr, OffWay, PryAt
 from fixturecheck.result.remedy import Remedy, RemedyUnknown
 from fixturecheck.result.rest import (

@@ -6,14 +6,12 @@ import shutil
 import textwrap
 
 from fixturecheck.progress import Tell
-from fixturecheck.report.assembly import touch_lines
 from fixturecheck.report.order import numbered
-from fixturecheck.report.settings_page import dial_lines
+from fixturecheck.report.shared_sections import dial_lines, touch_lines
 from fixturecheck.report.statements import assumed_line, banner, counted_words
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Verdict
-from fixturecheck.result.hold import HoldFound, PartHeld, Tool
-from fixturecheck.result.magnet import MagnetState
+from fixturecheck.result.hold import HoldFound, MagnetState, PartHeld, Tool
 from fixturecheck.units import Writing
 from fixturecheck.wording import sentences as words
 from fixturecheck.wording.hold import (

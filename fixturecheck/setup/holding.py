@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING
 from fixturecheck.errors import Problem, SetupError, about
 from fixturecheck.fields import HIDDEN, allowed, recorded
 from fixturecheck.names import nearest, one_of
-from fixturecheck.result.hold import ClampKind
-from fixturecheck.result.magnet import MagnetState
+from fixturecheck.result.hold import ClampKind, MagnetState
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.records import BodyRole
 from fixturecheck.shop import tables

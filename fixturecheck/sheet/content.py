@@ -15,8 +15,7 @@ from fixturecheck.report.statements import QUESTIONS, at_the_machine, banner
 from fixturecheck.result import Result
 from fixturecheck.result.dials import CutDials, DialReading
 from fixturecheck.result.finding import Kind, Verdict
-from fixturecheck.result.hold import ClampKind
-from fixturecheck.result.magnet import MagnetState
+from fixturecheck.result.hold import ClampKind, MagnetState
 from fixturecheck.result.release import Burr
 from fixturecheck.setup.holding import MillWay
 from fixturecheck.setup.model import Body, Cut, Setup

@@ -19,12 +19,15 @@ from fixturecheck.result.hold import (
     HoldLoss,
     KeptFixture,
     KeptReason,
+    MagnetState,
+    MagnetUsed,
     Outcome,
     PartHeld,
+    PullNote,
+    PullNoteKind,
     Stroke,
     Tool,
 )
-from fixturecheck.result.magnet import MagnetState, MagnetUsed, PullNote, PullNoteKind
 from fixturecheck.result.release import Burr, FirstSteps, OffKind, OffWay, PryAt, SteelKeeps
 from fixturecheck.result.remedy import RemedySearch, RemedyUnknown
 from fixturecheck.result.shapes import Vector

@@ -14,7 +14,7 @@ from fixturecheck.kernel.construct import box
 from fixturecheck.magnet.circuit import ROUGH_SHARE
 from fixturecheck.magnet.pull import magnet_of
 from fixturecheck.result.finding import Verdict
-from fixturecheck.result.magnet import PullNote, PullNoteKind
+from fixturecheck.result.hold import PullNote, PullNoteKind
 from fixturecheck.units import METRIC
 from fixturecheck.wording.hold import magnet_words
 from tests.holding.rigs import let_go, rigged, unfollowed

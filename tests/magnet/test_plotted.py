@@ -14,7 +14,7 @@ from fixturecheck.magnet.field.gaps import GapPatch
 from fixturecheck.magnet.plotted import flux_section, maps_of
 from fixturecheck.magnet.pull import FacePull, Magnet, Pulls
 from fixturecheck.magnet.rating import MagnetSource
-from fixturecheck.result.magnet import FluxSection
+from fixturecheck.result.hold import FluxSection
 from fixturecheck.shop.tables import material
 
 SIX = ("minus_x", "plus_x", "minus_y", "plus_y", "base", "top")

@@ -14,6 +14,8 @@ from fixturecheck.result.hold import (
     CutCase,
     Edge,
     End,
+    FaceHeld,
+    FluxSection,
     FrictionUsed,
     HoldFound,
     HoldInput,
@@ -21,19 +23,15 @@ from fixturecheck.result.hold import (
     KeptFixture,
     KeptReason,
     LetsGo,
+    MagnetState,
+    MagnetUsed,
     MotionKind,
     Outcome,
     PartHeld,
-    Stroke,
-)
-from fixturecheck.result.magnet import (
-    FaceHeld,
-    FluxSection,
-    MagnetState,
-    MagnetUsed,
     PullMap,
     PullNote,
     PullNoteKind,
+    Stroke,
 )
 from fixturecheck.result.release import (
     BodyLeaves,

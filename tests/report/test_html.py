@@ -18,8 +18,7 @@ from fixturecheck.report.order import OVERVIEW
 from fixturecheck.report.statements import QUESTIONS
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Verdict
-from fixturecheck.result.hold import KeptFixture, KeptReason
-from fixturecheck.result.magnet import PullNote, PullNoteKind
+from fixturecheck.result.hold import KeptFixture, KeptReason, PullNote, PullNoteKind
 from fixturecheck.wording.sentences import shown, shown_plain
 from tests.report import staged, staged_hold
 

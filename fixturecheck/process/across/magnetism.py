@@ -21,7 +21,7 @@ from fixturecheck.magnet.remanence import chip_field_t, kept_field_t
 from fixturecheck.process.across.stage import JobStage, RouteFinding
 from fixturecheck.process.records import Operation, OperationKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
-from fixturecheck.result.magnet import MagnetState
+from fixturecheck.result.hold import MagnetState
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.tables import material
 

@@ -24,8 +24,7 @@ from fixturecheck.report.pictures.scene import MeshedResult, actor, camera, fit,
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Verdict, worst
-from fixturecheck.result.hold import BodyMotion, HoldFound, PartHeld, Tool
-from fixturecheck.result.magnet import FluxSection, PullMap
+from fixturecheck.result.hold import BodyMotion, FluxSection, HoldFound, PartHeld, PullMap, Tool
 from fixturecheck.result.shapes import BODIES, NamedShape, Role
 from fixturecheck.wording.hold import amount, digits, magnet_state, outcome_words, range_words
 from fixturecheck.wording.sentences import plain_name, sized
