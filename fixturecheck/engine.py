@@ -13,9 +13,8 @@ from functools import partial
 from importlib import import_module
 
 from fixturecheck.checks import MODULES, chosen
-from fixturecheck.checks.asked import not_asked
 from fixturecheck.checks.doubts import assumed, suspicions
-from fixturecheck.checks.stage import Stage
+from fixturecheck.checks.stage import Stage, not_asked
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.dials.plan import Dialled, dialled

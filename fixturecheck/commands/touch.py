@@ -20,7 +20,7 @@ from fixturecheck.errors import SetupError
 from fixturecheck.tolerances import NEAR_MM
 from fixturecheck.units import UNITS
 
-RUN = "fixturecheck.runs.check:look"
+RUN = "fixturecheck.runs.check:survey"
 """What the child process runs."""
 
 

@@ -38,8 +38,7 @@ from fixturecheck.magnet.air_gaps import (
 )
 from fixturecheck.magnet.field.bh import BHLaw
 from fixturecheck.magnet.field.elements import IronBody
-from fixturecheck.magnet.field.frame import Kept
-from fixturecheck.magnet.field.gaps import GapPatch, PoleSource
+from fixturecheck.magnet.field.gaps import GapPatch, Kept, PoleSource
 from fixturecheck.magnet.field.solve import FluxSolution, solve_flux
 
 _NEAREST_MM, _LEAST_MM2 = 0.1, 1.0

@@ -176,7 +176,7 @@ def _checked(setup: Setup, request: CheckRequest, progress: Progress, tell: Tell
     return check(setup, only=request.only, skip=request.skip, progress=step, found=so_far.found, copied=True)
 
 
-def look(
+def survey(
     path: str, within_mm: float, units: str, folder: str, request: CheckRequest, *, progress: Progress
 ) -> CheckAnswer:
     """Read an assembly, look what touches, write everything.

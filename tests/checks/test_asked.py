@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 from fixturecheck import engine
 from fixturecheck.checks import MODULES, hold
-from fixturecheck.checks.asked import not_asked
+from fixturecheck.checks.stage import not_asked
 from fixturecheck.holding.model import Held
 from fixturecheck.result.finding import Finding, Verdict, WhyNotAsked
 from fixturecheck.setup.dials import Handwheel

@@ -8,8 +8,7 @@ from dataclasses import replace
 import pytest
 
 from fixturecheck.comparing.model import Renames, Trend
-from fixturecheck.comparing.solids import face_changes, renames, solid_changes
-from fixturecheck.comparing.whole import stated_changes
+from fixturecheck.comparing.whole import face_changes, renames, solid_changes, stated_changes
 from fixturecheck.result.shapes import StatedFact
 from tests.comparing.sides import WAYS, box
 

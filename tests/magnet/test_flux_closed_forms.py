@@ -20,8 +20,7 @@ from fixturecheck.magnet.air_gaps import Band, gap_regions
 from fixturecheck.magnet.circuit import Fineness, _size_mm, arched_regions
 from fixturecheck.magnet.field.bh import fit_law, linear_law
 from fixturecheck.magnet.field.elements import IronBody
-from fixturecheck.magnet.field.frame import Kept
-from fixturecheck.magnet.field.gaps import GapPatch, PoleSource, film_state
+from fixturecheck.magnet.field.gaps import GapPatch, Kept, PoleSource, film_state
 from fixturecheck.magnet.field.iron_loops import MU0_H_M
 from fixturecheck.magnet.field.solve import solve_flux
 from tests.magnet import fluxparts as parts

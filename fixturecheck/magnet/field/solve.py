@@ -13,8 +13,7 @@ from fixturecheck.cache import cached
 from fixturecheck.errors import NotComputedError
 from fixturecheck.magnet.field.bh import BHLaw
 from fixturecheck.magnet.field.elements import MM, IronBody
-from fixturecheck.magnet.field.frame import FieldFrame, Kept
-from fixturecheck.magnet.field.gaps import GapPatch, PoleSource, film_state
+from fixturecheck.magnet.field.gaps import FieldFrame, GapPatch, Kept, PoleSource, film_state
 from fixturecheck.magnet.field.iron_loops import MU0_H_M
 from fixturecheck.magnet.field.linear import SymmetricMatrix, TwoLevels, inner_product, norm
 
