@@ -56,7 +56,7 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 from fixturecheck.setup.model import Body, Seat
 from fixturecheck.setup.records import BodyRole, Rank
 from fixturecheck.units import Writing, angle_text
-from fixturecheck.wording.groups import listed
+from fixturecheck.wording.sentences import listed
 
 ID = "seat"
 TITLE = "Parts on their seats"
