@@ -30,6 +30,7 @@ LOOPS = (
     "contact/patches/apart",
     "contact/patches/chords",
     "contact/patches/edges_by_planes",
+    "contact/patches/facing",
     "contact/patches/hulls",
     "contact/proximity/placed_features",
     "contact/proximity/vertices_edges",

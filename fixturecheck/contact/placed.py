@@ -12,6 +12,7 @@ import shapely
 
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patches.apart import PlacedSheets
+from fixturecheck.contact.patches.facing import PlacedPlanes
 from fixturecheck.contact.patches.hulls import PlacedHull
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.face_table import FaceTable, face_tables
@@ -36,6 +37,8 @@ class Standing:
         Axis-aligned box of each face.
     low, high : ndarray, shape (3,)
         Box of the whole body.
+    planes : PlacedPlanes
+        Planes and boxes, as compiled loops take them.
     bends : dict of int to shapely geometry
         What `bends_of` has found so far.
     """
@@ -50,6 +53,7 @@ class Standing:
         self.offsets = table.offsets + self.normals @ self.shift
         self.lows, self.highs = self._face_boxes()
         self.low, self.high = self.lows.min(axis=0), self.highs.max(axis=0)
+        self.planes: PlacedPlanes = self.normals, self.offsets, self.lows, self.highs
         self._outlines: dict[int, tuple[PlaneFrame, Any]] = {}
         self.bends: dict[int, Any] = {}
         self._rings: dict[int, tuple[Floats, ...]] = {}

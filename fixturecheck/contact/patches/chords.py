@@ -17,8 +17,15 @@ Outline = tuple[Floats, Ints, Ints, Floats]
 each ring begins and the last ends, and centre and radius of the arc that each side stands for, (k, 3); nan
 where it is straight."""
 _Arcs = tuple[Ints, Floats, Floats, int]
-"""Which arc each side stands for, -1 where it is straight; each arc, (n, 3); the sine that another outline
-has to cross it at, (n,); and n."""
+"""Which arc each side stands for, `_STRAIGHT` or `_FAR`; each arc, (n, 3); the sine that another outline has
+to cross it at, (n,); and n."""
+_Sorted = tuple[Ints, Floats]
+"""Numbers of places by their first coordinate, and these coordinates."""
+
+_STRAIGHT, _FAR = -1, -2
+"""Stand for the arc of a side without one, and of one whose circle keeps clear of the other outline."""
+_CLEAR_MM = 0.01
+"""More than chords lie off their arcs."""
 
 _SAME_MM = 1e-9
 _SNAP_MM = 1e-8
@@ -43,7 +50,7 @@ def with_corners(ours: Outline, theirs: Outline) -> tuple[bool, Outline, Outline
         Whether they cross steeply enough for their chords to stand for the arcs, and both outlines; corners
         of the second that are the same but for rounding lie on those of the first.
     """
-    our_arcs, their_arcs = _arcs_of(ours), _arcs_of(theirs)
+    our_arcs, their_arcs = _arcs_of(ours, theirs), _arcs_of(theirs, ours)
     spots, count = np.empty((64, 2)), 0
     for outline, arcs in ((ours, our_arcs), (theirs, their_arcs)):
         points, after = outline[0], outline[1]
@@ -94,12 +101,21 @@ def _turn(outline: Outline, k: int) -> float:
 
 
 @compiled
-def _arcs_of(outline: Outline) -> _Arcs:
+def _arcs_of(outline: Outline, other: Outline) -> _Arcs:
+    """Return the arcs of an outline whose circles come near another one."""
     rounds = outline[3]
-    of = np.full(len(rounds), -1)
+    of = np.full(len(rounds), _STRAIGHT)
     arcs, steep, count = np.empty((len(rounds), 3)), np.zeros(len(rounds)), 0
+    low, high = _box(other[0])
     for k in range(len(rounds)):
         if math.isnan(rounds[k, 0]):
+            continue
+        of[k] = _FAR
+        reach = rounds[k, 2] + _CLEAR_MM
+        if (
+            rounds[k, 0] + reach < low[0] or rounds[k, 0] - reach > high[0]
+            or rounds[k, 1] + reach < low[1] or rounds[k, 1] - reach > high[1]
+        ):  # fmt: skip
             continue
         n = count
         # Sides of one arc follow one another.
@@ -114,6 +130,27 @@ def _arcs_of(outline: Outline) -> _Arcs:
         # Twice what its longest chord turns.
         steep[n] = min(max(steep[n], 2.0 * abs(_turn(outline, k))), 1.0)
     return of, arcs, steep, count
+
+
+@compiled
+def _box(points: Floats) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return the least and the greatest coordinates of places."""
+    x = y = math.inf
+    to_x = to_y = -math.inf
+    for k in range(len(points)):
+        x, y = min(x, points[k, 0]), min(y, points[k, 1])
+        to_x, to_y = max(to_x, points[k, 0]), max(to_y, points[k, 1])
+    return (x, y), (to_x, to_y)
+
+
+@compiled
+def _sorted(points: Floats, chosen: Ints) -> _Sorted:
+    """Return some of many places by their first coordinate."""
+    at = np.empty(len(chosen))
+    for n in range(len(chosen)):
+        at[n] = points[chosen[n], 0]
+    order = np.argsort(at)
+    return chosen[order], at[order]
 
 
 @compiled
@@ -135,7 +172,7 @@ def _on_lines(
     x, y, radius = arcs[1][n, 0], arcs[1][n, 1], arcs[1][n, 2]
     points, after = outline[0], outline[1]
     for k in range(len(points)):
-        if others[0][k] >= 0:
+        if others[0][k] != _STRAIGHT:
             continue
         end = after[k]
         ux, uy = points[end, 0] - points[k, 0], points[end, 1] - points[k, 1]
@@ -206,15 +243,25 @@ def _cornered(outline: Outline, arcs: _Arcs, spots: Floats, count: int) -> Outli
 @compiled
 def _on_circles(arcs: _Arcs, spots: Floats, count: int) -> tuple[Ints, Ints]:
     """Return the places that lie on the circle of each arc, arc by arc, and where those of each begin."""
-    found, begins = np.empty(count * arcs[3], dtype=np.int64), np.zeros(arcs[3] + 1, dtype=np.int64)
+    order, across = _sorted(spots, np.arange(count))
+    found, begins = np.empty(count, dtype=np.int64), np.zeros(arcs[3] + 1, dtype=np.int64)
     total = 0
     for n in range(arcs[3]):
-        for s in range(count):
-            away = math.hypot(spots[s, 0] - arcs[1][n, 0], spots[s, 1] - arcs[1][n, 1])
-            if abs(away - arcs[1][n, 2]) <= _SNAP_MM:
+        x, y, radius = arcs[1][n, 0], arcs[1][n, 1], arcs[1][n, 2]
+        place = np.searchsorted(across, x - radius - 2.0 * _SNAP_MM)
+        while place < count and across[place] <= x + radius + 2.0 * _SNAP_MM:
+            s = order[place]
+            place += 1
+            if abs(math.hypot(spots[s, 0] - x, spots[s, 1] - y) - radius) <= _SNAP_MM:
+                if total == len(found):
+                    longer = np.empty(2 * total, dtype=np.int64)
+                    longer[:total] = found
+                    found = longer
                 found[total] = s
                 total += 1
         begins[n + 1] = total
+        # Of places that are the same but for rounding the first counts.
+        found[begins[n] : total] = np.sort(found[begins[n] : total])
     return found, begins
 
 
@@ -230,7 +277,13 @@ def _within_side(outline: Outline, k: int, spots: Floats, on: Ints, found: Ints,
     x, y, radius = outline[3][k, 0], outline[3][k, 1], outline[3][k, 2]
     ax, ay = outline[0][k, 0] - x, outline[0][k, 1] - y
     turn, room, count = _turn(outline, k), _SAME_MM / radius, 0
+    # A chord spans no more than half a turn, so its arc lies in the circle about it.
+    end = outline[1][k]
+    mx, my = 0.5 * (outline[0][k, 0] + outline[0][end, 0]), 0.5 * (outline[0][k, 1] + outline[0][end, 1])
+    near = ((outline[0][k, 0] - mx) ** 2 + (outline[0][k, 1] - my) ** 2) * 1.001 + _SNAP_MM
     for s in on:
+        if (spots[s, 0] - mx) ** 2 + (spots[s, 1] - my) ** 2 > near:
+            continue
         turned = _turned(ax, ay, spots[s, 0] - x, spots[s, 1] - y)
         if turned * turn > 0.0 and room < abs(turned) < abs(turn) - room:
             place = count
@@ -257,11 +310,15 @@ def _made(made: Floats, count: int, x: float, y: float, rounds: Floats, k: int) 
 @compiled
 def _snap(points: Floats, corners: Floats) -> None:
     """Move places onto others that are the same but for rounding."""
+    order, across = _sorted(corners, np.arange(len(corners)))
     for k in range(len(points)):
         nearest, off = -1, _SNAP_MM
-        for n in range(len(corners)):
+        place = np.searchsorted(across, points[k, 0] - 2.0 * _SNAP_MM)
+        while place < len(across) and across[place] <= points[k, 0] + 2.0 * _SNAP_MM:
+            n = order[place]
+            place += 1
             away = max(abs(points[k, 0] - corners[n, 0]), abs(points[k, 1] - corners[n, 1]))
-            if away < off or (away <= off and nearest < 0):
+            if away < off or (away <= off and (nearest < 0 or n < nearest)):
                 nearest, off = n, away
         if nearest >= 0:
             points[k, 0], points[k, 1] = corners[nearest, 0], corners[nearest, 1]
@@ -289,6 +346,7 @@ def beyond_chords(
         its first moment, mm3, by both coordinates.
     """
     area = x_mm3 = y_mm3 = 0.0
+    our_sides, their_sides = _round_sides(ours, corners), _round_sides(theirs, corners)
     for r in range(len(first) - 1):
         twice = 0.0
         for k in range(first[r], first[r + 1] - 1):
@@ -296,9 +354,9 @@ def beyond_chords(
             twice -= (corners[k + 1, 0] - corners[first[r], 0]) * (corners[k, 1] - corners[first[r], 1])
         way = 1.0 if (twice > 0.0) == (r == 0) else -1.0
         for k in range(first[r], first[r + 1] - 1):
-            turn, x, y, radius = _chord_of(corners, k, theirs)
+            turn, x, y, radius = _chord_of(corners, k, theirs, their_sides)
             if radius == 0.0:
-                turn, x, y, radius = _chord_of(corners, k, ours)
+                turn, x, y, radius = _chord_of(corners, k, ours, our_sides)
             if radius == 0.0:
                 if _cuts(corners, k, ours) or _cuts(corners, k, theirs):
                     return False, 0.0, 0.0, 0.0
@@ -316,22 +374,44 @@ def beyond_chords(
 
 
 @compiled
-def _chord_of(corners: Floats, k: int, outline: Outline) -> tuple[float, float, float, float]:
+def _round_sides(outline: Outline, corners: Floats) -> _Sorted:
+    """Return the sides on arcs that begin where corners may be, by the first coordinate of their starts."""
+    points, rounds = outline[0], outline[3]
+    chosen, count = np.empty(len(points), dtype=np.int64), 0
+    low, high = _box(corners)
+    for s in range(len(points)):
+        if not math.isnan(rounds[s, 0]) and (
+            low[0] - _CLEAR_MM <= points[s, 0] <= high[0] + _CLEAR_MM
+            and low[1] - _CLEAR_MM <= points[s, 1] <= high[1] + _CLEAR_MM
+        ):
+            chosen[count] = s
+            count += 1
+    return _sorted(points, chosen[:count])
+
+
+@compiled
+def _chord_of(corners: Floats, k: int, outline: Outline, sides: _Sorted) -> tuple[float, float, float, float]:
     """Return how a side of a polygon turns, and centre and radius of its arc; no radius where it has none."""
     points, after, _, rounds = outline
-    for s in range(len(points)):
-        if math.isnan(rounds[s, 0]):
-            continue
-        end = after[s]
-        for start, stop, sign in ((s, end, 1.0), (end, s, -1.0)):
+    order, across = sides
+    found, turn = -1, 0.0
+    for start, stop, sign in ((k, k + 1, 1.0), (k + 1, k, -1.0)):
+        place = np.searchsorted(across, corners[start, 0] - 2.0 * _SNAP_MM)
+        while place < len(across) and across[place] <= corners[start, 0] + 2.0 * _SNAP_MM:
+            s = order[place]
+            place += 1
+            end = after[s]
             if (
-                abs(corners[k, 0] - points[start, 0]) <= _SNAP_MM
-                and abs(corners[k, 1] - points[start, 1]) <= _SNAP_MM
-                and abs(corners[k + 1, 0] - points[stop, 0]) <= _SNAP_MM
-                and abs(corners[k + 1, 1] - points[stop, 1]) <= _SNAP_MM
+                (found < 0 or s < found)
+                and abs(corners[start, 0] - points[s, 0]) <= _SNAP_MM
+                and abs(corners[start, 1] - points[s, 1]) <= _SNAP_MM
+                and abs(corners[stop, 0] - points[end, 0]) <= _SNAP_MM
+                and abs(corners[stop, 1] - points[end, 1]) <= _SNAP_MM
             ):
-                return sign * _turn(outline, s), rounds[s, 0], rounds[s, 1], rounds[s, 2]
-    return 0.0, 0.0, 0.0, 0.0
+                found, turn = s, sign * _turn(outline, s)
+    if found < 0:
+        return 0.0, 0.0, 0.0, 0.0
+    return turn, rounds[found, 0], rounds[found, 1], rounds[found, 2]
 
 
 @compiled
@@ -347,6 +427,8 @@ def _cuts(corners: Floats, k: int, outline: Outline) -> bool:
             continue
         end = after[s]
         vx, vy = points[end, 0] - points[s, 0], points[end, 1] - points[s, 1]
+        if abs(x - points[s, 0]) > abs(vx) + _SNAP_MM or abs(y - points[s, 1]) > abs(vy) + _SNAP_MM:
+            continue
         square = vx * vx + vy * vy
         share = 0.0 if square == 0.0 else ((x - points[s, 0]) * vx + (y - points[s, 1]) * vy) / square
         share = min(max(share, 0.0), 1.0)

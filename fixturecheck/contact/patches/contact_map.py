@@ -257,16 +257,19 @@ def find_contacts(
     overlaps, grazing = [], set()
     cache = PairCache()
     crowd: Counter[str] = Counter()
-    for m, n in sorted(near_bodies(standing, tolerances.near_mm)):
+    pairs = sorted(near_bodies(standing, tolerances.near_mm))
+    drawings = Counter((id(standing[m].table), id(standing[n].table)) for m, n in pairs)
+    for m, n in pairs:
         a, b = standing[m], standing[n]
-        key = relative_place(a, b)
-        answer = cache.known(key, a)
+        key = relative_place(a, b) if drawings[id(a.table), id(b.table)] > 1 else None
+        answer = None if key is None else cache.known(key, a)
         if answer is None:
             patches, face_to_face = _between(a, b, tolerances)
             away = sum((raw.normal for raw in patches if raw.kind == ContactKind.AREA), _NOWHERE)
             asks = overlaps_too and not face_to_face
             answer = patches, shared_space(a, b, tolerances, away) if asks else None
-            cache.keep(key, a, *answer)
+            if key is not None:
+                cache.keep(key, a, *answer)
         patches, shared = answer
         found += [(a, b, raw) for raw in patches]
         if shared is not None and shared.shape is not None:

@@ -115,9 +115,8 @@ def _on_planes(view: EdgeView, edges: NDArray[np.int64], flat: NDArray[np.int64]
     """Edges and corners of A on the flat faces of B."""
     a, b, touch = view.a, view.b, view.touch_mm
     placed = a.edge_samples, a.inward, a.table.straight, a.table.bulges_mm, a.table.edge_vertices, a.vertices
-    planes = b.normals, b.offsets, b.lows, b.highs
     by_mm = touch, 2 * touch + CHORD_MM
-    lying, reaching, standing = on_planes(edges, placed, flat, planes, _covered(view, edges, flat), by_mm)
+    lying, reaching, standing = on_planes(edges, placed, flat, b.planes, _covered(view, edges, flat), by_mm)
     for e, j in lying.tolist():
         yield from _along(view, e, j)
     for e, j in reaching.tolist():

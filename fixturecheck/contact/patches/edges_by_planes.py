@@ -6,6 +6,7 @@ import numpy as np
 
 from fixturecheck.arrays import Bools, Floats, Ints
 from fixturecheck.compiled import Vector, compiled, dot, row
+from fixturecheck.contact.patches.facing import PlacedPlanes
 
 LEVEL = -1e-6
 """A direction counts as rising from a plane down to this cosine."""
@@ -14,8 +15,6 @@ PlacedEdges = tuple[Floats, Floats, Bools, Floats, Ints, Floats]
 """Edges of a placed body: points along each (E, 9, 3), directions into both its faces (E, 2, 3), which are
 straight (E,), how far curved ones may bulge past their points (E,), the vertices at both ends (E, 2), and
 where these are (V, 3)."""
-PlacedPlanes = tuple[Floats, Floats, Floats, Floats]
-"""Normals (F, 3) and offsets (F,) of the faces of a placed body, lows and highs of their boxes (F, 3)."""
 
 
 @compiled

@@ -8,7 +8,7 @@ import numpy as np
 
 from fixturecheck.arrays import Bools, Floats, Ints
 from fixturecheck.compiled import Vector, compiled, dot, row
-from fixturecheck.kernel.brep.supporting import Pieces
+from fixturecheck.kernel.brep.supporting import Pieces, span
 
 PlacedHull = tuple[Pieces, Floats, Floats, Floats]
 """What holds the faces of a body in its own frame, turn (3, 3) and shift (3,), mm, to its place, and the
@@ -99,15 +99,14 @@ def _pieces_of(hull: PlacedHull, face: int) -> tuple[int, int]:
 def _span(hull: PlacedHull, first: int, last: int, way: Vector) -> tuple[float, float]:
     """Return the least and the most that some pieces reach along a direction."""
     (centres, axes, radii, balls, _), turn, shift, _ = hull
-    x = way[0] * turn[0, 0] + way[1] * turn[1, 0] + way[2] * turn[2, 0]
-    y = way[0] * turn[0, 1] + way[1] * turn[1, 1] + way[2] * turn[2, 1]
-    z = way[0] * turn[0, 2] + way[1] * turn[1, 2] + way[2] * turn[2, 2]
+    own = (
+        way[0] * turn[0, 0] + way[1] * turn[1, 0] + way[2] * turn[2, 0],
+        way[0] * turn[0, 1] + way[1] * turn[1, 1] + way[2] * turn[2, 1],
+        way[0] * turn[0, 2] + way[1] * turn[1, 2] + way[2] * turn[2, 2],
+    )
     low, high = np.inf, -np.inf
     for p in range(first, last):
-        middle, wide = centres[p, 0] * x + centres[p, 1] * y + centres[p, 2] * z, balls[p]
-        if radii[p] > 0.0:
-            lean = axes[p, 0] * x + axes[p, 1] * y + axes[p, 2] * z
-            wide += radii[p] * math.sqrt(max(1.0 - lean * lean, 0.0))
-        low, high = min(low, middle - wide), max(high, middle + wide)
+        middle, half = span(row(centres, p), row(axes, p), radii[p], balls[p], own)
+        low, high = min(low, middle - half), max(high, middle + half)
     off_mm = way[0] * shift[0] + way[1] * shift[1] + way[2] * shift[2]
     return low + off_mm, high + off_mm

@@ -15,6 +15,7 @@ from shapely.affinity import translate
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.contact.patch import RawPatch, drawn
+from fixturecheck.contact.patches.facing import facing
 from fixturecheck.contact.patches.round_outlines import shared_areas
 from fixturecheck.contact.placed import FacePair, PlaneFrame, Standing, sine_between
 from fixturecheck.errors import KernelError
@@ -31,40 +32,36 @@ from fixturecheck.tolerances import Tolerances
 _FAR_MM = 1e6
 # Chords of round outlines stay within this of the arc; polygons closer than that decide nothing.
 _OUTLINE_MM = 2e-3
+_POLYGON = int(shapely.GeometryType.POLYGON)
 
 
 def flat_contacts(a: Standing, b: Standing, pairs: Ints, tolerances: Tolerances) -> Iterator[RawPatch]:
     """Yield area and near patches between the flat faces among candidate pairs, (n, 2)."""
-    rows, columns = pairs.T
-    cosines = np.einsum("ij,ij->i", a.normals[rows], b.normals[columns])
-    # nan, from a curved face, compares false.
-    for k in np.flatnonzero(cosines < -math.cos(math.radians(tolerances.wedge_deg))):
-        yield from _pair(a, int(rows[k]), b, int(columns[k]), tolerances)
+    angles_rad = math.radians(tolerances.wedge_deg), math.radians(tolerances.parallel_deg)
+    range_mm = -tolerances.touch_mm, tolerances.near_mm
+    found, level = facing(pairs, a.planes, b.planes, angles_rad, range_mm)
+    for (i, j), is_level in zip(found.tolist(), level.tolist(), strict=True):
+        if is_level and not (a.table.exact[i] and b.table.exact[j]):
+            yield from _rounded((a, i, b, j), tolerances.touch_mm)
+        else:
+            yield from _straight((a, i, b, j), tolerances)
 
 
-def _pair(a: Standing, i: int, b: Standing, j: int, tolerances: Tolerances) -> Iterator[RawPatch]:
-    """Patches between face i of a and face j of b."""
-    normal, other = a.normals[i], b.normals[j]
-    parallel = sine_between(normal, other) <= math.radians(tolerances.parallel_deg)
-    if parallel:
-        middle = (np.maximum(a.lows[i], b.lows[j]) + np.minimum(a.highs[i], b.highs[j])) / 2
-        gap = _gap(middle[None] - (middle @ normal - a.offsets[i]) * normal, a, i, b, j)[0]
-        if not -tolerances.touch_mm <= gap <= tolerances.near_mm:
-            return
-    if parallel and not (a.table.exact[i] and b.table.exact[j]):
-        yield from _rounded((a, i, b, j), tolerances.touch_mm)
-        return
+def _straight(pair: FacePair, tolerances: Tolerances) -> Iterator[RawPatch]:
+    """Patches between two faces whose edges are straight, or that are not level."""
+    a, i, b, j = pair
     frame, ours = a.outline(i)
     shared = shapely.intersection(ours, frame.polygon(b.rings(j)))
     wide = _wide_polygons(shared, tolerances.touch_mm)
     frayed = len(wide) < shapely.get_num_geometries(shared)
     for polygon in wide:
-        gaps = _gap(frame.space(shapely.get_coordinates(polygon)), a, i, b, j)
-        if np.abs(gaps).max() <= tolerances.touch_mm:
-            yield _from_polygon(ContactKind.AREA, polygon, frame, (a, i, b, j), frayed=frayed)
+        gaps = _gaps(polygon, frame, pair)
+        if gaps.max() <= tolerances.touch_mm:
+            yield _from_polygon(ContactKind.AREA, polygon, frame, pair, gaps, frayed=frayed)
         else:
-            for part in _clipped(polygon, frame, (a, i, b, j), tolerances.near_mm):
-                yield _from_polygon(ContactKind.NEAR, part, frame, (a, i, b, j))
+            for part in _clipped(polygon, frame, pair, tolerances.near_mm):
+                part_gaps = gaps if part is polygon else _gaps(part, frame, pair)
+                yield _from_polygon(ContactKind.NEAR, part, frame, pair, part_gaps)
 
 
 def _rounded(pair: FacePair, touch_mm: float) -> Iterator[RawPatch]:
@@ -84,15 +81,15 @@ def _rounded(pair: FacePair, touch_mm: float) -> Iterator[RawPatch]:
         frayed = len(polygons) < shapely.get_num_geometries(shared)
     if not polygons:
         return
-    gaps = _gap(frame.space(shapely.get_coordinates(polygons[0])), a, i, b, j)
-    kind = ContactKind.AREA if np.abs(gaps).max() <= touch_mm else ContactKind.NEAR
+    gaps = _gaps(polygons[0], frame, pair)
+    kind = ContactKind.AREA if gaps.max() <= touch_mm else ContactKind.NEAR
     if known is not None:
         for area in wide:
-            centre = frame.space(area.centre)
-            make = partial(_shared_face, pair, frame, area.polygon)
-            yield _raw(kind, pair, frame, area.polygon, centre, area.area_mm2, make, frayed=frayed)
+            centre, make = frame.space(area.centre), partial(_shared_face, pair, frame, area.polygon)
+            own = gaps if area is wide[0] else _gaps(area.polygon, frame, pair)
+            yield _raw(kind, pair, frame, area.polygon, centre, area.area_mm2, make, own, frayed=frayed)
         return
-    whole = _with_rounds(kind, polygons[0], frame, pair, outlines) if len(polygons) == 1 else None
+    whole = _with_rounds(kind, polygons[0], frame, pair, outlines, gaps) if len(polygons) == 1 else None
     for raw in [whole] if whole else _from_faces(kind, polygons, frame, pair):
         yield replace(raw, frayed=True) if frayed else raw
 
@@ -102,9 +99,15 @@ def _gap(points: Floats, a: Standing, i: int, b: Standing, j: int) -> Floats:
     return np.asarray((b.offsets[j] - points @ b.normals[j]) / (b.normals[j] @ a.normals[i]))
 
 
+def _gaps(shape: Any, frame: PlaneFrame, pair: FacePair) -> Floats:
+    """How far plane j is from the corners of a shape in plane i, either way."""
+    return np.abs(_gap(frame.space(shapely.get_coordinates(shape)), *pair))
+
+
 def _wide_polygons(shape: Any, width_mm: float) -> list[Any]:
     """Polygons of an intersection that are more than a line: wider than the touch tolerance."""
-    return [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and _is_wide(p, width_mm)]
+    parts = [shape] if shapely.get_type_id(shape) == _POLYGON else shapely.get_parts(shape)
+    return [p for p in parts if shapely.get_type_id(p) == _POLYGON and _is_wide(p, width_mm)]
 
 
 def _is_wide(polygon: Any, width_mm: float) -> bool:
@@ -128,12 +131,12 @@ def _clipped(polygon: Any, frame: PlaneFrame, pair: FacePair, near_mm: float) ->
 
 
 def _from_polygon(
-    kind: ContactKind, polygon: Any, frame: PlaneFrame, pair: FacePair, *, frayed: bool = False
+    kind: ContactKind, polygon: Any, frame: PlaneFrame, pair: FacePair, gaps: Floats, *, frayed: bool = False
 ) -> RawPatch:
     """Patch whose outline is exactly the polygon."""
     centre = frame.space(shapely.get_coordinates(polygon.centroid))[0]
     area, make = float(polygon.area), partial(_polygon_face, frame, polygon)
-    return _raw(kind, pair, frame, polygon, centre, area, make, frayed=frayed)
+    return _raw(kind, pair, frame, polygon, centre, area, make, gaps, frayed=frayed)
 
 
 def _polygon_face(frame: PlaneFrame, polygon: Any) -> Shape:
@@ -142,7 +145,12 @@ def _polygon_face(frame: PlaneFrame, polygon: Any) -> Shape:
 
 
 def _with_rounds(
-    kind: ContactKind, polygon: Any, frame: PlaneFrame, pair: FacePair, outlines: tuple[Any, Any]
+    kind: ContactKind,
+    polygon: Any,
+    frame: PlaneFrame,
+    pair: FacePair,
+    outlines: tuple[Any, Any],
+    gaps: Floats,
 ) -> RawPatch | None:
     """Patch whose round edges lie well inside or well outside the other face, or None where they do not.
 
@@ -165,7 +173,8 @@ def _with_rounds(
             own_middle = frame.space(shapely.get_coordinates(own.centroid))[0]
             area += own_mm2 - float(own.area)
             moment += own_mm2 * middle - float(own.area) * own_middle
-    return _raw(kind, pair, frame, polygon, moment / area, area, partial(_shared_face, pair, frame, polygon))
+    make = partial(_shared_face, pair, frame, polygon)
+    return _raw(kind, pair, frame, polygon, moment / area, area, make, gaps)
 
 
 def _rounds_inside(body: Standing, face: int, frame: PlaneFrame, other: Any) -> bool | None:
@@ -205,11 +214,12 @@ def _from_faces(kind: ContactKind, wide: list[Any], frame: PlaneFrame, pair: Fac
     if not faces:
         # A tilt below `parallel_deg` can still keep the kernel from seeing one plane; the outlines decide.
         for polygon in shared.geoms:
-            yield _from_polygon(kind, polygon, frame, pair)
+            yield _from_polygon(kind, polygon, frame, pair, _gaps(polygon, frame, pair))
         return
+    gaps = _gaps(shared, frame, pair)
     for face in faces:
         centre = np.array(centroid_of(face))
-        yield _raw(kind, pair, frame, shared, centre, area_mm2(face), drawn(face))
+        yield _raw(kind, pair, frame, shared, centre, area_mm2(face), drawn(face), gaps)
 
 
 def _raw(
@@ -220,12 +230,12 @@ def _raw(
     centre: Floats,
     area: float,
     make: Any,
+    gaps: Floats,
     *,
     frayed: bool = False,
 ) -> RawPatch:
-    """Fill in gap and names; the mean of a linear gap is its value at the centroid."""
+    """Fill in names and gap, given at the corners; the mean of a linear gap is its value at the centroid."""
     a, i, b, j = pair
-    gaps = np.abs(_gap(frame.space(shapely.get_coordinates(polygon)), *pair))
     # Round edges stand as chords, and past one the gap goes on growing with the tilt.
     chorded = kind is ContactKind.NEAR and not (a.table.exact[i] and b.table.exact[j])
     return RawPatch(

@@ -225,8 +225,11 @@ class FaceTable:
     @cached_property
     def exact(self) -> Bools:
         """Whether a face is flat with straight edges only, (F,)."""
-        edges = zip(self.kinds, self.face_edges, strict=True)
-        return np.array([kind is SurfaceKind.PLANE and bool(self.straight[of].all()) for kind, of in edges])
+        edges, first = self._table.edges_of_faces
+        bent = np.repeat(np.arange(len(self.kinds)), np.diff(first))[~self.straight[edges]]
+        found: Bools = np.array([kind is SurfaceKind.PLANE for kind in self.kinds], dtype=bool)
+        found[bent] = False
+        return found
 
     @cached_property
     def surfaces(self) -> tuple[Surface | None, ...]:

@@ -73,12 +73,14 @@ def sheets_of(
         In the frame of the solid.
     """
     samples = derived(table, edge_samples)
-    pairs = zip(table.edges, table.edge_vertices.tolist(), strict=True)
-    steps = [_steps(row) if min(ends) >= 0 else 0 for row, ends in pairs]
-    slacks = [
-        _sag_mm(_greatest_radius_mm(row), row.span) if count > 1 else 0.0
-        for row, count in zip(table.edges, steps, strict=True)
-    ]
+    steps, slacks = list[int](), list[float]()
+    for edge, ends in zip(table.edges, table.edge_vertices.tolist(), strict=True):
+        # A free curve has no chords, nor has an edge without two vertices.
+        count = 0
+        if min(ends) >= 0:
+            count = 1 if edge.kind is CurveKind.LINE else STEPS if edge.kind in _ROUND else 0
+        steps.append(count)
+        slacks.append(_sag_mm(_greatest_radius_mm(edge), edge.span) if count > 1 else 0.0)
     counts, ruled = list[int](), list[tuple[Surface, float]]()
     for row, numbers, surface in zip(table.faces, table.face_edges, surfaces, strict=True):
         around = numbers.tolist()
@@ -100,13 +102,6 @@ def sheets_of(
         of_face=of_face, normals=normals, offsets=offsets, bulges_mm=bulges_mm, first=first, nodes=nodes,
         chords=chords, slacks_mm=slacks_mm,
     )  # fmt: skip
-
-
-def _steps(row: EdgeRow) -> int:
-    """Return how many chords stand for an edge between two vertices; 0 for a free curve."""
-    if row.kind is CurveKind.LINE:
-        return 1
-    return STEPS if row.kind in _ROUND else 0
 
 
 def _sag_mm(radius_mm: float, span: tuple[float, float]) -> float:

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from fixturecheck.arrays import Bools, Floats, Ints
-from fixturecheck.compiled import compiled, dot, row
+from fixturecheck.compiled import Vector, compiled, dot, row
 
 _BEHIND_MM = 0.01
 _ROUNDING_MM = 1e-7
@@ -51,9 +51,7 @@ def supporting(
 
 
 @compiled
-def _behind(
-    normal: tuple[float, float, float], offset: float, vertices: Floats, face_vertices: Rows, f: int
-) -> bool:
+def _behind(normal: Vector, offset: float, vertices: Floats, face_vertices: Rows, f: int) -> bool:
     """Whether all corners but a face's own lie behind its plane."""
     numbers, first = face_vertices
     for v in range(len(vertices)):
@@ -78,13 +76,37 @@ def _share(face_edges: Rows, f: int, g: int) -> bool:
 
 
 @compiled
-def _held_behind(normal: tuple[float, float, float], offset: float, pieces: Pieces, beside: Bools) -> bool:
+def _held_behind(normal: Vector, offset: float, pieces: Pieces, beside: Bools) -> bool:
     """Whether what holds the faces lies behind a plane, those beside its face up to the plane."""
     centres, axes, radii, balls, faces = pieces
     for p in range(len(radii)):
-        lean = dot(row(axes, p), normal)
-        reach_mm = dot(row(centres, p), normal) + radii[p] * math.sqrt(max(1.0 - lean * lean, 0.0)) + balls[p]
+        middle_mm, half_mm = span(row(centres, p), row(axes, p), radii[p], balls[p], normal)
         allowed_mm = _ROUNDING_MM + 2.0 * balls[p] if beside[faces[p]] else -_BEHIND_MM
-        if reach_mm - offset > allowed_mm:
+        if middle_mm + half_mm - offset > allowed_mm:
             return False
     return True
+
+
+@compiled
+def span(centre: Vector, axis: Vector, radius_mm: float, ball_mm: float, way: Vector) -> tuple[float, float]:
+    """Return the middle of what a circle swept by a ball takes of a direction, and half of it.
+
+    Parameters
+    ----------
+    centre, axis : tuple of float
+        Of the circle, mm; the axis of a point is zero.
+    radius_mm, ball_mm : float
+        Of the circle and of the ball.
+    way : tuple of float
+        The unit direction.
+
+    Returns
+    -------
+    tuple of float
+        Millimetres.
+    """
+    half_mm = ball_mm
+    if radius_mm > 0.0:
+        lean = dot(axis, way)
+        half_mm += radius_mm * math.sqrt(max(1.0 - lean * lean, 0.0))
+    return dot(centre, way), half_mm

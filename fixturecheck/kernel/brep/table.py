@@ -38,7 +38,15 @@ from fixturecheck.arrays import Floats, Ints
 from fixturecheck.kernel.brep.primitives import Circle, CurveKind, Surface, SurfaceKind, SweptPrimitive
 from fixturecheck.kernel.brep.probes import REVERSED, EdgeProbe, Probe, edge_side
 from fixturecheck.kernel.brep.sheet_loops import STEPS
-from fixturecheck.kernel.brep.topology import listed, mapped, middle_of, one_of_each, sub_shapes, xyz
+from fixturecheck.kernel.brep.topology import (
+    corners_in,
+    listed,
+    mapped,
+    middle_of,
+    one_of_each,
+    sub_shapes,
+    xyz,
+)
 from fixturecheck.kernel.place import drawing_matrix
 from fixturecheck.kernel.recall import asked_of, recalled
 from fixturecheck.kernel.shapes import Edge, Face, Solid
@@ -156,8 +164,18 @@ class FaceRow:
         return float(properties.Mass()), np.array(properties.CentreOfMass().Coord())
 
 
+Spot = tuple[gp_Pnt, gp_Vec]
+"""What the kernel fills in; to make one takes longer than to fill it."""
+
+
 class EdgeRow:
     """One edge of a solid.
+
+    Parameters
+    ----------
+    edge : TopoDS_Edge
+    spot : Spot
+        Is overwritten.
 
     Attributes
     ----------
@@ -180,7 +198,7 @@ class EdgeRow:
 
     line: tuple[float, ...] = ()
 
-    def __init__(self, edge: Any) -> None:
+    def __init__(self, edge: Any, spot: Spot) -> None:
         self.edge = edge
         self.sides: list[tuple[Any, FaceRow]] = []
         self.backs: list[bool] = []
@@ -192,17 +210,17 @@ class EdgeRow:
         self.span: tuple[float, float] = BRep_Tool.Range_s(edge)
         plain = BRep_Tool.Curve_s(edge, 0.0, 0.0)
         if type(plain) is Geom_Line:
-            self.kind, self.line = CurveKind.LINE, _line_of(plain)
+            self.kind, self.line = CurveKind.LINE, _line_of(plain, spot)
         elif type(plain) is Geom_Circle:
             self.kind, self.circle = CurveKind.CIRCLE, _circle_of(plain.Circ(), self.span)
         else:
-            self._look_through()
+            self._look_through(spot)
 
-    def _look_through(self) -> None:
+    def _look_through(self, spot: Spot) -> None:
         """Find what a curve is that is trimmed, or was made of a curve on a surface."""
         self.kind = _CURVES.get(int(self.curve.GetType()), CurveKind.OTHER)
         if self.kind is CurveKind.LINE:
-            self.line = _line_of(self.curve)
+            self.line = _line_of(self.curve, spot)
         elif self.kind is CurveKind.CIRCLE:
             self.circle = _circle_of(self.curve.Circle(), self.span)
 
@@ -285,9 +303,9 @@ def _spread(spans: Sequence[tuple[float, float]]) -> Floats:
     return found[..., None]
 
 
-def _line_of(curve: Any) -> tuple[float, ...]:
+def _line_of(curve: Any, spot: Spot) -> tuple[float, ...]:
     """Return the point of a straight curve at parameter zero and its unit direction, six numbers."""
-    point, along = gp_Pnt(), gp_Vec()
+    point, along = spot
     curve.D1(0.0, point, along)
     return (*point.Coord(), *along.Coord())
 
@@ -347,39 +365,38 @@ def read_table(solid: Solid) -> BrepTable:
     edge_map, vertex_map = sub_shapes(shape, what.TopAbs_EDGE), sub_shapes(shape, what.TopAbs_VERTEX)
     faces = tuple(FaceRow(i, TopoDS.Face_s(f)) for i, f in enumerate(mapped(shape, what.TopAbs_FACE)))
     drawn_edges = listed(edge_map)
-    edges = tuple(EdgeRow(TopoDS.Edge_s(e)) for e in drawn_edges)
+    spot = gp_Pnt(), gp_Vec()
+    edges = tuple([EdgeRow(TopoDS.Edge_s(e), spot) for e in drawn_edges])
     ahead = [e.Oriented(TopAbs_Orientation.TopAbs_FORWARD) for e in drawn_edges]
-    vertices = [BRep_Tool.Pnt_s(TopoDS.Vertex_s(v)).Coord() for v in listed(vertex_map)]
     edge_number, vertex_number = edge_map.FindIndex, vertex_map.FindIndex
     first, last, ends = TopoDS_Vertex(), TopoDS_Vertex(), list[tuple[int, int]]()
     for edge in edges:
         TopExp.Vertices_s(edge.edge, first, last, False)
         ends.append((vertex_number(first) - 1, vertex_number(last) - 1))
     face_edges, face_vertices = [], []
-    met: dict[int, EdgeRow] = {}
     for row in faces:
         row.numbers = numbers = [edge_number(side) - 1 for side in row.edges]
-        for number, side in zip(numbers, row.edges, strict=True):
-            edge, back = edges[number], not side.IsEqual(ahead[number])
+        row.backs = [not side.IsEqual(ahead[number]) for side, number in zip(row.edges, numbers, strict=True)]
+        for number, side, back in zip(numbers, row.edges, row.backs, strict=True):
+            edge = edges[number]
             edge.sides.append((side, row))
             edge.backs.append(back)
-            row.backs.append(back)
-            met.setdefault(number, edge)
         face_edges.append(sorted(set(numbers)))
         face_vertices.append(sorted({v for number in numbers for v in ends[number] if v >= 0}))
     edges_of_faces, vertices_of_faces = _in_a_line(face_edges), _in_a_line(face_vertices)
+    met = dict.fromkeys(edges[number] for row in faces for number in row.numbers)
     return BrepTable(
         solid=solid,
         faces=faces,
         edges=edges,
         edge_number=edge_number,
-        vertices=np.array(vertices).reshape(-1, 3),
+        vertices=np.array(corners_in(vertex_map)).reshape(-1, 3),
         face_edges=_rows(*edges_of_faces),
         face_vertices=_rows(*vertices_of_faces),
         edges_of_faces=edges_of_faces,
         vertices_of_faces=vertices_of_faces,
         edge_vertices=np.array(ends, dtype=np.int64).reshape(-1, 2),
-        two_sided=tuple(e for e in met.values() if not e.degenerate and len(e.sides) == 2),
+        two_sided=tuple(e for e in met if not e.degenerate and len(e.sides) == 2),
     )
 
 

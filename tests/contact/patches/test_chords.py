@@ -97,3 +97,27 @@ def test_what_two_discs_share_is_what_shapely_says_of_finer_chords(seed):
     fine = [shapely.Point(*at).buffer(r, quad_segs=2000) for at, r in (((0, 0), 4.0), ((x, y), radius))]
     assert whole
     assert shared.area + more_mm2 == pytest.approx(shapely.intersection(*fine).area, rel=1e-6)
+
+
+def test_of_many_discs_those_in_reach_alone_get_corners():
+    """Six discs of radius 1 in a row, of which the square cuts the second in half and holds the first."""
+    discs = [disc(3.0 * k, 0.0, 1.0, 24) for k in range(6)]
+    first = np.arange(7) * 24
+    row = (
+        np.concatenate([one[0] for one in discs]),
+        following(first),
+        first,
+        np.concatenate([one[3] for one in discs]),
+    )
+    square = straight([(-2, -2), (3.05, -2), (3.05, 2), (-2, 2)])
+    steep, cornered, plain = with_corners(row, square)
+    assert steep
+    # The two places where the side cuts the second disc; its own corners stand 0.05 mm and more from there.
+    assert np.diff(cornered[2]).tolist() == [24, 26, 24, 24, 24, 24]
+    assert plain[0].tolist() == square[0].tolist()
+    shared = shapely.intersection(shapely.Polygon(cornered[0][24:50]), shapely.Polygon(plain[0]))
+    whole, more_mm2, *_ = beyond_chords(*closed(shapely.get_coordinates(shared)[:-1]), cornered, plain)
+    # Half a disc and a strip of 0.05 mm beside its middle: h sqrt(1 - h^2) + asin(h).
+    strip = 0.05 * math.sqrt(1 - 0.05**2) + math.asin(0.05)
+    assert whole
+    assert shared.area + more_mm2 == pytest.approx(math.pi / 2 + strip, abs=1e-9)
