@@ -89,7 +89,7 @@ def _compare(options: argparse.Namespace) -> int:
     answer = run_into(options, out, RUN, before[0] if before else None, after, baseline, FOLDER, request)
     complain_of_pictures(answer.trouble, "comparison")
     if asks_for_build_files(options):
-        write_build_files(options, [answer.result])
+        write_build_files(options, [answer.result], answer.text)
     if options.write_baseline is not None:
         write_whole(options.write_baseline, answer.baseline)
     text = f"{answer.text}\n\nwritten to {out}\n"

@@ -317,8 +317,13 @@ def asks_for_build_files(options: argparse.Namespace) -> bool:
     return bool(options.junit or options.sarif or options.summary or options.annotate)
 
 
-def write_build_files(options: argparse.Namespace, results: Sequence[BuildResult]) -> None:
+def write_build_files(options: argparse.Namespace, results: Sequence[BuildResult], changes: str = "") -> None:
     """Write the files that were asked for, and print the lines.
+
+    Parameters
+    ----------
+    changes : str
+        Of a comparison: what got better or worse, which goes into the summary as it stands.
 
     Raises
     ------
@@ -333,7 +338,8 @@ def write_build_files(options: argparse.Namespace, results: Sequence[BuildResult
         titles = {name: description_of(name).title for name in MODULES}
         write_whole(options.sarif, files.sarif_text(results, titles))
     if options.summary:
-        append_whole(options.summary, files.summary_markdown(results))
+        told = f"```text\n{changes}\n```\n" if changes else ""
+        append_whole(options.summary, files.summary_markdown(results) + told)
     if options.annotate:
         lines = files.annotation_lines(results, options.annotate)
         say("".join(f"{line}\n" for line in lines))

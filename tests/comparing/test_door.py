@@ -241,6 +241,8 @@ def test_files_for_a_build_are_written_by_check_and_by_compare(home, before):
     same, _ = compared(home, short, short, options=("--no-pictures", *options, "--annotate", "workflow"))
     assert same.returncode == 0
     assert "::warning" not in same.stdout
+    assert "```text\n" in files["summary"].read_text()
+    assert "Nothing got worse than its limit.\n" in files["summary"].read_text()
     worse, _ = compared(home, before, short, options=("--no-pictures", "--annotate", "workflow"))
     assert worse.returncode == 1
     assert f"short.py,line={line},title=nest%3A second.left on first.right::" in worse.stdout
