@@ -46,6 +46,9 @@ from .setup.staging import Staging as Staging
 from .setup.text import OwnShop as OwnShop
 from .setup.text import chuck_file as chuck_file
 from .setup.text import own_shop as own_shop
+from .setup.tools import Drilling as Drilling
+from .setup.tools import EndMilling as EndMilling
+from .setup.tools import MillMove as MillMove
 from .shop.wheels import Flange as Flange
 from .shop.wheels import Guard as Guard
 from .shop.wheels import Wheel as Wheel

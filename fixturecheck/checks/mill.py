@@ -21,6 +21,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from itertools import pairwise
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.faceref import FaceRef
@@ -28,7 +29,7 @@ from fixturecheck.kernel.measure import box_of
 from fixturecheck.machining.as_milled import MilledCut, floor_fillet_mm
 from fixturecheck.machining.cut import PartGround
 from fixturecheck.machining.cutter_sweep import ridge_mm, ridge_of_rounds_mm
-from fixturecheck.machining.end_mill import TightCorner, inside_corners, under_itself_mm2
+from fixturecheck.machining.end_mill import TightCorner, comes_down, inside_corners, under_itself_mm2
 from fixturecheck.result.finding import Finding, FindingText, Kind, Verdict, judge
 from fixturecheck.result.shapes import Vector
 from fixturecheck.units import angle_text
@@ -223,10 +224,17 @@ class _Run:
         says += (
             f"{write.number(tip_mm, 'mm', 'g')}; its flutes are {write.length(self._run.flute_mm, 'g')} long."
         )
-        remedy = f"Take a cutter with flutes of at least {write.length(depth_mm, '.1f', 'up')}, or one whose "
-        remedy += "shank is thinner than its flutes, and go down in steps."
-        necked = self._run.shank_mm is not None and self._run.shank_mm < self._run.diameter_mm
+        necked = self._run.neck_radius_mm is not None
+        remedy = f"Take a cutter with flutes of at least {write.length(depth_mm, '.1f', 'up')}, or "
+        remedy += "go" if necked else "one whose shank is thinner than its flutes, and go"
+        remedy += " over it in steps of no more than they are long."
         short = Verdict.CAUTION if necked else Verdict.NO_GO
+        tips = [p.z_mm for p in self._cut.passes[self._part.body] if p.from_z_mm is None]
+        levels = sorted({*tips, tip_mm + depth_mm})
+        at_once_mm = max((b - a for a, b in pairwise(levels)), default=depth_mm)
+        if necked and at_once_mm < depth_mm - _SAME_MM:
+            says += f" It goes over it in steps of at most {write.length(at_once_mm, 'g')}."
+            depth_mm = at_once_mm
         return judge(
             self._run.flute_mm,
             unit="mm",
@@ -269,16 +277,33 @@ class _Run:
                 continue
             ref = FaceRef.of(self._part.body, name)
             says = f"All of {ref} is open from above."
-            if area_mm2 > _LEAST_MM2:
-                says = f"{self._write.area(area_mm2)} of {ref} lies under {self._part.body} itself, where no "
-                says += "end mill comes down to it."
+            under = area_mm2 > _LEAST_MM2
             remedy = "Come in from the side, with a slot cutter on a thinner neck, or turn the part."
+            if under:
+                says = f"{self._write.area(area_mm2)} of {ref} lies under {self._part.body} itself, where "
+                how, remedy = self._to_under(remedy)
+                says += how
             yield judge(
-                area_mm2 if area_mm2 > _LEAST_MM2 else 0.0,
+                area_mm2 if under and remedy is not None else 0.0,
                 unit="mm2",
                 at_most=0.0,
                 **self._text(Kind.OVERHANGING, says, remedy, ref=ref),
             )
+
+    def _to_under(self, remedy: str) -> tuple[str, str | None]:
+        """Say how a cutter comes under the part, and what to do where it does not; None where it does."""
+        neck_mm, write = self._run.neck_radius_mm, self._write
+        if neck_mm is None:
+            return "no end mill comes down to it.", remedy
+        head = f"the head of {write.length(self._run.diameter_mm, 'g')}"
+        if all(comes_down(self._run, self._part.target, one) for one in self._cut.passes[self._part.body]):
+            on = f"on its neck of {write.length(2.0 * neck_mm, 'g')}"
+            return f"{head} comes in {on} from an end that is open.", None
+        return (
+            f"{head} comes down at neither end of its way.",
+            f"Open an end, or first mill a hole at least {write.length(self._run.diameter_mm, 'g')} across "
+            f"to the floor at one end, for {head} to come down in.",
+        )
 
     def _daylight(self, daylight_mm: float) -> Finding:
         """Hold the tool over the highest thing under it against the room below the raised spindle."""

@@ -24,7 +24,7 @@ from collections.abc import Iterator, Mapping
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.depth import proud_mm, thinner_mm
-from fixturecheck.kernel.measure import centre_of
+from fixturecheck.kernel.measure import box_of, centre_of
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.machining.as_milled import MilledCut, below_floor_mm, whole_step_mm
 from fixturecheck.machining.clearance import depth_beside_flange, flange_reach_mm, gouge_depth_mm
@@ -288,7 +288,7 @@ def _faces(cut: GroundCut | MilledCut, part: PartGround) -> Iterator[Finding]:
         says = f"Cut {cut.name} makes {percent(share, LEAST_SHARE)} of {face.face}"
         says += (
             f", apart from the {percent(kept)} that the {_tool(cut)}'s corner cannot reach."
-            if kept > 0
+            if kept > 1.0 - LEAST_SHARE
             else "."
         )
         yield judge(
@@ -323,6 +323,16 @@ def _whole(setup: Setup, cut: GroundCut | MilledCut, part: PartGround) -> str | 
     if step_mm is not None:
         step = setup.write.length(step_mm, "g")
         return f"Step over by {step} at most: that leaves nothing between the rounds."
+    low_mm = cut.lowest_mm(part.body)
+    deeper_mm = 0.0 if part.missed is None else low_mm - box_of(part.missed)[2]
+    if deeper_mm > _SAME_MM:
+        low = setup.write.number(low_mm - deeper_mm, "mm", "g")
+        return f"Set the tip {setup.write.length(deeper_mm, 'g')} lower, at z {low}."
+    lacks_mm = 0.0 if part.missed is None else box_of(part.missed)[5] - low_mm - cut.run.flute_mm
+    if cut.run.neck_radius_mm is not None and lacks_mm > _SAME_MM:
+        lacks, high = setup.write.length(lacks_mm, "g"), setup.write.number(low_mm + lacks_mm, "mm", "g")
+        whole = setup.write.length(cut.run.flute_mm + lacks_mm, "g")
+        return f"Go over it once more with the tip {lacks} higher, at z {high}, or take flutes of {whole}."
     leave_mm = max(m.leave_mm for m in cut.run.moves)
     return "Take what is left on the walls off in a last run." if leave_mm > 0.0 else None
 

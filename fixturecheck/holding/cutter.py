@@ -27,7 +27,7 @@ from fixturecheck.holding.cutter_places import (
     angles_of,
     axes_of,
     cut_of,
-    cutter_at,
+    flutes_at,
     taken,
 )
 from fixturecheck.holding.model import Borne, LoadCase
@@ -109,7 +109,7 @@ class CutterScene:
         if case.axis_mm is None:
             message = f"where the cutter stands in {self.process.cut_name} is not said"
             raise NotComputedError(message)
-        return cutter_at(case.axis_mm, self.mill.cutter_mm)
+        return flutes_at(case.axis_mm, self.mill)
 
     def drawn_in(self, case: LoadCase, motion: StartingMotion) -> bool:
         """Say whether a body moves against the feed."""
@@ -369,6 +369,9 @@ class MillingProcess:
                 at=lambda value: with_mill(replace(mill, feed_mm_tooth=value)),
             ),
         )
+        if mill.head_mm is not None and mill.deep_mm >= mill.head_mm - SAME_MM:
+            # A head under a lip cuts as high as it is.
+            return (feed,)
         # How wide a run cuts follows from its moves.
         return (depth, feed) if mill.of_run else (depth, width, feed)
 

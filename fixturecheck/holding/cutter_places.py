@@ -20,6 +20,7 @@ from fixturecheck.hull import convex_hull, corners_round
 from fixturecheck.interval import Range
 from fixturecheck.kernel.measure import box_of, extent_along, loose_box, points_all_over, rim_points
 from fixturecheck.kernel.shapes import Shape, Solid
+from fixturecheck.machining.end_mill import stands_over
 from fixturecheck.machining.milling import Mill, Shearing, Turned, laws, one_turn, shearing, strip_mm
 from fixturecheck.numeric import UP, to_vector
 from fixturecheck.result.hold import CutCase, CutterWay, Edge, End
@@ -91,10 +92,31 @@ def cutter_at(axis_mm: Vector, diameter_mm: float) -> Cutter:
     )
 
 
+def flutes_at(axis_mm: Vector, mill: Milling) -> Cutter:
+    """Return the flutes of the cutter of a cut with its axis there, square at their end.
+
+    Parameters
+    ----------
+    axis_mm : Vector
+        Lower end of its axis.
+    mill : Milling
+
+    Returns
+    -------
+    Cutter
+        As long as its head where it has a neck; what lies on that is not met.
+    """
+    cutter = cutter_at(axis_mm, mill.cutter_mm)
+    return cutter if mill.head_mm is None else replace(cutter, long_mm=max(mill.head_mm - GRAZE_MM, SAME_MM))
+
+
 def _stands_in(axis_mm: Vector, mill: Milling, bodies: Mapping[str, Floats]) -> set[str]:
     """Return the bodies that the cutter would stand in, of points (n, 3) on each."""
-    cutter = replace(cutter_at(axis_mm, mill.cutter_mm), corner_mm=mill.corner_mm)
-    return {n for n, points in bodies.items() if cutter.deep_mm(points) > GRAZE_MM}
+    whole = [replace(flutes_at(axis_mm, mill), corner_mm=mill.corner_mm)]
+    if mill.head_mm is not None:
+        over = (axis_mm[0], axis_mm[1], axis_mm[2] + mill.head_mm)
+        whole.append(replace(cutter_at(over, mill.neck_mm), long_mm=_LONG_DIAMETERS * mill.cutter_mm))
+    return {n for n, points in bodies.items() if any(c.deep_mm(points) > GRAZE_MM for c in whole)}
 
 
 def cut_of(mill: Milling) -> Mill:
@@ -181,6 +203,10 @@ class CutterPlaces:
         self.corners = corners_round(rim_points(face) @ np.stack(self.axes, axis=1))
         self.met: set[str] = set()
         self._higher = _higher(placed, z_mm + GRAZE_MM)
+        self._over = None
+        if mill.head_mm is not None:
+            floor = shapely.MultiPoint(rim_points(face)[:, :2]).convex_hull
+            self._over = stands_over(placed[part], z_mm, mill.head_mm, floor)
         self._clear: dict[tuple[float, float], bool] = {}
 
     def cases(self, number: int, way: CutterWay) -> Iterator[LoadCase]:
@@ -274,6 +300,9 @@ class CutterPlaces:
             if _over(x_mm + tooth.at_mm[0], strip.span_mm) and _over(y_mm + tooth.at_mm[1], self.across):
                 at, force = (v[0] * along + v[1] * left + v[2] * UP for v in (tooth.at_mm, tooth.force_n))
                 place = to_vector(at + self.axis(x_mm, y_mm))
+                if self._over is not None and not self._over.contains(shapely.Point(place[:2])):
+                    # A T-slot is made beside a slot that is there already.
+                    continue
                 found.append(Load(body=self.part, force_n=to_vector(force), at_mm=place, label="cut"))
         return tuple(found)
 

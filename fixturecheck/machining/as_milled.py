@@ -42,7 +42,14 @@ from fixturecheck.machining.end_mill import (
     radius_at_mm,
     walls_of,
 )
-from fixturecheck.machining.swept_area import AreaBounds, merged, outlines, polygons_in, swept_polygon
+from fixturecheck.machining.swept_area import (
+    AreaBounds,
+    merged,
+    outlines,
+    polygons_in,
+    swept_outlines,
+    swept_polygon,
+)
 from fixturecheck.numeric import scaled
 from fixturecheck.result.contact import CutMade, FaceMade, Mover
 from fixturecheck.result.remedy import Dodge, DodgeKind
@@ -54,6 +61,7 @@ _OVER_MM = 1.0
 """How far a plunge starts above everything that stands there."""
 _TRIM_MM = 1e-3
 """How far within what the cutter could reach stock must lie to count as missed, not as left in a corner."""
+_UPWARD = 0.999
 _COVERED_SHARE = 0.99
 """How much of a face that is made must lie under stock before."""
 OF_HOLDER = frozenset({Mover.SHANK, Mover.NUT, Mover.NOSE})
@@ -108,7 +116,12 @@ class MilledCut:
 
     def depth_mm(self, part: str) -> float:
         """Return how far the lowest tip goes below the highest place of the stock that the cutter takes."""
-        stock, passes = next(p.stock for p in self.parts if p.body == part), self.passes[part]
+        (one,) = (p for p in self.parts if p.body == part)
+        stock, passes = one.stock, self.passes[part]
+        if self.run.neck_radius_mm is not None:
+            # A neck stands beside what is above the flutes.
+            full = split(stock, one.target, f"the stock of {part} by the part").kept
+            stock = stock if full is None else compound(solids_of(full))
         high_mm = max(box_of(stock)[5] - self.lowest_mm(part), 0.0) + _OVER_MM
         column = prisms_over(passes, largest_radius_mm(self.run), 0.0, high_mm, -math.inf)
         taken = split(stock, column, f"the stock of {part} by the way of the cutter").taken
@@ -201,10 +214,27 @@ def _left_by(setup: Setup, run: EndMilling) -> dict[str, Body]:
     later = setup.end_mills[setup.end_mills.index(run) + 1 :] if run in setup.end_mills else ()
     found = {}
     for part in run.parts:
-        names = {n for o in later if part in o.parts and o.stock_mm is None for n in o.makes}
-        body, full = setup.body(part), sorted(names - {*run.makes})
+        body = setup.body(part)
+        names = {n for o in later if part in o.parts and o.stock_mm is None for n in _filled(setup, o, body)}
+        full = sorted(names - {*run.makes})
         found[part] = _closed_body(body, full) if full else body
     return found
+
+
+def _filled(setup: Setup, run: EndMilling, body: Body) -> tuple[str, ...]:
+    """Return the faces between which a run finds its part full.
+
+    A T-slot is widened out of a slot that is there down to its floor. The floor, and what the run of that
+    slot makes, are no borders of what is full.
+    """
+    if run.neck_radius_mm is None:
+        return run.makes
+    solid = placed_at(body.solid, body.at)
+    ups = {i for i, f in enumerate(faces_of(solid)) if is_flat(f) and normal_in_middle(f)[2] > _UPWARD}
+    before = setup.end_mills[: setup.end_mills.index(run)] if run in setup.end_mills else ()
+    there = {n for o in before if body.name in o.parts for n in o.makes}
+    beside = tuple(n for n in run.makes if n not in there and not ups.issuperset(body.face_indices(n)))
+    return beside or run.makes
 
 
 def _closed_body(body: Body, names: Sequence[str]) -> Body:
@@ -225,14 +255,16 @@ def _stock(setup: Setup, run: EndMilling, body: Body, solid: Solid) -> Stock:
     if run.stock_mm is not None:
         layers = [pulled(face, scaled(normal_in_middle(face), run.stock_mm)) for face in faces]
         return with_layers(part, solid, layers, run.name, setup.write)
-    what = f"{', '.join(run.makes)} of {part}"
+    filled = _filled(setup, run, body)
+    numbers = sorted({i for name in filled for i in body.face_indices(name)})
+    what = f"{', '.join(filled)} of {part}"
     full = closed(solid, with_blends(solid, numbers), what)
     layer = split(full, solid, f"{part} with {what} full by the part").kept
     if layer is None:
         message = f"closing {what} adds nothing, so what {run.name} takes is not known; state stock_mm"
         raise NotComputedError(message)
     near_mm = setup.tolerances.touch_mm
-    for name in run.makes:
+    for name in filled:
         flat = [faces_of(solid)[i] for i in body.face_indices(name) if is_flat(faces_of(solid)[i])]
         if flat and share_of(flat, layer, near_mm, facing=-1) < _COVERED_SHARE:
             message = (
@@ -258,7 +290,7 @@ def _milled(
     taken = taken_of(part, solid, stock, sweep, f"the cutter of {run.name}", setup.write)
     flat = [name for name in run.makes if all(is_flat(faces_of(solid)[i]) for i in body.face_indices(name))]
     faces = {name: [faces_of(solid)[i] for i in body.face_indices(name)] for name in flat}
-    missed = _missed(run, taken.layer.kept, passes, walls)
+    missed = _missed(run, solid, taken.layer.kept, passes, walls)
     # Ridges between rounds are judged by their height; a floor under them counts as made.
     steps = [ridge_of_rounds_mm(run, p.step_mm) for p in passes if p.step_mm > 0.0]
     near_mm = setup.tolerances.touch_mm + max(steps, default=0.0)
@@ -299,23 +331,35 @@ def _free(walls: Sequence[Walls], around: BaseGeometry) -> BaseGeometry:
 
 
 def _missed(
-    run: EndMilling, leftover: Shape | None, passes: Sequence[CutterPass], walls: Sequence[Walls]
+    run: EndMilling,
+    solid: Solid,
+    leftover: Shape | None,
+    passes: Sequence[CutterPass],
+    walls: Sequence[Walls],
 ) -> Shape | None:
-    """Return the leftover that the cutter could have reached from anywhere between the walls."""
+    """Return the leftover that the cutter could have reached from anywhere between the walls.
+
+    Its own way counts besides: between walls that are just as far apart as it is wide no area is free.
+    """
     if leftover is None:
         return None
-    x0, y0, _, x1, y1, z1 = box_of(leftover)
+    x0, y0, z0, x1, y1, z1 = box_of(leftover)
     wide = 2.0 * largest_radius_mm(run)
     corners = [(x0 - wide, y0 - wide), (x1 + wide, y0 - wide), (x1 + wide, y1 + wide), (x0 - wide, y1 + wide)]
     around = [Line(start=a, end=b) for a, b in pairwise([*corners, corners[0]])]
-    free = _free(walls, Polygon(corners))
     tip_mm, corner_mm = min(p.z_mm for p in passes), run.corner_radius_mm
+    if corner_mm <= 0.0 and z0 < tip_mm - _TRIM_MM:
+        # It went less deep than it might have gone.
+        walls, tip_mm = walls_of(run, solid, z0), z0
+    free = _free(walls, Polygon(corners))
     steps = [p.step_mm for p in passes if p.step_mm > 0.0]
     low_mm = tip_mm + (ridge_of_rounds_mm(run, steps[0]) + 1e-6 if steps and corner_mm > 0.0 else 0.0)
     spans = [(max(tip_mm + corner_mm, low_mm), z1 + 1.0, 0.5 * run.diameter_mm)]
     if corner_mm > 0.0 and low_mm < tip_mm + corner_mm:
         spans.append((low_mm, tip_mm + corner_mm, flat_radius_mm(run)))
     found: list[Shape] = []
+    left: Shape | None = leftover
+    ways = [p.path for p in passes if not p.plunges]
     bounds = AreaBounds.joined([AreaBounds.offsets(around, 0.0), *(_kept(w, w.keep_mm) for w in walls)])
     edges = [p for area in outlines(free, bounds, wide) for ring in area for p in ring]
     for low, high, radius in spans:
@@ -323,9 +367,13 @@ def _missed(
             continue
         trimmed = max(radius - _TRIM_MM, 0.0)
         reach = free.buffer(trimmed, quad_segs=48) if trimmed > 0.0 else free
-        for rings in outlines(reach, AreaBounds.offsets(edges, trimmed), wide):
-            inside = split(leftover, prism_of(rings, low, high), f"what {run.name} leaves, in reach").taken
-            found += [] if inside is None else solids_of(inside)
+        over = outlines(reach, AreaBounds.offsets(edges, trimmed), wide)
+        for rings in (*over, *(swept_outlines(ways, trimmed) if ways else ())):
+            if left is None:
+                break
+            inside = split(left, prism_of(rings, low, high), f"what {run.name} leaves, in reach")
+            left = inside.kept
+            found += [] if inside.taken is None else solids_of(inside.taken)
     return compound(found) if found else None
 
 

@@ -260,11 +260,69 @@ def walls_of(run: EndMilling, solid: Solid, z_mm: float, leave_mm: float = 0.0) 
     tuple[Walls, ...]
         From low to high, each once.
     """
-    found = [
-        Walls(area=area, pieces=pieces, keep_mm=radius_at_mm(run, height) + leave_mm)
-        for height, area, pieces in _sections_above(solid, z_mm)
-    ]
+    found, before_mm = [], 0.0
+    for height, area, pieces in _sections_above(solid, z_mm):
+        # What is cut right below a level stands down to the level before it.
+        down_mm = before_mm if height - before_mm > 3 * _BESIDE_MM else height
+        keep_mm = max(_kept_radius_mm(run, h) for h in (down_mm, height))
+        found.append(Walls(area=area, pieces=pieces, keep_mm=keep_mm + leave_mm))
+        before_mm = height
     return tuple(_unlike(found))
+
+
+def _kept_radius_mm(run: EndMilling, above_mm: float) -> float:
+    """Return how far the axis keeps away from what stands at a height above the tip: there may be a neck."""
+    neck_mm = run.neck_radius_mm
+    return radius_at_mm(run, above_mm) if neck_mm is None or above_mm < run.flute_mm - _SAME_MM else neck_mm
+
+
+def stands_over(solid: Solid, z_mm: float, head_mm: float, floor: BaseGeometry) -> BaseGeometry | None:
+    """Return what of a part stands right over the flutes of a cutter whose tip is on a floor.
+
+    Parameters
+    ----------
+    solid : Solid
+        The part where it stands.
+    z_mm : float
+        Height of the tip.
+    head_mm : float
+        Height of the flutes.
+    floor : shapely geometry
+        What the cutter goes over.
+
+    Returns
+    -------
+    shapely geometry or None
+        Seen from above. None where that is nothing of the floor. Under it stood the stock of a T-slot; beside
+        it is the slot that was there.
+    """
+    area = merged([area_of(rings) for rings in section_of(solid, z_mm + head_mm + _BESIDE_MM)])
+    return area if area.intersection(floor).area > _SAME_MM else None
+
+
+def comes_down(run: EndMilling, solid: Solid, one: CutterPass) -> bool:
+    """Say whether the flutes of a cutter come straight down to either end of a pass.
+
+    Parameters
+    ----------
+    run : EndMilling
+        The run as stated.
+    solid : Solid
+        The part where it stands.
+    one : CutterPass
+        Where it goes.
+
+    Returns
+    -------
+    bool
+        Where a part stands over its way, as over a T-slot, the cutter comes in from an end that is open.
+    """
+    return any(_is_open(run, solid, one.z_mm, end) for end in (one.path[0].start, one.path[-1].end))
+
+
+def _is_open(run: EndMilling, solid: Solid, z_mm: float, end: Point2) -> bool:
+    disc = Point(end).buffer(largest_radius_mm(run) - _MEETS_MM)
+    return not any(area.intersects(disc) for _, area, _ in _sections_above(solid, z_mm))
 
 
 @lru_cache(maxsize=64)
@@ -303,7 +361,7 @@ class _Over:
     """The passes of one move over a level face of a part."""
 
     def __init__(self, run: EndMilling, move: MillMove, body: Body, solid: Solid) -> None:
-        self._run, self._move, self._body = run, move, body
+        self._run, self._move, self._body, self._solid = run, move, body, solid
         name = move.face or ""
         faces = [faces_of(solid)[i] for i in body.face_indices(name)]
         self._rings = self._level(faces, f"{body.name}.{name}")
@@ -394,11 +452,32 @@ class _Over:
         within = [p for p in parts if p.intersection(self._floor).length > _SAME_MM]
         along = max(within, key=lambda p: p.length, default=None)
         if along is None:
-            where, wide = f"{self._body.name}.{self._move.face}", f"a cutter of {self._run.diameter_mm:g} mm"
-            message = f"{wide} does not go along the middle of {where}, a wall is nearer; state a contour"
-            raise NotComputedError(message)
+            raise NotComputedError(self._no_slot(line.intersection(self._floor)))
         ends = [self._ends_at(np.array(along.coords[i]), middle, way) for i in (0, -1)]
+        if not _is_open(self._run, self._solid, self._z_mm, ends[0]):
+            ends.reverse()
         return [CutterPass(path=(Line(start=ends[0], end=ends[1]),), z_mm=self._z_mm)]
+
+    def _no_slot(self, middle: BaseGeometry) -> str:
+        """Say what does not go along the middle of a face: the flutes, or a neck above them."""
+        where, wide = f"{self._body.name}.{self._move.face}", f"a cutter of {self._run.diameter_mm:g} mm"
+        neck_mm = self._run.neck_radius_mm
+        if neck_mm is None:
+            return f"{wide} does not go along the middle of {where}, a wall is nearer; state a contour"
+        high = [(h, 2.0 * middle.distance(a)) for h, a, _ in _sections_above(self._solid, self._z_mm)]
+        above = [room for h, room in high if h >= self._run.flute_mm - _SAME_MM]
+        lips = [h for h, room in high if room < self._run.diameter_mm - _MEETS_MM]
+        if above and min(above) < 2.0 * neck_mm - _MEETS_MM:
+            return (
+                f"the neck of {2.0 * neck_mm:g} mm above {wide} does not go along {where}: between what "
+                f"stands over its flutes there are {min(above):g} mm"
+            )
+        if lips and lips[0] < self._run.flute_mm:
+            return (
+                f"{wide} does not go along {where}: its flutes are {self._run.flute_mm:g} mm high, and "
+                f"{max(lips[0] - _BESIDE_MM, 0.0):g} mm above the tip the part is narrower"
+            )
+        return f"{wide} does not go along the middle of {where}, a wall is nearer"
 
     def _ends_at(self, rough: np.ndarray, middle: np.ndarray, way: np.ndarray) -> Point2:
         """Return where the axis is as far from a wall as it must be, next to a rough place on the line."""

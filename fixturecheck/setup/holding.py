@@ -217,6 +217,8 @@ class Milling:
         Radius of the cutter's corners; half of its diameter for a ball. A round edge takes thin, wide chips.
     taper_deg : float
         Of a tapered cutter, from its axis to its side.
+    head_mm, neck_mm : float or None, float
+        Height of the flutes of a run whose shank is thinner, and the diameter of that; None has none.
     of_run : bool
         Whether it stands for the moves of an end mill: fed every way along the face, and first at the top of
         the stock.
@@ -243,6 +245,8 @@ class Milling:
     )
     corner_mm: float = field(default=0.0, metadata=allowed(0.0, 250.0, matters="the cutting force"))
     taper_deg: float = field(default=0.0, metadata=allowed(0.0, 45.0, matters="the cutting force"))
+    head_mm: float | None = field(default=None, metadata=HIDDEN)
+    neck_mm: float = field(default=0.0, metadata=HIDDEN)
     of_run: bool = field(default=False, metadata=HIDDEN)
     stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 

@@ -299,7 +299,8 @@ class EndMilling:
     flute_mm : float
         Length of its flutes from the tip.
     shank_mm : float or None
-        Diameter of what is above the flutes; None is that of the flutes at their upper end.
+        Diameter of what is above the flutes; None is that of the flutes at their upper end. A T-slot cutter
+        is a square one whose shank, its neck, is thinner than its flutes.
     stick_out_mm : float
         How far its tip stands out of the chuck or collet nut.
     nut_mm, nut_long_mm : float
@@ -365,6 +366,12 @@ class EndMilling:
         """Radius between its end and its side."""
         return 0.5 * self.diameter_mm if self.shape == CutterShape.BALL else self.corner_mm
 
+    @property
+    def neck_radius_mm(self) -> float | None:
+        """Radius of its shank where that is thinner than its flutes, as of a T-slot cutter."""
+        thin = self.shank_mm is not None and self.shank_mm < self.diameter_mm
+        return 0.5 * self.shank_mm if thin and self.shank_mm is not None else None
+
 
 def milling_loads(run: EndMilling) -> tuple[Milling, ...]:
     """Return the milling cuts that a run loads its parts with, one for each face that its moves go over.
@@ -397,6 +404,8 @@ def milling_loads(run: EndMilling) -> tuple[Milling, ...]:
             helix_deg=run.helix_deg,
             corner_mm=run.corner_radius_mm,
             taper_deg=run.taper_deg,
+            head_mm=None if run.neck_radius_mm is None else run.flute_mm,
+            neck_mm=0.0 if run.neck_radius_mm is None else 2.0 * run.neck_radius_mm,
             of_run=True,
         )
         for face in cut

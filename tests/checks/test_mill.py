@@ -14,7 +14,7 @@ from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.make import body as make_body
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.tools import MillMove
-from tests.machining.test_end_mill import pocketed, ramp, run_of
+from tests.machining.test_end_mill import pocketed, ramp, run_of, tee_setup, teed
 
 ASKED = ["reach", "mill", "clear"]
 
@@ -90,18 +90,12 @@ def test_rounds_too_far_apart_are_told_with_a_step_that_is_not():
 
 def test_a_floor_under_a_lip_is_not_come_down_to():
     """A T-slot 20 wide under a mouth of 10: 2 x 5 x 40 mm2 of its floor lie under the lips."""
-    block = cq.Workplane("XY").box(40, 30, 24, centered=(True, True, False))
-    slot = cq.Workplane("XY").box(50, 20, 6, centered=(True, True, False)).translate((0, 0, 8))
-    mouth = cq.Workplane("XY").box(50, 10, 20, centered=(True, True, False)).translate((0, 0, 8))
-    solid = block.cut(slot).cut(mouth).solids().val()
-    named: dict[str, tuple[int, ...]] = {"floor": (), "walls": ()}
-    for i, face in enumerate(solid.Faces()):
-        middle = face.Center()
-        if abs(middle.z - 8.0) < 1e-6:
-            named["floor"] += (i,)
-        elif 8.0 < middle.z < 23.9 and abs(abs(middle.x) - 20.0) > 1e-6 and abs(middle.y) < 14.9:
-            named["walls"] += (i,)
-    told = found(setup_of(Body(name="block", solid=solid, faces=named), flute_mm=20.0))
+    body = teed()
+    walls = tuple(
+        i for n in ("mouth", "other_mouth", "tee", "other_tee", "under", "other_under") for i in body.faces[n]
+    )
+    named = {"floor": body.faces["floor"], "walls": walls}
+    told = found(setup_of(replace(body, faces=named), flute_mm=20.0))
     (lip,) = told[Kind.OVERHANGING]
     assert lip.verdict is Verdict.NO_GO
     assert lip.value == pytest.approx(400.0, rel=1e-3)
@@ -109,6 +103,17 @@ def test_a_floor_under_a_lip_is_not_come_down_to():
     assert left.verdict is not Verdict.NO_GO or left.value > 0.0
     (gouge,) = told[Kind.GOUGE]
     assert gouge.verdict is Verdict.GO
+    # A head of 20 on a neck of 9 comes in from the open end; one of 5 high is told to go over it twice.
+    told = found(tee_setup(teed()))
+    assert {f.verdict for each in told.values() for f in each if f.kind is not Kind.SHANK_HITS} <= {
+        Verdict.GO, Verdict.CAUTION
+    }  # fmt: skip
+    (under,) = [f for f in told[Kind.OVERHANGING] if f.cut == "tee"]
+    assert (under.verdict, under.value) == (Verdict.GO, 0.0)
+    low = found(tee_setup(teed(), flute_mm=5.0), "reach")[Kind.STOCK_LEFT]
+    assert [f.remedy for f in low if f.verdict is Verdict.NO_GO] == [
+        "Go over it once more with the tip 1 mm higher, at z 9, or take flutes of 6 mm."
+    ]
 
 
 def test_a_nut_near_a_jaw_is_told_how_far_the_cutter_must_stand_out():

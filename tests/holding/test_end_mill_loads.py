@@ -19,6 +19,7 @@ from fixturecheck.kernel.place import placed_at
 from fixturecheck.machining.milling import Mill, slant_factor
 from fixturecheck.result.finding import Verdict
 from fixturecheck.result.hold import Tool
+from fixturecheck.result.remedy import RemedyKind
 from fixturecheck.setup.holding import Holding, Milling
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.tools import MillMove, milling_loads
@@ -26,7 +27,7 @@ from fixturecheck.shop.tables import weight_n
 from tests.checks.gauged import body as gauged_body
 from tests.holding.blocks import table
 from tests.holding.rigs import rigged, strap
-from tests.machining.test_end_mill import pocketed, run_of
+from tests.machining.test_end_mill import pocketed, run_of, tee_setup, teed
 
 LOADS = {"teeth": 2, "feed_mm_tooth": 0.03, "deep_mm": 2.0, "way": "climb"}
 
@@ -88,6 +89,18 @@ def test_a_slot_is_fed_along_itself_alone():
     setup = Setup(name="bench", bodies=(body,), holding=Holding())
     job = MillingProcess(setup=setup, placed={"block": body.solid}, mill=mill, part="block")
     assert {tuple(np.round(np.abs(c.feed), 6)) for c in job.cases()} == {(1.0, 0.0, 0.0)}
+
+
+def test_a_head_under_lips_cuts_beside_the_slot_that_is_there():
+    """Its teeth meet the part 5 to 10 mm off the middle alone, at the floor and nowhere above it."""
+    body = teed()
+    setup = replace(tee_setup(body, **{**LOADS, "deep_mm": 6.0}), holding=Holding())
+    (mill,) = setup.mills
+    job = MillingProcess(setup=setup, placed={"block": body.solid}, mill=mill, part="block")
+    cases = job.cases()
+    assert {round(c.axis_mm[2], 6) for c in cases} == {8.0}
+    assert all(abs(t.at_mm[1]) > 5.0 for c in cases for t in c.teeth)
+    assert [one.kind for one in job.lighter()] == [RemedyKind.FEED]
 
 
 def test_without_teeth_nothing_is_loaded():

@@ -27,8 +27,9 @@ from fixturecheck.machining.cutter_sweep import (
     ridge_of_rounds_mm,
     swept_by_sections_mm3,
 )
-from fixturecheck.machining.end_mill import CutterPass, cutter_outline, passes_of, radius_at_mm
+from fixturecheck.machining.end_mill import CutterPass, comes_down, cutter_outline, passes_of, radius_at_mm
 from fixturecheck.machining.swept_area import points_of
+from fixturecheck.setup.make import body as make_body
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.tools import EndMilling, MillMove
 
@@ -100,6 +101,87 @@ def test_a_slot_as_wide_as_the_cutter(long):
     whole = 40 * 8 if long > 40 else 22 * 8 + math.pi * 16
     assert part.removed_mm3 == pytest.approx(whole * DEEP, rel=1e-6)
     assert part.gouge_mm3 == pytest.approx(0.0, abs=1e-3)
+
+
+def teed(from_x: float = -25.0, to_x: float = 25.0) -> Body:
+    """A block 40 x 30 x 24 with a T-slot along X: 20 wide and 6 high on its floor at 8, its mouth 10 wide."""
+    long = to_x - from_x
+    low, mouth = (
+        cq.Workplane("XY").box(long, wide, high, centered=(False, True, False)).translate((from_x, 0, 8))
+        for wide, high in ((20, 6), (10, 20))
+    )
+    block = cq.Workplane("XY").box(40, 30, 24, centered=(True, True, False)).cut(low).cut(mouth)
+    places = {"floor": (1, 0, 8), "mouth": (1, 5, 20), "other_mouth": (1, -5, 20), "tee": (1, 10, 11),
+              "other_tee": (1, -10, 11), "under": (1, 7, 14), "other_under": (1, -7, 14)}  # fmt: skip
+    if from_x > -20.0:
+        places |= {"end": (from_x, 0, 20)}
+    if to_x < 20.0:
+        places |= {"other_end": (to_x, 0, 20)}
+    return make_body("block", block, faces=places)
+
+
+TEE = ("floor", "tee", "other_tee", "under", "other_under")
+
+
+def tee_setup(body: Body, **given) -> Setup:
+    ends = tuple(n for n in ("end", "other_end") if n in body.faces)
+    slot = (MillMove(kind="slot", face="floor"),)
+    mouth = EndMilling(
+        name="mouth", parts=("block",), makes=("floor", "mouth", "other_mouth", *ends), moves=slot,
+        diameter_mm=10.0, flute_mm=20.0, stick_out_mm=30.0,
+    )  # fmt: skip
+    cutter = {"diameter_mm": 20.0, "flute_mm": 6.0, "shank_mm": 9.0, "stick_out_mm": 40.0}
+    tee = EndMilling(name="tee", parts=("block",), makes=(*TEE, *ends), **({"moves": slot} | cutter | given))
+    return Setup(name="bench", bodies=(body,), end_mills=(mouth, tee))
+
+
+def test_a_tee_slot_is_milled_by_a_head_on_a_neck():
+    """40 x 10 x 16 for the mouth and 40 x 2 x 5 x 6 beside it for the head, closed form."""
+    setup = tee_setup(teed())
+    for run, mm3 in zip(setup.end_mills, (6400.0, 2400.0), strict=True):
+        (part,) = mill(setup, run).parts
+        assert part.removed_mm3 == pytest.approx(mm3, rel=1e-9)
+        assert (part.leftover_mm3, part.gouge_mm3) == (pytest.approx(0.0, abs=1e-6), 0.0)
+
+
+def test_a_head_lower_than_its_tee_slot_leaves_what_is_above_it():
+    """A head of 5 leaves 40 x 10 x 1 until it goes over it once more; its flutes are then long enough."""
+    setup = tee_setup(teed(), flute_mm=5.0)
+    cut = mill(setup, setup.end_mills[1])
+    assert volume_mm3(cut.parts[0].missed) == pytest.approx(400.0, rel=1e-3)
+    assert cut.depth_mm("block") == pytest.approx(6.0)
+    twice = (MillMove(kind="slot", face="floor"), MillMove(kind="slot", face="floor", z_mm=9.0))
+    again = tee_setup(teed(), flute_mm=5.0, moves=twice)
+    assert mill(again, again.end_mills[1]).parts[0].leftover_mm3 == pytest.approx(0.0, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [({"shank_mm": 11.0}, "there are 10 mm"), ({"flute_mm": 7.0}, "6 mm above the tip the part is narrower")],
+)
+def test_a_head_or_neck_that_does_not_go_along_is_told_with_the_room(given, says):
+    setup = tee_setup(teed(), **given)
+    with pytest.raises(NotComputedError, match=says):
+        mill(setup, setup.end_mills[1])
+
+
+def test_a_head_comes_in_from_an_end_that_is_open():
+    """Open toward +X only, it begins there; between two ends it comes down nowhere."""
+    setup = tee_setup(teed(from_x=-10.0))
+    (one,) = mill(setup, setup.end_mills[1]).passes["block"]
+    assert one.path[0].start[0] > 20.0
+    assert one.path[0].end[0] == pytest.approx(0.0)
+    shut = teed(-18.0, 18.0)
+    run = tee_setup(shut).end_mills[1]
+    (one,) = passes_of(run, shut, shut.solid)
+    assert not comes_down(run, shut.solid, one)
+
+
+def test_a_tip_too_high_leaves_what_is_below_it():
+    """40 x 8 x 1.5 under a slot just as wide as its cutter: not of a corner that no cutter reaches."""
+    move = MillMove(kind="slot", face="floor", z_mm=17.5)
+    (part,) = milled(pocketed(60.0, 8.0, 0.0), moves=(move,)).parts
+    assert volume_mm3(part.missed) == pytest.approx(480.0, rel=1e-3)
 
 
 def test_a_pocket_as_wide_as_the_cutter_is_a_slot():
