@@ -169,7 +169,8 @@ def tabled_steel(name: str) -> HardeningSteel:
     if name in WITHOUT_TABLE:
         message = (
             f"no table of the hardness and the size change of {name} by temper was found; measure it on your "
-            "own bars and state growth_share, and temper by its maker's sheet; there are tables of "
+            "own bars and state growth_share, like [0.0003, 0.001], and temper by its maker's sheet; there "
+            "are tables of "
             f"{', '.join(hardening_steels())}"
         )
         raise NotComputedError(message)

@@ -8,7 +8,7 @@ from enum import StrEnum
 from itertools import pairwise
 from typing import TypeVar
 
-from fixturecheck.errors import Mistakes
+from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.fields import HIDDEN, allowed, recorded
 from fixturecheck.units import UNITS
 
@@ -97,6 +97,29 @@ class Operation:
     setup: str | None = None
     solid_before: str | None = None
     stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
+
+    def __post_init__(self) -> None:
+        """Refuse a text where faces are listed, which would be read letter by letter.
+
+        Raises
+        ------
+        SetupError
+            Names the key, and the list that is meant.
+        """
+        for key in ("makes", "measured_from", "measures", "stones"):
+            stated: object = getattr(self, key)
+            if isinstance(stated, str):
+                meant = [[stated]] if key == "stones" else [stated]
+                message = f"operation {self.title!r}, {key}: state a list, like {meant}; got {stated!r}"
+                raise SetupError(message)
+        for pair in self.stones:
+            entry: object = pair
+            if isinstance(entry, str):
+                message = (
+                    f"operation {self.title!r}, stones: each entry lists one face, or the two beside "
+                    f"an edge, like {[[entry]]}; got {entry!r}"
+                )
+                raise SetupError(message)
 
     def stock_of(self, face: str) -> float | None:
         """Return what the operation takes off a face that it makes; None where it cuts it from the solid."""

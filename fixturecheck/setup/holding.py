@@ -110,7 +110,7 @@ class MillWay(StrEnum):
 
 FRICTIONS = ("magnet", "ground_steel", "oily_steel", "cast_iron_on_steel", "coolant_film")
 ABRASIVES = ("alumina", "alumina_sharp", "alumina_dull")
-CUTS_AS = ("soft_steel", "c45", "alloy_steel")
+CUTS_AS = ("soft_steel", "c45", "alloy_steel", "hard_steel")
 """Rows of the tables of friction, grinding and milling."""
 
 MOST_HELIX_DEG = 70.0

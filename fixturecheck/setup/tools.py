@@ -173,6 +173,9 @@ def _refuse_unknown_faces(
     `where` says whose names they are and `done` what is done to the parts, as the message has them.
     """
     names = [b.name for b in setup.bodies if b.role == BodyRole.PART]
+    if isinstance(parts, str):
+        message = f"{where}, parts: state a list, like [{parts!r}]; got {parts!r}"
+        raise SetupError(message)
     if not parts:
         message = f"{where}: name the parts that are {done}"
         raise SetupError(message)
@@ -541,5 +544,9 @@ def refuse_bad_end_mills(setup: Setup) -> None:
                 message = f"end_mill {run.name!r}: another cut has this name; give each its own"
                 raise SetupError(message)
             taken.append(run.name)
+            makes: object = run.makes
+            if isinstance(makes, str):
+                message = f"end_mill {run.name!r}, makes: state a list, like [{makes!r}]; got {makes!r}"
+                raise SetupError(message)
             faces = (*run.makes, *(m.face for m in run.moves if m.face))
             _refuse_unknown_faces(setup, f"end_mill {run.name!r}", run.parts, faces, "cut")

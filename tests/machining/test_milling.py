@@ -50,6 +50,19 @@ def test_alloy_steel_range_holds_the_published_row():
         assert low / 1.1 <= printed * 1e3 <= high / 0.9
 
 
+@pytest.mark.parametrize("printed", [3090.0, 3690.0, 4330.0, 4750.0])
+def test_hard_steel_holds_what_makers_of_cutters_print(printed):
+    """Of 50, 55, 60 and 63 HRC at a chip of 1 mm, exponent 0.25, chips of 0.02 to 0.1 mm: from memory."""
+    steel = m.shearing("hard_steel")
+    for chip in (0.02, 0.05, 0.1):
+        ends = [
+            m.specific_force_n_mm2(force, chip, exponent)
+            for force in steel.force_n_mm2.ends
+            for exponent in steel.exponent.ends
+        ]
+        assert min(ends) <= m.specific_force_n_mm2(printed, chip, 0.25) <= max(ends)
+
+
 @pytest.mark.parametrize(("depth", "section"), [(5.0, 0.8), (12.0, 1.92)])
 def test_the_section_of_a_chip_is_that_of_the_table(depth, section):
     """Table 1 of the same page."""

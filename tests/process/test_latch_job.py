@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import cadquery as cq
 import pytest
@@ -11,11 +12,13 @@ from fixturecheck import (
     Blank,
     Cut,
     Dials,
+    Drilling,
     Handwheel,
     Machine,
     Operation,
     Seat,
     Setup,
+    SetupError,
     body,
     check,
     equipment,
@@ -23,6 +26,7 @@ from fixturecheck import (
 )
 from fixturecheck.hardening.steels import tabled_steel
 from fixturecheck.hardening.temper import growth_of
+from fixturecheck.process.across import hard
 from fixturecheck.process.run import looked_across, staged_job
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.hardening import Hardening
@@ -88,6 +92,35 @@ def test_a_hole_tapped_after_hardening_is_told(carbide, temper_c, verdict) -> No
         assert one.kind is Kind.CUTS_HARD
         assert one.value == pytest.approx(62.0, abs=1.5)
         assert one.remedy.startswith("Do operation 50 thread before 40 harden")
+
+
+def test_carbide_in_hard_steel_is_go_where_the_hold_counts_hard_steel() -> None:
+    stage, _ = across("hard", left_out=(50,))
+    drill = Drilling(name="bore", parts=("latch",), hole="m5", flute_mm=20, stick_out_mm=30, drill_mm=4.2)
+    mill = replace(ROUTE[5], kind="drill", carbide=True)
+    for cuts_as, verdict in (("soft_steel", Verdict.CAUTION), ("hard_steel", Verdict.GO)):
+        setup = Setup(name="hard", bodies=(stage.job.part,), drills=(replace(drill, cuts_as=cuts_as),))
+        told = hard.check(SimpleNamespace(
+            job=replace(stage.job, operations=(ROUTE[4], mill)),
+            setups={n: SimpleNamespace(setup=None if n == 40 else setup) for n in (40, 50)},
+        ))  # fmt: skip
+        (one,) = [f.finding for f in told]
+        assert one.verdict is verdict
+        assert ("cuts_as = 'hard_steel'" in (one.remedy or "")) is (verdict is Verdict.CAUTION)
+
+
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [
+        ({"stones": "top"}, r"stones: state a list, like \[\['top'\]\]; got 'top'"),
+        ({"stones": ("top",)}, r"stones: each entry lists one face, .* like \[\['top'\]\]"),
+        ({"makes": "top"}, r"makes: state a list, like \['top'\]; got 'top'"),
+    ],
+)
+def test_a_text_in_place_of_a_list_is_named(given, says) -> None:
+    """It would be read letter by letter, and no face is called t."""
+    with pytest.raises(SetupError, match=says):
+        Operation(number=10, name="top", kind="grind", **given)
 
 
 def test_what_is_tapped_before_is_not_asked() -> None:

@@ -5,8 +5,8 @@ has.
 Why: a high-speed steel drill or tap does not cut hardened steel; it burns, or breaks off in the hole, and the
 part is scrap.
 Formula: hardness of the steel after its temper, from the table of hardening steels.
-Limits: 40 HRC for high-speed steel, 65 HRC for carbide made for hard steel: common practice, no source. The
-force that carbide needs in hard steel is in no table here, so that it stays a caution.
+Limits: 40 HRC for high-speed steel, 65 HRC for carbide made for hard steel: common practice, no source. It
+stays a caution where the set-up does not state that the hold is to count hard steel (`cuts_as`).
 Go: a hole tapped before hardening. No-go: an M5 tapped in O1 of 62 HRC.
 """
 
@@ -28,6 +28,8 @@ ID = "hard"
 TITLE = "Nothing but the wheel meets hard steel"
 
 HIGH_SPEED_STEEL_HRC, CARBIDE_HRC = 40.0, 65.0
+HARD_STEEL = "hard_steel"
+"""Row of the table of milling whose force carbide meets in steel that is hard."""
 _DOES = {
     OperationKind.DRILL: ("drills", "drill"),
     OperationKind.TAP: ("taps", "tap"),
@@ -68,9 +70,13 @@ def _cuts(stage: JobStage, operation: Operation, hardened: Operation) -> Finding
             "." if operation.carbide else ", or take carbide made for hard steel and state carbide = true."
         )
     elif operation.carbide and hard.high > HIGH_SPEED_STEEL_HRC:
-        verdict = Verdict.CAUTION
-        says += " It pushes harder than in the soft steel that a hold is worked out for."
-        remedy += ", or hold the part well beyond the factor that is told."
+        soft = _cut_as_softer(stage, operation)
+        if soft:
+            verdict = Verdict.CAUTION
+            says += f" It pushes harder than in what {soft} counts for the hold."
+            remedy += f", or state cuts_as = '{HARD_STEEL}' for {soft} in its set-up, so the hold counts it."
+        else:
+            says += " The hold counts the force that hard steel takes."
     return judge(
         hard.high,
         unit="HRC",
@@ -85,6 +91,16 @@ def _cuts(stage: JobStage, operation: Operation, hardened: Operation) -> Finding
         remedy=remedy,
         source=_SOURCE,
     )
+
+
+def _cut_as_softer(stage: JobStage, operation: Operation) -> str:
+    """Return what cuts in the set-up of an operation as if its steel were softer; empty for nothing."""
+    setup = stage.setups[operation.number].setup
+    if setup is None:
+        return "its set-up"
+    stated = setup.holding.milling if setup.holding else ()
+    softer = [c.name for c in (*setup.end_mills, *setup.drills, *stated) if c.cuts_as != HARD_STEEL]
+    return " and ".join(softer) if softer or setup.end_mills or setup.drills or stated else "its set-up"
 
 
 def _hardness(stage: JobStage, hardened: Operation) -> Range:
