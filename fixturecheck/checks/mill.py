@@ -42,6 +42,7 @@ _ZONE = "half the profile tolerance of the faces (ISO 1101)"
 _GEOMETRY = "geometry of the solids"
 _SQUARE_RAD = math.radians(0.5)
 _LEAST_MM2 = 0.01
+_FROM_THE_SIDE = "Come in from the side, with a slot cutter on a thinner neck, or turn the part."
 
 
 def check(stage: Stage) -> Iterator[Finding]:
@@ -278,10 +279,10 @@ class _Run:
             ref = FaceRef.of(self._part.body, name)
             says = f"All of {ref} is open from above."
             under = area_mm2 > _LEAST_MM2
-            remedy = "Come in from the side, with a slot cutter on a thinner neck, or turn the part."
+            remedy: str | None = _FROM_THE_SIDE
             if under:
                 says = f"{self._write.area(area_mm2)} of {ref} lies under {self._part.body} itself, where "
-                how, remedy = self._to_under(remedy)
+                how, remedy = self._to_under()
                 says += how
             yield judge(
                 area_mm2 if under and remedy is not None else 0.0,
@@ -290,11 +291,11 @@ class _Run:
                 **self._text(Kind.OVERHANGING, says, remedy, ref=ref),
             )
 
-    def _to_under(self, remedy: str) -> tuple[str, str | None]:
+    def _to_under(self) -> tuple[str, str | None]:
         """Say how a cutter comes under the part, and what to do where it does not; None where it does."""
         neck_mm, write = self._run.neck_radius_mm, self._write
         if neck_mm is None:
-            return "no end mill comes down to it.", remedy
+            return "no end mill comes down to it.", _FROM_THE_SIDE
         head = f"the head of {write.length(self._run.diameter_mm, 'g')}"
         if all(comes_down(self._run, self._part.target, one) for one in self._cut.passes[self._part.body]):
             on = f"on its neck of {write.length(2.0 * neck_mm, 'g')}"

@@ -18,7 +18,7 @@ Go: a block in the middle of the jaw. No-go: the same block at one end of it, wi
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -42,9 +42,11 @@ from fixturecheck.holding.jaws import (
 from fixturecheck.kernel.measure import box_of, extent_along
 from fixturecheck.kernel.place import matrix_of
 from fixturecheck.numeric import UP
+from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.hold import ClampKind
 from fixturecheck.setup.model import Body
+from fixturecheck.setup.records import BodyRole
 from fixturecheck.shop.tables import material
 from fixturecheck.sizes.faces import holes_of, outer_round, round_faces
 from fixturecheck.statics.stiffness import (
@@ -197,6 +199,9 @@ def _cocks(stage: Stage, grip: Grip) -> Finding:
         says += ", so that the jaw cocks" + (" and bears on its corner." if how.outside else ".")
     else:
         says += "."
+    short = {} if how.good else _stand_short(stage, grip)
+    for name, gap_mm in short.items():
+        says += f" {name} stands {write.length(gap_mm)} short of it and is not held."
     return judge(
         abs(how.off_mm),
         unit="mm",
@@ -208,12 +213,35 @@ def _cocks(stage: Stage, grip: Grip) -> Finding:
         kind=Kind.JAW_COCKS,
         about=(grip.jaw,),
         says=says,
-        remedy=_evened(stage, grip, how, before),
+        remedy=_packed(stage, grip, short) or _evened(stage, grip, how, before),
         source=_THIRD,
         shapes=() if how.good else tuple(p.shape for p in grip.patches),
         location_mm=None if how.good else grip.clamp.force.at_mm,
         direction=None if how.good else grip.clamp.force.direction,
     )
+
+
+def _stand_short(stage: Stage, grip: Grip) -> dict[str, float]:
+    """Return the parts before a jaw that it all but touches, each with the room left."""
+    jaw, face = grip.jaw, grip.clamp.clamp.face
+    near = [
+        (name, 1e-3 * p.contact.gap_mean_um)
+        for p in stage.contacts.patches
+        if p.contact.kind == ContactKind.NEAR and jaw in p.bodies and p.sides_from(jaw)[0].face == face
+        for name in p.bodies
+        if name != jaw and name not in grip.spreads and stage.setup.body(name).role == BodyRole.PART
+    ]
+    return {name: min(g for n, g in near if n == name) for name, _ in near}
+
+
+def _packed(stage: Stage, grip: Grip, short: Mapping[str, float]) -> str | None:
+    """Say how much to pack between a jaw and the parts that it all but touches; None where there are none."""
+    if not short:
+        return None
+    parts = " and ".join(
+        f"{stage.setup.write.length(mm)} between {n} and {grip.jaw}" for n, mm in short.items()
+    )
+    return f"Pack {parts}, or hold parts of unlike width one at a time."
 
 
 def _evened(stage: Stage, grip: Grip, how: Pushes, before: Pushes) -> str | None:

@@ -320,6 +320,8 @@ def test_the_smaller_of_two_parts_is_packed_and_not_held(two_in_one_vise, monkey
     assert (factor.verdict, factor.value < 0.05) == (Verdict.NO_GO, True)
     (cocks,) = [f for f in found if f.kind is Kind.JAW_COCKS]
     assert (cocks.verdict, cocks.value) == (Verdict.NO_GO, pytest.approx(15.0))
+    assert cocks.says.endswith("two stands 0.03 mm short of it and is not held.")
+    assert cocks.remedy.startswith("Pack 0.03 mm between two and vise_jaw,")
 
 
 def test_a_parallel_is_slid_under_a_part_that_the_jaws_hold():

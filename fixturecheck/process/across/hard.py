@@ -21,6 +21,8 @@ from fixturecheck.interval import Range
 from fixturecheck.process.across.stage import JobStage, RouteFinding
 from fixturecheck.process.records import Operation, OperationKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
+from fixturecheck.setup.holding import Milling
+from fixturecheck.setup.tools import Drilling, EndMilling
 from fixturecheck.sizes.grown import temper_of
 from fixturecheck.wording.settings import hrc_words
 
@@ -99,8 +101,9 @@ def _cut_as_softer(stage: JobStage, operation: Operation) -> str:
     if setup is None:
         return "its set-up"
     stated = setup.holding.milling if setup.holding else ()
-    softer = [c.name for c in (*setup.end_mills, *setup.drills, *stated) if c.cuts_as != HARD_STEEL]
-    return " and ".join(softer) if softer or setup.end_mills or setup.drills or stated else "its set-up"
+    cutters: tuple[EndMilling | Drilling | Milling, ...] = (*setup.end_mills, *setup.drills, *stated)
+    softer = [c.name for c in cutters if c.cuts_as != HARD_STEEL]
+    return " and ".join(softer) if cutters else "its set-up"
 
 
 def _hardness(stage: JobStage, hardened: Operation) -> Range:
