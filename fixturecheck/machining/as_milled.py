@@ -120,7 +120,7 @@ class MilledCut:
         stock, passes = one.stock, self.passes[part]
         if self.run.neck_radius_mm is not None:
             # A neck stands beside what is above the flutes.
-            full = split(stock, one.target, f"the stock of {part} by the part").kept
+            full = split(stock, one.target, f"the stock of {part}").kept
             stock = stock if full is None else compound(solids_of(full))
         high_mm = max(box_of(stock)[5] - self.lowest_mm(part), 0.0) + _OVER_MM
         column = prisms_over(passes, largest_radius_mm(self.run), 0.0, high_mm, -math.inf)

@@ -463,21 +463,25 @@ class _Over:
         where, wide = f"{self._body.name}.{self._move.face}", f"a cutter of {self._run.diameter_mm:g} mm"
         neck_mm = self._run.neck_radius_mm
         if neck_mm is None:
-            return f"{wide} does not go along the middle of {where}, a wall is nearer; state a contour"
+            message = f"{wide} does not go along the middle of {where}, a wall is nearer; state a contour"
+            return message
         high = [(h, 2.0 * middle.distance(a)) for h, a, _ in _sections_above(self._solid, self._z_mm)]
         above = [room for h, room in high if h >= self._run.flute_mm - _SAME_MM]
         lips = [h for h, room in high if room < self._run.diameter_mm - _MEETS_MM]
         if above and min(above) < 2.0 * neck_mm - _MEETS_MM:
-            return (
+            message = (
                 f"the neck of {2.0 * neck_mm:g} mm above {wide} does not go along {where}: between what "
                 f"stands over its flutes there are {min(above):g} mm"
             )
+            return message
         if lips and lips[0] < self._run.flute_mm:
-            return (
+            message = (
                 f"{wide} does not go along {where}: its flutes are {self._run.flute_mm:g} mm high, and "
                 f"{max(lips[0] - _BESIDE_MM, 0.0):g} mm above the tip the part is narrower"
             )
-        return f"{wide} does not go along the middle of {where}, a wall is nearer"
+            return message
+        message = f"{wide} does not go along the middle of {where}, a wall is nearer"
+        return message
 
     def _ends_at(self, rough: np.ndarray, middle: np.ndarray, way: np.ndarray) -> Point2:
         """Return where the axis is as far from a wall as it must be, next to a rough place on the line."""
