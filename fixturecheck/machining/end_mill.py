@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
+from typing import NoReturn
 
 import numpy as np
 from shapely.geometry import LineString, Point
@@ -452,36 +453,31 @@ class _Over:
         within = [p for p in parts if p.intersection(self._floor).length > _SAME_MM]
         along = max(within, key=lambda p: p.length, default=None)
         if along is None:
-            raise NotComputedError(self._no_slot(line.intersection(self._floor)))
+            self._refuse_slot(line.intersection(self._floor))
         ends = [self._ends_at(np.array(along.coords[i]), middle, way) for i in (0, -1)]
         if not _is_open(self._run, self._solid, self._z_mm, ends[0]):
             ends.reverse()
         return [CutterPass(path=(Line(start=ends[0], end=ends[1]),), z_mm=self._z_mm)]
 
-    def _no_slot(self, middle: BaseGeometry) -> str:
+    def _refuse_slot(self, middle: BaseGeometry) -> NoReturn:
         """Say what does not go along the middle of a face: the flutes, or a neck above them."""
         where, wide = f"{self._body.name}.{self._move.face}", f"a cutter of {self._run.diameter_mm:g} mm"
-        neck_mm = self._run.neck_radius_mm
-        if neck_mm is None:
-            message = f"{wide} does not go along the middle of {where}, a wall is nearer; state a contour"
-            return message
+        neck_mm, flute_mm = self._run.neck_radius_mm, self._run.flute_mm
+        message = f"{wide} does not go along the middle of {where}, a wall is nearer; state a contour"
         high = [(h, 2.0 * middle.distance(a)) for h, a, _ in _sections_above(self._solid, self._z_mm)]
-        above = [room for h, room in high if h >= self._run.flute_mm - _SAME_MM]
+        above = [room for h, room in high if h >= flute_mm - _SAME_MM]
         lips = [h for h, room in high if room < self._run.diameter_mm - _MEETS_MM]
-        if above and min(above) < 2.0 * neck_mm - _MEETS_MM:
+        if neck_mm is not None and above and min(above) < 2.0 * neck_mm - _MEETS_MM:
             message = (
                 f"the neck of {2.0 * neck_mm:g} mm above {wide} does not go along {where}: between what "
                 f"stands over its flutes there are {min(above):g} mm"
             )
-            return message
-        if lips and lips[0] < self._run.flute_mm:
+        elif neck_mm is not None and lips and lips[0] < flute_mm:
             message = (
-                f"{wide} does not go along {where}: its flutes are {self._run.flute_mm:g} mm high, and "
+                f"{wide} does not go along {where}: its flutes are {flute_mm:g} mm high, and "
                 f"{max(lips[0] - _BESIDE_MM, 0.0):g} mm above the tip the part is narrower"
             )
-            return message
-        message = f"{wide} does not go along the middle of {where}, a wall is nearer"
-        return message
+        raise NotComputedError(message)
 
     def _ends_at(self, rough: np.ndarray, middle: np.ndarray, way: np.ndarray) -> Point2:
         """Return where the axis is as far from a wall as it must be, next to a rough place on the line."""
