@@ -101,7 +101,17 @@ class Cache:
         return self._done(read)
 
     def put(self, key: str, name: str, value: bytes) -> None:
-        """Keep something under a key, as an answer of the function of that name."""
+        """Keep something under a key, as an answer of the function of that name.
+
+        Parameters
+        ----------
+        key : str
+            `get` finds it by this; what was kept under it before is replaced.
+        name : str
+            The function by which answers are counted.
+        value : bytes
+            The answer as it is kept.
+        """
 
         def write(base: sqlite3.Connection) -> None:
             row = (key, name, value, _check(value), len(value), time.time())

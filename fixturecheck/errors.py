@@ -135,7 +135,15 @@ class Mistakes:
                 self.add(line)
 
     def each(self, things: Iterable[S], read: Callable[[S], T]) -> tuple[T, ...]:
-        """Return what is read of each thing, without those that have a mistake, which is noted."""
+        """Return what is read of each thing, without those that have a mistake, which is noted.
+
+        Parameters
+        ----------
+        things : iterable
+            What there is to read.
+        read : callable
+            Reads one thing; raises `SetupError` where it has mistakes.
+        """
         found: list[T] = []
         for thing in things:
             with self.noted():
@@ -143,7 +151,15 @@ class Mistakes:
         return tuple(found)
 
     def or_else(self, read: Callable[[], T], otherwise: S) -> T | S:
-        """Return what is read, or another value in its place where that has mistakes, which are noted."""
+        """Return what is read, or another value in its place where that has mistakes, which are noted.
+
+        Parameters
+        ----------
+        read : callable
+            Called without arguments; raises `SetupError` where there are mistakes.
+        otherwise : object
+            Returned in that case.
+        """
         try:
             return read()
         except SetupError as reason:

@@ -330,7 +330,19 @@ def _magnet(
 
 
 def hold_found(setup: Setup, held: Held) -> HoldFound:
-    """Return the hold as reports show it."""
+    """Return the hold as reports show it.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up that is held.
+    held : Held
+        What was found of its hold.
+
+    Returns
+    -------
+    HoldFound
+    """
     holding = setup.holding
     release = held.release
     worst = min(held.parts, key=lambda p: p.factors.factor.low, default=None)
@@ -354,7 +366,20 @@ def hold_found(setup: Setup, held: Held) -> HoldFound:
 
 
 def magnet_used(setup: Setup, held: Held) -> MagnetUsed:
-    """Return what the magnet is taken for."""
+    """Return what the magnet is taken for.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up; its `holding` states the magnet.
+    held : Held
+        What was found of its hold.
+
+    Returns
+    -------
+    MagnetUsed
+        Off where no holding is stated; without the source where the pulls could not be computed.
+    """
     holding = setup.holding
     if holding is None or holding.magnet == MagnetState.OFF:
         return MagnetUsed(state=MagnetState.OFF)

@@ -67,7 +67,20 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> pytest.Collector | None:
-    """Collect a set-up."""
+    """Collect a set-up.
+
+    Parameters
+    ----------
+    file_path : Path
+        A file that pytest came upon.
+    parent : Collector
+        What collects its folder.
+
+    Returns
+    -------
+    SetupFile or None
+        None where it is no set-up, or matches none of the patterns.
+    """
     config = parent.config
     listed = (PATTERN, *config.getini(SETUPS))
     if file_path.suffix.lower() not in SETUP_SUFFIXES:

@@ -123,7 +123,19 @@ _GENERAL_DIGITS = 6
 
 
 def shown_in(units: str, small_lengths: str) -> str:
-    """Return what a `Writing` is made for: `mm`, `inch`, or `thou` where small lengths are stated so."""
+    """Return what a `Writing` is made for: `mm`, `inch`, or `thou` where small lengths are stated so.
+
+    Parameters
+    ----------
+    units : str
+        One of `UNITS`.
+    small_lengths : str
+        One of `SMALL_LENGTHS`.
+
+    Returns
+    -------
+    str
+    """
     return THOU if small_lengths == THOU else units
 
 
@@ -188,7 +200,20 @@ def inch_key(key: str) -> str | None:
 
 
 def from_inch_key(value: float, *, key: str) -> float:
-    """Convert a number stated under the inch key into the unit of the metric `key`."""
+    """Convert a number stated under the inch key into the unit of the metric `key`.
+
+    Parameters
+    ----------
+    value : float
+        In the unit of the inch key.
+    key : str
+        A key in metric units; its end tells the unit. A number whose key has no such end is kept.
+
+    Returns
+    -------
+    float
+        In the unit of `key`.
+    """
     suffix = suffix_of(key)
     if suffix is None:
         return value
@@ -197,7 +222,20 @@ def from_inch_key(value: float, *, key: str) -> float:
 
 
 def to_inch_key(value: float, *, key: str) -> float:
-    """Convert a number in the unit of the metric `key` into the unit of its inch key."""
+    """Convert a number in the unit of the metric `key` into the unit of its inch key.
+
+    Parameters
+    ----------
+    value : float
+        In the unit of `key`.
+    key : str
+        A key in metric units; its end tells the unit. A number whose key has no such end is kept.
+
+    Returns
+    -------
+    float
+        In the unit of the inch key.
+    """
     suffix = suffix_of(key)
     if suffix is None:
         return value
@@ -265,7 +303,19 @@ class Writing:
         return (inch_key(name) or name) if self._inches else name
 
     def number(self, value: float, unit: str, spec: str, toward: str = "") -> str:
-        """Return the number alone, for lists and ranges whose unit is said once."""
+        """Return the number alone, for lists and ranges whose unit is said once.
+
+        Parameters
+        ----------
+        value : float
+            In `unit`.
+        unit : str
+            A metric unit of the results; one with no inch counterpart is kept.
+        spec : str
+            Format of the metric number, such as `.4g`.
+        toward : str
+            The side to round to, `up` or `down`; empty rounds to the nearest.
+        """
         if not math.isfinite(value):
             return format(value, spec)
         if not self._converts(unit):
@@ -309,37 +359,103 @@ class Writing:
         return self.gap(value) if unit == "um" else self._said(value, unit, SPECS[unit])
 
     def length(self, length_mm: float, spec: str = "", toward: str = "") -> str:
-        """Return a length of mm with its unit."""
+        """Return a length of mm with its unit.
+
+        Parameters
+        ----------
+        length_mm : float
+        spec : str
+            Format of the metric number; empty takes the usual one of the unit.
+        toward : str
+            The side to round to, `up` or `down`; empty rounds to the nearest.
+        """
         return self._said(length_mm, "mm", spec, toward)
 
     def gap(self, gap_um: float, spec: str = "") -> str:
-        """Return a small length of um with its unit; one of a millimetre or more as a length of mm."""
+        """Return a small length of um with its unit; one of a millimetre or more as a length of mm.
+
+        Parameters
+        ----------
+        gap_um : float
+        spec : str
+            Format of the number in um; empty takes the usual one. A length of mm takes its own.
+        """
         if abs(gap_um) >= LARGE_UM and math.isfinite(gap_um):
             return self.length(gap_um * 1e-3)
         return self._said(gap_um, "um", spec)
 
     def area(self, area_mm2: float, spec: str = "", toward: str = "") -> str:
-        """Return an area of mm2 with its unit."""
+        """Return an area of mm2 with its unit.
+
+        Parameters
+        ----------
+        area_mm2 : float
+        spec : str
+            Format of the metric number; empty takes the usual one of the unit.
+        toward : str
+            The side to round to, `up` or `down`; empty rounds to the nearest.
+        """
         return self._said(area_mm2, "mm2", spec, toward)
 
     def volume(self, volume_mm3: float, spec: str = "") -> str:
-        """Return a volume of mm3 with its unit."""
+        """Return a volume of mm3 with its unit.
+
+        Parameters
+        ----------
+        volume_mm3 : float
+        spec : str
+            Format of the metric number; empty takes the usual one of the unit.
+        """
         return self._said(volume_mm3, "mm3", spec)
 
     def force(self, force_n: float, spec: str = "", toward: str = "") -> str:
-        """Return a force of N with its unit."""
+        """Return a force of N with its unit.
+
+        Parameters
+        ----------
+        force_n : float
+        spec : str
+            Format of the metric number; empty takes the usual one of the unit.
+        toward : str
+            The side to round to, `up` or `down`; empty rounds to the nearest.
+        """
         return self._said(force_n, "N", spec, toward)
 
     def torque(self, torque_nm: float, spec: str = "", toward: str = "") -> str:
-        """Return a torque of N m with its unit."""
+        """Return a torque of N m with its unit.
+
+        Parameters
+        ----------
+        torque_nm : float
+        spec : str
+            Format of the metric number; empty takes the usual one of the unit.
+        toward : str
+            The side to round to, `up` or `down`; empty rounds to the nearest.
+        """
         return self._said(torque_nm, "N m", spec, toward)
 
     def pressure(self, pressure_n_cm2: float, spec: str = "", toward: str = "") -> str:
-        """Return a pressure or rated pull of N/cm2 with its unit."""
+        """Return a pressure or rated pull of N/cm2 with its unit.
+
+        Parameters
+        ----------
+        pressure_n_cm2 : float
+        spec : str
+            Format of the metric number; empty takes the usual one of the unit.
+        toward : str
+            The side to round to, `up` or `down`; empty rounds to the nearest.
+        """
         return self._said(pressure_n_cm2, "N/cm2", spec, toward)
 
     def speed(self, speed_m_s: float, spec: str = "") -> str:
-        """Return a wheel's surface speed of m/s with its unit."""
+        """Return a wheel's surface speed of m/s with its unit.
+
+        Parameters
+        ----------
+        speed_m_s : float
+        spec : str
+            Format of the metric number; empty takes the usual one of the unit.
+        """
         return self._said(speed_m_s, "m/s", spec)
 
     def table_speed(self, speed_m_min: float) -> str:
@@ -348,7 +464,18 @@ class Writing:
 
 
 def angle_text(angle_deg: float, spec: str = ".3g") -> str:
-    """Return an angle of degrees with its sign."""
+    """Return an angle of degrees with its sign.
+
+    Parameters
+    ----------
+    angle_deg : float
+    spec : str
+        Format of the number.
+
+    Returns
+    -------
+    str
+    """
     return f"{angle_deg:{spec}}°"
 
 

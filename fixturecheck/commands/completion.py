@@ -12,7 +12,15 @@ SHELLS = ("bash", "zsh", "fish", "tcsh")
 
 
 def add(commands: argparse._SubParsersAction[Parser], parser: Parser) -> None:
-    """Add the command; what it completes is the whole parser."""
+    """Add the command; what it completes is the whole parser.
+
+    Parameters
+    ----------
+    commands : subparsers action
+        The commands that it joins.
+    parser : Parser
+        The whole parser, commands included.
+    """
     completion = commands.add_parser(
         "completion", help="print what completes these commands in your shell; its --help says how to use it",
         description="Prints a script for your shell. bash: fixturecheck completion bash > "

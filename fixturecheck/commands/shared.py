@@ -57,7 +57,15 @@ class Parser(argparse.ArgumentParser):
 
 
 def takes_setup(command: argparse.ArgumentParser, ending: str) -> None:
-    """Add what every command that reads a set-up and writes a folder takes."""
+    """Add what every command that reads a set-up and writes a folder takes.
+
+    Parameters
+    ----------
+    command : ArgumentParser
+        The command that takes it.
+    ending : str
+        End of the name of the folder where `--out` is not given.
+    """
     command.add_argument("setup", metavar="SETUP", type=Path, help="the set-up: a .py or a .toml file")
     takes_folder(command, "SETUP", ending)
     takes_overrides(command)
@@ -77,7 +85,15 @@ def takes_overrides(command: argparse.ArgumentParser) -> None:
 
 
 def takes_checks(command: argparse.ArgumentParser, *, only: bool = True) -> None:
-    """Add which checks are asked; `only` is whether a few of them may be named."""
+    """Add which checks are asked; `only` is whether a few of them may be named.
+
+    Parameters
+    ----------
+    command : ArgumentParser
+        The command that takes it.
+    only : bool
+        Whether `--only` is offered.
+    """
     if only:
         command.add_argument(
             "--only",
@@ -94,7 +110,17 @@ def takes_checks(command: argparse.ArgumentParser, *, only: bool = True) -> None
 
 
 def takes_folder(command: argparse.ArgumentParser, of: str, ending: str) -> None:
-    """Add where the folder goes."""
+    """Add where the folder goes.
+
+    Parameters
+    ----------
+    command : ArgumentParser
+        The command that takes it.
+    of : str
+        The argument after whose file the folder is named where `--out` is not given.
+    ending : str
+        End of that name.
+    """
     command.add_argument(
         "--out",
         metavar="DIR",
@@ -153,7 +179,15 @@ def _names_in(stated: Sequence[str] | None) -> tuple[str, ...] | None:
 
 
 def refuse_timeout(options: argparse.Namespace, wrong: list[str]) -> None:
-    """Add to a list what is wrong with `--timeout`."""
+    """Add to a list what is wrong with `--timeout`.
+
+    Parameters
+    ----------
+    options : Namespace
+        Its `timeout` is looked at, s.
+    wrong : list of str
+        What is wrong so far; it is added to.
+    """
     if not options.timeout > 0:
         wrong.append(f"--timeout must be more than 0 s, got {options.timeout:g}")
 
@@ -162,6 +196,20 @@ def stated_setup(
     options: argparse.Namespace, wrong: list[str], *, jobs: bool = False
 ) -> tuple[Path, dict[str, str]]:
     """Return the file of a set-up, or of a job where `jobs` says so, and the values to override.
+
+    Parameters
+    ----------
+    options : Namespace
+        Its `setup`, `overrides` and `timeout` are read.
+    wrong : list of str
+        What was found wrong before; it is added to.
+    jobs : bool
+        Whether the file may state a whole job.
+
+    Returns
+    -------
+    tuple of (Path, dict of str to str)
+        The file as given, and the new values by name.
 
     Raises
     ------
@@ -188,7 +236,20 @@ def stated_setup(
 
 
 def overrides_in(stated: Sequence[str], wrong: list[str]) -> dict[str, str]:
-    """Read NAME=VALUE pairs; what is wrong with them is added to a list."""
+    """Read NAME=VALUE pairs; what is wrong with them is added to a list.
+
+    Parameters
+    ----------
+    stated : sequence of str
+        What `--set` was given.
+    wrong : list of str
+        What is wrong so far; it is added to.
+
+    Returns
+    -------
+    dict of str to str
+        Values by name; the first of one that is given twice.
+    """
     read: dict[str, str] = {}
     for pair in stated:
         name, equals, value = (part.strip() for part in pair.partition("="))
@@ -202,7 +263,21 @@ def overrides_in(stated: Sequence[str], wrong: list[str]) -> dict[str, str]:
 
 
 def request_of(only: tuple[str, ...] | None, skip: tuple[str, ...], *, pictures: bool) -> CheckRequest:
-    """Return what is asked of a check, its answer shown as this terminal takes it."""
+    """Return what is asked of a check, its answer shown as this terminal takes it.
+
+    Parameters
+    ----------
+    only : tuple of str or None
+        The checks to ask; None asks all.
+    skip : tuple of str
+        Checks to leave out.
+    pictures : bool
+        Whether to draw.
+
+    Returns
+    -------
+    CheckRequest
+    """
     width, colour = screen()
     return CheckRequest(pictures=pictures, only=only, skip=skip, width=width, colour=colour)
 
@@ -229,7 +304,24 @@ def run_into(options: argparse.Namespace, out: Path, run: str, *arguments: Any, 
 
 
 def run_child(options: argparse.Namespace, run: str, *arguments: Any, hears: bool = False) -> Any:
-    """Run `module:function` in a guarded process while its progress is shown."""
+    """Run `module:function` in a guarded process while its progress is shown.
+
+    Parameters
+    ----------
+    options : Namespace
+        Its `no_cache`, `quiet`, `timeout` (s) and `trace` say how it runs.
+    run : str
+        The function, as `module:function`.
+    *arguments
+        Those of the function.
+    hears : bool
+        Whether it also tells what it finds as it goes.
+
+    Returns
+    -------
+    object
+        What the function returns.
+    """
     from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415 -- loaded when needed
 
     with caching(kept=not options.no_cache), Display(sys.stderr, quiet=options.quiet) as display:
@@ -263,7 +355,22 @@ def caching(*, kept: bool) -> Iterator[None]:
 
 
 def report_answer(options: argparse.Namespace, out: Path, answer: CheckAnswer) -> int:
-    """Say what a check came to, and return its exit code."""
+    """Say what a check came to, and return its exit code.
+
+    Parameters
+    ----------
+    options : Namespace
+        With `json` the result itself is printed; `strict`, where it has that, fails cautions too.
+    out : Path
+        The folder that was written.
+    answer : CheckAnswer
+        What the check came to.
+
+    Returns
+    -------
+    int
+        The exit code; `NOT_COMPUTED` where the answer could not be printed.
+    """
     complain_of_pictures(answer.trouble)
     from fixturecheck.report.folder import RESULT  # noqa: PLC0415 -- loaded when needed
 
@@ -290,7 +397,15 @@ def takes_build_files(command: argparse.ArgumentParser) -> None:
 
 
 def takes_reports(command: argparse.ArgumentParser, case: str) -> None:
-    """Add the files of a build server that a study has too; `case` is what a case of them stands for."""
+    """Add the files of a build server that a study has too; `case` is what a case of them stands for.
+
+    Parameters
+    ----------
+    command : ArgumentParser
+        The command that takes it.
+    case : str
+        What a case of JUnit XML stands for, such as a finding.
+    """
     command.add_argument(
         "--junit", metavar="FILE", type=Path, help=f"write JUnit XML, a case for each {case}"
     )
@@ -379,7 +494,20 @@ def kept_build_results(out: Path, setup: Path) -> list[BuildResult]:
 
 
 def exit_code(verdict: str, *, strict: bool = False) -> int:
-    """Return the exit code of a verdict."""
+    """Return the exit code of a verdict.
+
+    Parameters
+    ----------
+    verdict : str
+        `go`, `caution` or `no-go`; anything else could not be computed.
+    strict : bool
+        Whether a caution counts as no-go.
+
+    Returns
+    -------
+    int
+        As `EXITS` lists them.
+    """
     return {"go": GO, "caution": NO_GO if strict else GO, "no-go": NO_GO}.get(verdict, NOT_COMPUTED)
 
 
@@ -422,7 +550,15 @@ def complain_of(trouble: FixturecheckError) -> None:
 
 
 def complain_of_pictures(trouble: str | None, what: str = "verdict") -> None:
-    """Say why pictures are missing that were asked for, and that `what` does not depend on them."""
+    """Say why pictures are missing that were asked for, and that `what` does not depend on them.
+
+    Parameters
+    ----------
+    trouble : str or None
+        Why; without a reason nothing is said.
+    what : str
+        What the pictures belong to.
+    """
     if trouble:
         complain(f"pictures could not all be drawn: {trouble}; the {what} does not depend on them")
 
@@ -490,7 +626,15 @@ class Display:
             self._wipe()
 
     def show(self, doing: str, share: float) -> None:
-        """Show what is being done, and the share done so far, 0 to 1."""
+        """Show what is being done, and the share done so far, 0 to 1.
+
+        Parameters
+        ----------
+        doing : str
+            What is being done.
+        share : float
+            Share done so far, clipped to 0 to 1.
+        """
         if self._quiet:
             return
         share = min(max(share, 0.0), 1.0)

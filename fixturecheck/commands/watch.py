@@ -157,7 +157,15 @@ class LivePage:
         return self._page.is_file()
 
     def tell(self, doing: Doing, says: str = "") -> None:
-        """Say to every browser what is going on; with `DONE` there is another page to load."""
+        """Say to every browser what is going on; with `DONE` there is another page to load.
+
+        Parameters
+        ----------
+        doing : Doing
+            What is going on.
+        says : str
+            Text that is shown with it.
+        """
         with self._lock:
             self._doing, self._says = doing, says
             self._number += doing is Doing.DONE

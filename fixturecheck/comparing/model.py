@@ -307,7 +307,20 @@ def _worse(known: KnownShortfall, now: Finding) -> bool:
 
 
 def baseline_of(setup: str, file: str, findings: Iterable[Finding]) -> Baseline:
-    """Return every finding that is not go as known."""
+    """Return every finding that is not go as known.
+
+    Parameters
+    ----------
+    setup, file : str
+        What the set-up is called, and its file.
+    findings : iterable of Finding
+        All of its result.
+
+    Returns
+    -------
+    Baseline
+        In the order of their ids.
+    """
     return Baseline(
         setup=setup,
         file=file,
@@ -320,7 +333,20 @@ def baseline_of(setup: str, file: str, findings: Iterable[Finding]) -> Baseline:
 
 
 def with_baseline(changes: Iterable[FindingChange], known: Baseline) -> tuple[FindingChange, ...]:
-    """Return changes with those marked that the baseline lets stand."""
+    """Return changes with those marked that the baseline lets stand.
+
+    Parameters
+    ----------
+    changes : iterable of FindingChange
+        What became of each finding.
+    known : Baseline
+        The accepted shortfalls.
+
+    Returns
+    -------
+    tuple of FindingChange
+        In the same order; `known` is set where the finding after is not go and may stand.
+    """
     return tuple(
         replace(
             c, known=c.after is not None and c.after.verdict is not Verdict.GO and known.lets_stand(c.after)

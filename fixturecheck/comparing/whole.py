@@ -47,17 +47,17 @@ _ALIKE_VOLUME = 0.2
 _FAR = 1e9
 
 
-def renamed(finding: Finding, names: Renames) -> Finding:
+def _renamed(finding: Finding, names: Renames) -> Finding:
     """Return a finding from before with bodies, faces and cut called as they are after."""
     return replace(
         finding,
-        about=tuple(name_after(one, names) for one in finding.about),
+        about=tuple(_name_after(one, names) for one in finding.about),
         named=names.bodies.get(finding.named, finding.named),
         cut=names.cuts.get(finding.cut, finding.cut),
     )
 
 
-def name_after(name: str, names: Renames) -> str:
+def _name_after(name: str, names: Renames) -> str:
     """Return what a body, or the faces of one, are called after."""
     ref = FaceRef(name)
     body = names.bodies.get(ref.body, ref.body)
@@ -65,20 +65,20 @@ def name_after(name: str, names: Renames) -> str:
     return FaceRef.of(body, *faces)
 
 
-def finding_changes(
+def _finding_changes(
     before: Sequence[Finding], after: Sequence[Finding], names: Renames
 ) -> tuple[FindingChange, ...]:
     """Return every finding of either side, paired: by id, else by check and what it is about.
 
     Findings whose ids differ by number only are paired by place.
     """
-    olds, news = [renamed(f, names) for f in before], list(after)
+    olds, news = [_renamed(f, names) for f in before], list(after)
     found: list[FindingChange] = []
     for key in (name_of, _loosely):
         old_rows, new_rows = _by(key, olds), _by(key, news)
         for name, mine in old_rows.items():
             theirs = new_rows.get(name, [])
-            for i, j in paired(mine, theirs, _apart):
+            for i, j in _paired(mine, theirs, _apart):
                 found.append(_pair(mine[i], theirs[j]))
         seen = {id(f) for c in found for f in (c.before, c.after)}
         olds = [f for f in olds if id(f) not in seen]
@@ -140,6 +140,15 @@ def order_of(change: FindingChange) -> tuple[object, ...]:
 def compared(before: StoredResult, after: StoredResult) -> Comparison:
     """Return what became of everything between two results.
 
+    Parameters
+    ----------
+    before, after : StoredResult
+        The earlier and the later result.
+
+    Returns
+    -------
+    Comparison
+
     Raises
     ------
     SetupError
@@ -173,7 +182,7 @@ def findings_compared(before: StoredResult, after: StoredResult, names: Renames)
         verdict_before=before.verdict,
         verdict_after=after.verdict,
         units=after.units,
-        findings=finding_changes(before.findings, after.findings, names),
+        findings=_finding_changes(before.findings, after.findings, names),
     )
 
 
@@ -201,7 +210,19 @@ def _named(names: set[str]) -> set[str]:
 def stated_changes(
     before: Iterable[StatedFact], after: Iterable[StatedFact], names: Renames
 ) -> tuple[StatedChange, ...]:
-    """Return what is stated otherwise, or on one side only; a renamed thing is stated alike."""
+    """Return what is stated otherwise, or on one side only; a renamed thing is stated alike.
+
+    Parameters
+    ----------
+    before, after : iterable of StatedFact
+        What either set-up states.
+    names : Renames
+        What has another name after.
+
+    Returns
+    -------
+    tuple of StatedChange
+    """
     olds = {_key(fact, names): fact.value for fact in before}
     news = {(f.of, f.about, f.key): f.value for f in after}
     found = []
@@ -222,7 +243,7 @@ def _key(fact: StatedFact, names: Renames) -> tuple[str, tuple[str, ...], str]:
     if fact.of == "cut":
         about = tuple(names.cuts.get(name, name) for name in fact.about)
     else:
-        about = tuple(str(name_after(name, names)) for name in fact.about)
+        about = tuple(str(_name_after(name, names)) for name in fact.about)
     return fact.of, about, fact.key
 
 
@@ -309,7 +330,7 @@ def with_operations(whole: StoredResult, operations: Sequence[StoredResult]) -> 
     )
 
 
-def paired(before: Sequence[T], after: Sequence[T], cost: Callable[[T, T], float]) -> list[tuple[int, int]]:
+def _paired(before: Sequence[T], after: Sequence[T], cost: Callable[[T, T], float]) -> list[tuple[int, int]]:
     """Return the pairs, as places in the two lists, that cost least together; `_FAR` and more is no pair."""
     if not before or not after:
         return []
@@ -330,7 +351,7 @@ def _bodies_paired(
     taken = {b.name for b, _ in named}
     left = [b for b in before if b.name not in taken]
     free = [b for b in after if b.name not in taken]
-    return named + [(left[i], free[j]) for i, j in paired(left, free, _body_cost)]
+    return named + [(left[i], free[j]) for i, j in _paired(left, free, _body_cost)]
 
 
 def _body_cost(one: BodyDrawn, other: BodyDrawn) -> float:
@@ -351,7 +372,7 @@ def _faces_paired(before: BodyDrawn, after: BodyDrawn) -> list[tuple[FaceDrawn, 
     if before.faces == after.faces:
         return list(zip(before.faces, after.faces, strict=True))
     size = max(*before.size_mm, *after.size_mm)
-    found = paired(before.faces, after.faces, lambda b, a: _face_cost(b, a, size))
+    found = _paired(before.faces, after.faces, lambda b, a: _face_cost(b, a, size))
     return [(before.faces[i], after.faces[j]) for i, j in found]
 
 
@@ -381,7 +402,18 @@ def _turned_deg(one: FaceDrawn, other: FaceDrawn) -> float:
 
 
 def face_changes(before: BodyDrawn, after: BodyDrawn) -> tuple[FaceChange, ...]:
-    """Return the faces of a body that moved, turned, are new or gone."""
+    """Return the faces of a body that moved, turned, are new or gone.
+
+    Parameters
+    ----------
+    before, after : BodyDrawn
+        The body on either side.
+
+    Returns
+    -------
+    tuple of FaceChange
+        Those that moved farthest first.
+    """
     pairs = _faces_paired(before, after)
     found = [c for b, a in pairs if (c := _moved(b, a)) is not None]
     olds, news = {id(b) for b, _ in pairs}, {id(a) for _, a in pairs}
@@ -413,7 +445,18 @@ def _moved(before: FaceDrawn, after: FaceDrawn) -> FaceChange | None:
 
 
 def solid_changes(before: Sequence[BodyDrawn], after: Sequence[BodyDrawn]) -> tuple[SolidChange, ...]:
-    """Return what became of each body, those that changed first; what was added and removed is left open."""
+    """Return what became of each body, those that changed first; what was added and removed is left open.
+
+    Parameters
+    ----------
+    before, after : sequence of BodyDrawn
+        All bodies of either side.
+
+    Returns
+    -------
+    tuple of SolidChange
+        One for each body of either side; a pair shares one.
+    """
     pairs = _bodies_paired(before, after)
     found = [
         SolidChange(
@@ -445,7 +488,19 @@ def solid_changes(before: Sequence[BodyDrawn], after: Sequence[BodyDrawn]) -> tu
 def renames(
     before: Sequence[BodyDrawn], after: Sequence[BodyDrawn], cuts: tuple[Iterable[str], Iterable[str]]
 ) -> Renames:
-    """Return what has another name after: bodies, their faces, and a cut where just one was renamed."""
+    """Return what has another name after: bodies, their faces, and a cut where just one was renamed.
+
+    Parameters
+    ----------
+    before, after : sequence of BodyDrawn
+        All bodies of either side.
+    cuts : tuple of (iterable of str, iterable of str)
+        Names of the cuts before, and after.
+
+    Returns
+    -------
+    Renames
+    """
     bodies: dict[str, str] = {}
     faces: dict[tuple[str, str], str] = {}
     for one, other in _bodies_paired(before, after):

@@ -44,7 +44,20 @@ class BurrsOf:
 
 
 def burrs_left(operation: Operation, after: PartState) -> list[BurrEdge]:
-    """Return the burrs that an operation leaves, each edge once."""
+    """Return the burrs that an operation leaves, each edge once.
+
+    Parameters
+    ----------
+    operation : Operation
+        One of the job's.
+    after : PartState
+        The part as it leaves the operation.
+
+    Returns
+    -------
+    list of BurrEdge
+        Empty where the operation does not cut or its burrs are stated as none.
+    """
     if operation.kind not in CUTTING or operation.burr_mm <= 0.0:
         return []
     made = {i for name in operation.makes for i in after.faces.get(name, ())}

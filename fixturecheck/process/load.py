@@ -73,6 +73,17 @@ def _of_script(path: Path, maker: SetupMaker) -> SetupMaker:
 def load_job(path: Path, overrides: Mapping[str, str]) -> Job:
     """Read a job from a TOML file.
 
+    Parameters
+    ----------
+    path : Path
+        A TOML file with a table `[job]`.
+    overrides : mapping of str to str
+        Values by dotted key.
+
+    Returns
+    -------
+    Job
+
     Raises
     ------
     SetupError
@@ -167,7 +178,7 @@ def job_of(
     wrong = Mistakes()
     made = blank if isinstance(blank, Blank) or blank is None else Blank(solid=blank)
     for operation in ordered:
-        for _, face in strange_faces(operation, part, made):
+        for _, face in _strange_faces(operation, part, made):
             wrong.add(f"operation {operation.title!r}: the part has no face {face!r}")
     wrong.raise_any()
     return Job(
@@ -182,7 +193,7 @@ def job_of(
     )
 
 
-def strange_faces(operation: Operation, part: Body, blank: Blank | None) -> list[tuple[str, str]]:
+def _strange_faces(operation: Operation, part: Body, blank: Blank | None) -> list[tuple[str, str]]:
     """Return the faces that an operation names and that are not there, each with the key that names it.
 
     It makes and stones faces of the finished part; it may measure a face of the blank, or from one.
@@ -200,7 +211,7 @@ def _note_strange_faces(job: StatedJob, part: Body, blank: Blank | None, wrong: 
     """Note faces that operations name and that the part does not have."""
     known = ", ".join(sorted(part.faces)) or "none by name"
     for operation in job.operations:
-        for key, name in strange_faces(operation, part, blank):
+        for key, name in _strange_faces(operation, part, blank):
             where = job.where(operation, key)
             wrong.add(f"{where}: the part has no face {name!r}; it has {known}")
 

@@ -281,6 +281,18 @@ def left_on(face: str, makers: Sequence[Operation]) -> list[float]:
     """Return the stock that is left on a face after each of its operations, mm.
 
     What the first leaves is as stated; each later one takes its stock off that. Below zero is air.
+
+    Parameters
+    ----------
+    face : str
+        Its name.
+    makers : sequence of Operation
+        Those that make it, in their order; at least one.
+
+    Returns
+    -------
+    list of float
+        mm, one for each of them.
     """
     left = [makers[0].leave_of(face)]
     for then in makers[1:]:

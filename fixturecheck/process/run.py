@@ -46,6 +46,17 @@ ON_BURRS = frozenset({"seat", "nest", "rest", "location", "hold", "crash", "rele
 def staged_job(job: Job, progress: Progress = silent) -> JobStage:
     """Work out the states of the part and the set-up of every operation.
 
+    Parameters
+    ----------
+    job : Job
+        A job as it was read.
+    progress : callable
+        Told what is being done, and the share done so far.
+
+    Returns
+    -------
+    JobStage
+
     Raises
     ------
     SetupError

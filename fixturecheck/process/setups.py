@@ -194,6 +194,21 @@ def kept_from_marks(made: OperationSetup, later: Iterable[str]) -> OperationSetu
 def setup_of(job: Job, operation: Operation, before: PartState, after: PartState) -> OperationSetup:
     """Make the set-up of an operation.
 
+    Parameters
+    ----------
+    job : Job
+        The job.
+    operation : Operation
+        One of its operations.
+    before, after : PartState
+        The part before it and after it.
+
+    Returns
+    -------
+    OperationSetup
+        Empty where the operation has no set-up; with `missing` alone where that seats by faces that are not
+        there.
+
     Raises
     ------
     SetupError

@@ -61,7 +61,15 @@ class StatedJob:
     overrides: Mapping[int, Mapping[str, str]] = field(default_factory=dict)
 
     def where(self, operation: Operation, key: str) -> str:
-        """Say where a key of an operation stands."""
+        """Say where a key of an operation stands.
+
+        Parameters
+        ----------
+        operation : Operation
+            One of the job's.
+        key : str
+            A key of its table.
+        """
         rows = self.facts.tables("operation")
         row = next(r for r in rows if r.values.get("number") == operation.number)
         return row.where((*row.path, key))
@@ -263,6 +271,17 @@ def _stones(entry: Stated) -> tuple[tuple[str, ...], ...]:
 def setup_text(job: StatedJob, operation: Operation) -> StatedSetup:
     """Read the set-up that an operation stands in, with what the job says of its part and its stock.
 
+    Parameters
+    ----------
+    job : StatedJob
+        The job as its file states it.
+    operation : Operation
+        One of the job's that names the file of a set-up.
+
+    Returns
+    -------
+    StatedSetup
+
     Raises
     ------
     SetupError
@@ -291,7 +310,7 @@ def _adapted(job: StatedJob, operation: Operation, home: Path, facts: Stated) ->
     return replace(facts, values=values)
 
 
-def is_part(job: StatedJob, home: Path, row: object) -> bool:
+def _is_part(job: StatedJob, home: Path, row: object) -> bool:
     """Tell whether a body of a set-up is the job's part: it says a state, or has its name or its file."""
     if not isinstance(row, Mapping):
         return False
@@ -306,7 +325,7 @@ def _part_file(job: StatedJob) -> Path:
 
 def _body(job: StatedJob, operation: Operation, home: Path, row: object) -> object:
     """Return a body of the set-up with what the job states of its part, where it is that."""
-    if not isinstance(row, Mapping) or not is_part(job, home, row):
+    if not isinstance(row, Mapping) or not _is_part(job, home, row):
         return row
     given = {key: value for key, value in job.part.entry.values.items() if key != "name"}
     given["file"] = str(_part_file(job))

@@ -26,6 +26,13 @@ _CARE = (
 def run(path: str, *, progress: Progress) -> tuple[str, str]:
     """Read measurements, find every magnet that fits them, and return the chuck file and what to say.
 
+    Parameters
+    ----------
+    path : str
+        The file of the measurements.
+    progress : callable
+        Told what is being done, and the share done so far.
+
     Returns
     -------
     tuple

@@ -65,6 +65,18 @@ def painting_of(setup: Path, request: CheckRequest) -> Iterator[Painter | None]:
 
     What a check needs of the environment is stated here, before anything heavy loads. Of a script it is not
     known yet whether it states a job.
+
+    Parameters
+    ----------
+    setup : Path
+        File of a set-up or of a job.
+    request : CheckRequest
+        Says whether to draw.
+
+    Yields
+    ------
+    Painter or None
+        None where nothing is drawn, and for a job stated in TOML.
     """
     # A process with threads must not be forked.
     os.environ.update(ONE_THREAD)
@@ -84,6 +96,27 @@ def check_into(
     tell: Tell,
 ) -> CheckAnswer:
     """Load a set-up, check it and write everything, as `run` does, with a drawing process that is there.
+
+    Parameters
+    ----------
+    setup_path : str
+        File of a set-up or of a job.
+    overrides : mapping of str to str
+        Parameters of the set-up that are given another value.
+    folder : str
+        An empty folder to write into.
+    request : CheckRequest
+        How it is checked, and how the answer is shown.
+    painter : Painter or None
+        The drawing process; None draws nothing.
+    progress : callable
+        Told what is being done, and the share done so far.
+    tell : callable
+        Told lines about what was found, as soon as it was.
+
+    Returns
+    -------
+    CheckAnswer
 
     Raises
     ------
@@ -115,6 +148,25 @@ def checked_into(
 ) -> CheckAnswer:
     """Check a set-up or a job that was read, and write everything into a folder.
 
+    Parameters
+    ----------
+    given : Setup or Job
+        As it was read.
+    folder : Path
+        Where to write.
+    request : CheckRequest
+        How it is checked, and how the answer is shown.
+    painter : Painter or None
+        The drawing process; None draws nothing. For a job it is stopped.
+    progress : callable
+        Told what is being done, and the share done so far.
+    tell : callable
+        Told lines about what was found, as soon as it was.
+
+    Returns
+    -------
+    CheckAnswer
+
     Raises
     ------
     FixturecheckError
@@ -141,6 +193,25 @@ def answer_of(
     progress: Progress,
 ) -> CheckAnswer:
     """Write everything into a folder, and return what it came to.
+
+    Parameters
+    ----------
+    result : Result
+        What was found.
+    setup : Setup
+        The set-up that was checked.
+    folder : Path
+        Where to write.
+    request : CheckRequest
+        Width and colour of the table.
+    painter : Painter or None
+        The drawing process; None draws nothing.
+    progress : callable
+        Told what is being done, and the share done so far.
+
+    Returns
+    -------
+    CheckAnswer
 
     Raises
     ------

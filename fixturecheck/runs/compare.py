@@ -212,6 +212,19 @@ class GivenResult:
 def given_result(spec: str, request: CheckRequest, progress: Progress) -> GivenResult:
     """Return what one argument names: a set-up that is checked, or a result that is read.
 
+    Parameters
+    ----------
+    spec : str
+        File of a set-up, result folder, result.json, or any of them in a revision as REV:path.
+    request : CheckRequest
+        How a set-up is checked.
+    progress : callable
+        Told what is being done, and the share done so far.
+
+    Returns
+    -------
+    GivenResult
+
     Raises
     ------
     FixturecheckError

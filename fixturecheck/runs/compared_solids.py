@@ -33,7 +33,20 @@ class ChangedRegions:
 
 
 def changed_regions(change: SolidChange, early: GivenResult, late: GivenResult) -> ChangedRegions:
-    """Return what was added to a body and removed from it, in its own frame and so wherever it stands."""
+    """Return what was added to a body and removed from it, in its own frame and so wherever it stands.
+
+    Parameters
+    ----------
+    change : SolidChange
+        What became of one body.
+    early, late : GivenResult
+        The two sides.
+
+    Returns
+    -------
+    ChangedRegions
+        Volumes are left open where a side holds no solid of it, or the two could not be cut by each other.
+    """
     one, other = early.solids.get(change.before), late.solids.get(change.after)
     if one is None or other is None:
         return ChangedRegions(change=change)
@@ -68,7 +81,24 @@ def draw_changes(
     folder: Path,
     painter: Painter | None,
 ) -> tuple[list[str], Drawn]:
-    """Draw the place that changed before and after, then each body that changed."""
+    """Draw the place that changed before and after, then each body that changed.
+
+    Parameters
+    ----------
+    regions : list of ChangedRegions
+        One for each body.
+    early, late : GivenResult
+        The two sides.
+    folder : Path
+        The folder of the comparison; pictures go into one of their own in it.
+    painter : Painter or None
+        The drawing process; None draws nothing.
+
+    Returns
+    -------
+    tuple of (list of str, Drawn)
+        The titles in their order, and what came of drawing.
+    """
     if painter is None:
         return [], Drawn(files=frozenset(), trouble="not asked for")
     if not early.solids and not late.solids:

@@ -45,6 +45,17 @@ def run(
 ) -> tuple[bool, str]:
     """Load a set-up, relieve it, write the changed parts and a page with each before and after.
 
+    Parameters
+    ----------
+    setup_path : str
+        File of the set-up.
+    overrides : mapping of str to str
+        Parameters of the set-up that are given another value.
+    folder : str
+        An empty folder to write into.
+    progress : callable
+        Told what is being done, and the share done so far.
+
     Returns
     -------
     tuple
@@ -63,7 +74,7 @@ def run(
         progress("write", 0.8)
         text = outcome_text(setup.name, found, setup.write)
         with written(Path(folder)):
-            export(found, Path(folder))
+            _export(found, Path(folder))
             drawn = _page(setup, found, Path(folder))
     if drawn.trouble:
         text += f"\n\npictures could not all be drawn: {drawn.trouble}"
@@ -136,7 +147,7 @@ _STEEL = (0.62, 0.64, 0.67)
 WORDS, DATA, PARTS = "reliefs.txt", "reliefs.json", "parts"
 
 
-def export(reliefs: Reliefs, folder: Path) -> tuple[Path, ...]:
+def _export(reliefs: Reliefs, folder: Path) -> tuple[Path, ...]:
     """Write each changed drawing as STEP with its face names, the code lines, and the same as data.
 
     Raises

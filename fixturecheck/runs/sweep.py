@@ -315,7 +315,15 @@ class Shipping(Executor):
     def submit(  # type: ignore[override]  # variants are all that it knows to ship
         self, _work: Callable[[Task], VariantRow], task: Task, /
     ) -> Future[VariantRow]:
-        """Have a variant read and sent off; return what will be its answer."""
+        """Have a variant read and sent off; return what will be its answer.
+
+        Parameters
+        ----------
+        _work : callable
+            Not called: what is sent off is always a variant.
+        task : Task
+            The variant, and what is asked of it.
+        """
         answer: Future[VariantRow] = Future()
         self._threads.submit(self._send, task, answer)
         return answer
@@ -350,7 +358,15 @@ class Shipping(Executor):
         sent.add_done_callback(arrived)
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
-        """End the reading processes; the cluster goes on."""
+        """End the reading processes; the cluster goes on.
+
+        Parameters
+        ----------
+        wait : bool
+            Whether to wait for what is under way.
+        cancel_futures : bool
+            Whether variants whose reading has not begun are left out.
+        """
         self._threads.shutdown(wait=wait, cancel_futures=cancel_futures)
         # This executor of dask's cancels what is under way, and knows no other manner.
         self._cluster.shutdown(wait=wait)

@@ -114,12 +114,36 @@ def _row(key: str, variant: Variant, found: Found) -> VariantRow:
 
 
 def refusal(task: Task, why: object) -> VariantRow:
-    """Return the row of a variant that could not be checked."""
+    """Return the row of a variant that could not be checked.
+
+    Parameters
+    ----------
+    task : Task
+        The variant, and what is asked of it.
+    why : object
+        The reason, or an error whose text is the reason.
+
+    Returns
+    -------
+    VariantRow
+        It is unknown.
+    """
     return unknown_row(task[0], task[1], str(why))
 
 
 def read_to_send(task: Task, *, progress: Progress) -> Sent:
     """Read the set-up of a variant, to be checked elsewhere.
+
+    Parameters
+    ----------
+    task : Task
+        The variant, and what is asked of it.
+    progress : callable
+        Told what is being done, and the share done so far.
+
+    Returns
+    -------
+    Sent
 
     Raises
     ------
@@ -147,6 +171,18 @@ def check_sent(task: Task, sent: Sent) -> VariantRow:
     A worker of a cluster may be a daemonic process, which multiprocessing allows no children; the guarded
     process is none of its kind. A crash of the kernel ends it and leaves the worker as it was, and the
     death of the worker ends it.
+
+    Parameters
+    ----------
+    task : Task
+        The variant, and what is asked of it.
+    sent : Sent
+        What was read of it.
+
+    Returns
+    -------
+    VariantRow
+        Unknown with the reason where it could not be checked.
     """
     if not hasattr(_own, "guarded"):
         _own.guarded = Worker()
@@ -159,6 +195,19 @@ def check_sent(task: Task, sent: Sent) -> VariantRow:
 
 def check_parcel(task: Task, sent: Sent, *, progress: Progress) -> VariantRow:
     """Return what the variant of a parcel comes to.
+
+    Parameters
+    ----------
+    task : Task
+        The variant, and what is asked of it.
+    sent : Sent
+        What was read of it.
+    progress : callable
+        Told what is being done, and the share done so far.
+
+    Returns
+    -------
+    VariantRow
 
     Raises
     ------

@@ -358,7 +358,19 @@ class StudyFound:
 
 
 def best_of(study: Study, rows: tuple[VariantRow, ...]) -> VariantRow | None:
-    """Return the first of the best variants; None where none passes."""
+    """Return the first of the best variants; None where none passes.
+
+    Parameters
+    ----------
+    study : Study
+        Says which verdicts pass.
+    rows : tuple of VariantRow
+        The variants to choose from.
+
+    Returns
+    -------
+    VariantRow or None
+    """
     return next(iter(all_best_of(study, rows)), None)
 
 
@@ -367,6 +379,18 @@ def all_best_of(study: Study, rows: tuple[VariantRow, ...]) -> tuple[VariantRow,
 
     Where that is the same, the next least decides, and so on. One without any margin counts less than one
     with any.
+
+    Parameters
+    ----------
+    study : Study
+        Says which verdicts pass.
+    rows : tuple of VariantRow
+        The variants to choose from.
+
+    Returns
+    -------
+    tuple of VariantRow
+        Empty where none passes.
     """
     passed = [r for r in rows if study.passes(r.verdict)]
     ranks = [_rank(r) for r in passed]
@@ -424,7 +448,21 @@ def outcome_row(
 
 
 def unknown_row(key: str, variant: Variant, why: str) -> VariantRow:
-    """Return the row of a variant that could not be checked; which files that depends on is not known."""
+    """Return the row of a variant that could not be checked; which files that depends on is not known.
+
+    Parameters
+    ----------
+    key : str
+        What the row is found again by.
+    variant : Variant
+        What could not be checked.
+    why : str
+        The reason, as a sentence.
+
+    Returns
+    -------
+    VariantRow
+    """
     return VariantRow(key=key, variant=variant, verdict=Verdict.UNKNOWN, says=why)
 
 

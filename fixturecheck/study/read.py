@@ -34,6 +34,17 @@ def read_study(path: Path) -> Study:
 def study_of(facts: Stated, path: Path) -> Study:
     """Return the study that the tables of its file state.
 
+    Parameters
+    ----------
+    facts : Stated
+        The tables of the file.
+    path : Path
+        The file; set-ups are counted from its folder.
+
+    Returns
+    -------
+    Study
+
     Raises
     ------
     SetupError

@@ -24,6 +24,18 @@ def variant_key(study: Study, variant: Variant) -> str:
     """Return what a row is found again by: the variant, what is asked of it, and what computes it.
 
     The set-up counts by its place in the study's folder, so that a folder may be moved.
+
+    Parameters
+    ----------
+    study : Study
+        Which checks are asked, and its folder.
+    variant : Variant
+        One of its variants.
+
+    Returns
+    -------
+    str
+        24 hexadecimal digits.
     """
     parts = [
         study.named(variant.setup),
@@ -36,7 +48,20 @@ def variant_key(study: Study, variant: Variant) -> str:
 
 
 def row_line(study: Study, row: VariantRow) -> str:
-    """Return a row as a line of the file, its set-up told from the study's folder."""
+    """Return a row as a line of the file, its set-up told from the study's folder.
+
+    Parameters
+    ----------
+    study : Study
+        The study, whose folder paths are told from.
+    row : VariantRow
+        One of its rows.
+
+    Returns
+    -------
+    str
+        JSON, with the end of the line.
+    """
     data = asdict(row)
     data["variant"]["setup"] = study.named(row.variant.setup)
     return json.dumps(data, ensure_ascii=False) + "\n"
@@ -48,6 +73,17 @@ def read_rows(study: Study, path: Path) -> dict[str, VariantRow]:
     A line that was not written to its end, since the program was killed, is left out, and so is a row whose
     set-up is not in the study, or has changed since: its files have other checksums. A row whose files are
     not known could not be read or checked, and is tried again.
+
+    Parameters
+    ----------
+    study : Study
+        The study that goes on.
+    path : Path
+        The file of its rows, which may not be there.
+
+    Returns
+    -------
+    dict of str to VariantRow
     """
     if not path.is_file():
         return {}

@@ -139,7 +139,17 @@ class LastingWorker:
         self._others: frozenset[BaseProcess] = frozenset()
 
     def ask(self, work: Callable[[T], R], thing: T, crashed: Callable[[T], R]) -> R:
-        """Return what a piece of work returns, or what counts as its answer where the process ended."""
+        """Return what a piece of work returns, or what counts as its answer where the process ended.
+
+        Parameters
+        ----------
+        work : callable
+            Called with the thing, in the process.
+        thing : object
+            What is asked about.
+        crashed : callable
+            Called with the thing, here, where the process ended.
+        """
         if self._worker is None:
             self._others = frozenset(active_children())
             self._worker = self._pool(1)
@@ -184,10 +194,10 @@ def variants_of(study: Study) -> tuple[Variant, ...]:
         There are too many.
     """
     rows = _all(study) if study.take is Take.ALL else _sampled(study)
-    return tuple(variant(setup, study.parameters, row) for setup in study.setups for row in rows)
+    return tuple(_variant(setup, study.parameters, row) for setup in study.setups for row in rows)
 
 
-def variant(setup: str, parameters: Sequence[StudyParameter], row: Sequence[Chosen]) -> Variant:
+def _variant(setup: str, parameters: Sequence[StudyParameter], row: Sequence[Chosen]) -> Variant:
     """Return the variant with one choice for each parameter."""
     pairs = list(zip(parameters, row, strict=True))
     overrides = {
