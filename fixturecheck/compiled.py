@@ -81,43 +81,116 @@ def loops_kept() -> bool:
 
 @compiled
 def row(rows: Floats, i: int) -> Vector:
-    """Return a row (n, 3) as a vector."""
+    """Return a row (n, 3) as a vector.
+
+    Parameters
+    ----------
+    rows : ndarray, shape (n, 3)
+    i : int
+        Which row.
+
+    Returns
+    -------
+    Vector
+    """
     return rows[i, 0], rows[i, 1], rows[i, 2]
 
 
 @compiled
 def cell(cells: Floats, i: int, k: int) -> Vector:
-    """Return one vector of (n, k, 3)."""
+    """Return one vector of (n, k, 3).
+
+    Parameters
+    ----------
+    cells : ndarray, shape (n, k, 3)
+    i, k : int
+        Which vector, by the first and the second axis.
+
+    Returns
+    -------
+    Vector
+    """
     return cells[i, k, 0], cells[i, k, 1], cells[i, k, 2]
 
 
 @compiled
 def dot(a: Vector, b: Vector) -> float:
-    """Return the inner product."""
+    """Return the inner product.
+
+    Parameters
+    ----------
+    a, b : Vector
+
+    Returns
+    -------
+    float
+    """
     return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 
 
 @compiled
 def minus(a: Vector, b: Vector) -> Vector:
-    """Return a - b."""
+    """Return a - b.
+
+    Parameters
+    ----------
+    a, b : Vector
+
+    Returns
+    -------
+    Vector
+    """
     return a[0] - b[0], a[1] - b[1], a[2] - b[2]
 
 
 @compiled
 def along(a: Vector, share: float, b: Vector) -> Vector:
-    """Return a + share b."""
+    """Return a + share b.
+
+    Parameters
+    ----------
+    a : Vector
+        Where it starts.
+    share : float
+        How many times `b` is added.
+    b : Vector
+
+    Returns
+    -------
+    Vector
+    """
     return a[0] + share * b[0], a[1] + share * b[1], a[2] + share * b[2]
 
 
 @compiled
 def times(share: float, a: Vector) -> Vector:
-    """Return share a."""
+    """Return share a.
+
+    Parameters
+    ----------
+    share : float
+        A factor of any size and sign.
+    a : Vector
+
+    Returns
+    -------
+    Vector
+    """
     return share * a[0], share * a[1], share * a[2]
 
 
 @compiled
 def cross(a: Vector, b: Vector) -> Vector:
-    """Return the cross product."""
+    """Return the cross product.
+
+    Parameters
+    ----------
+    a, b : Vector
+
+    Returns
+    -------
+    Vector
+    """
     return a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]
 
 
