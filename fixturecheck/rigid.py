@@ -61,12 +61,28 @@ class Poses:
         return cls(rotation=np.tile(np.eye(3), (count, 1, 1)), origin_mm=np.zeros((count, 3)))
 
     def apply(self, body: Any, local_mm: Floats) -> Floats:
-        """Return points of bodies `body` (n,) or int, given in their own frames (n, 3), in the machine's."""
+        """Return points of bodies `body` (n,) or int, given in their own frames (n, 3), in the machine's.
+
+        Parameters
+        ----------
+        body : int or ndarray of int, shape (n,)
+            One body for all, or one for each row.
+        local_mm : ndarray, shape (n, 3) or (3,)
+            Points in the bodies' own frames.
+        """
         turned = np.einsum("...ij,...j->...i", self.rotation[body], local_mm)
         return np.asarray(turned + self.origin_mm[body])
 
     def turn(self, body: Any, local: Floats) -> Floats:
-        """Return directions of bodies in the machine's frame."""
+        """Return directions of bodies in the machine's frame.
+
+        Parameters
+        ----------
+        body : int or ndarray of int, shape (n,)
+            One body for all, or one for each row.
+        local : ndarray, shape (n, 3) or (3,)
+            Directions in the bodies' own frames.
+        """
         return np.asarray(np.einsum("...ij,...j->...i", self.rotation[body], local))
 
     def matrix(self, body: int) -> Floats:

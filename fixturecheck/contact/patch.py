@@ -129,7 +129,13 @@ class ContactMap:
     grazing: frozenset[frozenset[str]] = frozenset()
 
     def between(self, a: str, b: str) -> Iterator[Patch]:
-        """Yield the patches between two bodies, whichever way round."""
+        """Yield the patches between two bodies, whichever way round.
+
+        Parameters
+        ----------
+        a, b : str
+            Names of the two bodies.
+        """
         for patch in self.patches:
             if set(patch.bodies) == {a, b}:
                 yield patch
@@ -186,7 +192,19 @@ class RawPatch:
     frayed: bool = False
 
     def holds(self, points: Floats, within_mm: float) -> NDArray[np.bool_]:
-        """Say which of the points (n, 3) lie on the patch."""
+        """Say which of the points (n, 3) lie on the patch.
+
+        Parameters
+        ----------
+        points : ndarray, shape (n, 3)
+            Places in the frame of the patch, mm.
+        within_mm : float
+            How far a point may be from the patch; from its plane and from its outline, where it is a polygon.
+
+        Returns
+        -------
+        ndarray of bool, shape (n,)
+        """
         if self.flat is not None:
             frame, polygon = self.flat
             level = np.abs((points - frame.origin) @ frame.normal) <= within_mm
@@ -212,7 +230,18 @@ class RawPatch:
         return replace(self, a_faces=self.b_faces, b_faces=self.a_faces, normal=-self.normal)
 
     def moved(self, turn: Floats, shift: Floats) -> RawPatch:
-        """Return the patch after x -> turn x + shift, for two bodies that stand to each other as these do."""
+        """Return the patch after x -> turn x + shift, for two bodies that stand to each other as these do.
+
+        Parameters
+        ----------
+        turn, shift : ndarray, shape (3, 3) and (3,)
+            Rotation, and shift in mm: x -> turn x + shift.
+
+        Returns
+        -------
+        RawPatch
+            Without its polygon in a plane: `flat` is None.
+        """
         ends = None if self.ends is None else (turn @ self.ends[0] + shift, turn @ self.ends[1] + shift)
         return replace(
             self,
@@ -234,7 +263,17 @@ def drawn(shape: Shape) -> Callable[[], Shape]:
 
 
 def raw_point(a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Floats, spot: Floats) -> RawPatch:
-    """Return a point of contact; `normal` is the unit normal out of A."""
+    """Return a point of contact; `normal` is the unit normal out of A.
+
+    Parameters
+    ----------
+    a_faces, b_faces : tuple of int
+        One face of either body, or the faces that meet in the edge or corner that touches.
+    normal : ndarray, shape (3,)
+        Unit normal out of A into B.
+    spot : ndarray, shape (3,)
+        Where they touch, mm.
+    """
     return RawPatch(
         kind=ContactKind.POINT, a_faces=a_faces, b_faces=b_faces, normal=normal, centroid=spot,
         make=lambda: vertex(spot), ends=(spot, spot),
@@ -244,7 +283,17 @@ def raw_point(a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Floats
 def raw_segment(
     a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Floats, ends: tuple[Floats, Floats]
 ) -> RawPatch:
-    """Return a straight line of contact between two points."""
+    """Return a straight line of contact between two points.
+
+    Parameters
+    ----------
+    a_faces, b_faces : tuple of int
+        One face of either body, or the faces that meet in the edge or corner that touches.
+    normal : ndarray, shape (3,)
+        Unit normal out of A into B.
+    ends : tuple of ndarray, shape (3,)
+        First and last point of the line, mm.
+    """
     start, end = ends
     return RawPatch(
         kind=ContactKind.LINE, a_faces=a_faces, b_faces=b_faces, normal=normal, centroid=(start + end) / 2,
@@ -256,7 +305,21 @@ def raw_edge(
     a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Floats, edge: Edge,
     ends: tuple[Floats, Floats] | None = None, error_mm: float = 0.0,
 ) -> RawPatch:  # fmt: skip
-    """Return a line of contact along an edge; `ends` are given where it is straight."""
+    """Return a line of contact along an edge; `ends` are given where it is straight.
+
+    Parameters
+    ----------
+    a_faces, b_faces : tuple of int
+        One face of either body, or the faces that meet in the edge or corner that touches.
+    normal : ndarray, shape (3,)
+        Unit normal out of A into B.
+    edge : Edge
+        The kernel's edge that the line is.
+    ends : tuple of ndarray, shape (3,), or None
+        First and last point where it is straight, mm.
+    error_mm : float
+        Kept with the patch as its error; zero where nothing is said of it.
+    """
     return RawPatch(
         kind=ContactKind.LINE, a_faces=a_faces, b_faces=b_faces, normal=normal, centroid=edge_centre(edge),
         length_mm=edge_length_mm(edge), make=drawn(edge), ends=ends, error_mm=error_mm,
@@ -264,7 +327,17 @@ def raw_edge(
 
 
 def covered(points: Floats, patches: Iterable[RawPatch], within_mm: float) -> bool:
-    """Say whether every one of the points (n, 3) lies on some patch, one patch or several together."""
+    """Say whether every one of the points (n, 3) lies on some patch, one patch or several together.
+
+    Parameters
+    ----------
+    points : ndarray, shape (n, 3)
+        Places, mm.
+    patches : iterable of RawPatch
+        In the same frame.
+    within_mm : float
+        How far a point may be from a patch and still lie on it.
+    """
     left = np.ones(len(points), dtype=bool)
     for patch in patches:
         left[left] = ~patch.holds(points[left], within_mm)

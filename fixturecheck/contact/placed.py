@@ -145,7 +145,15 @@ class Standing:
         return self._outlines[face]
 
     def normal_near(self, face: int, point: Floats) -> Floats:
-        """Return the outward unit normal of a face at its point nearest to `point`."""
+        """Return the outward unit normal of a face at its point nearest to `point`.
+
+        Parameters
+        ----------
+        face : int
+            Which face, flat or curved.
+        point : ndarray, shape (3,)
+            A place in the machine's frame, mm.
+        """
         surface = self.table.surfaces[face]
         if surface is None:
             return np.asarray(self.normals[face])
@@ -191,7 +199,15 @@ class PlaneFrame:
         return np.asarray(self.origin + flat @ self._basis.T)
 
     def against(self, normal: Floats, offset_mm: float) -> tuple[Floats, float]:
-        """Return where a plane n.x = offset meets this one: s (2,) and d of s.y = d in its coordinates."""
+        """Return where a plane n.x = offset meets this one: s (2,) and d of s.y = d in its coordinates.
+
+        Parameters
+        ----------
+        normal : ndarray, shape (3,)
+            n of the other plane.
+        offset_mm : float
+            n.x of the points of the other plane.
+        """
         return normal @ self._basis, offset_mm - float(self.origin @ normal)
 
     def polygon(self, rings: Sequence[Floats]) -> Any:
@@ -202,7 +218,20 @@ class PlaneFrame:
 
 
 def bends_of(body: Standing, face: int) -> Any | None:
-    """Return the chords that stand for the round edges of a flat face, in its frame; None without any."""
+    """Return the chords that stand for the round edges of a flat face, in its frame; None without any.
+
+    Parameters
+    ----------
+    body : Standing
+        The body; what is found is kept in its `bends`.
+    face : int
+        A flat face of it.
+
+    Returns
+    -------
+    shapely.MultiLineString or None
+        Each chord by itself, mm.
+    """
     if body.table.exact[face]:
         return None
     if face not in body.bends:
@@ -217,7 +246,18 @@ def bends_of(body: Standing, face: int) -> Any | None:
 
 
 def sine_between(one: Floats, other: Floats) -> float:
-    """Return the sine of the angle between two unit directions."""
+    """Return the sine of the angle between two unit directions.
+
+    Parameters
+    ----------
+    one, other : ndarray, shape (3,)
+        Unit directions.
+
+    Returns
+    -------
+    float
+        Never below zero.
+    """
     (ax, ay, az), (bx, by, bz) = one.tolist(), other.tolist()
     return math.hypot(ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx)
 

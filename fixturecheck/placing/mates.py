@@ -72,7 +72,13 @@ class SeatFace:
     shift: Floats = field(default_factory=lambda: np.zeros(3))
 
     def moved(self, turn: Floats, shift: Floats) -> SeatFace:
-        """Return the face after x -> turn x + shift."""
+        """Return the face after x -> turn x + shift.
+
+        Parameters
+        ----------
+        turn, shift : ndarray, shape (3, 3) and (3,)
+            Rotation, and shift in mm: x -> turn x + shift.
+        """
         return SeatFace(
             kind=self.kind,
             point_mm=turn @ self.point_mm + shift,
@@ -118,7 +124,13 @@ class WholeShape:
     axis: tuple[Floats, Floats] | None
 
     def moved(self, turn: Floats, shift: Floats) -> WholeShape:
-        """Return the shape after x -> turn x + shift."""
+        """Return the shape after x -> turn x + shift.
+
+        Parameters
+        ----------
+        turn, shift : ndarray, shape (3, 3) and (3,)
+            Rotation, and shift in mm: x -> turn x + shift.
+        """
         axis = None if self.axis is None else (turn @ self.axis[0] + shift, turn @ self.axis[1])
         return WholeShape(middle_mm=turn @ self.middle_mm + shift, size_mm=self.size_mm, axis=axis)
 
@@ -329,6 +341,11 @@ def fits(own: SeatFace, other: SeatFace) -> bool:
 
     A cone lies on a plane along a line, in or on a cone of its own angle, in a bore or over a pin on the rim,
     and with a ball.
+
+    Parameters
+    ----------
+    own, other : SeatFace
+        The two faces; which is which makes no difference.
     """
     if SurfaceKind.CONE in (own.kind, other.kind):
         return _cone_fits(own, other)
@@ -363,7 +380,13 @@ class _Moved:
 
 
 def cross_product(a: Floats, b: Floats) -> Floats:
-    """Return a x b of two vectors, shape (3,); several times faster than numpy's."""
+    """Return a x b of two vectors, shape (3,); several times faster than numpy's.
+
+    Parameters
+    ----------
+    a, b : ndarray, shape (3,)
+        The two factors, in this order.
+    """
     return np.array((a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]))
 
 

@@ -135,7 +135,17 @@ class Pose:
         return Pose(turn=by.turn @ self.turn, shift=by.turn @ self.shift + by.shift)
 
     def about(self, axis: Floats, point_mm: Floats, angle_rad: float) -> Pose:
-        """Return the pose turned about an axis through a point of the machine's frame."""
+        """Return the pose turned about an axis through a point of the machine's frame.
+
+        Parameters
+        ----------
+        axis : ndarray, shape (3,)
+            Unit direction, in the machine's frame.
+        point_mm : ndarray, shape (3,)
+            A point of the axis.
+        angle_rad : float
+            Right-handed about the axis.
+        """
         turn = Rotation.from_rotvec(axis * angle_rad).as_matrix()
         return self.after(Pose(turn=turn, shift=point_mm - turn @ point_mm))
 

@@ -56,7 +56,15 @@ class FirstContact:
     patches: tuple[Patch, ...]
 
     def carried_to(self, names: Mapping[str, str], turn: Floats, shift: Floats) -> FirstContact:
-        """Return the first contact of copies that stand to each other alike; see `Patch.carried_to`."""
+        """Return the first contact of copies that stand to each other alike; see `Patch.carried_to`.
+
+        Parameters
+        ----------
+        names : mapping of str to str
+            Each body's name to that of its copy.
+        turn, shift : ndarray, shape (3, 3) and (3,)
+            What carries these bodies to the copies, mm.
+        """
         return replace(self, patches=tuple(p.carried_to(names, turn, shift) for p in self.patches))
 
 

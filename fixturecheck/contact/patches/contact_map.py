@@ -47,6 +47,13 @@ def near_bodies(bodies: Sequence[Standing], within_mm: float) -> Iterator[tuple[
 
     Sorted along the axis in which the set-up is longest, each body looks only at those that start
     before it ends, so a row of parts costs in proportion to its neighbours.
+
+    Parameters
+    ----------
+    bodies : sequence of Standing
+        The bodies where they stand.
+    within_mm : float
+        Greatest gap between boxes along an axis.
     """
     lows = np.array([b.low for b in bodies]) - within_mm / 2
     highs = np.array([b.high for b in bodies]) + within_mm / 2
@@ -76,11 +83,31 @@ class PairCache:
         self._found: dict[Key, tuple[Standing, list[RawPatch], SharedSpace | None]] = {}
 
     def keep(self, key: Key, a: Standing, patches: Sequence[RawPatch], shared: SharedSpace | None) -> None:
-        """Keep what was found between `a` and another body in their relative place."""
+        """Keep what was found between `a` and another body in their relative place.
+
+        Parameters
+        ----------
+        key : Key
+            From `relative_place`.
+        a : Standing
+            The first of the two bodies; what was found is carried along with it.
+        patches : sequence of RawPatch
+            In the machine's frame.
+        shared : SharedSpace or None
+            What the two share; None where that is nothing or was not asked.
+        """
         self._found[key] = a, list(patches), shared
 
     def known(self, key: Key, a: Standing) -> tuple[list[RawPatch], SharedSpace | None] | None:
-        """Return the patches of an earlier pair in the same relative place, carried to `a`; else None."""
+        """Return the patches of an earlier pair in the same relative place, carried to `a`; else None.
+
+        Parameters
+        ----------
+        key : Key
+            From `relative_place`.
+        a : Standing
+            The first body of the pair that is asked about.
+        """
         kept = self._found.get(key)
         if kept is None:
             return None
@@ -92,7 +119,19 @@ class PairCache:
 
 
 def relative_place(a: Standing, b: Standing) -> Key:
-    """Return the drawings of two bodies, and b's place seen from a; -0.0 is written as 0.0."""
+    """Return the drawings of two bodies, and b's place seen from a; -0.0 is written as 0.0.
+
+    Parameters
+    ----------
+    a, b : Standing
+        The two bodies, in the order that the place is read in.
+
+    Returns
+    -------
+    Key
+        The same for two pairs only where both have the same face tables and the same relative place to
+        nine decimals.
+    """
     turn = a.turn.T @ b.turn
     shift = a.turn.T @ (b.shift - a.shift)
     place = np.round(np.append(turn.ravel(), shift), _DECIMALS) + 0.0
@@ -100,7 +139,13 @@ def relative_place(a: Standing, b: Standing) -> Key:
 
 
 def motion_between(first: Standing, copy: Standing) -> tuple[Floats, Floats]:
-    """Return the turn (3, 3) and the shift (3,), mm, that carry one body to where a copy of it stands."""
+    """Return the turn (3, 3) and the shift (3,), mm, that carry one body to where a copy of it stands.
+
+    Parameters
+    ----------
+    first, copy : Standing
+        Two bodies of one drawing.
+    """
     turn: Floats = copy.turn @ first.turn.T
     return turn, copy.shift - turn @ first.shift
 
@@ -136,6 +181,13 @@ def overlap(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[Shape, fl
     A plane that has all of one body on one side and all of the other beyond it proves them apart
     without asking the kernel, and so do surfaces that do not meet; only other pairs cost a boolean. What is
     thinner on average than the touch tolerance is contact, not overlap.
+
+    Parameters
+    ----------
+    a, b : Standing
+        The two bodies.
+    tolerances : Tolerances
+        Of these the touch distance and the least volume that counts are read.
     """
     if overlap_mm(a, b) <= tolerances.touch_mm or surfaces_part(a, b):
         return None

@@ -75,7 +75,15 @@ def parted(pairs: Ints, a: PlacedHull, b: PlacedHull, by: Floats, least_mm: floa
 
 @compiled
 def reach_mm(hull: PlacedHull, way: Vector) -> float:
-    """Return how far a body reaches along a unit direction d: the greatest x.d, mm."""
+    """Return how far a body reaches along a unit direction d: the greatest x.d, mm.
+
+    Parameters
+    ----------
+    hull : PlacedHull
+        The pieces whose hulls hold the faces of the body, and where it stands.
+    way : tuple of float
+        The unit direction, in the machine's frame.
+    """
     _, high = _span(hull, 0, len(hull[0][4]), way)
     return high
 

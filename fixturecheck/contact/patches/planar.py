@@ -36,7 +36,17 @@ _POLYGON = int(shapely.GeometryType.POLYGON)
 
 
 def flat_contacts(a: Standing, b: Standing, pairs: Ints, tolerances: Tolerances) -> Iterator[RawPatch]:
-    """Yield area and near patches between the flat faces among candidate pairs, (n, 2)."""
+    """Yield area and near patches between the flat faces among candidate pairs, (n, 2).
+
+    Parameters
+    ----------
+    a, b : Standing
+        The two bodies.
+    pairs : ndarray of int, shape (n, 2)
+        A face of `a` and one of `b`, flat or curved.
+    tolerances : Tolerances
+        The touch distance, the near band, and the angles up to which faces face each other and are level.
+    """
     angles_rad = math.radians(tolerances.wedge_deg), math.radians(tolerances.parallel_deg)
     range_mm = -tolerances.touch_mm, tolerances.near_mm
     found, level = facing(pairs, a.planes, b.planes, angles_rad, range_mm)
@@ -332,6 +342,14 @@ class FlatPair:
         """Return the shortest shift (2,) found after which the two share an area; None where none does.
 
         Looked for along the directions of the smaller outline and toward the place of the greatest share.
+
+        Parameters
+        ----------
+        wanted_mm2 : float
+            The area that the two are to share.
+        best : ndarray, shape (2,)
+            The shift to the place of the greatest share, as `most_shared` returns it, mm.
+            Its length is how far is looked either way; where it is zero, 1 mm.
         """
         directions = _directions(min(self.moving, self.still, key=lambda p: float(p.area)))
         lines = [directions[0], -directions[0], directions[1], -directions[1], best]

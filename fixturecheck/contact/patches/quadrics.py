@@ -44,7 +44,20 @@ _STEPS = 65
 
 
 def curved(pair: FacePair, tolerances: Tolerances) -> Found:
-    """Return the patches of a pair with at least one curved face, or None where it must be sampled."""
+    """Return the patches of a pair with at least one curved face, or None where it must be sampled.
+
+    Parameters
+    ----------
+    pair : FacePair
+        The two bodies and a face of each.
+    tolerances : Tolerances
+        Which gaps are contact and which are near, and which axes are parallel.
+
+    Returns
+    -------
+    list of RawPatch or None
+        None also for kinds of surface without a closed form here.
+    """
     a, i, b, j = pair
     kinds = a.table.kinds[i], b.table.kinds[j]
     if kinds in _CLOSED:

@@ -205,6 +205,13 @@ def sampled(pair: FacePair, tolerances: Tolerances) -> list[RawPatch]:
 
     The less simple face is sampled. Where the gap stays level over an area, and is known to within the touch
     limit, that is an area; where the faces curve apart they touch along the valleys of the gap.
+
+    Parameters
+    ----------
+    pair : FacePair
+        The two bodies and a face of each.
+    tolerances : Tolerances
+        Which gaps are contact and which are near.
     """
     a, i, b, j = pair
     if _backward(pair):
@@ -229,7 +236,20 @@ def sampled(pair: FacePair, tolerances: Tolerances) -> list[RawPatch]:
 
 
 def near_only(pair: FacePair, tolerances: Tolerances) -> list[RawPatch]:
-    """Return the near patch around a line or point of contact that is already known."""
+    """Return the near patch around a line or point of contact that is already known.
+
+    Parameters
+    ----------
+    pair : FacePair
+        The two bodies and a face of each.
+    tolerances : Tolerances
+        Which gaps are contact and which are near.
+
+    Returns
+    -------
+    list of RawPatch
+        Empty where no sample lies in the near band.
+    """
     a, i, b, j = pair
     if _backward(pair):
         return [raw.turned() for raw in near_only((b, j, a, i), tolerances)]

@@ -33,7 +33,15 @@ _NOWHERE = np.zeros(3)
 
 
 def near_faces(a: Standing, b: Standing, within_mm: float) -> Ints:
-    """Return the faces of `a` and `b` whose boxes come within a distance, pair by pair in order, (n, 2)."""
+    """Return the faces of `a` and `b` whose boxes come within a distance, pair by pair in order, (n, 2).
+
+    Parameters
+    ----------
+    a, b : Standing
+        The two bodies.
+    within_mm : float
+        Greatest gap between boxes along an axis.
+    """
     return near_pairs(a.lows, a.highs, b.lows, b.highs, within_mm)
 
 
@@ -60,6 +68,11 @@ def may_meet(a: Standing, b: Standing, within_mm: float, proven_mm: float) -> In
 
 def overlap_mm(a: Standing, b: Standing) -> float:
     """Return how far two bodies overlap along an axis or the normal of a flat face, whichever is least.
+
+    Parameters
+    ----------
+    a, b : Standing
+        The two bodies.
 
     Returns
     -------

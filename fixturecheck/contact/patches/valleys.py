@@ -232,7 +232,19 @@ def opening_directions(spots: Floats, gaps: Floats, touch_mm: float) -> int:
 def lines_and_points(
     height: Height, places: Sequence[Place], faces: tuple[int, int], touch_mm: float
 ) -> Iterator[RawPatch]:
-    """Yield the lines and points that places where two faces touch make up."""
+    """Yield the lines and points that places where two faces touch make up.
+
+    Parameters
+    ----------
+    height : Height
+        The gap from face A to face B.
+    places : sequence of Place
+        Where the two touch, in any order.
+    faces : tuple of int
+        The number of face A and that of face B.
+    touch_mm : float
+        Gaps up to this are contact.
+    """
     if not places:
         return
     spacing = _spacing_mm(height, places)
@@ -394,14 +406,34 @@ class EdgeFoot:
 
 
 def spot_at(walk: Walk, face: Probe, share: float) -> EdgeFoot:
-    """Return the place of an edge at a share of it."""
+    """Return the place of an edge at a share of it.
+
+    Parameters
+    ----------
+    walk : Walk
+        The edge.
+    face : Probe
+        The face that the gap is measured to.
+    share : float
+        How far along the edge, from 0 to 1.
+    """
     point, _ = walk(share)
     gap, normal, within = face.gap(point)
     return EdgeFoot(share=share, point=point, gap_mm=gap, normal=normal, within=within)
 
 
 def least_places(walk: Walk, face: Probe, stations: Sequence[float]) -> Iterator[float]:
-    """Yield the shares of an edge between neighbouring stations at which the gap is least, to rounding."""
+    """Yield the shares of an edge between neighbouring stations at which the gap is least, to rounding.
+
+    Parameters
+    ----------
+    walk : Walk
+        The edge.
+    face : Probe
+        The face that the gap is measured to.
+    stations : sequence of float
+        At least two rising shares of the edge.
+    """
 
     def slope(share: float) -> float:
         point, along = walk(share)
@@ -418,6 +450,19 @@ def turning_up(slopes: Sequence[float], flat_mm: float) -> Iterator[tuple[int, i
     """Yield between which neighbours slopes turn from falling to rising; one twice where it alone is level.
 
     What is drawn symmetric is often level just at a station.
+
+    Parameters
+    ----------
+    slopes : sequence of float
+        Derivatives of the gap by the share of the edge at stations in order.
+    flat_mm : float
+        Slopes up to this either way count as level.
+
+    Yields
+    ------
+    tuple of int
+        Indices of the stations before and after the turn; the same twice where the slope is level at one
+        station only.
     """
     for k in range(len(slopes) - 1):
         if slopes[k] >= -flat_mm:
@@ -429,7 +474,22 @@ def turning_up(slopes: Sequence[float], flat_mm: float) -> Iterator[tuple[int, i
 
 
 def stretches(walk: Walk, box: tuple[Floats, Floats], slack_mm: float) -> Iterator[Floats]:
-    """Yield stations along the parts of an edge that come within a distance of a box, ends included."""
+    """Yield stations along the parts of an edge that come within a distance of a box, ends included.
+
+    Parameters
+    ----------
+    walk : Walk
+        The edge.
+    box : tuple of ndarray, shape (3,)
+        Least and greatest corner, mm.
+    slack_mm : float
+        Places this near to the box count as in it.
+
+    Yields
+    ------
+    ndarray, shape (STATIONS + 1,)
+        Rising shares of the edge, evenly spaced.
+    """
     coarse = np.linspace(0.0, 1.0, _COARSE + 1)
     points = np.array([walk(float(t))[0] for t in coarse])
     # An arc stays within half its chord of it up to a half turn, which no piece of an edge here exceeds.

@@ -79,7 +79,20 @@ class PlacedPieces:
         )  # fmt: skip
 
     def off(self, place: Floats, within_mm: float) -> bool:
-        """Whether the face's surface near a place lies outside its outline, all of it within a distance."""
+        """Whether the face's surface near a place lies outside its outline, all of it within a distance.
+
+        Parameters
+        ----------
+        place : ndarray, shape (3,)
+            In the frame that the face is seen in, mm.
+        within_mm : float
+            How far round the place.
+
+        Returns
+        -------
+        bool
+            False also for an edge.
+        """
         if self._tree is None or self.pieces.probe is None:
             return False
         if float(self._tree.query(place)[0]) <= within_mm + self.pieces.border_step_mm:

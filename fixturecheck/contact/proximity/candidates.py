@@ -48,7 +48,19 @@ class Candidates:
 
 
 def seen_from_a(gap: Floats, normal: Floats, place: Floats, names: Ints) -> Candidates:
-    """Return rows from gaps (n,), normals and places on body a (n, 3), and bodies with faces (n, 4)."""
+    """Return rows from gaps (n,), normals and places on body a (n, 3), and bodies with faces (n, 4).
+
+    Parameters
+    ----------
+    gap : ndarray, shape (n,)
+        Distance along the normal, negative where they overlap, mm.
+    normal : ndarray, shape (n, 3)
+        Unit normal out of body b into body a.
+    place : ndarray, shape (n, 3)
+        Where it is on body a, mm.
+    names : ndarray of int, shape (n, 4)
+        Body a, its face, body b, its face.
+    """
     return Candidates(
         gap_mm=gap,
         normal=normal,
@@ -97,11 +109,35 @@ class ProximityScene:
         self.loose = np.array(loose, dtype=bool)
 
     def boxes(self, rotation: Floats, origin: Floats) -> tuple[Floats, Floats]:
-        """Return the corners of a box round each body in the machine's frame."""
+        """Return the corners of a box round each body in the machine's frame.
+
+        Parameters
+        ----------
+        rotation, origin : ndarray, shape (n, 3, 3) and (n, 3)
+            Poses of all bodies, the origins in mm.
+
+        Returns
+        -------
+        tuple of ndarray, shape (n, 3)
+            Least and greatest corners, mm.
+        """
         return boxes_at(self.box_middle, self.box_half, rotation, origin)
 
     def pairs(self, low_mm: Floats, high_mm: Floats, reach_mm: float) -> Ints:
-        """Return the pairs of bodies whose boxes come within reach, at least one of them loose."""
+        """Return the pairs of bodies whose boxes come within reach, at least one of them loose.
+
+        Parameters
+        ----------
+        low_mm, high_mm : ndarray, shape (n, 3)
+            Least and greatest corners, as `boxes` returns them.
+        reach_mm : float
+            Greatest gap between boxes along an axis.
+
+        Returns
+        -------
+        ndarray of int, shape (m, 2)
+            The lower index first.
+        """
         return near_boxes(low_mm, high_mm, self.loose, reach_mm)
 
 
@@ -109,7 +145,20 @@ class ProximityScene:
 def boxes_at(
     middle_mm: Floats, half_mm: Floats, rotation: Floats, origin_mm: Floats
 ) -> tuple[Floats, Floats]:
-    """Return corners of boxes round boxes (n, 3) of bodies' own frames, in the machine's."""
+    """Return corners of boxes round boxes (n, 3) of bodies' own frames, in the machine's.
+
+    Parameters
+    ----------
+    middle_mm, half_mm : ndarray, shape (n, 3)
+        Middles and half sides of boxes in the bodies' own frames.
+    rotation, origin_mm : ndarray, shape (n, 3, 3) and (n, 3)
+        Poses of the bodies.
+
+    Returns
+    -------
+    tuple of ndarray, shape (n, 3)
+        Least and greatest corners, mm.
+    """
     low, high = np.empty_like(origin_mm), np.empty_like(origin_mm)
     for i in range(len(middle_mm)):
         for axis in range(3):
@@ -127,6 +176,20 @@ def near_boxes(low_mm: Floats, high_mm: Floats, loose: Bools, apart_mm: float) -
     """Return the pairs (m, 2) of boxes that are no further apart along any axis, at least one of them loose.
 
     Boxes that are to share something have a distance below zero.
+
+    Parameters
+    ----------
+    low_mm, high_mm : ndarray, shape (n, 3)
+        Least and greatest corners.
+    loose : ndarray of bool, shape (n,)
+        Which boxes belong to bodies that move.
+    apart_mm : float
+        Greatest gap between boxes along an axis.
+
+    Returns
+    -------
+    ndarray of int, shape (m, 2)
+        The lower index first.
     """
     found = np.empty((len(low_mm), 2), dtype=np.int64)
     count = 0

@@ -27,7 +27,7 @@ _ENDS = 1e-9
 
 
 @compiled
-def outside(cones: Cones, i: int, place: Vector, slack_rad: float) -> tuple[bool, float, Vector]:
+def _outside(cones: Cones, i: int, place: Vector, slack_rad: float) -> tuple[bool, float, Vector]:
     """Return whether a place lies beside a cone, how far outside it, and the cone's outward normal there."""
     start, axis = row(cones.a_mm, i), row(cones.axis, i)
     arm, whole = minus(place, start), minus(row(cones.b_mm, i), start)
@@ -53,7 +53,24 @@ def outside(cones: Cones, i: int, place: Vector, slack_rad: float) -> tuple[bool
 def convex_cones_over_corners(
     cones: Cones, corners: Corners, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
-    """Add cones against corners and points of round edges."""
+    """Add cones against corners and points of round edges.
+
+    Parameters
+    ----------
+    cones, corners : Cones and Corners
+        The features of all bodies where they stand.
+    a, b : Some
+        The body with the cones and that with the corners, each with those that are near the other.
+    query : Query
+        Which gaps and directions are kept.
+    table : FoundRows
+        What was found so far; its arrays are written to.
+
+    Returns
+    -------
+    FoundRows
+        The same arrays, with the new rows counted.
+    """
     for i in a[1]:
         for j in b[1]:
             if balls_apart(
@@ -61,7 +78,7 @@ def convex_cones_over_corners(
             ):
                 continue
             other = row(corners.middle_mm, j)
-            beside, gap, normal = outside(cones, i, other, query.slack_rad)
+            beside, gap, normal = _outside(cones, i, other, query.slack_rad)
             if not beside or gap > query.reach_mm or gap < query.deep_mm:
                 continue
             if leaves_room(corners.tangent_cones, j, normal, query.slack_rad):
@@ -76,7 +93,24 @@ def convex_cones_over_corners(
 def convex_cones_over_edges(
     cones: Cones, edges: Edges, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
-    """Add cones across straight edges, where an edge is nearest to the cone."""
+    """Add cones across straight edges, where an edge is nearest to the cone.
+
+    Parameters
+    ----------
+    cones, edges : Cones and Edges
+        The features of all bodies where they stand.
+    a, b : Some
+        The body with the cones and that with the edges, each with those that are near the other.
+    query : Query
+        Which gaps and directions are kept.
+    table : FoundRows
+        What was found so far; its arrays are written to.
+
+    Returns
+    -------
+    FoundRows
+        The same arrays, with the new rows counted.
+    """
     for i in a[1]:
         for j in b[1]:
             if not edges.straight[j] or balls_apart(
@@ -84,11 +118,11 @@ def convex_cones_over_edges(
             ):
                 continue
             foot, way = cell(edges.ends_mm, j, 0), row(edges.along, j)
-            found, t = lowest_on(cones, i, foot, way)
+            found, t = _lowest_on(cones, i, foot, way)
             if not found or t <= INNER_MM or t >= edges.long_mm[j] - INNER_MM:
                 continue
             other = along(foot, t, way)
-            beside, gap, normal = outside(cones, i, other, query.slack_rad)
+            beside, gap, normal = _outside(cones, i, other, query.slack_rad)
             if not beside or gap > query.reach_mm or gap < query.deep_mm:
                 continue
             if leaves_room(edges.face_tangents, j, normal, query.slack_rad):
@@ -100,7 +134,7 @@ def convex_cones_over_edges(
 
 
 @compiled
-def lowest_on(cones: Cones, i: int, foot: Vector, way: Vector) -> tuple[bool, float]:
+def _lowest_on(cones: Cones, i: int, foot: Vector, way: Vector) -> tuple[bool, float]:
     """Return whether a straight line has a place nearest to a cone, and how far along it that is.
 
     With x from the place nearest to the axis, rho^2 = A x^2 + D, and A x / rho = t h' at the least distance.

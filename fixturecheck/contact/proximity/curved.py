@@ -40,7 +40,17 @@ WHOLE_RAD = 2 * math.pi
 
 @compiled
 def in_angle_span(angle_rad: float, span: Floats, slack_rad: float) -> bool:
-    """Tell whether an angle lies in a span of first and last, modulo whole turns."""
+    """Tell whether an angle lies in a span of first and last, modulo whole turns.
+
+    Parameters
+    ----------
+    angle_rad : float
+        The angle, of any whole turn.
+    span : ndarray, shape (2,)
+        First and last angle, radians; infinite ends stand for all angles.
+    slack_rad : float
+        How far a direction may lie past either end. Below zero the span is narrowed.
+    """
     first, last = span[0], span[1]
     if not (math.isfinite(first) and math.isfinite(last)) or last - first > WHOLE_RAD - 1e-6:
         return True
@@ -52,13 +62,25 @@ def in_angle_span(angle_rad: float, span: Floats, slack_rad: float) -> bool:
 def covers_direction(
     direction: Vector, axis: Vector, zero: Vector, turn_rad: Floats, slack_rad: float
 ) -> bool:
-    """Tell whether a direction lies in the part of the turn that a surface covers; the axis always does."""
+    """Tell whether a direction lies in the part of the turn that a surface covers; the axis always does.
+
+    Parameters
+    ----------
+    direction : tuple of float
+        Of any length; only its part across the axis is read.
+    axis, zero : tuple of float
+        The unit axis, and the unit direction across it from which angles are measured.
+    turn_rad : ndarray, shape (2,)
+        First and last angle that the surface covers.
+    slack_rad : float
+        How far a direction may lie past either end.
+    """
     x, y = dot(direction, zero), dot(direction, cross(axis, zero))
     return x * x + y * y < 1e-12 or in_angle_span(math.atan2(y, x), turn_rad, slack_rad + TURN_RAD)
 
 
 @compiled
-def lowest_on_circle(
+def _lowest_on_circle(
     circles: SweptCircles, i: int, normal: Vector, slack_rad: float
 ) -> tuple[bool, bool, Vector, int]:
     """Return whether a circle has a place furthest against a direction, may touch there, where, which face.
@@ -87,7 +109,24 @@ def lowest_on_circle(
 def circles_over_faces(
     circles: SweptCircles, planes: Planes, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
-    """Add the lowest place of each circle, torus and sphere over each flat face."""
+    """Add the lowest place of each circle, torus and sphere over each flat face.
+
+    Parameters
+    ----------
+    circles, planes : SweptCircles and Planes
+        The features of all bodies where they stand.
+    a, b : Some
+        The body with the circles and that with the flat faces, each with those that are near the other.
+    query : Query
+        Which gaps and directions are kept.
+    table : FoundRows
+        What was found so far; its arrays are written to.
+
+    Returns
+    -------
+    FoundRows
+        The same arrays, with the new rows counted.
+    """
     for i in a[1]:
         for j in b[1]:
             if balls_apart(
@@ -95,7 +134,7 @@ def circles_over_faces(
             ):
                 continue
             normal = cell(planes.frame, j, 1)
-            has_side, fits, place, face = lowest_on_circle(circles, i, normal, query.slack_rad)
+            has_side, fits, place, face = _lowest_on_circle(circles, i, normal, query.slack_rad)
             arm = minus(place, cell(planes.frame, j, 0))
             gap = dot(arm, normal)
             if not has_side or not fits or gap > query.reach_mm or gap < query.deep_mm:
@@ -108,7 +147,7 @@ def circles_over_faces(
 
 
 @compiled
-def capsule_gap(
+def _capsule_gap(
     capsules: Capsules, i: int, on_axis: Vector, other: Vector, slack_rad: float
 ) -> tuple[bool, float, Vector]:
     """Return whether a capsule covers the direction to something, the gap, and the normal out of it."""
@@ -131,6 +170,18 @@ def nearest_on_lines(a: Vector, u: Vector, b: Vector, v: Vector) -> tuple[bool, 
     """Return shares s of a segment a + s u and lengths t along a unit line b + t v where they are nearest.
 
     The first answer is false where they run alongside or the place is beyond the segment's ends.
+
+    Parameters
+    ----------
+    a, u : tuple of float
+        Start of the segment, and the way to its end; of zero length for a point.
+    b, v : tuple of float
+        A point of the line and its unit direction.
+
+    Returns
+    -------
+    tuple of bool, float and float
+        Whether there is such a place within the segment, s and t. A point is always within, at s = 0.
     """
     uu, uv = dot(u, u), dot(u, v)
     arm = minus(b, a)
@@ -148,7 +199,24 @@ def nearest_on_lines(a: Vector, u: Vector, b: Vector, v: Vector) -> tuple[bool, 
 def capsules_over_edges(
     capsules: Capsules, edges: Edges, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
-    """Add cylinders and spheres over straight edges: where the axis crosses one, and ends beside it."""
+    """Add cylinders and spheres over straight edges: where the axis crosses one, and ends beside it.
+
+    Parameters
+    ----------
+    capsules, edges : Capsules and Edges
+        The features of all bodies where they stand.
+    a, b : Some
+        The body with the cylinders and spheres and that with the edges, each with those near the other.
+    query : Query
+        Which gaps and directions are kept.
+    table : FoundRows
+        What was found so far; its arrays are written to.
+
+    Returns
+    -------
+    FoundRows
+        The same arrays, with the new rows counted.
+    """
     for i in a[1]:
         start = row(capsules.a_mm, i)
         whole = minus(row(capsules.b_mm, i), start)
@@ -169,7 +237,7 @@ def capsules_over_edges(
                 if t <= 1e-6 or t >= edges.long_mm[j] - 1e-6:
                     continue
                 on_edge = along(foot, t, way)
-                fits, gap, normal = capsule_gap(capsules, i, on_axis, on_edge, query.slack_rad)
+                fits, gap, normal = _capsule_gap(capsules, i, on_axis, on_edge, query.slack_rad)
                 if not fits or gap > query.reach_mm or gap < query.deep_mm:
                     continue
                 # Only of an axis that runs alongside the edge is an end as near as any other place.
@@ -186,7 +254,24 @@ def capsules_over_edges(
 def capsules_over_corners(
     capsules: Capsules, corners: Corners, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
-    """Add cylinders and spheres against corners and points of curved edges."""
+    """Add cylinders and spheres against corners and points of curved edges.
+
+    Parameters
+    ----------
+    capsules, corners : Capsules and Corners
+        The features of all bodies where they stand.
+    a, b : Some
+        The body with the cylinders and spheres and that with the corners, each with those near the other.
+    query : Query
+        Which gaps and directions are kept.
+    table : FoundRows
+        What was found so far; its arrays are written to.
+
+    Returns
+    -------
+    FoundRows
+        The same arrays, with the new rows counted.
+    """
     for i in a[1]:
         start = row(capsules.a_mm, i)
         whole = minus(row(capsules.b_mm, i), start)
@@ -202,7 +287,7 @@ def capsules_over_corners(
                 share = dot(minus(other, start), whole) / max(square, 1e-30)
                 if share <= -END or share >= 1 + END:
                     continue
-            fits, gap, normal = capsule_gap(capsules, i, along(start, share, whole), other, query.slack_rad)
+            fits, gap, normal = _capsule_gap(capsules, i, along(start, share, whole), other, query.slack_rad)
             if not fits or gap > query.reach_mm or gap < query.deep_mm:
                 continue
             if leaves_room(corners.tangent_cones, j, times(-1.0, normal), query.slack_rad):
@@ -214,7 +299,25 @@ def capsules_over_corners(
 
 @compiled
 def capsules_over_capsules(capsules: Capsules, a: Some, b: Some, query: Query, table: FoundRows) -> FoundRows:
-    """Add cylinders and spheres against each other: where axes cross, and at ends beside an axis."""
+    """Add cylinders and spheres against each other: where axes cross, and at ends beside an axis.
+
+    Parameters
+    ----------
+    capsules : Capsules
+        Those of all bodies where they stand.
+    a, b : Some
+        The two bodies, each with those that are near the other. Crossing axes are added only where the
+        number of `a` is the lower, ends of `a` beside `b` either way.
+    query : Query
+        Which gaps and directions are kept.
+    table : FoundRows
+        What was found so far; its arrays are written to.
+
+    Returns
+    -------
+    FoundRows
+        The same arrays, with the new rows counted.
+    """
     for i in a[1]:
         start = row(capsules.a_mm, i)
         whole = minus(row(capsules.b_mm, i), start)
@@ -245,7 +348,7 @@ def capsules_over_capsules(capsules: Capsules, a: Some, b: Some, query: Query, t
                 if t <= -END or t >= long + END:
                     continue
                 beside = along(foot, t, way)
-                fits, gap, normal = capsule_gap(capsules, i, place, beside, query.slack_rad)
+                fits, gap, normal = _capsule_gap(capsules, i, place, beside, query.slack_rad)
                 gap -= capsules.radius_mm[j]
                 if not fits or gap > query.reach_mm or gap < query.deep_mm:
                     continue
@@ -262,7 +365,7 @@ def capsules_over_capsules(capsules: Capsules, a: Some, b: Some, query: Query, t
 
 
 @compiled
-def cone_inward_normal(cones: Cones, j: int, place: Vector, step: int) -> tuple[Vector, Vector]:
+def _cone_inward_normal(cones: Cones, j: int, place: Vector, step: int) -> tuple[Vector, Vector]:
     """Return the inward normal and a point of the cone's generator in one direction round the axis.
 
     The last step is the direction in which `place` is off the axis; the others are spaced evenly.
@@ -285,7 +388,7 @@ def cone_inward_normal(cones: Cones, j: int, place: Vector, step: int) -> tuple[
 
 
 @compiled
-def is_beside_cone(cones: Cones, j: int, place: Vector, slack_rad: float) -> bool:
+def _is_beside_cone(cones: Cones, j: int, place: Vector, slack_rad: float) -> bool:
     """Tell whether a place lies between the ends of a concave cone and in the part of the turn it covers.
 
     Past an inside edge the cone is carried on as far as what is beside it goes.
@@ -303,7 +406,24 @@ def is_beside_cone(cones: Cones, j: int, place: Vector, slack_rad: float) -> boo
 def circles_in_concave_cones(
     circles: SweptCircles, cones: Cones, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
-    """Add circles, tori and spheres inside concave cylinders and cones, in directions all round."""
+    """Add circles, tori and spheres inside concave cylinders and cones, in directions all round.
+
+    Parameters
+    ----------
+    circles, cones : SweptCircles and Cones
+        The features of all bodies where they stand.
+    a, b : Some
+        The body with the circles and that with the concave cones, each with those that are near the other.
+    query : Query
+        Which gaps and directions are kept.
+    table : FoundRows
+        What was found so far; its arrays are written to.
+
+    Returns
+    -------
+    FoundRows
+        The same arrays, with the new rows counted.
+    """
     for i in a[1]:
         centre = row(circles.middle_mm, i)
         for j in b[1]:
@@ -318,16 +438,16 @@ def circles_in_concave_cones(
             ):
                 continue
             for step in range(AROUND + 1):
-                normal, start = cone_inward_normal(cones, j, centre, step)
-                has_side, fits, place, face = lowest_on_circle(circles, i, normal, query.slack_rad)
+                normal, start = _cone_inward_normal(cones, j, centre, step)
+                has_side, fits, place, face = _lowest_on_circle(circles, i, normal, query.slack_rad)
                 gap = dot(minus(place, start), normal)
                 if not has_side or not fits or gap > query.reach_mm or gap < query.deep_mm:
                     continue
                 # Beyond the cone, on the far side of its wall, the planes round it say nothing.
-                straight, nearest_to = cone_inward_normal(cones, j, place, AROUND)
+                straight, nearest_to = _cone_inward_normal(cones, j, place, AROUND)
                 if dot(minus(place, nearest_to), straight) < query.deep_mm:
                     continue
-                if is_beside_cone(cones, j, place, query.slack_rad):
+                if _is_beside_cone(cones, j, place, query.slack_rad):
                     table = with_row(table, gap, normal, place, (a[0], face), (b[0], cones.face[j]))
     return table
 
@@ -336,7 +456,24 @@ def circles_in_concave_cones(
 def corners_in_concave_cones(
     corners: Corners, cones: Cones, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
-    """Add corners inside concave cylinders and cones, along the exact direction."""
+    """Add corners inside concave cylinders and cones, along the exact direction.
+
+    Parameters
+    ----------
+    corners, cones : Corners and Cones
+        The features of all bodies where they stand.
+    a, b : Some
+        The body with the corners and that with the concave cones, each with those that are near the other.
+    query : Query
+        Which gaps and directions are kept.
+    table : FoundRows
+        What was found so far; its arrays are written to.
+
+    Returns
+    -------
+    FoundRows
+        The same arrays, with the new rows counted.
+    """
     for j in b[1]:
         for i in a[1]:
             if balls_apart(
@@ -350,11 +487,11 @@ def corners_in_concave_cones(
             ):
                 continue
             place = row(corners.middle_mm, i)
-            normal, start = cone_inward_normal(cones, j, place, AROUND)
+            normal, start = _cone_inward_normal(cones, j, place, AROUND)
             gap = dot(minus(place, start), normal)
             if gap > query.reach_mm or gap < query.deep_mm:
                 continue
-            if not is_beside_cone(cones, j, place, query.slack_rad):
+            if not _is_beside_cone(cones, j, place, query.slack_rad):
                 continue
             if leaves_room(corners.tangent_cones, i, normal, query.slack_rad):
                 face = facing(corners.faces, corners.normals, i, times(-1.0, normal))
@@ -366,7 +503,24 @@ def corners_in_concave_cones(
 def level_tori_over_faces(
     circles: SweptCircles, planes: Planes, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
-    """Add places all round each torus that lies flat over a flat face, or may come to by turning."""
+    """Add places all round each torus that lies flat over a flat face, or may come to by turning.
+
+    Parameters
+    ----------
+    circles, planes : SweptCircles and Planes
+        The features of all bodies where they stand.
+    a, b : Some
+        The body with the tori and that with the flat faces, each with those that are near the other.
+    query : Query
+        Which gaps and directions are kept.
+    table : FoundRows
+        What was found so far; its arrays are written to.
+
+    Returns
+    -------
+    FoundRows
+        The same arrays, with the new rows counted.
+    """
     for i in a[1]:
         if circles.radius_mm[i] == 0.0 or circles.tube_mm[i] == 0.0:
             continue
@@ -399,6 +553,19 @@ def lowest_of_section(
     """Return whether a torus has a lowest place of its section in one direction round its axis, and where.
 
     Where it runs smoothly into a face just there that face speaks for itself.
+
+    Parameters
+    ----------
+    circles : SweptCircles
+        Circles, tori and spheres where they stand.
+    i : int
+        Which torus.
+    outward : tuple of float
+        Unit direction from its axis to the section.
+    normal : tuple of float
+        Unit direction that the place is furthest against.
+    slack_rad : float
+        How far the direction may lie past the part of the turn that the torus covers.
     """
     axis = row(circles.axis, i)
     up = along(normal, -dot(normal, cross(axis, outward)), cross(axis, outward))
@@ -416,7 +583,7 @@ PLACES = 48
 
 
 @compiled
-def into_concave_torus(
+def _into_concave_torus(
     tori: SweptCircles, j: int, place: Vector, slack_rad: float
 ) -> tuple[bool, float, Vector]:
     """Return whether a concave torus is nearest to a place, how far it is, and its normal there.
@@ -445,11 +612,28 @@ def into_concave_torus(
 def corners_in_concave_tori(
     corners: Corners, tori: SweptCircles, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
-    """Add corners inside concave tori and spheres, along the exact direction."""
+    """Add corners inside concave tori and spheres, along the exact direction.
+
+    Parameters
+    ----------
+    corners, tori : Corners and SweptCircles
+        The features of all bodies where they stand.
+    a, b : Some
+        The body with the corners and that with the concave tori, each with those that are near the other.
+    query : Query
+        Which gaps and directions are kept.
+    table : FoundRows
+        What was found so far; its arrays are written to.
+
+    Returns
+    -------
+    FoundRows
+        The same arrays, with the new rows counted.
+    """
     for j in b[1]:
         for i in a[1]:
             place = row(corners.middle_mm, i)
-            fits, gap, normal = into_concave_torus(tori, j, place, query.slack_rad)
+            fits, gap, normal = _into_concave_torus(tori, j, place, query.slack_rad)
             if not fits or gap > query.reach_mm or gap < query.deep_mm:
                 continue
             if leaves_room(corners.tangent_cones, i, normal, query.slack_rad):
@@ -462,7 +646,24 @@ def corners_in_concave_tori(
 def circles_in_concave_tori(
     circles: SweptCircles, tori: SweptCircles, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
-    """Add circles, tori and spheres inside concave tori and spheres, at places all round."""
+    """Add circles, tori and spheres inside concave tori and spheres, at places all round.
+
+    Parameters
+    ----------
+    circles, tori : SweptCircles
+        The features of all bodies where they stand.
+    a, b : Some
+        The body with the circles and that with the concave tori, each with those that are near the other.
+    query : Query
+        Which gaps and directions are kept.
+    table : FoundRows
+        What was found so far; its arrays are written to.
+
+    Returns
+    -------
+    FoundRows
+        The same arrays, with the new rows counted.
+    """
     for i in a[1]:
         axis, zero = row(circles.axis, i), row(circles.zero, i)
         side = cross(axis, zero)
@@ -471,7 +672,7 @@ def circles_in_concave_tori(
                 angle = WHOLE_RAD / PLACES * step
                 outward = along(times(math.cos(angle), zero), math.sin(angle), side)
                 middle = along(row(circles.middle_mm, i), circles.radius_mm[i], outward)
-                fits, gap, normal = into_concave_torus(tori, j, middle, query.slack_rad)
+                fits, gap, normal = _into_concave_torus(tori, j, middle, query.slack_rad)
                 if circles.radius_mm[i] == 0.0:
                     # A sphere has no circle; it touches on the side that the normal comes from.
                     outward = along(times(-1.0, normal), dot(normal, axis), axis)

@@ -115,7 +115,17 @@ def penetrations(
 
 @compiled
 def with_boxes(points: Floats, triangles: Ints, edges: Ints) -> FaceTriangles:
-    """Return a surface with the boxes of its triangles."""
+    """Return a surface with the boxes of its triangles.
+
+    Parameters
+    ----------
+    points : ndarray, shape (n, 3)
+        Where the points of the surface stand, mm.
+    triangles : ndarray of int, shape (t, 3)
+        By number of their points.
+    edges : ndarray of int, shape (e, 2)
+        Kept as they are, by number of their points.
+    """
     count = len(triangles)
     boxes, blocks = np.empty((count, 2, 3)), np.empty(((count + BLOCK - 1) // BLOCK, 2, 3))
     for j in range(count):

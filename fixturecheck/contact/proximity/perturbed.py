@@ -93,6 +93,13 @@ def perturbed_features(features: Features, errors: Errors) -> Features:
 
     Flat faces shift and lean, corners go to where their faces now meet, edges and directions follow;
     cylinders, cones, balls and tori change radius.
+
+    Parameters
+    ----------
+    features : Features
+        As drawn.
+    errors : mapping of int to FaceShift
+        By a face's number; faces without one stay as drawn.
     """
     if not errors:
         return features
@@ -212,6 +219,13 @@ def features_over_low_steps(features: Features, low_mm: float) -> Features:
     """Return features whose corners in and on a step no higher than `low_mm` may both touch.
 
     Which of the two stands out depends on errors that the step is lower than.
+
+    Parameters
+    ----------
+    features : Features
+        As drawn.
+    low_mm : float
+        Edges no longer than this are such steps.
     """
     ends, along = _ends(features)
     short = np.linalg.norm(along, axis=1) <= low_mm

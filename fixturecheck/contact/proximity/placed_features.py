@@ -428,15 +428,26 @@ class PlacedFeatures:
         self._there = Bodies(*(type(kind)(*by) for kind, by in zip(kinds, there, strict=True)))
 
     def at(self, rotation: Floats, origin_mm: Floats) -> Bodies:
-        """Return every feature where it stands at poses (n, 3, 3) and (n, 3), until the next call."""
-        pose_rows(self._rows, self._bodies, self._shifted, rotation, origin_mm, self._out)
+        """Return every feature where it stands at poses (n, 3, 3) and (n, 3), until the next call.
+
+        Parameters
+        ----------
+        rotation, origin_mm : ndarray, shape (n, 3, 3) and (n, 3)
+            Poses of all bodies.
+
+        Returns
+        -------
+        Bodies
+            In the machine's frame; the next call writes into the same arrays.
+        """
+        _pose_rows(self._rows, self._bodies, self._shifted, rotation, origin_mm, self._out)
         edges = self._there.edges
-        span_ends(edges.ends_mm, edges.low_mm, edges.high_mm)
+        _span_ends(edges.ends_mm, edges.low_mm, edges.high_mm)
         return self._there
 
 
 @compiled
-def pose_rows(
+def _pose_rows(
     rows: Floats, bodies: Ints, shifted: Bools, rotation: Floats, origin_mm: Floats, out: Floats
 ) -> None:
     """Turn vectors (n, 3) with their bodies, and shift those that are points, into `out` (n, 3)."""
@@ -449,7 +460,7 @@ def pose_rows(
 
 
 @compiled
-def span_ends(ends_mm: Floats, low_mm: Floats, high_mm: Floats) -> None:
+def _span_ends(ends_mm: Floats, low_mm: Floats, high_mm: Floats) -> None:
     """Fill in the corners (n, 3) of a box round each pair of ends (n, 2, 3)."""
     for i in range(len(ends_mm)):
         for axis in range(3):

@@ -83,11 +83,13 @@ def superseded(standing: Bodies, rows: Candidates) -> Bools:
         places_mm=np.stack((rows.point_a_mm, rows.point_b_mm), axis=1),
         names=np.stack((rows.body_a, rows.face_a, rows.body_b, rows.face_b), axis=1),
     )
-    return mark_superseded(standing.corners, both, (deep, starts, stops, order), void)
+    return _mark_superseded(standing.corners, both, (deep, starts, stops, order), void)
 
 
 @compiled
-def mark_superseded(corners: Corners, rows: Rows, asked: tuple[Ints, Ints, Ints, Ints], void: Bools) -> Bools:
+def _mark_superseded(
+    corners: Corners, rows: Rows, asked: tuple[Ints, Ints, Ints, Ints], void: Bools
+) -> Bools:
     """Mark void rows; `asked` has the deep ones, and where in order the rows of their bodies start and stop.
 
     Either body of a row may have the corner and the other the wall, so each row is read both ways.
@@ -97,17 +99,17 @@ def mark_superseded(corners: Corners, rows: Rows, asked: tuple[Ints, Ints, Ints,
         i = deep[k]
         for side in range(2):
             wall, face = rows.names[i, 2 - 2 * side], rows.names[i, 3 - 2 * side]
-            around = corners_of(corners, wall, face)
+            around = _corners_of(corners, wall, face)
             if len(around) == 0:  # round all over: nothing says that it lies below
                 continue
             for rank in range(starts[k], stops[k]):
-                if not void[i] and supersedes(corners, around, rows, order[rank], i, side):
+                if not void[i] and _supersedes(corners, around, rows, order[rank], i, side):
                     void[i] = True
     return void
 
 
 @compiled
-def supersedes(corners: Corners, around: Ints, rows: Rows, j: int, i: int, side: int) -> bool:
+def _supersedes(corners: Corners, around: Ints, rows: Rows, j: int, i: int, side: int) -> bool:
     """Tell whether row j clears row i, of which `side` says which body has the corner.
 
     `around` numbers the corners of the face that row i is behind.
@@ -129,7 +131,7 @@ def supersedes(corners: Corners, around: Ints, rows: Rows, j: int, i: int, side:
 
 
 @compiled
-def corners_of(corners: Corners, body: int, face: int) -> Ints:
+def _corners_of(corners: Corners, body: int, face: int) -> Ints:
     """Return the corners of a face by number; those of the whole body where it is curved."""
     start, stop = corners.first[body], corners.first[body + 1]
     found, count = np.empty(stop - start, dtype=np.int64), 0
@@ -178,7 +180,7 @@ def find_candidates(
     pairs = scene.pairs(low, high, reach_mm)
     standing = scene.placed.at(rotation, origin_mm)
     query = Query(reach_mm, deep, slack_rad, max(reach_mm, -deep))
-    rows = run_query(rows_of, standing, low, high, pairs, query)
+    rows = run_query(_rows_of, standing, low, high, pairs, query)
     rows = rows.where(~superseded(standing, rows))
     if not any(one.smooth for one in scene.features):
         return rows
@@ -200,7 +202,17 @@ class Between:
         self._rotation, self._origin_mm = poses[:, :3, :3].copy(), poses[:, :3, 3].copy()
 
     def rows(self, shift_mm: Floats, reach_mm: float, deep_mm: float = 0.0) -> Candidates:
-        """Return every place where the two might touch, to rounding, with the second shifted (3,)."""
+        """Return every place where the two might touch, to rounding, with the second shifted (3,).
+
+        Parameters
+        ----------
+        shift_mm : ndarray, shape (3,)
+            Shift of the second solid from its place, in the machine's frame.
+        reach_mm : float
+            Gaps up to this are reported.
+        deep_mm : float
+            Overlaps down to this are reported, and always down to what goes with the reach.
+        """
         origin_mm = self._origin_mm + np.stack((np.zeros(3), shift_mm))
         return find_candidates(self._scene, self._rotation, origin_mm, reach_mm, _NO_TURN_RAD, deep_mm)
 
@@ -223,7 +235,7 @@ def run_query(find: Callable[..., FoundRows], *question: Any) -> Candidates:
 
 
 @compiled
-def rows_of(
+def _rows_of(
     standing: Bodies, low_mm: Floats, high_mm: Floats, pairs: Ints, query: Query, table: FoundRows
 ) -> FoundRows:
     """Return every row between pairs (n, 2) of bodies with boxes `low_mm` to `high_mm`."""
@@ -233,41 +245,45 @@ def rows_of(
         for turn in range(2):
             a, b = pairs[k, turn], pairs[k, 1 - turn]
             box_a, box_b = (low_mm[a], high_mm[a]), (low_mm[b], high_mm[b])
-            corners_a = a, near_box(corners.first, corners.middle_mm, corners.ball_mm, a, box_b, away_mm)
-            edges_b = b, near_box(edges.first, edges.middle_mm, edges.ball_mm, b, box_a, away_mm)
-            planes_b = b, near_box(planes.first, planes.middle_mm, planes.ball_mm, b, box_a, away_mm)
+            corners_a = a, _near_box(corners.first, corners.middle_mm, corners.ball_mm, a, box_b, away_mm)
+            edges_b = b, _near_box(edges.first, edges.middle_mm, edges.ball_mm, b, box_a, away_mm)
+            planes_b = b, _near_box(planes.first, planes.middle_mm, planes.ball_mm, b, box_a, away_mm)
             table = corners_over_faces(corners, planes, corners_a, planes_b, query, table)
             table = corners_beside_edges(corners, edges, corners_a, edges_b, query, table)
-            corners_b = b, near_box(corners.first, corners.middle_mm, corners.ball_mm, b, box_a, away_mm)
+            corners_b = b, _near_box(corners.first, corners.middle_mm, corners.ball_mm, b, box_a, away_mm)
             if turn == 0:
-                edges_a = a, near_box(edges.first, edges.middle_mm, edges.ball_mm, a, box_b, away_mm)
+                edges_a = a, _near_box(edges.first, edges.middle_mm, edges.ball_mm, a, box_b, away_mm)
                 table = edges_across(edges, edges_a, edges_b, query, table)
                 table = corners_beside_corners(corners, corners_a, corners_b, query, table)
             cones_b = (
                 b,
-                near_box(
+                _near_box(
                     concave_cones.first, concave_cones.middle_mm, concave_cones.ball_mm, b, box_a, away_mm
                 ),
             )
             table = corners_in_concave_cones(corners, concave_cones, corners_a, cones_b, query, table)
             tori_b = (
                 b,
-                near_box(concave_tori.first, concave_tori.middle_mm, concave_tori.ball_mm, b, box_a, away_mm),
+                _near_box(
+                    concave_tori.first, concave_tori.middle_mm, concave_tori.ball_mm, b, box_a, away_mm
+                ),
             )
             table = corners_in_concave_tori(corners, concave_tori, corners_a, tori_b, query, table)
-            circles_a = a, near_box(circles.first, circles.middle_mm, circles.ball_mm, a, box_b, away_mm)
+            circles_a = a, _near_box(circles.first, circles.middle_mm, circles.ball_mm, a, box_b, away_mm)
             table = circles_over_faces(circles, planes, circles_a, planes_b, query, table)
             table = level_tori_over_faces(circles, planes, circles_a, planes_b, query, table)
             table = circles_in_concave_cones(circles, concave_cones, circles_a, cones_b, query, table)
             table = circles_in_concave_tori(circles, concave_tori, circles_a, tori_b, query, table)
-            capsules_a = a, near_box(capsules.first, capsules.middle_mm, capsules.ball_mm, a, box_b, away_mm)
-            capsules_b = b, near_box(capsules.first, capsules.middle_mm, capsules.ball_mm, b, box_a, away_mm)
+            capsules_a = a, _near_box(capsules.first, capsules.middle_mm, capsules.ball_mm, a, box_b, away_mm)
+            capsules_b = b, _near_box(capsules.first, capsules.middle_mm, capsules.ball_mm, b, box_a, away_mm)
             table = capsules_over_edges(capsules, edges, capsules_a, edges_b, query, table)
             table = capsules_over_corners(capsules, corners, capsules_a, corners_b, query, table)
             table = capsules_over_capsules(capsules, capsules_a, capsules_b, query, table)
             cones_a = (
                 a,
-                near_box(convex_cones.first, convex_cones.middle_mm, convex_cones.ball_mm, a, box_b, away_mm),
+                _near_box(
+                    convex_cones.first, convex_cones.middle_mm, convex_cones.ball_mm, a, box_b, away_mm
+                ),
             )
             table = convex_cones_over_corners(convex_cones, corners, cones_a, corners_b, query, table)
             table = convex_cones_over_edges(convex_cones, edges, cones_a, edges_b, query, table)
@@ -275,7 +291,7 @@ def rows_of(
 
 
 @compiled
-def near_box(
+def _near_box(
     first: Ints, middle_mm: Floats, ball_mm: Floats, body: int, box_mm: tuple[Floats, Floats], away_mm: float
 ) -> Ints:
     """Return the features of one kind of a body whose balls come within reach of a box."""

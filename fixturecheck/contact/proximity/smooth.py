@@ -50,7 +50,19 @@ class _Frames:
 def smooth_rows(
     scene: ProximityScene, rotation: Floats, origin_mm: Floats, pairs: NDArray[np.int64], query: Query
 ) -> Candidates:
-    """Return the candidates between free-form faces and what is near them, of pairs (n, 2) of bodies."""
+    """Return the candidates between free-form faces and what is near them, of pairs (n, 2) of bodies.
+
+    Parameters
+    ----------
+    scene : ProximityScene
+        The bodies.
+    rotation, origin_mm : ndarray, shape (n, 3, 3) and (n, 3)
+        Poses of all bodies.
+    pairs : ndarray of int, shape (m, 2)
+        Bodies by index; each pair is looked at both ways.
+    query : Query
+        Which gaps and directions are kept.
+    """
     rows: list[Row] = []
     for pair in pairs.tolist():
         for a, b in (pair, pair[::-1]):

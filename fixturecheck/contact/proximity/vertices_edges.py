@@ -56,7 +56,26 @@ def with_row(
     a: tuple[int, int],
     b: tuple[int, int],
 ) -> FoundRows:
-    """Return the table with one more row: body and face on either side, and the place on a."""
+    """Return the table with one more row: body and face on either side, and the place on a.
+
+    Parameters
+    ----------
+    table : FoundRows
+        What was found so far; its arrays are written to.
+    gap_mm : float
+        Distance along the normal, negative where they overlap.
+    normal : tuple of float
+        Unit normal out of body b into body a.
+    place_mm : tuple of float
+        Where it is on body a.
+    a, b : tuple of int
+        Body and face on either side.
+
+    Returns
+    -------
+    FoundRows
+        The same arrays with one row more counted, even where there was no room to write it.
+    """
     numbers, names, count = table
     if count < len(names):
         numbers[count, 0] = gap_mm
@@ -71,7 +90,19 @@ def with_row(
 def balls_apart(
     a_mm: Floats, ball_a_mm: Floats, i: int, b_mm: Floats, ball_b_mm: Floats, j: int, away_mm: float
 ) -> bool:
-    """Tell whether two features are out of reach of each other, by the balls round them."""
+    """Tell whether two features are out of reach of each other, by the balls round them.
+
+    Parameters
+    ----------
+    a_mm, b_mm : ndarray, shape (n, 3) and (m, 3)
+        Centres of the balls round either kind of feature.
+    ball_a_mm, ball_b_mm : ndarray, shape (n,) and (m,)
+        Radii of these balls.
+    i, j : int
+        Which of either.
+    away_mm : float
+        Balls further from each other than this are out of reach.
+    """
     most_mm = ball_a_mm[i] + ball_b_mm[j] + away_mm
     arm = minus(row(a_mm, i), row(b_mm, j))
     return bool(dot(arm, arm) > most_mm * most_mm)
@@ -81,7 +112,17 @@ def balls_apart(
 def boxes_apart(
     low_a_mm: Vector, high_a_mm: Vector, low_b_mm: Vector, high_b_mm: Vector, away_mm: float
 ) -> bool:
-    """Tell whether two features are out of reach of each other, by the boxes round them."""
+    """Tell whether two features are out of reach of each other, by the boxes round them.
+
+    Parameters
+    ----------
+    low_a_mm, high_a_mm : tuple of float
+        Corners of the first box.
+    low_b_mm, high_b_mm : tuple of float
+        Corners of the second.
+    away_mm : float
+        Boxes further from each other than this along some axis are out of reach.
+    """
     x = max(low_a_mm[0] - high_b_mm[0], low_b_mm[0] - high_a_mm[0])
     y = max(low_a_mm[1] - high_b_mm[1], low_b_mm[1] - high_a_mm[1])
     z = max(low_a_mm[2] - high_b_mm[2], low_b_mm[2] - high_a_mm[2])
@@ -90,7 +131,19 @@ def boxes_apart(
 
 @compiled
 def leaves_room(cones: Floats, i: int, direction: Vector, slack_rad: float) -> bool:
-    """Tell whether no direction of a cone runs against `direction` by more than the slack."""
+    """Tell whether no direction of a cone runs against `direction` by more than the slack.
+
+    Parameters
+    ----------
+    cones : ndarray, shape (n, k, 3)
+        Unit directions in which the body leaves each feature; rows of zeros fill up.
+    i : int
+        Which feature.
+    direction : tuple of float
+        Unit normal out of the other body.
+    slack_rad : float
+        Dot products down to minus this are let pass.
+    """
     least = 0.0
     for k in range(cones.shape[1]):
         least = min(least, dot(cell(cones, i, k), direction))
@@ -99,7 +152,19 @@ def leaves_room(cones: Floats, i: int, direction: Vector, slack_rad: float) -> b
 
 @compiled
 def facing(faces: Ints, normals: Floats, i: int, direction: Vector) -> int:
-    """Return the face of a feature that looks most along a direction; the first of those alike."""
+    """Return the face of a feature that looks most along a direction; the first of those alike.
+
+    Parameters
+    ----------
+    faces : ndarray of int, shape (n, f)
+        Numbers of the faces that meet in each feature; -1 fills up.
+    normals : ndarray, shape (n, f, 3)
+        Their outward unit normals.
+    i : int
+        Which feature.
+    direction : tuple of float
+        Unit direction.
+    """
     best, most = 0, -2.0
     for k in range(faces.shape[1]):
         look = dot(cell(normals, i, k), direction)
@@ -110,7 +175,22 @@ def facing(faces: Ints, normals: Floats, i: int, direction: Vector) -> int:
 
 @compiled
 def is_over_face(planes: Planes, j: int, x_mm: float, y_mm: float) -> bool:
-    """Tell whether a place in a flat face's own coordinates lies over the face or on its border."""
+    """Tell whether a place in a flat face's own coordinates lies over the face or on its border.
+
+    Parameters
+    ----------
+    planes : Planes
+        The flat faces of all bodies.
+    j : int
+        Which of them.
+    x_mm, y_mm : float
+        The place along the two directions of its frame.
+
+    Returns
+    -------
+    bool
+        True also within `RIM_MM` of the border.
+    """
     low, high = planes.low[j], planes.high[j]
     if x_mm < low[0] - RIM_MM or x_mm > high[0] + RIM_MM or y_mm < low[1] - RIM_MM or y_mm > high[1] + RIM_MM:
         return False
@@ -132,7 +212,24 @@ def is_over_face(planes: Planes, j: int, x_mm: float, y_mm: float) -> bool:
 def corners_over_faces(
     corners: Corners, planes: Planes, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
-    """Add corners of one body over flat faces of another, across a gap along the face's normal."""
+    """Add corners of one body over flat faces of another, across a gap along the face's normal.
+
+    Parameters
+    ----------
+    corners, planes : Corners and Planes
+        The features of all bodies where they stand.
+    a, b : Some
+        The body with the corners and that with the flat faces, each with those that are near the other.
+    query : Query
+        Which gaps and directions are kept.
+    table : FoundRows
+        What was found so far; its arrays are written to.
+
+    Returns
+    -------
+    FoundRows
+        The same arrays, with the new rows counted.
+    """
     for j in b[1]:
         start, normal = cell(planes.frame, j, 0), cell(planes.frame, j, 1)
         u, v = cell(planes.frame, j, 2), cell(planes.frame, j, 3)
@@ -153,7 +250,24 @@ def corners_over_faces(
 
 @compiled
 def edges_across(edges: Edges, a: Some, b: Some, query: Query, table: FoundRows) -> FoundRows:
-    """Add edges of two bodies that cross, seen along their common normal."""
+    """Add edges of two bodies that cross, seen along their common normal.
+
+    Parameters
+    ----------
+    edges : Edges
+        Those of all bodies where they stand.
+    a, b : Some
+        The two bodies, each with the edges that are near the other.
+    query : Query
+        Which gaps and directions are kept.
+    table : FoundRows
+        What was found so far; its arrays are written to.
+
+    Returns
+    -------
+    FoundRows
+        The same arrays, with the new rows counted.
+    """
     for i in a[1]:
         u, start = row(edges.along, i), cell(edges.ends_mm, i, 0)
         low, high = row(edges.low_mm, i), row(edges.high_mm, i)
@@ -209,7 +323,24 @@ def _crossing(
 def corners_beside_edges(
     corners: Corners, edges: Edges, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
-    """Add corners that look past a face at the edge of another body, along the shortest way."""
+    """Add corners that look past a face at the edge of another body, along the shortest way.
+
+    Parameters
+    ----------
+    corners, edges : Corners and Edges
+        The features of all bodies where they stand.
+    a, b : Some
+        The body with the corners and that with the edges, each with those that are near the other.
+    query : Query
+        Which gaps and directions are kept.
+    table : FoundRows
+        What was found so far; its arrays are written to.
+
+    Returns
+    -------
+    FoundRows
+        The same arrays, with the new rows counted.
+    """
     for j in b[1]:
         start, way, long = cell(edges.ends_mm, j, 0), row(edges.along, j), edges.long_mm[j]
         low, high = row(edges.low_mm, j), row(edges.high_mm, j)
@@ -240,7 +371,24 @@ def corners_beside_edges(
 
 @compiled
 def corners_beside_corners(corners: Corners, a: Some, b: Some, query: Query, table: FoundRows) -> FoundRows:
-    """Add corners that look at corners, along the straight line between them."""
+    """Add corners that look at corners, along the straight line between them.
+
+    Parameters
+    ----------
+    corners : Corners
+        Those of all bodies where they stand.
+    a, b : Some
+        The two bodies, each with the corners that are near the other.
+    query : Query
+        Which gaps and directions are kept.
+    table : FoundRows
+        What was found so far; its arrays are written to.
+
+    Returns
+    -------
+    FoundRows
+        The same arrays, with the new rows counted.
+    """
     for i in a[1]:
         place = row(corners.middle_mm, i)
         for j in b[1]:
