@@ -318,7 +318,7 @@ def raw_edge(
     ends : tuple of ndarray, shape (3,), or None
         First and last point where it is straight, mm.
     error_mm : float
-        Kept with the patch as its error; zero where nothing is said of it.
+        Greatest distance of the line from the other face, where it was measured.
     """
     return RawPatch(
         kind=ContactKind.LINE, a_faces=a_faces, b_faces=b_faces, normal=normal, centroid=edge_centre(edge),

@@ -51,7 +51,7 @@ def curved(pair: FacePair, tolerances: Tolerances) -> Found:
     pair : FacePair
         The two bodies and a face of each.
     tolerances : Tolerances
-        Which gaps are contact and which are near, and which axes are parallel.
+        The touch distance, the near band, and the angles up to which a face is parallel or leans and is near.
 
     Returns
     -------

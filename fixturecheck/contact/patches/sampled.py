@@ -211,7 +211,7 @@ def sampled(pair: FacePair, tolerances: Tolerances) -> list[RawPatch]:
     pair : FacePair
         The two bodies and a face of each.
     tolerances : Tolerances
-        Which gaps are contact and which are near.
+        Which gaps are contact and which are near, and how densely faces are sampled.
     """
     a, i, b, j = pair
     if _backward(pair):
@@ -243,7 +243,7 @@ def near_only(pair: FacePair, tolerances: Tolerances) -> list[RawPatch]:
     pair : FacePair
         The two bodies and a face of each.
     tolerances : Tolerances
-        Which gaps are contact and which are near.
+        Which gaps are contact and which are near, and how densely faces are sampled.
 
     Returns
     -------
