@@ -47,6 +47,15 @@ def cut(solid: Solid, *tools: Solid) -> Solid:
 def common(a: Shape, b: Shape) -> Shape:
     """Return the kernel's common of two shapes as a compound, which may be empty.
 
+    Parameters
+    ----------
+    a, b : Shape
+        In one frame; they stay as they are.
+
+    Returns
+    -------
+    Shape
+
     Raises
     ------
     KernelError
@@ -74,12 +83,45 @@ def _operated(
 
 
 def common_faces(a: Face, b: Face) -> list[Face]:
-    """Return what two faces on the same surface share; empty where they share no area."""
+    """Return what two faces on the same surface share; empty where they share no area.
+
+    Parameters
+    ----------
+    a, b : Face
+        In one frame.
+
+    Returns
+    -------
+    list of Face
+
+    Raises
+    ------
+    KernelError
+        The kernel reports a failed operation.
+    """
     return faces_of(common(a, b))
 
 
 def clip_edge(edge: Edge, faces: Iterable[Face]) -> list[Edge]:
-    """Return the parts of an edge that lie on every one of the faces; a seam does not part it."""
+    """Return the parts of an edge that lie on every one of the faces; a seam does not part it.
+
+    Parameters
+    ----------
+    edge : Edge
+        In the frame of the faces.
+    faces : iterable of Face
+        Each trims the edge to its outline.
+
+    Returns
+    -------
+    list of Edge
+        Empty where no part lies on all of them.
+
+    Raises
+    ------
+    KernelError
+        The kernel reports a failed operation.
+    """
     pieces = [edge]
     for face in faces:
         pieces = [part for piece in pieces for part in _clipped(piece, face)]
@@ -95,7 +137,25 @@ def _clipped(edge: Edge, face: Face) -> list[Edge]:
 
 
 def common_solid(a: Solid, b: Solid) -> tuple[Shape, float, float]:
-    """Return the common of two solids with its volume (mm3) and surface (mm2)."""
+    """Return the common of two solids with its volume (mm3) and surface (mm2).
+
+    Parameters
+    ----------
+    a, b : Solid
+        In one frame.
+
+    Returns
+    -------
+    shape : Shape
+        A compound, which may be empty.
+    volume, area : float
+        Of the solids in it: mm3 and mm2; zero where there are none.
+
+    Raises
+    ------
+    KernelError
+        The kernel reports a failed operation.
+    """
     shape = common(a, b)
     solids = solids_of(shape)
     return shape, float(sum(s.Volume() for s in solids)), float(sum(s.Area() for s in solids))
@@ -206,6 +266,18 @@ def shared_mm3(a: Shape, b: Shape, what: str) -> float:
     Where one only just grazes the other, the kernel may get the rest of one of them wrong; the rest of either
     will do.
 
+    Parameters
+    ----------
+    a, b : Shape
+        In one frame.
+    what : str
+        Names the two in the error, such as `a block between jaws`.
+
+    Returns
+    -------
+    float
+        mm3.
+
     Raises
     ------
     NotComputedError
@@ -252,6 +324,18 @@ def _listed(shapes: Iterable[Shape]) -> TopTools_ListOfShape:
 def united(shapes: Sequence[Shape], what: str) -> Shape:
     """Return the union of solids as one solid where they are connected.
 
+    Parameters
+    ----------
+    shapes : sequence of Shape
+        At least one; a single one is returned as it is.
+    what : str
+        Names the shapes in the error.
+
+    Returns
+    -------
+    Shape
+        A compound of solids where they are not all connected.
+
     Raises
     ------
     KernelError
@@ -274,6 +358,20 @@ def apart(a: Shape, b: Shape, what: str, *, within_mm: float = math.inf) -> Apar
 
     Neither answer counts alone: solids whose boxes meet are also intersected, and a common volume
     makes the distance zero.
+
+    Parameters
+    ----------
+    a, b : Shape
+        Solids in one frame.
+    what : str
+        Names the two in the errors.
+    within_mm : float
+        Distance of the loose boxes beyond which nothing is computed.
+
+    Returns
+    -------
+    Apart or None
+        Its `on_a` and `on_b` are both the centre of what they share where they share a volume.
 
     Raises
     ------
@@ -304,7 +402,26 @@ def apart(a: Shape, b: Shape, what: str, *, within_mm: float = math.inf) -> Apar
 
 
 def clipped(shape: Shape, box: Box, what: str) -> Shape | None:
-    """Return the portion of a shape that lies in a box; None when nothing does."""
+    """Return the portion of a shape that lies in a box; None when nothing does.
+
+    Parameters
+    ----------
+    shape : Shape
+        Solid or solids.
+    box : Box
+        In the frame of the shape; one without a size holds nothing.
+    what : str
+        Names the cut in the error.
+
+    Returns
+    -------
+    Shape or None
+
+    Raises
+    ------
+    NotComputedError
+        What is inside and what is outside do not add up to the whole.
+    """
     x0, y0, z0, x1, y1, z1 = box
     if min(x1 - x0, y1 - y0, z1 - z0) <= 0:
         return None
@@ -313,7 +430,25 @@ def clipped(shape: Shape, box: Box, what: str) -> Shape | None:
 
 
 def face_within(face: Face, box: Box) -> list[Face]:
-    """Return the portion of a flat face that lies in a box, looking the same way."""
+    """Return the portion of a flat face that lies in a box, looking the same way.
+
+    Parameters
+    ----------
+    face : Face
+        A flat one.
+    box : Box
+        In the frame of the face; every side longer than zero.
+
+    Returns
+    -------
+    list of Face
+        Empty where nothing lies in the box.
+
+    Raises
+    ------
+    KernelError
+        The kernel reports a failed operation.
+    """
     x0, y0, z0, x1, y1, z1 = box
     block = cq.Solid.makeBox(x1 - x0, y1 - y0, z1 - z0, cq.Vector(x0, y0, z0))
     return [p for p in faces_of(common(face, block)) if p.normalAt().dot(face.normalAt()) > 0.0]

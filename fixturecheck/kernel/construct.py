@@ -48,7 +48,22 @@ def checked(build: Callable[_P, Solid]) -> Callable[_P, Solid]:
 
 @checked
 def box(low: Vector, high: Vector) -> Solid:
-    """Return the box between two opposite corners, mm."""
+    """Return the box between two opposite corners, mm.
+
+    Parameters
+    ----------
+    low, high : Vector
+        The corners of the least and of the greatest coordinates.
+
+    Returns
+    -------
+    Solid
+
+    Raises
+    ------
+    KernelError
+        The kernel cannot build it, as where a length is zero.
+    """
     size = [b - a for a, b in zip(low, high, strict=True)]
     return cq.Solid.makeBox(*size, cq.Vector(*low))
 
@@ -70,14 +85,47 @@ def prism(outline: Sequence[Point2], *, from_x_mm: float, to_x_mm: float) -> Sol
 
 @checked
 def cylinder(radius_mm: float, start: Vector, end: Vector) -> Solid:
-    """Return the cylinder about the line from start to end."""
+    """Return the cylinder about the line from start to end.
+
+    Parameters
+    ----------
+    radius_mm : float
+    start, end : Vector
+        Centres of its two ends, mm.
+
+    Returns
+    -------
+    Solid
+
+    Raises
+    ------
+    KernelError
+        The kernel cannot build it, as where a length is zero.
+    """
     axis = cq.Vector(*end) - cq.Vector(*start)
     return cq.Solid.makeCylinder(radius_mm, axis.Length, cq.Vector(*start), axis)
 
 
 @checked
 def cone_tipped(radius_mm: float, tip: Vector, shoulder: Vector, end: Vector) -> Solid:
-    """Return a cylinder about the line from shoulder to end with a cone on it that comes to a tip."""
+    """Return a cylinder about the line from shoulder to end with a cone on it that comes to a tip.
+
+    Parameters
+    ----------
+    radius_mm : float
+        Of the cylinder and of the foot of the cone.
+    tip, shoulder, end : Vector
+        On one line, mm: the apex, the centre of the foot of the cone, the far end of the cylinder.
+
+    Returns
+    -------
+    Solid
+
+    Raises
+    ------
+    KernelError
+        The kernel cannot build it, as where a length is zero.
+    """
     point, body = cq.Vector(*shoulder) - cq.Vector(*tip), cq.Vector(*end) - cq.Vector(*shoulder)
     cone = cq.Solid.makeCone(0.0, radius_mm, point.Length, cq.Vector(*tip), point)
     shaft = cq.Solid.makeCylinder(radius_mm, body.Length, cq.Vector(*shoulder), body)
@@ -86,12 +134,43 @@ def cone_tipped(radius_mm: float, tip: Vector, shoulder: Vector, end: Vector) ->
 
 @checked
 def chamfer(solid: Solid, size_mm: float) -> Solid:
-    """Return a convex solid with every edge broken by a 45 degree chamfer; unchanged when the size is 0."""
+    """Return a convex solid with every edge broken by a 45 degree chamfer; unchanged when the size is 0.
+
+    Parameters
+    ----------
+    solid : Solid
+    size_mm : float
+        Length of either leg.
+
+    Returns
+    -------
+    Solid
+
+    Raises
+    ------
+    KernelError
+        The kernel cannot cut the chamfers.
+    """
     return only_solid(solid.chamfer(size_mm, None, edges_of(solid))) if size_mm > 0 else solid
 
 
 def bevelled(corners: Sequence[Point2], size_mm: float, at: Sequence[int]) -> list[Point2]:
-    """Return a polygon with the numbered corners cut off, `size_mm` back along both their sides."""
+    """Return a polygon with the numbered corners cut off, `size_mm` back along both their sides.
+
+    Parameters
+    ----------
+    corners : sequence of (float, float)
+        mm, in order; the last is joined to the first.
+    size_mm : float
+        Length cut off either side; at 0 the corners stay.
+    at : sequence of int
+        Indices of the corners to cut off.
+
+    Returns
+    -------
+    list of (float, float)
+        Two corners for each one that is cut off.
+    """
     out: list[Point2] = []
     for i, corner in enumerate(corners):
         if i not in at or size_mm == 0:
@@ -133,12 +212,36 @@ def polygon_face(rings: Sequence[Floats]) -> Face:
 
 
 def segment(start: Floats, end: Floats) -> Edge:
-    """Return the straight edge between two points."""
+    """Return the straight edge between two points.
+
+    Parameters
+    ----------
+    start, end : ndarray, shape (3,)
+        mm.
+
+    Returns
+    -------
+    Edge
+        Runs from the first to the second.
+    """
     return cq.Edge.makeLine(cq.Vector(*start), cq.Vector(*end))
 
 
 def circle(centre: Floats, axis: Floats, radius_mm: float) -> Edge:
-    """Return a full circle."""
+    """Return a full circle.
+
+    Parameters
+    ----------
+    centre : ndarray, shape (3,)
+        mm.
+    axis : ndarray, shape (3,)
+        Square to its plane; of any length.
+    radius_mm : float
+
+    Returns
+    -------
+    Edge
+    """
     return cq.Edge.makeCircle(radius_mm, cq.Vector(*centre), cq.Vector(*axis))
 
 
@@ -167,13 +270,39 @@ def vertex(point: Floats) -> Shape:
 
 
 def parameter_patch(face: Face, low: Floats, high: Floats) -> Face:
-    """Return the piece of a face's surface between two corners in its parameters."""
+    """Return the piece of a face's surface between two corners in its parameters.
+
+    Parameters
+    ----------
+    face : Face
+        Its outline does not trim the piece.
+    low, high : ndarray, shape (2,)
+        Least and greatest u and v.
+
+    Returns
+    -------
+    Face
+        Its normal is that of the surface, whichever way the face looks.
+    """
     surface = BRep_Tool.Surface_s(face.wrapped)
     return cq.Face(BRepBuilderAPI_MakeFace(surface, low[0], high[0], low[1], high[1], 1e-6).Face())
 
 
 def chamfered(solid: Solid, edge: int, leg_mm: float, write: Writing) -> Solid:
     """Return a solid with an equal-leg chamfer on one of its edges, by its index in `edges_of`.
+
+    Parameters
+    ----------
+    solid : Solid
+    edge : int
+        Index into `edges_of(solid)`.
+    leg_mm : float
+    write : Writing
+        Writes the leg in the error.
+
+    Returns
+    -------
+    Solid
 
     Raises
     ------
@@ -187,6 +316,19 @@ def chamfered(solid: Solid, edge: int, leg_mm: float, write: Writing) -> Solid:
 def filleted(solid: Solid, edge: int, radius_mm: float, write: Writing) -> Solid:
     """Return a solid with one of its edges rounded, by its index in `edges_of`.
 
+    Parameters
+    ----------
+    solid : Solid
+    edge : int
+        Index into `edges_of(solid)`.
+    radius_mm : float
+    write : Writing
+        Writes the radius in the error.
+
+    Returns
+    -------
+    Solid
+
     Raises
     ------
     KernelError
@@ -198,6 +340,17 @@ def filleted(solid: Solid, edge: int, radius_mm: float, write: Writing) -> Solid
 
 def worked(work: Callable[[], Shape], failure: str) -> Solid:
     """Return the one valid solid that some work on a solid leaves.
+
+    Parameters
+    ----------
+    work : callable
+        Takes nothing and returns a shape.
+    failure : str
+        The message of the error.
+
+    Returns
+    -------
+    Solid
 
     Raises
     ------
@@ -214,19 +367,56 @@ def worked(work: Callable[[], Shape], failure: str) -> Solid:
 
 
 def spline_through(points: Floats, *, closed: bool) -> Edge:
-    """Return a smooth edge through points (n, 3); a closed one does not repeat its first point."""
+    """Return a smooth edge through points (n, 3); a closed one does not repeat its first point.
+
+    Parameters
+    ----------
+    points : ndarray, shape (n, 3)
+        mm, in order.
+    closed : bool
+        Whether it runs on from the last point to the first.
+
+    Returns
+    -------
+    Edge
+    """
     return cq.Edge.makeSpline([cq.Vector(*p) for p in points.tolist()], periodic=closed)
 
 
 def pulled(face: Face, along: Vector) -> Solid:
-    """Return the solid that a face sweeps along a vector, mm."""
+    """Return the solid that a face sweeps along a vector, mm.
+
+    Parameters
+    ----------
+    face : Face
+    along : Vector
+        mm; it may leave the face to either side.
+
+    Returns
+    -------
+    Solid
+    """
     prism = BRepPrimAPI_MakePrism(face.wrapped, gp_Vec(*along)).Shape()
     solid = cq.Solid(solids_of(cq_shape(prism))[0].wrapped)
     return solid if solid.Volume() > 0 else cq.Solid(solid.wrapped.Reversed())
 
 
 def oriented_box(corner: Floats, axes: Floats, sizes_mm: Sequence[float]) -> Solid:
-    """Return a box that starts at a corner (3,) and runs along the rows of `axes` (3, 3), mm."""
+    """Return a box that starts at a corner (3,) and runs along the rows of `axes` (3, 3), mm.
+
+    Parameters
+    ----------
+    corner : ndarray, shape (3,)
+        mm.
+    axes : ndarray, shape (3, 3)
+        Unit directions, square to each other; they may be left-handed.
+    sizes_mm : sequence of float, length 3
+        Along each row.
+
+    Returns
+    -------
+    Solid
+    """
     plane = cq.Plane(
         origin=tuple(corner.tolist()),
         xDir=tuple(axes[0].tolist()),
@@ -241,12 +431,35 @@ def oriented_box(corner: Floats, axes: Floats, sizes_mm: Sequence[float]) -> Sol
 
 
 def extruded_polygon(ring: Floats, along: Floats) -> Solid:
-    """Return what a flat polygon (n, 3) sweeps along a vector (3,), mm."""
+    """Return what a flat polygon (n, 3) sweeps along a vector (3,), mm.
+
+    Parameters
+    ----------
+    ring : ndarray, shape (n, 3)
+        Corners in order, mm; the last is joined to the first.
+    along : ndarray, shape (3,)
+        mm.
+
+    Returns
+    -------
+    Solid
+    """
     return cq.Solid.extrudeLinear(polygon_face([ring]), cq.Vector(*along.tolist()))
 
 
 def thickened(face: Face, by_mm: float) -> Shape:
     """Return what a face sweeps when it moves along its outward normal; inward where `by_mm` is negative.
+
+    Parameters
+    ----------
+    face : Face
+        Flat or curved.
+    by_mm : float
+        How far it moves.
+
+    Returns
+    -------
+    Shape
 
     Raises
     ------

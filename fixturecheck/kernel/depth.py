@@ -486,7 +486,20 @@ def depth_mm(region: Shape, whole: Shape, left: Shape) -> float:
 
 
 def proud_mm(region: Shape | None, whole: Shape) -> float:
-    """Return how far what stands on a solid stands off it at the most, read on triangles; 0 for None."""
+    """Return how far what stands on a solid stands off it at the most, read on triangles; 0 for None.
+
+    Parameters
+    ----------
+    region : Shape or None
+        What stands on the solid.
+    whole : Shape
+        The solid that it stands on.
+
+    Returns
+    -------
+    float
+        mm.
+    """
     if region is None:
         return 0.0
     corners, triangles = tessellated(region, _MESH_MM, _MESH_RAD)
@@ -542,7 +555,24 @@ def _climbed_mm(own: Shape, other: Shape, deep_mm: float, at: Floats) -> float:
 
 
 def wall_mm(solid: Solid, faces: Sequence[Face]) -> float:
-    """Return the thinnest wall behind some faces of a solid, looking straight in from points on them."""
+    """Return the thinnest wall behind some faces of a solid, looking straight in from points on them.
+
+    Parameters
+    ----------
+    solid : Solid
+    faces : sequence of Face
+        Of the solid, where it stands; each is read at up to 64 points.
+
+    Returns
+    -------
+    float
+        mm; inf where no line comes out, as for no faces.
+
+    Raises
+    ------
+    KernelError
+        A face has no normal at one of the points.
+    """
     look = _looking_through(solid)
     walls = [
         _through_mm(look, point, -normal_at(face, point))
@@ -553,7 +583,21 @@ def wall_mm(solid: Solid, faces: Sequence[Face]) -> float:
 
 
 def through_mm(solid: Solid, point: Floats, into: Floats) -> float:
-    """Return how far it is from a point straight through a solid, mm; inf where it does not come out."""
+    """Return how far it is from a point straight through a solid, mm; inf where it does not come out.
+
+    Parameters
+    ----------
+    solid : Solid
+    point : ndarray, shape (3,)
+        Where the line goes in, mm; what lies within 0.1 um of it does not count.
+    into : ndarray, shape (3,)
+        Direction of the line; of any length.
+
+    Returns
+    -------
+    float
+        To the first place where the line meets the surface again.
+    """
     return _through_mm(_looking_through(solid), point, into)
 
 

@@ -75,7 +75,18 @@ def loose_box(shape: Shape) -> Box:
 
 
 def box_gap_mm(a: Box, b: Box) -> float:
-    """Return the distance between two boxes; zero or less where they meet."""
+    """Return the distance between two boxes; zero or less where they meet.
+
+    Parameters
+    ----------
+    a, b : Box
+        In one frame.
+
+    Returns
+    -------
+    float
+        mm; where they meet, less the least of their overlaps along the three axes.
+    """
     gaps = [max(a[i] - b[i + 3], b[i] - a[i + 3]) for i in range(3)]
     if max(gaps) <= 0:
         return max(gaps)
@@ -89,7 +100,19 @@ def joined_box(boxes: Sequence[Box]) -> Box:
 
 
 def extent_along(shape: Shape, direction: Floats) -> tuple[float, float]:
-    """Return the least and greatest x.d over a shape, for a unit direction d, mm."""
+    """Return the least and greatest x.d over a shape, for a unit direction d, mm.
+
+    Parameters
+    ----------
+    shape : Shape
+        Where it stands.
+    direction : ndarray, shape (3,)
+        Unit direction.
+
+    Returns
+    -------
+    low, high : float
+    """
     turn = gp_Trsf()
     turn.SetTransformation(gp_Ax3(gp_Pnt(0, 0, 0), gp_Dir(*direction)))
     turned = BRepBuilderAPI_Transform(shape.wrapped, turn, True).Shape()
@@ -134,7 +157,19 @@ def centroid_of(shape: Shape) -> Vector:
 
 
 def is_inside(solid: Solid, point: Floats) -> bool:
-    """Tell whether a point lies within a solid."""
+    """Tell whether a point lies within a solid.
+
+    Parameters
+    ----------
+    solid : Solid
+    point : ndarray, shape (3,)
+        mm.
+
+    Returns
+    -------
+    bool
+        True also for a point on the surface.
+    """
     return bool(solid.isInside(cq.Vector(*point.tolist()), 1e-9))
 
 
@@ -177,6 +212,16 @@ def face_frame(face: Face) -> tuple[Floats, Floats, bool]:
 
 def normal_at(face: Face, point: Floats) -> Floats:
     """Return the outward unit normal of a face at its point nearest to `point`.
+
+    Parameters
+    ----------
+    face : Face
+    point : ndarray, shape (3,)
+        mm; it need not lie on the face.
+
+    Returns
+    -------
+    ndarray, shape (3,)
 
     Raises
     ------
@@ -261,7 +306,19 @@ def edge_way(edge: Edge) -> Floats:
 
 
 def tangent_at(edge: Edge, point: Floats) -> Floats:
-    """Return the unit direction of an edge at its point nearest to `point`."""
+    """Return the unit direction of an edge at its point nearest to `point`.
+
+    Parameters
+    ----------
+    edge : Edge
+    point : ndarray, shape (3,)
+        mm; it need not lie on the edge.
+
+    Returns
+    -------
+    ndarray, shape (3,)
+        As the curve of the edge runs.
+    """
     curve = BRepAdaptor_Curve(edge.wrapped)
     foot = GeomAPI_ProjectPointOnCurve(gp_Pnt(*point), BRep_Tool.Curve_s(edge.wrapped, 0.0, 1.0))
     first, last = curve.FirstParameter(), curve.LastParameter()
@@ -305,6 +362,22 @@ def distance(a: Shape, b: Shape) -> tuple[float, Floats, Floats]:
 
     The kernel may report a small positive distance for solids that intersect. That they do not intersect
     takes their common volume to show.
+
+    Parameters
+    ----------
+    a, b : Shape
+        In one frame.
+
+    Returns
+    -------
+    apart_mm : float
+    on_a, on_b : ndarray, shape (3,)
+        mm.
+
+    Raises
+    ------
+    KernelError
+        The kernel finds no least distance.
     """
     found = BRepExtrema_DistShapeShape(a.wrapped, b.wrapped)
     if not found.IsDone() or found.NbSolution() == 0:
@@ -315,17 +388,67 @@ def distance(a: Shape, b: Shape) -> tuple[float, Floats, Floats]:
 
 
 def is_within(a: Shape, b: Shape, within_mm: float) -> bool:
-    """Tell whether two shapes come as near to each other as a distance; the boxes of far ones say no."""
+    """Tell whether two shapes come as near to each other as a distance; the boxes of far ones say no.
+
+    Parameters
+    ----------
+    a, b : Shape
+        In one frame.
+    within_mm : float
+
+    Returns
+    -------
+    bool
+
+    Raises
+    ------
+    KernelError
+        The kernel finds no least distance.
+    """
     return box_gap_mm(loose_box(a), loose_box(b)) <= within_mm and distance(a, b)[0] <= within_mm
 
 
 def closest_points(a: Shape, b: Shape, within_mm: float) -> list[tuple[float, Floats, Floats]]:
-    """Return every solution of the least distance that is not longer than `within_mm`."""
+    """Return every solution of the least distance that is not longer than `within_mm`.
+
+    Parameters
+    ----------
+    a, b : Shape
+        In one frame.
+    within_mm : float
+
+    Returns
+    -------
+    list of (float, ndarray, ndarray)
+        The distance, and the point on either shape, mm; empty where the shapes are further apart.
+
+    Raises
+    ------
+    KernelError
+        The kernel finds no least distance.
+    """
     return [(apart, on_a, on_b) for apart, on_a, on_b, _, _ in nearest_features(a, b, within_mm)]
 
 
 def nearest_features(a: Shape, b: Shape, within_mm: float) -> list[Nearest]:
-    """Return every solution of the least distance of two shapes that is not longer than `within_mm`."""
+    """Return every solution of the least distance of two shapes that is not longer than `within_mm`.
+
+    Parameters
+    ----------
+    a, b : Shape
+        In one frame.
+    within_mm : float
+
+    Returns
+    -------
+    list of Nearest
+        Empty where the shapes are further apart.
+
+    Raises
+    ------
+    KernelError
+        The kernel finds no least distance.
+    """
     found = BRepExtrema_DistShapeShape(a.wrapped, b.wrapped)
     if not found.IsDone():
         message = "the kernel found no least distance between two shapes"
@@ -345,7 +468,25 @@ def nearest_features(a: Shape, b: Shape, within_mm: float) -> list[Nearest]:
 
 
 def on_face(point: Floats, face: Face, within_mm: float) -> bool:
-    """Say whether a point lies on a face, trimmed as it is."""
+    """Say whether a point lies on a face, trimmed as it is.
+
+    Parameters
+    ----------
+    point : ndarray, shape (3,)
+        mm.
+    face : Face
+    within_mm : float
+        Distance from the face up to which a point lies on it.
+
+    Returns
+    -------
+    bool
+
+    Raises
+    ------
+    KernelError
+        The kernel finds no least distance.
+    """
     return is_within(vertex(point), face, within_mm)
 
 
@@ -354,6 +495,23 @@ def all_on_face(points: Floats, face: Face, within_mm: float) -> Bools:
 
     Of a flat face its box and outline are asked first, which cost far less than the kernel's distance; that
     decides where they leave it open, at the rim.
+
+    Parameters
+    ----------
+    points : ndarray, shape (n, 3)
+        mm.
+    face : Face
+    within_mm : float
+        Distance from the face up to which a point lies on it.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+
+    Raises
+    ------
+    KernelError
+        The kernel finds no least distance.
     """
     low, high = np.array(loose_box(face)).reshape(2, 3) + np.array([[-within_mm], [within_mm]])
     found: Bools = ((points >= low) & (points <= high)).all(axis=1)
@@ -371,7 +529,20 @@ def all_on_face(points: Floats, face: Face, within_mm: float) -> Bools:
 
 
 def edge_points(edge: Shape, count: int) -> Floats:
-    """Return points (count, 3) along an edge, ends included."""
+    """Return points (count, 3) along an edge, ends included.
+
+    Parameters
+    ----------
+    edge : Shape
+        An edge.
+    count : int
+        At least 2.
+
+    Returns
+    -------
+    ndarray, shape (count, 3)
+        mm, evenly spaced by length.
+    """
     curve = cq.Edge(edge.wrapped)
     return np.array([curve.positionAt(t).toTuple() for t in np.linspace(0.0, 1.0, count)])
 

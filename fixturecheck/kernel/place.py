@@ -43,17 +43,55 @@ def world_faces(placed: Placed) -> list[Face]:
 
 
 def moved_by(placed: Placed, by: Floats) -> Placed:
-    """Return a placed solid moved by a vector, mm."""
+    """Return a placed solid moved by a vector, mm.
+
+    Parameters
+    ----------
+    placed : Placed
+    by : ndarray, shape (3,)
+        In the frame that it is placed in.
+
+    Returns
+    -------
+    Placed
+        The same solid at another place.
+    """
     return replace(placed, at=cq.Location(cq.Vector(*by)) * placed.at)
 
 
 def transformed(shape: Shape, turn: Floats, shift: Floats) -> Shape:
-    """Return the shape after x -> turn x + shift, for a rotation matrix (3, 3) and a vector (3,), mm."""
+    """Return the shape after x -> turn x + shift, for a rotation matrix (3, 3) and a vector (3,), mm.
+
+    Parameters
+    ----------
+    shape : Shape
+        Where it stands.
+    turn : ndarray, shape (3, 3)
+        Rotation matrix.
+    shift : ndarray, shape (3,)
+        mm.
+
+    Returns
+    -------
+    Shape
+    """
     return shape.moved(location_of(np.column_stack([turn, shift])))
 
 
 def shifted(shape: Shape, by: Vector | Floats) -> Shape:
-    """Return the shape moved by a vector, mm."""
+    """Return the shape moved by a vector, mm.
+
+    Parameters
+    ----------
+    shape : Shape
+        Where it stands.
+    by : Vector or ndarray, shape (3,)
+        mm.
+
+    Returns
+    -------
+    Shape
+    """
     return shape.moved(cq.Location(cq.Vector(*by)))
 
 
@@ -64,7 +102,19 @@ def transform_of(placed: Placed) -> tuple[Floats, Floats]:
 
 
 def placed_at(shape: Shape, at: Location) -> Shape:
-    """Return a shape moved by a location: out of the frame it is drawn in, into the one around it."""
+    """Return a shape moved by a location: out of the frame it is drawn in, into the one around it.
+
+    Parameters
+    ----------
+    shape : Shape
+        In the frame it is drawn in.
+    at : Location
+        Of that frame in the one around it.
+
+    Returns
+    -------
+    Shape
+    """
     return shape.moved(at)
 
 
@@ -84,12 +134,34 @@ def translation(by: Vector = (0.0, 0.0, 0.0)) -> Location:
 
 
 def rotation(axis: Vector, angle_deg: float) -> Location:
-    """Return the location that turns about an axis through the origin."""
+    """Return the location that turns about an axis through the origin.
+
+    Parameters
+    ----------
+    axis : Vector
+        Direction of the axis; of any length.
+    angle_deg : float
+        Right-handed about the axis.
+
+    Returns
+    -------
+    Location
+    """
     return cq.Location((0.0, 0.0, 0.0), axis, angle_deg)
 
 
 def composed(outer: Location, inner: Location) -> Location:
-    """Return the location that moves by the inner one first and then by the outer one."""
+    """Return the location that moves by the inner one first and then by the outer one.
+
+    Parameters
+    ----------
+    outer, inner : Location
+        The inner one is within the frame of the outer one.
+
+    Returns
+    -------
+    Location
+    """
     return outer * inner
 
 

@@ -135,7 +135,20 @@ class Memory:
         return key in self._answers
 
     def recalled(self, key: str, work: Callable[[], T]) -> T:
-        """Return what is kept under a key, or else what the work gives."""
+        """Return what is kept under a key, or else what the work gives.
+
+        Parameters
+        ----------
+        key : str
+            Of the work and of all that its answer depends on, as `asked_of` gives it.
+        work : callable
+            Takes nothing; called only where nothing is kept. An error that it raises is not kept.
+
+        Returns
+        -------
+        object
+            What the work returned; no copy of it.
+        """
         if key not in self._answers:
             self._answers[key] = work()
             if len(self._answers) > self._most:

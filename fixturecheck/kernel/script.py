@@ -354,6 +354,18 @@ def _walk(node: Assembly, parent: Location, key: str) -> Iterator[Node]:
 def tagged(drawn: object, tag: str) -> Any:
     """Return the faces that a tag of the node's workplane holds.
 
+    Parameters
+    ----------
+    drawn : object
+        What a node of the assembly holds.
+    tag : str
+        As given to the workplane's `tag`.
+
+    Returns
+    -------
+    Workplane
+        With those faces on its stack.
+
     Raises
     ------
     SetupError

@@ -58,7 +58,19 @@ def flush_faces(inner: Solid, outer: Solid) -> list[Face]:
 
 
 def joining(solid: Solid, some: Iterable[Face], others: Iterable[Face]) -> list[Face]:
-    """Return the faces of a solid that share an edge with one of `some` and one of `others`."""
+    """Return the faces of a solid that share an edge with one of `some` and one of `others`.
+
+    Parameters
+    ----------
+    solid : Solid
+    some, others : iterable of Face
+        Faces of the solid.
+
+    Returns
+    -------
+    list of Face
+        Each once, and none that was given.
+    """
     owners = TopTools_IndexedDataMapOfShapeListOfShape()
     edge, face = TopAbs_ShapeEnum.TopAbs_EDGE, TopAbs_ShapeEnum.TopAbs_FACE
     TopExp.MapShapesAndAncestors_s(solid.wrapped, edge, face, owners)
@@ -88,6 +100,16 @@ def same_faces(before: Sequence[Face], after: Sequence[Face]) -> list[int | None
     """Return for each face of a changed solid the old face that it goes on from; None for a new one.
 
     It is a piece of the old face, or the old face is a piece of it where the change made it larger.
+
+    Parameters
+    ----------
+    before, after : sequence of Face
+        All faces of the solid before and after the change, in one frame.
+
+    Returns
+    -------
+    list of int or None
+        Indices into `before`, one for each of `after`; the first where several go on in one.
     """
     old_points = [inside_points(face, 1)[0] for face in before]
     found: list[int | None] = []
@@ -112,7 +134,19 @@ def _goes_on(point: Floats, face: Face, other: Face) -> bool:
 
 
 def nearest_edge(solid: Solid, point: Sequence[float]) -> int:
-    """Return the edge whose middle is nearest to a point, which is the one CadQuery's selector picks."""
+    """Return the edge whose middle is nearest to a point, which is the one CadQuery's selector picks.
+
+    Parameters
+    ----------
+    solid : Solid
+    point : sequence of float, length 3
+        mm, in the frame of the solid.
+
+    Returns
+    -------
+    int
+        Index into `edges_of(solid)`.
+    """
     middles = np.array([e.Center().toTuple() for e in edges_of(solid)])
     return int(np.argmin(np.linalg.norm(middles - np.array(point), axis=1)))
 

@@ -496,6 +496,15 @@ def write_step(path: Path, assembly_name: str, components: Sequence[Named]) -> N
     Every component is copied first: two instances of one solid would otherwise share their face names.
     The time stamp is fixed, so that the same set-up does not differ from run to run for its date alone.
 
+    Parameters
+    ----------
+    path : Path
+        The file to write.
+    assembly_name : str
+        Name of the assembly and of the file in its header.
+    components : sequence of Named
+        In one frame.
+
     Raises
     ------
     KernelError

@@ -140,7 +140,19 @@ def _turn(edge: Edge, a: Face, b: Face) -> tuple[bool, bool]:
 
 
 def smooth_neighbours(solid: Solid, faces: Collection[int]) -> tuple[int, ...]:
-    """Return the other faces of a solid that run into some of its faces without a corner, ascending."""
+    """Return the other faces of a solid that run into some of its faces without a corner, ascending.
+
+    Parameters
+    ----------
+    solid : Solid
+    faces : collection of int
+        Indices into `faces_of(solid)`.
+
+    Returns
+    -------
+    tuple of int
+        Indices into `faces_of(solid)`.
+    """
     near = {i for rim in rims(solid, faces) if rim.smooth for i in rim.faces}
     return tuple(sorted(near - set(faces)))
 

@@ -39,7 +39,23 @@ def bounds(outline: Outline) -> tuple[float, float, float, float]:
 
 
 def edge_of(segment: Segment, y_mm: float, axis_z_mm: float, *, side: int) -> cq.Edge:
-    """Return a segment as an edge at x = 0, below (side -1) or above (+1) an axis of that height."""
+    """Return a segment as an edge at x = 0, below (side -1) or above (+1) an axis of that height.
+
+    Parameters
+    ----------
+    segment : Segment
+        Of points (y, r), mm.
+    y_mm : float
+        Added to every y.
+    axis_z_mm : float
+        Height of the axis, from which r is measured.
+    side : int
+        -1 or +1.
+
+    Returns
+    -------
+    Edge
+    """
     points = [cq.Vector(0, y_mm + y, axis_z_mm + side * r) for y, r in segment[1:]]
     if len(points) == 2:
         return cq.Edge.makeLine(*points)
@@ -51,6 +67,23 @@ def widened(outline: Outline, by_mm: float) -> list[Segment]:
 
     An outline that rises and then falls keeps its rise, holds its peak for `by_mm` and falls that much
     later. Any other is cut at its valleys into such pieces; the widened pieces are joined.
+
+    Parameters
+    ----------
+    outline : sequence of segment
+        Radius over y as lines and arcs, in order of y.
+    by_mm : float
+        Along y; at 0 or less the outline stays as it is.
+
+    Returns
+    -------
+    list of segment
+        Starts where the outline does and ends `by_mm` later.
+
+    Raises
+    ------
+    KernelError
+        The widened pieces do not join into one outline.
 
     References
     ----------
@@ -268,7 +301,20 @@ def swept_outline(outline: Outline, travel: Travel) -> Solid:
 
 
 def swept_disc(radius_mm: float, y0_mm: float, y1_mm: float, travel: Travel) -> Solid:
-    """Return the sweep of a plain disc that reaches from y0 to y1 before it travels; a flange, a hub."""
+    """Return the sweep of a plain disc that reaches from y0 to y1 before it travels; a flange, a hub.
+
+    Parameters
+    ----------
+    radius_mm : float
+    y0_mm, y1_mm : float
+        Its front and rear, to which the start of the cross feed is added.
+    travel : Travel
+        Where its axis goes.
+
+    Returns
+    -------
+    Solid
+    """
     face = _stadium(radius_mm, travel, travel.y_from_mm + y0_mm)
     return cq.Solid.extrudeLinear(face, cq.Vector(0, y1_mm - y0_mm + travel.feed_mm, 0))
 
@@ -303,6 +349,17 @@ def swept_hood(hood: Hood, travel: Travel) -> Shape:
     The plates are sectors of a disc with their corner on the axis, the band is a sector of a ring. Left
     and right half of either meet any horizontal line in one piece, so each half's sweep along X is bounded
     by its left side where it starts and its right side where it ends; the halves are joined.
+
+    Parameters
+    ----------
+    hood : Hood
+    travel : Travel
+        Where the axis of the wheel goes.
+
+    Returns
+    -------
+    Shape
+        One solid where the pieces join, else a compound.
     """
     plate = _swept_section(0.0, hood, travel)
     band = _swept_section(hood.inner_mm, hood, travel)

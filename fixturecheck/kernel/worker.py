@@ -176,7 +176,27 @@ class Worker:
         hear: Callable[[Any], None] | None = None,
         prints: Callable[[str], object] | None = None,
     ) -> Any:
-        """Call a function in the child process and return what it returns; as `run_guarded`."""
+        """Call a function in the child process and return what it returns; as `run_guarded`.
+
+        Parameters
+        ----------
+        target, *args, timeout_s, progress, hear, prints
+            As for `run_guarded`; the time starts with this call.
+
+        Returns
+        -------
+        object
+            The function's value.
+
+        Raises
+        ------
+        FixturecheckError
+            What the child raised, of the same class.
+        CrashError
+            The child died of a signal, left without an answer or ran out of time.
+        UnforeseenError
+            The child raised something outside the project's tree of errors.
+        """
         deadline = None if timeout_s is None else time.monotonic() + timeout_s
         child = self._started = self._started or _Child(once=self._once)
         answered = False

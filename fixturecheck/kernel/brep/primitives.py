@@ -73,7 +73,19 @@ class Surface:
     iso: bool = False
 
     def moved(self, turn: Floats, shift: Floats) -> Surface:
-        """Return the surface after x -> turn x + shift."""
+        """Return the surface after x -> turn x + shift.
+
+        Parameters
+        ----------
+        turn : ndarray, shape (3, 3)
+            Rotation matrix.
+        shift : ndarray, shape (3,)
+            mm.
+
+        Returns
+        -------
+        Surface
+        """
         return replace(
             self,
             origin=turn @ self.origin + shift,
@@ -87,6 +99,18 @@ def signed_distance(surface: Surface, points: Floats) -> Floats | None:
     """Return the distance of points (n, 3) from the untrimmed surface, positive outside the material.
 
     Returns None for a surface without a closed form.
+
+    Parameters
+    ----------
+    surface : Surface
+        Taken as whole: its arc and heights do not count.
+    points : ndarray, shape (n, 3)
+        mm, in the frame of the surface.
+
+    Returns
+    -------
+    ndarray, shape (n,), or None
+        mm.
     """
     x = points - surface.origin
     height = x @ surface.axis
@@ -106,6 +130,17 @@ def signed_distance(surface: Surface, points: Floats) -> Floats | None:
 
 def normal_out(surface: Surface, point: Floats) -> Floats:
     """Return the unit normal out of the material at the point of the surface nearest to `point`.
+
+    Parameters
+    ----------
+    surface : Surface
+        Taken as whole: its arc and heights do not count.
+    point : ndarray, shape (3,)
+        mm, in the frame of the surface; it need not lie on it.
+
+    Returns
+    -------
+    ndarray, shape (3,)
 
     Raises
     ------
@@ -151,7 +186,19 @@ class Circle:
         return self.centre + self.radius_mm * (np.cos(t) * self.x_axis + np.sin(t) * self.y_axis)
 
     def moved(self, turn: Floats, shift: Floats) -> Circle:
-        """Return the circle after x -> turn x + shift."""
+        """Return the circle after x -> turn x + shift.
+
+        Parameters
+        ----------
+        turn : ndarray, shape (3, 3)
+            Rotation matrix.
+        shift : ndarray, shape (3,)
+            mm.
+
+        Returns
+        -------
+        Circle
+        """
         return replace(
             self,
             centre=turn @ self.centre + shift,

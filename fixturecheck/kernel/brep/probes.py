@@ -136,7 +136,20 @@ class EdgeSide:
         return self.face.at((spot.X(), spot.Y()))[1]
 
     def into(self, normal: Floats, along: Floats) -> Floats:
-        """Return the unit direction into the face where it has a normal, square to a way along the edge."""
+        """Return the unit direction into the face where it has a normal, square to a way along the edge.
+
+        Parameters
+        ----------
+        normal : ndarray, shape (3,)
+            Outward normal of the face at a place of the edge.
+        along : ndarray, shape (3,)
+            Way of the edge there, as its curve runs; of any length.
+
+        Returns
+        -------
+        ndarray, shape (3,)
+            Zero where the two are parallel.
+        """
         into = crossed(normal, along) * self.sign
         return np.asarray(into / max(float(np.linalg.norm(into)), 1e-300))
 
@@ -183,12 +196,34 @@ class EdgeProbe:
         return np.array([side.normal(at) for side in self.sides]).reshape(-1, 3)
 
     def length_mm(self, low_share: float, high_share: float) -> float:
-        """Return the length between two shares of the range."""
+        """Return the length between two shares of the range.
+
+        Parameters
+        ----------
+        low_share, high_share : float
+            Of the range of parameters, 0 to 1; the lower one first.
+
+        Returns
+        -------
+        float
+            mm.
+        """
         low, high = (self._first + share * self._range for share in (low_share, high_share))
         return float(GCPnts_AbscissaPoint.Length_s(self._curve, low, high, _MM))
 
     def part(self, low_share: float, high_share: float) -> Edge:
-        """Return the piece between two shares of the range."""
+        """Return the piece between two shares of the range.
+
+        Parameters
+        ----------
+        low_share, high_share : float
+            Of the range of parameters, 0 to 1; the lower one first.
+
+        Returns
+        -------
+        Edge
+            The edge itself for 0 and 1.
+        """
         if (low_share, high_share) == (0.0, 1.0):
             return self._edge
         curve = BRep_Tool.Curve_s(TopoDS.Edge_s(self._edge.wrapped), 0.0, 1.0)
@@ -197,7 +232,19 @@ class EdgeProbe:
 
 
 def sides_of(edge: Edge, faces: Sequence[Probe]) -> Iterator[EdgeSide]:
-    """Yield an edge as it runs round each of some faces that it bounds, a seam twice."""
+    """Yield an edge as it runs round each of some faces that it bounds, a seam twice.
+
+    Parameters
+    ----------
+    edge : Edge
+    faces : sequence of Probe
+        Those that the edge does not bound yield nothing.
+
+    Yields
+    ------
+    EdgeSide
+        In the order of the faces.
+    """
     for face in faces:
         walk = TopExp_Explorer(face.face.wrapped, TopAbs_ShapeEnum.TopAbs_EDGE)
         while walk.More():
@@ -208,7 +255,19 @@ def sides_of(edge: Edge, faces: Sequence[Probe]) -> Iterator[EdgeSide]:
 
 
 def edge_side(edge: Any, face: Probe) -> EdgeSide:
-    """Return a wrapped edge, directed as it runs round a face, as a side of that face."""
+    """Return a wrapped edge, directed as it runs round a face, as a side of that face.
+
+    Parameters
+    ----------
+    edge : TopoDS_Edge
+        With its orientation in the face.
+    face : Probe
+        The face that it bounds.
+
+    Returns
+    -------
+    EdgeSide
+    """
     flat = BRepAdaptor_Curve2d(TopoDS.Edge_s(edge), TopoDS.Face_s(face.face.wrapped))
     return EdgeSide(flat=flat, face=face, sign=run_of(edge))
 

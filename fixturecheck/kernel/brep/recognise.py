@@ -367,7 +367,20 @@ def poles_of(face: Any) -> list[Floats]:
 
 
 def mended(face: Any, precise_mm: float, most_mm: float) -> Any:
-    """Return a face that was built from a surface and wires, with what the kernel needs to trim it."""
+    """Return a face that was built from a surface and wires, with what the kernel needs to trim it.
+
+    Parameters
+    ----------
+    face : TopoDS_Face
+    precise_mm : float
+        Basic precision of the kernel's repair.
+    most_mm : float
+        Greatest tolerance that the repair may set.
+
+    Returns
+    -------
+    TopoDS_Face
+    """
     fix = ShapeFix_Face(face)
     fix.SetPrecision(precise_mm)
     fix.SetMaxTolerance(most_mm)
@@ -376,7 +389,21 @@ def mended(face: Any, precise_mm: float, most_mm: float) -> Any:
 
 
 def zero_direction(face: Any, points: Floats, origin: Floats, axis: Floats) -> Floats:
-    """Return the direction of angle zero: through the face's own seam, or away from its middle."""
+    """Return the direction of angle zero: through the face's own seam, or away from its middle.
+
+    Parameters
+    ----------
+    face : TopoDS_Face
+    points : ndarray, shape (n, 3)
+        Places on its surface, mm; their mean is taken for its middle where it has no seam.
+    origin, axis : ndarray, shape (3,)
+        A point of the axis and its unit direction.
+
+    Returns
+    -------
+    ndarray, shape (3,)
+        Unit direction square to the axis.
+    """
 
     def across(point: Floats) -> Floats:
         arm = point - origin

@@ -439,7 +439,19 @@ def brep_tables(solids: Sequence[Solid]) -> list[BrepTable]:
 
 
 def derived(table: BrepTable, make: Callable[[BrepTable], T]) -> T:
-    """Return what a function makes of a table; it is made once, and kept as long as the table is."""
+    """Return what a function makes of a table; it is made once, and kept as long as the table is.
+
+    Parameters
+    ----------
+    table : BrepTable
+    make : callable
+        Takes the table; its answer is kept under the callable itself.
+
+    Returns
+    -------
+    object
+        What `make` returns.
+    """
     if make not in table.derived:
         table.derived[make] = make(table)
     found: T = table.derived[make]
@@ -523,7 +535,20 @@ def _iso(table: BrepTable, row: FaceRow, axis: Floats) -> bool:
 
 
 def swept_primitive(row: FaceRow, surface: Surface) -> SweptPrimitive | None:
-    """Return a curved face as what sweeps it; None where its surface is of no known kind."""
+    """Return a curved face as what sweeps it; None where its surface is of no known kind.
+
+    Parameters
+    ----------
+    row : FaceRow
+        The face.
+    surface : Surface
+        Its surface, as `surfaces_of` gives it.
+
+    Returns
+    -------
+    SweptPrimitive or None
+        In the frame of the table.
+    """
     if surface.kind is SurfaceKind.OTHER:
         return None
     quadric = row.quadric

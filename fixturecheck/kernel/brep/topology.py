@@ -61,12 +61,34 @@ def edge_by_number(shape: Shape) -> Callable[[int], Edge]:
 
 
 def mapped(shape: Any, what: Any) -> list[Any]:
-    """Return the sub-shapes of one kind of a wrapped shape, each once, in the kernel's order."""
+    """Return the sub-shapes of one kind of a wrapped shape, each once, in the kernel's order.
+
+    Parameters
+    ----------
+    shape : TopoDS_Shape
+    what : TopAbs_ShapeEnum
+        The kind of sub-shape.
+
+    Returns
+    -------
+    list of TopoDS_Shape
+    """
     return listed(sub_shapes(shape, what))
 
 
 def sub_shapes(shape: Any, what: Any) -> TopTools_IndexedMapOfShape:
-    """Return the kernel's map of the sub-shapes of one kind, which numbers them from one."""
+    """Return the kernel's map of the sub-shapes of one kind, which numbers them from one.
+
+    Parameters
+    ----------
+    shape : TopoDS_Shape
+    what : TopAbs_ShapeEnum
+        The kind of sub-shape.
+
+    Returns
+    -------
+    TopTools_IndexedMapOfShape
+    """
     found = TopTools_IndexedMapOfShape()
     TopExp.MapShapes_s(shape, what, found)
     return found
@@ -109,7 +131,21 @@ def window_of(adaptor: Any) -> tuple[float, float, float, float]:
 
 
 def middle_of(adaptor: Any, window: tuple[float, float, float, float]) -> tuple[gp_Pnt, Floats]:
-    """Return the point of a surface in the middle of its parameters, and its normal there, of any length."""
+    """Return the point of a surface in the middle of its parameters, and its normal there, of any length.
+
+    Parameters
+    ----------
+    adaptor : BRepAdaptor_Surface
+        The surface of a face.
+    window : tuple of float
+        Its parameters as `window_of` gives them.
+
+    Returns
+    -------
+    spot : gp_Pnt
+    normal : ndarray, shape (3,)
+        Product of the derivatives by u and by v, whichever way the face looks.
+    """
     spot, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
     adaptor.D1((window[0] + window[1]) / 2, (window[2] + window[3]) / 2, spot, du, dv)
     return spot, crossed(xyz(du), xyz(dv))
@@ -258,7 +294,17 @@ def solids_of(shape: Shape) -> list[Solid]:
 
 
 def is_same(one: Shape, other: Shape) -> bool:
-    """Say whether two shapes are one piece of topology at one place, whichever way they run."""
+    """Say whether two shapes are one piece of topology at one place, whichever way they run.
+
+    Parameters
+    ----------
+    one, other : Shape
+        Each where it stands.
+
+    Returns
+    -------
+    bool
+    """
     return bool(one.isSame(other))
 
 
