@@ -225,8 +225,14 @@ def split(whole: Shape, tool: Shape, what: str) -> Split:
 
     Parameters
     ----------
+    whole, tool : Shape
+        In one frame; they stay as they are.
     what : str
         Named in the error, such as `stock of pawl_1 by the wheel`.
+
+    Returns
+    -------
+    Split
 
     Raises
     ------
@@ -459,10 +465,19 @@ def shared_area_mm2(face: Face, shape: Shape, *, within_mm: float, facing: int =
 
     Parameters
     ----------
+    face : Face
+        A flat one.
+    shape : Shape
+        In the frame of the face; its curved faces do not count.
     within_mm : float
         Parallel faces this close count as one.
     facing : int
         +1 for faces that look the same way, -1 for faces that look at it.
+
+    Returns
+    -------
+    float
+        mm2.
 
     Raises
     ------

@@ -78,6 +78,10 @@ def prism(outline: Sequence[Point2], *, from_x_mm: float, to_x_mm: float) -> Sol
         Corners (y, z) in mm, in order; the last is joined to the first.
     from_x_mm, to_x_mm : float
         Ends of the prism.
+
+    Returns
+    -------
+    Solid
     """
     wire = cq.Wire.makePolygon([cq.Vector(from_x_mm, y, z) for y, z in outline], close=True)
     return cq.Solid.extrudeLinear(wire, [], cq.Vector(to_x_mm - from_x_mm, 0, 0))

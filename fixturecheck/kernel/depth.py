@@ -471,6 +471,11 @@ def depth_mm(region: Shape, whole: Shape, left: Shape) -> float:
         The solid as it was.
     left : Shape
         The solid without the region.
+
+    Returns
+    -------
+    float
+        mm.
     """
     corners, triangles = tessellated(region, _MESH_MM, _MESH_RAD)
     faces = corners[triangles]
@@ -606,6 +611,7 @@ def chords(solid: Solid, points: Floats, along: Floats) -> list[Floats]:
 
     Parameters
     ----------
+    solid : Solid
     points : ndarray, shape (n, 3)
         A point of each line, mm.
     along : ndarray, shape (3,)

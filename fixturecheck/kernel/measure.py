@@ -558,6 +558,7 @@ def tessellated(shape: Shape, within_mm: float, turn_rad: float) -> tuple[Floats
 
     Parameters
     ----------
+    shape : Shape
     within_mm, turn_rad : float
         How far triangles may lie off a curved face, and turn from one to the next.
     """
@@ -627,12 +628,17 @@ def grid_on_face(
 
     Parameters
     ----------
+    face : Face
     window : tuple of ndarray
         Least and greatest (u, v).
     spacing_mm : float
         Wanted spacing; widened so that no more than `most` points are laid out.
     fewest : int
         At least so many points either way.
+
+    Returns
+    -------
+    Grid
     """
     surface = BRepAdaptor_Surface(face.wrapped, True)
     (u0, v0), (u1, v1) = window
@@ -674,8 +680,14 @@ def surface_points(shape: Shape, between: int = 0) -> Floats:
 
     Parameters
     ----------
+    shape : Shape
     between : int
         How many more to set along every straight edge, where a flat or ruled face has no points else.
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        mm.
     """
     places = [tessellated(shape, _POINTS_MM, _POINTS_RAD)[0]]
     share = np.linspace(0.0, 1.0, between + 2)[1:-1, None]
@@ -691,8 +703,14 @@ def inside_points(face: Face, most: int | None = None) -> Floats:
 
     Parameters
     ----------
+    face : Face
     most : int, optional
         How many at most; one for every piece where it is left out.
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        mm.
     """
     places, triangles = tessellated(face, 0.01, 0.2)
     corners = places[triangles]

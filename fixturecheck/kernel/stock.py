@@ -95,8 +95,13 @@ def rims(solid: Solid, faces: Collection[int]) -> list[RimEdge]:
 
     Parameters
     ----------
+    solid : Solid
     faces : collection of int
         Indices into `faces_of(solid)`.
+
+    Returns
+    -------
+    list of RimEdge
     """
     wanted = set(faces)
     return [rim for rim in _all_rims(solid) if not wanted.isdisjoint(rim.faces)]
@@ -164,10 +169,16 @@ def closed(solid: Solid, faces: Collection[int], what: str) -> Solid:
 
     Parameters
     ----------
+    solid : Solid
     faces : collection of int
         Indices into `faces_of(solid)`.
     what : str
         Names the faces in the error.
+
+    Returns
+    -------
+    Solid
+        The solid itself for no faces.
 
     Raises
     ------
@@ -233,12 +244,17 @@ def grown(solid: Solid, face: int, by_mm: float, what: str) -> Solid:
 
     Parameters
     ----------
+    solid : Solid
     face : int
         Index into `faces_of(solid)`.
     by_mm : float
         The stock, along the face's outward normal.
     what : str
         Names the face in the error.
+
+    Returns
+    -------
+    Solid
 
     Raises
     ------
@@ -368,8 +384,16 @@ def with_ridges(solid: Solid, ridges: Sequence[Ridge], what: str) -> tuple[Solid
 
     Parameters
     ----------
+    solid : Solid
+    ridges : sequence of Ridge
+        Their faces are indices into `faces_of(solid)`.
     what : str
         Names the ridges in the error.
+
+    Returns
+    -------
+    solid : Solid
+    missed : list of Ridge
 
     Raises
     ------
@@ -456,6 +480,8 @@ def found_again(before: Solid, after: Solid, faces: Mapping[int, float]) -> dict
 
     Parameters
     ----------
+    before, after : Solid
+        In one frame.
     faces : mapping of int to float
         Indices into `faces_of(before)`, and how far each was moved along its outward normal, mm.
 
