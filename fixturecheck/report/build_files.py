@@ -201,7 +201,15 @@ def _uri(path: str) -> str:
 
 
 def sarif_text(results: Sequence[BuildResult], titles: Mapping[str, str]) -> str:
-    """Return `sarif_dict` as text."""
+    """Return `sarif_dict` as text.
+
+    Parameters
+    ----------
+    results : sequence of BuildResult
+        What was checked.
+    titles : mapping of str to str
+        What each check is called, by its ID.
+    """
     return json.dumps(sarif_dict(results, titles), indent=1, ensure_ascii=False) + "\n"
 
 
@@ -236,7 +244,15 @@ def summary_markdown(results: Iterable[BuildResult]) -> str:
 
 
 def markdown_table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
-    """Return the lines of a table in Markdown, cut where it is too long for the page of a job."""
+    """Return the lines of a table in Markdown, cut where it is too long for the page of a job.
+
+    Parameters
+    ----------
+    heads : sequence of str
+        One for each column.
+    rows : sequence of sequence of str
+        A cell for each column; rows past `MOST_ROWS` are only counted.
+    """
     lines = [_markdown_row(heads), f"|{'---|' * len(heads)}", *map(_markdown_row, rows[:MOST_ROWS])]
     return [*lines, "", f"and {len(rows) - MOST_ROWS} more"] if len(rows) > MOST_ROWS else lines
 

@@ -90,7 +90,7 @@ def alike_changes(found: Comparison) -> list[AlikeChanges]:
         finding = change.finding
         faces = tuple(FaceRef(one).face for one in finding.about) or finding.subject
         like = (change.change, change.known, verdicts(change), asked(finding), finding.cut, faces)
-        alike.setdefault((*like, numbers(change, found.units)), []).append(change)
+        alike.setdefault((*like, _numbers(change, found.units)), []).append(change)
     return [AlikeChanges(first=first, like=tuple(like)) for first, *like in alike.values()]
 
 
@@ -98,7 +98,7 @@ def _passes(change: FindingChange) -> bool:
     return all(f is None or f.verdict is Verdict.GO for f in (change.before, change.after))
 
 
-def numbers(change: FindingChange, units: str) -> tuple[str, str, str]:
+def _numbers(change: FindingChange, units: str) -> tuple[str, str, str]:
     """Return value before, value after and limit of a finding as a table shows them."""
     before, after = change.before, change.after
     limits = dict.fromkeys(_limit(f, units) for f in (before, after) if f is not None and f.limit is not None)
@@ -144,7 +144,15 @@ def _value_words(value: StatedValue) -> str:
 
 
 def solid_words(change: SolidChange, write: Writing) -> str:
-    """Return what became of a body: what was added and removed, which faces moved."""
+    """Return what became of a body: what was added and removed, which faces moved.
+
+    Parameters
+    ----------
+    change : SolidChange
+        The body before and after.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     if change.change is not Trend.SAME:
         return str(change.change)
     if not change.redrawn:
@@ -200,7 +208,17 @@ def _solid_lines(found: Comparison, write: Writing) -> list[str]:
 
 
 def comparison_text(found: Comparison, *, width: int, titled: bool = True) -> str:
-    """Return a comparison for the terminal, with what the two are called unless that is known."""
+    """Return a comparison for the terminal, with what the two are called unless that is known.
+
+    Parameters
+    ----------
+    found : Comparison
+        The two results held together.
+    width : int
+        Columns of the terminal; fewer than 40 count as 40.
+    titled : bool
+        Whether the first line says what the two are called.
+    """
     write, columns = Writing(units=found.units), max(width, 40)
     lines = [f"{found.before} to {found.after}"] if titled else []
     lines += [_headline(found), *filter(None, [counts(found)])]
@@ -227,7 +245,7 @@ def _stale_lines(found: Comparison) -> list[str]:
 
 def _lines(row: AlikeChanges, units: str, columns: int) -> Iterator[str]:
     change, finding = row.first, row.first.finding
-    was, now, limit = numbers(change, units)
+    was, now, limit = _numbers(change, units)
     number = " to ".join(dict.fromkeys(text for text in (was, now) if text))
     limit = f" (limit {limit})" if limit else ""
     known = ", known" if change.known else ""
@@ -363,7 +381,7 @@ def _findings(rows: Sequence[AlikeChanges], units: str) -> Table:
         c = row.first
         change = f"{c.change}, known" if c.known else str(c.change)
         strong = Cell(lines=(change,), strong=c.breaks or c.unknown)
-        cells.append((strong, verdicts(c), asked(c.finding), row.title, *numbers(c, units)))
+        cells.append((strong, verdicts(c), asked(c.finding), row.title, *_numbers(c, units)))
     heads = ("became", "verdict", "check", "about", "before", "after", "limit")
     return table_of(heads, cells, 4, 5, 6)
 

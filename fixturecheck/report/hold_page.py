@@ -109,7 +109,15 @@ def apart_section(result: Result) -> Markup | None:
 
 
 def hold_captions(hold: HoldFound | None, units: str) -> dict[str, str]:
-    """Return what stands under each picture of the hold, by file name."""
+    """Return what stands under each picture of the hold, by file name.
+
+    Parameters
+    ----------
+    hold : HoldFound or None
+        None gives no captions.
+    units : str
+        Units of the report: `mm`, `inch` or `thou`.
+    """
     if hold is None:
         return {}
     parts = {let_go_picture(hold, p): _LET_GO.format(part=p.part) for p in worst_of_each_cut(hold)}
@@ -258,6 +266,15 @@ def tornado(part: PartHeld, hold: HoldFound, units: str) -> str:
     One row for each input, the strongest first: a bar from the factor at its low end to that at its high end,
     the others in the middle, or weak where that is beyond the search. Bars that reach the end of the search
     are cut there with a jagged end.
+
+    Parameters
+    ----------
+    part : PartHeld
+        The part in one cut, with what each input does to its factor.
+    hold : HoldFound
+        The hold that the part belongs to.
+    units : str
+        Units of the report: `mm`, `inch` or `thou`.
     """
     if not part.inputs:
         return ""

@@ -72,7 +72,19 @@ class Table:
 def table_of(
     heads: Sequence[str], rows: Sequence[Sequence[str | Cell]], *numbers: int, stops: Sequence[str] = ()
 ) -> Table:
-    """Return a table, cut where it is too long for a page; `numbers` are the columns set to the right."""
+    """Return a table, cut where it is too long for a page; `numbers` are the columns set to the right.
+
+    Parameters
+    ----------
+    heads : sequence of str
+        One for each column.
+    rows : sequence of sequence of str or Cell
+        A cell for each column; rows past `MOST_ROWS` are only counted.
+    *numbers : int
+        Columns, from 0, that are set to the right.
+    stops : sequence of str
+        Stop of the 3-D view for each row; empty where rows are no stops.
+    """
     return Table(
         heads=tuple(heads),
         rows=tuple(rows[:MOST_ROWS]),
@@ -92,7 +104,17 @@ class Picture:
 
 
 def picture_of(png: bytes, alternative: str, caption: str) -> Picture:
-    """Return a PNG picture that stands in the page itself."""
+    """Return a PNG picture that stands in the page itself.
+
+    Parameters
+    ----------
+    png : bytes
+        The file.
+    alternative : str
+        Words for who does not see it.
+    caption : str
+        Words under it.
+    """
     return Picture(data=base64.b64encode(png).decode("ascii"), alternative=alternative, caption=caption)
 
 

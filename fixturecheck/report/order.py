@@ -74,7 +74,15 @@ def numbered(result: Result) -> tuple[Numbered, ...]:
 
 
 def stop_of(number: str, place: int) -> str:
-    """Return the stop of the 3-D view that shows the finding at a place under a number."""
+    """Return the stop of the 3-D view that shows the finding at a place under a number.
+
+    Parameters
+    ----------
+    number : str
+        Number under which the finding is reported.
+    place : int
+        Place of the finding among those under the number, from 0.
+    """
     return number if place == 0 else f"{number}.{place}"
 
 
@@ -117,7 +125,15 @@ def _can_be_shown(finding: Finding) -> bool:
 
 
 def let_go_picture(hold: HoldFound, part: PartHeld) -> str:
-    """Return the file name of the picture of how a part lets go in one cut."""
+    """Return the file name of the picture of how a part lets go in one cut.
+
+    Parameters
+    ----------
+    hold : HoldFound
+        Its cuts, in the order of its parts, number the pictures from 1.
+    part : PartHeld
+        Only its cut counts.
+    """
     cuts = list(dict.fromkeys(p.cut for p in hold.parts))
     return f"hold_goes_{cuts.index(part.cut) + 1}.png"
 

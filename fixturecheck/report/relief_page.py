@@ -49,7 +49,17 @@ class Across:
 
 
 def whole_scene(name: str, shapes: Sequence[NamedShape], points_mm: Floats) -> dict[str, Any]:
-    """Return the scene of the whole set-up, which the close-ups show small in their corner."""
+    """Return the scene of the whole set-up, which the close-ups show small in their corner.
+
+    Parameters
+    ----------
+    name : str
+        Title of the picture.
+    shapes : sequence of NamedShape
+        What is drawn.
+    points_mm : ndarray, shape (n, 3)
+        Points that have to be in the picture.
+    """
     eye = unit(FRONT_RIGHT)
     centre, height = fit(points_mm, eye)
     colours = body_colours(tuple(shapes))
@@ -68,7 +78,19 @@ def whole_scene(name: str, shapes: Sequence[NamedShape], points_mm: Floats) -> d
 def relief_scenes(
     across: Across, sides: Sequence[tuple[str, Sequence[NamedShape]]], meshes: Collection[str], units: str
 ) -> list[dict[str, Any]]:
-    """Return one scene for each side: (file, shapes to draw), all from the same place."""
+    """Return one scene for each side: (file, shapes to draw), all from the same place.
+
+    Parameters
+    ----------
+    across : Across
+        Where the relief is looked at.
+    sides : sequence of (str, sequence of NamedShape)
+        File and shapes of each picture: the first is before the relief, the others after it.
+    meshes : collection of str
+        Names of the shapes that have a mesh; others are not drawn.
+    units : str
+        Units of the report: `mm`, `inch` or `thou`.
+    """
     eye = unit(across.along)
     eye = eye if float(eye @ np.array(FRONT_RIGHT)) > 0 else -eye
     place = camera(across.at_mm, eye, up_for(eye), max(_TIMES * across.size_mm, _LEAST_MM))

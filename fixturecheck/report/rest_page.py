@@ -185,6 +185,13 @@ def histogram(spread: TargetSpread, units: str) -> str:
     """Return the draws of one target as an SVG: bars, those beyond the limit red, and axes with units.
 
     The bars are those of the middle; a line in steps is that of the corner that is furthest out.
+
+    Parameters
+    ----------
+    spread : TargetSpread
+        The draws, counted in bins.
+    units : str
+        Units of the report: `mm`, `inch` or `thou`.
     """
     low, high = _range_um(spread)
     total = max(sum(spread.counts), 1)

@@ -141,7 +141,15 @@ def words(key: str) -> str:
 
 
 def assumed_table(result: Result, *, guessed: bool) -> Table | None:
-    """Return the table of what was guessed, or assumed, each with what depends on it; None without one."""
+    """Return the table of what was guessed, or assumed, each with what depends on it; None without one.
+
+    Parameters
+    ----------
+    result : Result
+        Its rows of what was assumed are told.
+    guessed : bool
+        True for the rows that were guessed, False for the others.
+    """
     rows = [
         (row.of, words(row.key), _assumed_value(row, result.shown_in), row.hangs_on)
         for row in result.assumed

@@ -56,6 +56,15 @@ def region_map(study: Study, rows: Sequence[VariantRow], best: VariantRow | None
     """Return the map of the first two numeric parameters, or the strip of one, as SVG; empty without one.
 
     Each variant stands for what is nearest to it; the line is where the verdict turns to passing.
+
+    Parameters
+    ----------
+    study : Study
+        As stated.
+    rows : sequence of VariantRow
+        Variants to show.
+    best : VariantRow or None
+        The best variant; None where there is none.
     """
     axes = numeric(study)[:2]
     if not axes or not rows:
@@ -160,7 +169,15 @@ def _axis_up(name: str, ticks: Sequence[tuple[float, float]]) -> list[str]:
 
 
 def parallel_plot(study: Study, rows: Sequence[VariantRow]) -> str:
-    """Return a line for each variant across an axis for each numeric parameter, as SVG; empty for two."""
+    """Return a line for each variant across an axis for each numeric parameter, as SVG; empty for two.
+
+    Parameters
+    ----------
+    study : Study
+        As stated.
+    rows : sequence of VariantRow
+        Variants to show.
+    """
     axes = numeric(study)
     if len(axes) < 3 or not rows:
         return ""
@@ -200,7 +217,7 @@ def study_text(found: StudyFound) -> str:
     lines += _flips_words(found)
     unknown = [r for r in found.sampled if r.verdict is Verdict.UNKNOWN and r.says]
     lines += [
-        f"unknown at {told_words(found.study, r)}: {_decided_words(r)}" for r in unknown[:_MOST_UNKNOWN]
+        f"unknown at {_told_words(found.study, r)}: {_decided_words(r)}" for r in unknown[:_MOST_UNKNOWN]
     ]
     lines += [f"and {len(unknown) - _MOST_UNKNOWN} more unknown"] if len(unknown) > _MOST_UNKNOWN else []
     return wide_spaces("\n".join(lines))
@@ -270,10 +287,10 @@ def best_words(found: StudyFound) -> str:
     )
     as_good = f"{len(others)} others are" if len(others) > 1 else "Another is"
     tied = f" {as_good} as good; it is the first of them in the study's order." if others else ""
-    return f"Best: {told_words(found.study, best)}{margin}.{tied}"
+    return f"Best: {_told_words(found.study, best)}{margin}.{tied}"
 
 
-def told_words(study: Study, row: VariantRow) -> str:
+def _told_words(study: Study, row: VariantRow) -> str:
     """Return the values of a variant, and of which set-up it is where a study has several."""
     several = len(study.setups) > 1 and bool(row.variant.values)
     return f"{study.named(row.variant.setup)} with {values_words(row)}" if several else values_words(row)
@@ -297,7 +314,15 @@ def _decided_words(one: VariantRow | Flip) -> str:
 
 
 def flip_words(study: Study, flip: Flip) -> str:
-    """Return how far a parameter can go, and in which set-up where a study has several."""
+    """Return how far a parameter can go, and in which set-up where a study has several.
+
+    Parameters
+    ----------
+    study : Study
+        As stated.
+    flip : Flip
+        How far one parameter goes one way.
+    """
     name = f"{study.named(flip.setup)}: {flip.parameter}" if len(study.setups) > 1 else flip.parameter
     way = "up" if flip.upward else "down"
     if flip.fails_at is None:
@@ -342,6 +367,20 @@ def slices(
 
     Where all combinations are taken, several lie at each place of a map: there is one for each combination
     of what has no axis in it, that of the best variant first. A sample has no two at a place.
+
+    Parameters
+    ----------
+    study : Study
+        As stated.
+    rows : sequence of VariantRow
+        Variants to share out.
+    best : VariantRow or None
+        The variant whose map comes first; None where there is none.
+
+    Returns
+    -------
+    list of (mapping of str to value, list of VariantRow)
+        What is the same in a map, by parameter, and its variants; `_MOST_MAPS` at most.
     """
     across = {p.name for p in numeric(study)[:2]}
     groups: dict[tuple[tuple[str, ParameterValue], ...], list[VariantRow]] = {}

@@ -89,7 +89,15 @@ _CAUTION = (
 
 
 def hold_lines(hold: HoldFound | None, units: str) -> list[str]:
-    """Return the lines of a hold, one item each, to be folded by the caller; none where it was not asked."""
+    """Return the lines of a hold, one item each, to be folded by the caller; none where it was not asked.
+
+    Parameters
+    ----------
+    hold : HoldFound or None
+        None where it was not asked.
+    units : str
+        Units of the report: `mm`, `inch` or `thou`.
+    """
     if hold is None:
         return []
     asked = f"asked {digits(hold.least_factor)} times the load"
@@ -234,7 +242,17 @@ _PAINT = {Verdict.GO: "32", Verdict.CAUTION: "33", Verdict.NO_GO: "1;31", Verdic
 
 
 def coloured(text: str, verdict: Verdict, *, colour: bool) -> str:
-    """Return a text in the colour of a verdict, where `colour` is true; else as it is."""
+    """Return a text in the colour of a verdict, where `colour` is true; else as it is.
+
+    Parameters
+    ----------
+    text : str
+        Words to colour.
+    verdict : Verdict
+        Decides the colour.
+    colour : bool
+        Whether escape codes are put round the text.
+    """
     return f"\x1b[{_PAINT[verdict]}m{text}\x1b[0m" if colour else text
 
 

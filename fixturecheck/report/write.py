@@ -117,6 +117,15 @@ def _renumbered(body: str, numbers: dict[int, int]) -> str:
 def write_setup_step(path: Path, result: Result, setup: Setup) -> None:
     """Write a result's shapes as one AP242 assembly; bodies keep the names of their faces.
 
+    Parameters
+    ----------
+    path : Path
+        File to write.
+    result : Result
+        Its shapes are written, under its name.
+    setup : Setup
+        The set-up that was checked, with the faces of its bodies.
+
     Raises
     ------
     KernelError
@@ -149,6 +158,15 @@ def write_stl(folder: Path, shapes: tuple[NamedShape, ...], meshes: Mapping[str,
     """Write one STL for each body and region, and one for each kind of contact patch.
 
     Lines and points have no triangles and appear in setup.step only.
+
+    Parameters
+    ----------
+    folder : Path
+        Made where it is missing.
+    shapes : tuple of NamedShape
+        What to write; one whose mesh has no triangles is left out.
+    meshes : mapping of str to Mesh
+        By the name of the shape.
 
     Returns
     -------

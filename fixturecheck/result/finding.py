@@ -492,7 +492,25 @@ def meets(
     within: float | None = None,
     rounding: float = 0.0,
 ) -> bool:
-    """Tell whether a number meets its limit, as `judge` does; one that is not known does not."""
+    """Tell whether a number meets its limit, as `judge` does; one that is not known does not.
+
+    Parameters
+    ----------
+    value : float or None
+        None where it is not known.
+    at_least, at_most, within : float or None
+        The limit, one of the three: from below, from above, or on the size without its sign. Without a limit
+        none is met.
+    rounding : float
+        How far rounding alone may put the number beyond the limit.
+
+    Raises
+    ------
+    NotComputedError
+        The number or its limit is infinite or not a number.
+    ValueError
+        More than one limit is given.
+    """
     margin = margin_of(value, at_least=at_least, at_most=at_most, within=within)
     return margin is not None and margin >= -rounding
 
@@ -505,6 +523,18 @@ def margin_of(
     within: float | None = None,
 ) -> float | None:
     """Return how far a number is on the good side of its limit; None where either is not known.
+
+    Parameters
+    ----------
+    value : float or None
+        None where it is not known.
+    at_least, at_most, within : float or None
+        The limit, in the unit of `value`: from below, from above, or on its size without its sign.
+
+    Returns
+    -------
+    float or None
+        In the unit of `value`; below zero where the limit is not met.
 
     Raises
     ------

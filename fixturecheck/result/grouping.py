@@ -247,7 +247,20 @@ def question_of(finding: Finding) -> str:
 
 
 def kinds_of(check: str, question: str) -> tuple[Kind, ...]:
-    """Return the kinds of finding that answer a question of a check, as `question_of` names it."""
+    """Return the kinds of finding that answer a question of a check, as `question_of` names it.
+
+    Parameters
+    ----------
+    check : str
+        ID of the check.
+    question : str
+        What it asks, or a kind that no question joins with others.
+
+    Returns
+    -------
+    tuple of Kind
+        Empty where there is no such question.
+    """
     joined = tuple(kind for (of, kind), asked in QUESTIONS.items() if of == check and asked == question)
     return joined or tuple(kind for kind in Kind if kind == question)
 

@@ -69,25 +69,61 @@ def _sized(value: float, unit: str, units: str) -> tuple[str, str]:
 
 
 def amount(value: float, unit: str, units: str) -> str:
-    """Return one number with its unit, in the report's units."""
+    """Return one number with its unit, in the report's units.
+
+    Parameters
+    ----------
+    value : float
+        In `unit`; it is told to three digits.
+    unit : str
+        That of the number, as results name it; `share` is shown in percent.
+    units : str
+        Units of the report: `mm`, `inch` or `thou`.
+    """
     return "\u202f".join(_sized(value, unit, units)).strip()
 
 
 def range_words(ends: tuple[float, float], unit: str, units: str) -> str:
-    """Return a range with its unit said once; one number where both ends are the same."""
+    """Return a range with its unit said once; one number where both ends are the same.
+
+    Parameters
+    ----------
+    ends : tuple of float
+        Low and high, in `unit`.
+    unit : str
+        That of both ends, as results name it; `share` is shown in percent.
+    units : str
+        Units of the report: `mm`, `inch` or `thou`.
+    """
     (low, name), (high, _) = (_sized(v, unit, units) for v in ends)
     text = low if low == high else f"{low} to {high}"
     return f"{text}\u202f{name}".strip()
 
 
 def bounded_factor(factor: float, hold: HoldFound) -> str:
-    """Return a factor; one at the end of the search is a bound."""
+    """Return a factor; one at the end of the search is a bound.
+
+    Parameters
+    ----------
+    factor : float
+        Times the load.
+    hold : HoldFound
+        Its ceiling is where the search ends.
+    """
     end = hold.ceiling
     return f"at least {digits(end)}" if factor >= end * (1.0 - 1e-9) else digits(factor)
 
 
 def factor_words(part: PartHeld, hold: HoldFound) -> str:
-    """Return the range of a part's factor."""
+    """Return the range of a part's factor.
+
+    Parameters
+    ----------
+    part : PartHeld
+        How the part holds in one cut.
+    hold : HoldFound
+        The hold that the part belongs to.
+    """
     low, high = digits(part.factor_low), bounded_factor(part.factor_high, hold)
     if part.at_least:
         return f"at least {low}"
@@ -95,7 +131,15 @@ def factor_words(part: PartHeld, hold: HoldFound) -> str:
 
 
 def input_span(found: HoldInput, units: str) -> str:
-    """Return between what an input was moved."""
+    """Return between what an input was moved.
+
+    Parameters
+    ----------
+    found : HoldInput
+        Some inputs are told by named ends, the others by numbers.
+    units : str
+        Units of the report: `mm`, `inch` or `thou`.
+    """
     ends = _ENDS.get(found.name)
     return " to ".join(ends) if ends else range_words(found.span, found.unit, units)
 
@@ -253,7 +297,15 @@ def past_words(part: PartHeld) -> str:
 
 
 def over_words(over: Sequence[str], *, tips_over: bool) -> str:
-    """Return what a body goes over or past: `over rail`, `past rail and stop`; empty for nothing."""
+    """Return what a body goes over or past: `over rail`, `past rail and stop`; empty for nothing.
+
+    Parameters
+    ----------
+    over : sequence of str
+        Names of bodies.
+    tips_over : bool
+        Whether it tips over them; else it goes past.
+    """
     return f"{'over' if tips_over else 'past'} {' and '.join(over)}" if over else ""
 
 
@@ -269,7 +321,15 @@ def loss_words(lost: str) -> str:
 
 
 def loss_how(loss: HoldLoss, write: Writing) -> str:
-    """Return how a part lets go when one thing is lost, or why that is not known."""
+    """Return how a part lets go when one thing is lost, or why that is not known.
+
+    Parameters
+    ----------
+    loss : HoldLoss
+        What is left when one thing is lost.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     return how_words(loss.failure, write) if loss.failure else loss.reason
 
 
@@ -281,7 +341,15 @@ def magnet_state(magnet: MagnetUsed) -> str:
 
 
 def magnet_words(magnet: MagnetUsed, write: Writing) -> str:
-    """Say what the magnet is taken for."""
+    """Say what the magnet is taken for.
+
+    Parameters
+    ----------
+    magnet : MagnetUsed
+        Its state, and how strong it is taken to be.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     if magnet.state is MagnetState.OFF:
         return "off"
     state = magnet_state(magnet)
@@ -357,7 +425,15 @@ def step_words(name: str, way: OffWay | None, *, hand_n: float, keeps: bool, wri
 
 
 def way_words(way: OffWay, write: Writing) -> str:
-    """Return one way in words, with what it takes and what it rubs."""
+    """Return one way in words, with what it takes and what it rubs.
+
+    Parameters
+    ----------
+    way : OffWay
+        One way in which a body comes off.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     words = f"{way.kind} {_where(way)}"
     if way.force_n is not None:
         words += f", {_force(way.force_n, write)}"
@@ -367,7 +443,15 @@ def way_words(way: OffWay, write: Writing) -> str:
 
 
 def pry_words(pry: PryAt, write: Writing) -> str:
-    """Return where a tool gets under an edge."""
+    """Return where a tool gets under an edge.
+
+    Parameters
+    ----------
+    pry : PryAt
+        A lip of no height is told as a square edge.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     lip = f"under a lip of {write.length(pry.under_mm, '.2g')}"
     under = lip if pry.under_mm else "at a square edge, with a thin wedge"
     place = ", ".join(write.number(v, "mm", ".0f") for v in pry.at_mm)
@@ -386,7 +470,15 @@ def burr_words(burr: Burr) -> str:
 
 
 def keeps_words(keeps: SteelKeeps, write: Writing) -> str:
-    """Say what magnetism a steel keeps, and what it does to chips."""
+    """Say what magnetism a steel keeps, and what it does to chips.
+
+    Parameters
+    ----------
+    keeps : SteelKeeps
+        What was worked out of the steel.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     low, high = (c * 1e-3 for c in keeps.coercivity_a_m)
     spread = f"soft to {keeps.kept}" if keeps.soft_too else keeps.kept
     magnet = keeps.magnet_mmf_a

@@ -38,7 +38,15 @@ _WAYS = (("to the left", "to the right"), ("toward the operator", "toward the co
 
 
 def motion_words(motion: BodyMotion, write: Writing) -> str:
-    """Return how one body moves: `part slides to the right`."""
+    """Return how one body moves: `part slides to the right`.
+
+    Parameters
+    ----------
+    motion : BodyMotion
+        One without an axis is a straight motion.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     if motion.axis is None or motion.axis_mm is None:
         straight = motion.kind in {MotionKind.LIFTS, MotionKind.DROPS}
         return f"{motion.body} {motion.kind}{'' if straight else ' ' + direction_words(motion.velocity)}"
@@ -78,7 +86,15 @@ def toward(direction: Sequence[float] | Floats) -> str:
 
 
 def freedom_words(freedom: Freedom, write: Writing) -> str:
-    """Return what a body is still free to do, without its name: `slides along Y as far as +1.5 mm`."""
+    """Return what a body is still free to do, without its name: `slides along Y as far as +1.5 mm`.
+
+    Parameters
+    ----------
+    freedom : Freedom
+        Ends that are infinite are not told.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     slides = freedom.kind is FreedomKind.SLIDES
     words = f"{freedom.kind} {'along' if slides else 'about'} {axis_text(freedom.axis)}"
     if not slides:
@@ -98,14 +114,34 @@ def _through_text(point_mm: Vector, write: Writing) -> str:
 
 
 def lets_go_words(failure: LetsGo, write: Writing) -> str:
-    """Return how a part lets go and at what factor."""
+    """Return how a part lets go and at what factor.
+
+    Parameters
+    ----------
+    failure : LetsGo
+        What the part does under a growing load.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     if not failure.rests or failure.at_least:
         return how_words(failure, write)
     return f"lets go at {factor_text(failure.factor)} times the cutting load: {how_words(failure, write)}"
 
 
 def hold_words(part: str, failure: LetsGo, least_factor: float, write: Writing) -> str:
-    """Return whether a part holds the factor that is required, and how it goes beyond that, as sentences."""
+    """Return whether a part holds the factor that is required, and how it goes beyond that, as sentences.
+
+    Parameters
+    ----------
+    part : str
+        Name of the part.
+    failure : LetsGo
+        What the part does under a growing load.
+    least_factor : float
+        The factor that is required, times the cutting load.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     if not failure.rests:
         return f"{part} {how_words(failure, write)}."
     required = f"({factor_text(least_factor)} required)"
@@ -119,7 +155,15 @@ def hold_words(part: str, failure: LetsGo, least_factor: float, write: Writing) 
 
 
 def how_words(failure: LetsGo, write: Writing) -> str:
-    """Return how a part lets go, without the factor at which it does."""
+    """Return how a part lets go, without the factor at which it does.
+
+    Parameters
+    ----------
+    failure : LetsGo
+        What the part does under a growing load.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     if not failure.rests:
         first = motion_words(failure.motions[0], write) if failure.motions else "nothing holds the parts"
         return f"{MOVES_OFF}: {first}"
@@ -151,7 +195,15 @@ def _place(motion: BodyMotion, foot: Vector, axis: Vector, write: Writing) -> st
 
 
 def settled_words(settled: Settled, write: Writing) -> str:
-    """Return how a settling ended: what is open at rest, or why there is no rest."""
+    """Return how a settling ended: what is open at rest, or why there is no rest.
+
+    Parameters
+    ----------
+    settled : Settled
+        Where everything rests, or why it does not.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     who = settled.body or "the parts"
     plain = {
         Ending.NO_PUSH: f"nothing pushes {who}: no weight, no pull and no push was stated",
@@ -219,7 +271,15 @@ def _lander(contact: LoadedContact, settled: Settled) -> str:
 
 
 def landing_words(contact: LoadedContact, body: str) -> str:
-    """Return which face lands on which, that of `body` first."""
+    """Return which face lands on which, that of `body` first.
+
+    Parameters
+    ----------
+    contact : LoadedContact
+        The two faces that touch.
+    body : str
+        Name of the body that lands.
+    """
     a, b = (contact.a, contact.b) if contact.a.body == body else (contact.b, contact.a)
     return f"{a} lands on {b}"
 
@@ -229,7 +289,15 @@ _ROCKS_DEG = 1e-4
 
 
 def order_words(order: OrderOutcome, write: Writing) -> str:
-    """Return whether the order of staging matters, which orders cannot be, and how many were not tried."""
+    """Return whether the order of staging matters, which orders cannot be, and how many were not tried.
+
+    Parameters
+    ----------
+    order : OrderOutcome
+        What the orders that were tried came to.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     if order.unrested is not None:
         name, ending = order.unrested
         return f"parts pushed {name} do not come to rest ({ending}); the order of staging matters"
@@ -257,7 +325,15 @@ def _no_place_words(why: NoPlace) -> str:
 
 
 def hand_words(hand: UnderHand, write: Writing) -> str:
-    """Return what a part does under a hand's push."""
+    """Return what a part does under a hand's push.
+
+    Parameters
+    ----------
+    hand : UnderHand
+        A turn too small to count is told as a slide.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     if hand.stays:
         return f"{hand.body} stays put under the push"
     if not hand.rests:
@@ -277,7 +353,15 @@ def settled_draws_words(unsettled: int) -> str:
 
 
 def drawn_faces_words(varied: int, leaning: int) -> str:
-    """Return how the faces that vary were drawn within their zones, some of which lean."""
+    """Return how the faces that vary were drawn within their zones, some of which lean.
+
+    Parameters
+    ----------
+    varied : int
+        How many faces vary.
+    leaning : int
+        How many of them lean as well as shift.
+    """
     if leaning == 0:
         return "faces shift within their zones and do not lean"
     rest = varied - leaning
@@ -293,7 +377,15 @@ _MUCH_FURTHER = 3.0
 
 
 def contact_words(pair: BodyPair, write: Writing) -> str:
-    """Return over what two bodies touch: `over 400 mm2 (2 areas), along 12 mm (1 line)`."""
+    """Return over what two bodies touch: `over 400 mm2 (2 areas), along 12 mm (1 line)`.
+
+    Parameters
+    ----------
+    pair : BodyPair
+        Its areas, lines and points are told; empty where it has none.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     phrases = []
     if pair.areas:
         phrases.append(f"over {write.area(pair.area_mm2)} ({_or_no(pair.areas, 'area')})")
@@ -311,7 +403,15 @@ def _overlap_words(pair: BodyPair, write: Writing) -> str:
 
 
 def pair_says(pair: BodyPair, write: Writing) -> str:
-    """Return the sentence about two bodies."""
+    """Return the sentence about two bodies.
+
+    Parameters
+    ----------
+    pair : BodyPair
+        Two bodies that overlap, touch or clear each other.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     if pair.state is PairState.OVERLAP:
         why = f" The way out is not known: {pair.unknown}." if pair.unknown else ""
         return f"{pair.a} and {pair.b} overlap: {_overlap_words(pair, write)}.{why}"
@@ -323,7 +423,15 @@ def pair_says(pair: BodyPair, write: Writing) -> str:
 
 
 def parting_says(pair: BodyPair, write: Writing) -> str | None:
-    """Return the move that takes two bodies out of each other; None where none was found."""
+    """Return the move that takes two bodies out of each other; None where none was found.
+
+    Parameters
+    ----------
+    pair : BodyPair
+        One without `parting_mm` or `parting_way` gives None.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     if pair.parting_mm is None or pair.parting_way is None:
         return None
     far = write.length(pair.parting_mm, ".4g", "up")
@@ -336,7 +444,15 @@ def parting_says(pair: BodyPair, write: Writing) -> str | None:
 
 
 def freedoms_words(free: BodyFree, write: Writing) -> str:
-    """Return the motions that keep a body's contacts: `slides along X and Y, turns about Z through (...)`."""
+    """Return the motions that keep a body's contacts: `slides along X and Y, turns about Z through (...)`.
+
+    Parameters
+    ----------
+    free : BodyFree
+        Motions that are endless and alike are told together.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     together: dict[tuple[FreedomKind, str], list[Freedom]] = {}
     for f in free.keeps:
         endless = f.low == -math.inf and f.high == math.inf
@@ -364,7 +480,15 @@ def leaves_words(free: BodyFree) -> str:
 
 
 def free_says(free: BodyFree, write: Writing) -> str:
-    """Return the sentence about what a body is free to do."""
+    """Return the sentence about what a body is free to do.
+
+    Parameters
+    ----------
+    free : BodyFree
+        What one body is free to do.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     if free.unknown:
         return f"What {free.body} is free to do was not worked out: {free.unknown}."
     if not free.touches:
@@ -378,7 +502,15 @@ def free_says(free: BodyFree, write: Writing) -> str:
 
 
 def touching_says(found: Touching, write: Writing) -> str:
-    """Return what is so of an assembly, in one sentence or two."""
+    """Return what is so of an assembly, in one sentence or two.
+
+    Parameters
+    ----------
+    found : Touching
+        How the bodies of an assembly stand to each other.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     counts = {state: len(found.in_state(state)) for state in PairState}
     overlaps = _or_no(counts[PairState.OVERLAP], "pair")
     lead = (

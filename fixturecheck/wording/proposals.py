@@ -10,7 +10,13 @@ _WHOLE_MM2 = 100.0
 
 
 def row_holder_words(length_mm: float, width_mm: float) -> str:
-    """Say why a chuck has its size."""
+    """Say why a chuck has its size.
+
+    Parameters
+    ----------
+    length_mm, width_mm : float
+        Size of the chuck.
+    """
     return f"the smallest of the usual sizes that takes the row, {length_mm:g} x {width_mm:g} mm"
 
 
@@ -30,7 +36,15 @@ def parallel_words(jaw_mm: float) -> str:
 
 
 def block_words(height_mm: float, *, at_the_end: bool) -> str:
-    """Say what a block beside a row is for, at the end that the wheel pushes to or the other."""
+    """Say what a block beside a row is for, at the end that the wheel pushes to or the other.
+
+    Parameters
+    ----------
+    height_mm : float
+        Height of the block.
+    at_the_end : bool
+        True at the end that the wheel pushes to.
+    """
     takes = "takes the push of the wheel" if at_the_end else "keeps the row from going back"
     return f"{takes}; {height_mm:g} mm tall, below the floor that the wheel runs over"
 
@@ -50,12 +64,28 @@ NO_STOP_IN_VISE = "none fits between the jaws at the end of the part: add one"
 
 
 def jaws_words(out_mm: float, held_mm: float) -> str:
-    """Say how far a floor stands above the jaws, and how much of the part is between them."""
+    """Say how far a floor stands above the jaws, and how much of the part is between them.
+
+    Parameters
+    ----------
+    out_mm : float
+        Height of the floor above the jaws.
+    held_mm : float
+        Height of the part between the jaws.
+    """
     return f"the floor then stands {out_mm:.3g} mm out of the jaws, which hold {held_mm:.3g} mm"
 
 
 def nested_words(count: int, pitch_mm: float) -> str:
-    """Say how far apart nested parts stand."""
+    """Say how far apart nested parts stand.
+
+    Parameters
+    ----------
+    count : int
+        How many parts.
+    pitch_mm : float
+        Distance from one part to the next.
+    """
     return f"{count} parts nested, {pitch_mm:.6g} mm apart"
 
 
@@ -145,12 +175,28 @@ def floor_words(area_mm2: float, shut_in_mm: float | None, *, wall: bool) -> str
 
 
 def other_way_words(standing: str, area_mm2: float) -> str:
-    """Say how else a part could stand, and how much of it could then be ground."""
+    """Say how else a part could stand, and how much of it could then be ground.
+
+    Parameters
+    ----------
+    standing : str
+        How the part would stand, as words.
+    area_mm2 : float
+        Area that could be ground.
+    """
     return f"{standing}; {_area(area_mm2)} to grind"
 
 
 def part_found_words(beside: int, *, copies: bool) -> str:
-    """Say why a body of an assembly is taken for the part."""
+    """Say why a body of an assembly is taken for the part.
+
+    Parameters
+    ----------
+    beside : int
+        How many other bodies it touches.
+    copies : bool
+        Whether others like it are parts too.
+    """
     why = f"stands, carries nothing, and touches {beside} others, the most"
     return f"{why}; and its copies" if copies else why
 

@@ -24,7 +24,15 @@ _AXES = "XY"
 
 
 def remedy_words(remedy: Remedy, write: Writing) -> str:
-    """Return a remedy as a sentence without its full stop."""
+    """Return a remedy as a sentence without its full stop.
+
+    Parameters
+    ----------
+    remedy : Remedy
+        The change, what may go with it, and the factor that it reaches.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     change = _CHANGES[remedy.kind](remedy, write)
     if remedy.also is not None:
         change += f", and {_CHANGES[remedy.also.kind](remedy.also, write)}"
@@ -35,7 +43,15 @@ def remedy_words(remedy: Remedy, write: Writing) -> str:
 
 
 def any_of(remedies: Iterable[Remedy], write: Writing) -> str | None:
-    """Return remedies of which any one will do, each as a sentence; None where there is none."""
+    """Return remedies of which any one will do, each as a sentence; None where there is none.
+
+    Parameters
+    ----------
+    remedies : iterable of Remedy
+        In the order in which they are told.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     return " Or: ".join(f"{remedy_words(r, write)}." for r in remedies) or None
 
 
@@ -171,7 +187,15 @@ _IT = {RemedyKind.STOP, RemedyKind.SLID, RemedyKind.SEAT, RemedyKind.FINISH, Rem
 
 
 def dodge_words(dodge: Dodge, write: Writing) -> str:
-    """Return a change in words, without a capital and a full stop."""
+    """Return a change in words, without a capital and a full stop.
+
+    Parameters
+    ----------
+    dodge : Dodge
+        One change that lets the wheel or the cutter pass.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     far = write.length(dodge.by_mm, ".2f", "up")
     along, back = _toward(dodge.direction, 1.0), _toward(dodge.direction, -1.0)
     match dodge.kind:
@@ -219,7 +243,15 @@ def _toward(way: Vector, sign: float) -> str:
 
 
 def whole_words(changes: Sequence[WheelChange], write: Writing) -> str | None:
-    """Return the changes that take all the stock as a sentence; None where there is none."""
+    """Return the changes that take all the stock as a sentence; None where there is none.
+
+    Parameters
+    ----------
+    changes : sequence of WheelChange
+        Each does it alone.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     if not changes:
         return None
     text = ", or ".join(
@@ -229,7 +261,15 @@ def whole_words(changes: Sequence[WheelChange], write: Writing) -> str | None:
 
 
 def no_gouge_words(changes: Sequence[WheelChange], write: Writing) -> str | None:
-    """Return the changes that together keep the wheel out of a part as a sentence; None without any."""
+    """Return the changes that together keep the wheel out of a part as a sentence; None without any.
+
+    Parameters
+    ----------
+    changes : sequence of WheelChange
+        All are made together.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     if not changes:
         return None
     told = [_no_gouge_part(change, write) for change in changes]

@@ -70,7 +70,15 @@ def verdict_words(finding: Finding) -> str:
 
 
 def plural(count: int, noun: str) -> str:
-    """Return a count with its noun: `1 answer`, `3 answers`."""
+    """Return a count with its noun: `1 answer`, `3 answers`.
+
+    Parameters
+    ----------
+    count : int
+        One takes the noun as it is.
+    noun : str
+        In the singular; its plural is made with an s.
+    """
     return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
@@ -85,14 +93,30 @@ def wide_spaces(text: str) -> str:
 
 
 def capitalised(text: str, names: Collection[str] = ()) -> str:
-    """Return words with a capital first letter; a name at the start stays as it is written."""
+    """Return words with a capital first letter; a name at the start stays as it is written.
+
+    Parameters
+    ----------
+    text : str
+        Left alone where its first word holds more than letters.
+    names : collection of str
+        Names, as of bodies, that are never given a capital.
+    """
     first, *_ = text.replace(".", " ").split(maxsplit=1) or [""]
     word = first.strip(",:;")
     return text if word in names or not word.isalpha() else text[:1].upper() + text[1:]
 
 
 def sentence(text: str, names: Collection[str] = ()) -> str:
-    """Return words as a sentence with a full stop; a name at the start stays as it is written."""
+    """Return words as a sentence with a full stop; a name at the start stays as it is written.
+
+    Parameters
+    ----------
+    text : str
+        Empty gives empty; a full stop, question mark or exclamation mark at the end stays.
+    names : collection of str
+        Names, as of bodies, that are never given a capital.
+    """
     text = text.strip()
     if not text:
         return ""
@@ -108,19 +132,47 @@ def picture_text(text: str) -> str:
 
 
 def shown_plain(value: float | None, unit: str, units: str) -> str:
-    """Return a number as `shown` does, in letters that the pictures' built-in font has."""
+    """Return a number as `shown` does, in letters that the pictures' built-in font has.
+
+    Parameters
+    ----------
+    value : float or None
+        In `unit`; None where it is not known.
+    unit : str
+        That of the number, as results name it; `um` is shown in mm where `units` is `mm`.
+    units : str
+        Units of the report: `mm`, `inch` or `thou`.
+    """
     if value is not None and unit == "um" and units == "mm":
         value, unit = value * 1e-3, "mm"
     return picture_text(shown(value, unit, units))
 
 
 def plain_name(unit: str, units: str) -> str:
-    """Return the name of a unit in letters that the pictures' built-in font has."""
+    """Return the name of a unit in letters that the pictures' built-in font has.
+
+    Parameters
+    ----------
+    unit : str
+        As results name it.
+    units : str
+        Units of the report: `mm`, `inch` or `thou`.
+    """
     return picture_text(sized(0.0, unit, units)[1])
 
 
 def sized(value: float, unit: str, units: str) -> tuple[float, str]:
-    """Return a number in the unit that a report in `units` uses, and that unit's name."""
+    """Return a number in the unit that a report in `units` uses, and that unit's name.
+
+    Parameters
+    ----------
+    value : float
+        In `unit`.
+    unit : str
+        That of the number, as results name it; `share` is shown in percent.
+    units : str
+        Units of the report: `mm`, `inch` or `thou`.
+    """
     if unit == "share":
         return 100.0 * value, "%"
     number, name = in_units(value, unit, units)
@@ -128,7 +180,17 @@ def sized(value: float, unit: str, units: str) -> tuple[float, str]:
 
 
 def shown_span(values: Iterable[float], unit: str, units: str) -> str:
-    """Return one number where all read the same, else the least and the greatest, their unit said once."""
+    """Return one number where all read the same, else the least and the greatest, their unit said once.
+
+    Parameters
+    ----------
+    values : iterable of float
+        At least one, in `unit`.
+    unit : str
+        That of the numbers, as results name it.
+    units : str
+        Units of the report: `mm`, `inch` or `thou`.
+    """
     ranked = sorted(values)
     return spanned(*(shown(v, unit, units) for v in (ranked[0], ranked[-1])))
 
@@ -195,7 +257,15 @@ def number_found(
 
 
 def stated(length_mm: float, units: str) -> str:
-    """Return a length as the set-up states it, with all its digits."""
+    """Return a length as the set-up states it, with all its digits.
+
+    Parameters
+    ----------
+    length_mm : float
+        The length.
+    units : str
+        Units of the report: `mm`, `inch` or `thou`.
+    """
     return Writing(units=units).length(length_mm, "g").replace(" ", "\u202f")
 
 
@@ -268,7 +338,15 @@ def title(together: Together) -> str:
 
 
 def says(together: Together, units: str) -> str:
-    """Return the sentence for several like findings; empty where there is one, which has its own."""
+    """Return the sentence for several like findings; empty where there is one, which has its own.
+
+    Parameters
+    ----------
+    together : Together
+        The finding that leads and those like it.
+    units : str
+        Units of the report: `mm`, `inch` or `thou`.
+    """
     finding = together.finding
     if not together.like:
         return ""
@@ -289,6 +367,13 @@ def short(together: Together, units: str) -> str:
     """Return the line for like findings that are go: how many of what, on what, how much, and the limit.
 
     `four pawls: back on nest 100 % (limit 50 %)`. One without faces and number has its sentence.
+
+    Parameters
+    ----------
+    together : Together
+        The finding that leads and those like it.
+    units : str
+        Units of the report: `mm`, `inch` or `thou`.
     """
     f = together.finding
     words = " ".join(text for text in (_faces(together.all), values_span(together, units)) if text)
@@ -314,7 +399,15 @@ def _faces(findings: Sequence[Finding]) -> str:
 
 
 def values_span(together: Together, units: str) -> str:
-    """Return the numbers found, from the least to the greatest; empty where there are none."""
+    """Return the numbers found, from the least to the greatest; empty where there are none.
+
+    Parameters
+    ----------
+    together : Together
+        The finding that leads and those like it.
+    units : str
+        Units of the report: `mm`, `inch` or `thou`.
+    """
     ranked = sorted((f for f in together.all if f.value is not None), key=lambda f: f.value or 0.0)
     return spanned(*(number_found(f, units) for f in (ranked[0], ranked[-1]))) if ranked else ""
 

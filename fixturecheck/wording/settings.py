@@ -22,7 +22,15 @@ _INCH_MM = 25.4
 
 
 def stack_words(stack: Stack, blocks: str) -> str:
-    """Return the blocks of a stack in order from below, in the unit that they are marked in."""
+    """Return the blocks of a stack in order from below, in the unit that they are marked in.
+
+    Parameters
+    ----------
+    stack : Stack
+        Its blocks stand in their order from below.
+    blocks : str
+        Name of the set of gauge blocks, which says whether they are marked in mm or inches.
+    """
     inch = gauge_set(blocks).unit_mm not in {0.0005, 0.001}
     sizes = [f"{b / _INCH_MM:.4f}" if inch else f"{b:.4f}".rstrip("0").rstrip(".") for b in stack.blocks_mm]
     if stack.wear:
@@ -140,7 +148,15 @@ _TOWARD = {"down": "down", "up": "up", "in": "in (toward the column)", "out": "o
 
 
 def reading_words(reading: DialReading, write: Writing) -> str:
-    """Return a reading: which feed, which way, turns and lines, and what the dial then shows."""
+    """Return a reading: which feed, which way, turns and lines, and what the dial then shows.
+
+    Parameters
+    ----------
+    reading : DialReading
+        Without lines of a dial, the distance from the zero is told.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     way = f"{reading.feed} {_TOWARD.get(reading.toward, reading.toward)}"
     if reading.lines is None or reading.shows_mm is None:
         return f"{way} {write.length(reading.distance_mm)} from its zero"
@@ -178,7 +194,15 @@ def _count(reading: DialReading) -> str:
 
 
 def turns_words(reading: DialReading, write: Writing) -> str:
-    """Return turns and lines from the zero, or the distance where there is no dial."""
+    """Return turns and lines from the zero, or the distance where there is no dial.
+
+    Parameters
+    ----------
+    reading : DialReading
+        Without lines of a dial, the distance from the zero is told.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     return write.length(reading.distance_mm) if reading.lines is None else _count(reading)
 
 
@@ -199,7 +223,15 @@ _MOVES = {
 
 
 def move_words(move: DialMove, write: Writing) -> str:
-    """Return one step as it is done, without its reading."""
+    """Return one step as it is done, without its reading.
+
+    Parameters
+    ----------
+    move : DialMove
+        One step, in its order.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     far = "" if move.distance_mm is None else write.length(move.distance_mm, ".3g")
     passes = "1 pass" if move.passes == 1 else f"{move.passes} passes"
     text = _MOVES[move.kind].format(far=far, face=move.face, passes=passes)
@@ -227,7 +259,15 @@ def hrc_words(ends: Sequence[float]) -> str:
 
 
 def change_words(change: SizeChange, write: Writing) -> str:
-    """Return by how much a size changes: `grows by 10 µm (5 to 15 µm)`."""
+    """Return by how much a size changes: `changes by +10 (from +5 to +15) µm`.
+
+    Parameters
+    ----------
+    change : SizeChange
+        Its usual change and the ends of it are told.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     usual, low, high = (
         write.number(v * 1e3, "um", "+.3g") for v in (change.usual_mm, change.low_mm, change.high_mm)
     )
@@ -235,7 +275,15 @@ def change_words(change: SizeChange, write: Writing) -> str:
 
 
 def size_words(change: SizeChange, write: Writing) -> str:
-    """Return a size with what it is measured between."""
+    """Return a size with what it is measured between.
+
+    Parameters
+    ----------
+    change : SizeChange
+        Its size, and the two faces, or the axis, that it lies between.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     length = write.length(change.size_mm)
     named = {DIAMETER: "The diameter of", ITS_AXIS: "The radius of", FAR_SIDE: "The part across"}
     if change.to in named:
@@ -254,7 +302,15 @@ def tempered_words(steel: SteelTempered) -> str:
 
 
 def spot_words(spot: HardnessSpot, write: Writing) -> str:
-    """Return where a part may be tested, or what the best place lacks."""
+    """Return where a part may be tested, or what the best place lacks.
+
+    Parameters
+    ----------
+    spot : HardnessSpot
+        The best place on a part; without a face where there is none.
+    write : Writing
+        Writes the quantities in the units of the set-up.
+    """
     if not spot.face:
         return f"{spot.part} has no flat face without function that a hardness test may mark"
     thick, least = write.length(spot.thickness_mm), write.length(spot.least_thickness_mm, ".2f", "up")

@@ -66,7 +66,15 @@ class Drawing:
 
 
 def drawing_of(result: Result, meshes: Mapping[str, Mesh]) -> Drawing:
-    """Return every scene of a result, drawn on paper or turned on the screen."""
+    """Return every scene of a result, drawn on paper or turned on the screen.
+
+    Parameters
+    ----------
+    result : Result
+        What was found.
+    meshes : mapping of str to Mesh
+        By the name of the shape.
+    """
     stage = set_stage(result, meshes)
     held = hold_scenes(stage)
     found = (overview(stage), rest_scene(stage), location_scene(stage), *(scene for scene, _ in held))

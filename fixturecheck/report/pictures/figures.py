@@ -138,7 +138,17 @@ class Figure:
         }
 
     def actor(self, *, layer: int, opacity_share: float = 1.0, lit: bool = False) -> dict[str, Any]:
-        """Return the figure as an actor of a scene: lit to show its shape, or flat in its true colours."""
+        """Return the figure as an actor of a scene: lit to show its shape, or flat in its true colours.
+
+        Parameters
+        ----------
+        layer : int
+            Of two surfaces in one place the one in the higher layer is seen.
+        opacity_share : float
+            0 is clear, 1 opaque.
+        lit : bool
+            Whether it is lit; else it is flat in its true colours.
+        """
         return {
             "mesh": self.name,
             "role": "figure",
@@ -158,7 +168,22 @@ def shaded(shares: Floats) -> Ints:
 
 
 def squares(middles_mm: Floats, areas_mm2: Floats, normal: Floats) -> tuple[Floats, Ints]:
-    """Return two triangles for each middle, a square of its area across the normal."""
+    """Return two triangles for each middle, a square of its area across the normal.
+
+    Parameters
+    ----------
+    middles_mm : ndarray, shape (n, 3)
+        Middle of each square.
+    areas_mm2 : ndarray, shape (n,)
+        Area of each; the sides drawn are 2 % longer than it asks for.
+    normal : ndarray, shape (3,)
+        Direction that all squares lie across.
+
+    Returns
+    -------
+    (ndarray, shape (4 n, 3), ndarray of int, shape (2 n, 3))
+        Corners in mm, and the triangles by number of corner.
+    """
     u, v = square_to(normal)
     half = 0.51 * np.sqrt(areas_mm2)[:, None]
     corners = np.stack(
@@ -190,7 +215,20 @@ def flat_arrows(middles_mm: Floats, ways_mm: Floats, normal: Floats) -> tuple[Fl
 
 
 def cylinder_triangles(low_mm: Floats, radius_mm: float, tall_mm: float) -> tuple[Floats, Ints]:
-    """Return the triangles of an upright cylinder: its side and its lower end."""
+    """Return the triangles of an upright cylinder: its side and its lower end.
+
+    Parameters
+    ----------
+    low_mm : ndarray, shape (3,)
+        Middle of the lower end.
+    radius_mm, tall_mm : float
+        Radius, and height along Z.
+
+    Returns
+    -------
+    (ndarray, shape (n, 3), ndarray of int, shape (m, 3))
+        Points in mm, and the triangles by number of point.
+    """
     angles = np.arange(_SIDES) * 2.0 * np.pi / _SIDES
     ring = radius_mm * np.stack([np.cos(angles), np.sin(angles), np.zeros(_SIDES)], axis=1)
     points = np.vstack([low_mm + ring, low_mm + ring + [0.0, 0.0, tall_mm], [low_mm]])
@@ -203,7 +241,28 @@ def cylinder_triangles(low_mm: Floats, radius_mm: float, tall_mm: float) -> tupl
 
 
 def turned_and_shifted(points_mm: Floats, about_mm: Floats, turn_rad: Floats, shift_mm: Floats) -> Floats:
-    """Return points turned by a rotation vector about a point, then shifted."""
+    """Return points turned by a rotation vector about a point, then shifted.
+
+    Parameters
+    ----------
+    points_mm : ndarray, shape (n, 3)
+        Points to move.
+    about_mm : ndarray, shape (3,)
+        Point that the axis of the turn goes through.
+    turn_rad : ndarray, shape (3,)
+        Rotation vector: along the axis, as long as the angle.
+    shift_mm : ndarray, shape (3,)
+        Added after the turn.
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        mm.
+
+    References
+    ----------
+    Rodrigues' rotation formula.
+    """
     angle = float(np.linalg.norm(turn_rad))
     arm = points_mm - about_mm
     if angle > 0:

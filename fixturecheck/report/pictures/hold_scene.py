@@ -229,12 +229,28 @@ def _goes(stage: MeshedResult, hold: HoldFound, part: PartHeld) -> Drawn:
 
 
 def moved_name(picture: str, place: int) -> str:
-    """Return the name of the figure that shows where a body goes in a picture, by its place among them."""
+    """Return the name of the figure that shows where a body goes in a picture, by its place among them.
+
+    Parameters
+    ----------
+    picture : str
+        File name of the picture.
+    place : int
+        Place of the body among those that move in it, from 0.
+    """
     return f"figure {picture} {place}"
 
 
 def far_of(stage: MeshedResult, part: PartHeld) -> float:
-    """Return how far the fastest point of what goes is drawn to move, mm."""
+    """Return how far the fastest point of what goes is drawn to move, mm.
+
+    Parameters
+    ----------
+    stage : MeshedResult
+        The shapes of the result with their meshes.
+    part : PartHeld
+        The part that goes, with the bodies that move with it.
+    """
     about = [part.part, *(m.body for m in part.motions if m.body in stage.numbers)]
     reach = np.vstack([stage.meshes[n].all_points_mm() for n in about])
     return _LARGEST_MOVE_SHARE * float(np.linalg.norm(np.ptp(reach, axis=0)))

@@ -31,7 +31,15 @@ _CROSSED = 10.0
 
 
 def around(x: float, y: float, width: float, height: float) -> Box:
-    """Return the box of a size centred on a point."""
+    """Return the box of a size centred on a point.
+
+    Parameters
+    ----------
+    x, y : float
+        Its middle in pixels, from the upper left corner of the picture.
+    width, height : float
+        Its size in pixels.
+    """
     return x - width / 2, y - height / 2, x + width / 2, y + height / 2
 
 
@@ -60,12 +68,28 @@ class Board:
         self._lines: list[tuple[Point, Point]] = []
 
     def take(self, box: Box, margin: float = 8.0) -> None:
-        """Keep everything else out of a box."""
+        """Keep everything else out of a box.
+
+        Parameters
+        ----------
+        box : Box
+            Left, top, right and bottom in pixels.
+        margin : float
+            How far round the box is kept free too, in pixels.
+        """
         rows, columns = self._cells(box, margin)
         self.taken[rows, columns] = True
 
     def write(self, box: Box, spot: Point | None = None) -> None:
-        """Keep everything else out of a box of words, and off its line to the spot that it is about."""
+        """Keep everything else out of a box of words, and off its line to the spot that it is about.
+
+        Parameters
+        ----------
+        box : Box
+            Left, top, right and bottom in pixels.
+        spot : Point or None
+            Where its line ends, in pixels; None where it has no line.
+        """
         self.take(box)
         self.words.append(box)
         if spot is None or (end := nearest_of(box, spot)) == spot:
@@ -76,7 +100,15 @@ class Board:
             self.take(around(at[0], at[1], 8, 8), 0.0)
 
     def crossed(self, spot: Point, box: Box) -> int:
-        """Count the words and lines that the line from a box to its spot would run through."""
+        """Count the words and lines that the line from a box to its spot would run through.
+
+        Parameters
+        ----------
+        spot : Point
+            Where the line ends, in pixels; inside the box there is no line.
+        box : Box
+            Left, top, right and bottom in pixels.
+        """
         if (end := nearest_of(box, spot)) == spot:
             return 0
         line = shapely.LineString([spot, end])
@@ -101,6 +133,15 @@ class Board:
 
         Near is better than far, and covering nothing is better than covering what the picture is about. A
         box whose line to the point would run through other words or lines is the last to be taken.
+
+        Parameters
+        ----------
+        x, y : float
+            The point, in pixels.
+        width, height : float
+            Size of the box in pixels.
+        least : float
+            Radius at which the search begins, in pixels; half the width is added sideways.
         """
         best: tuple[float, Box] | None = None
         for radius in range(0, 700, 28):
@@ -130,7 +171,15 @@ class Board:
 
 
 def nearest_of(box: Box, spot: Point) -> Point:
-    """Return the point of a box that is nearest to a spot."""
+    """Return the point of a box that is nearest to a spot.
+
+    Parameters
+    ----------
+    box : Box
+        Left, top, right and bottom in pixels.
+    spot : Point
+        x and y in pixels; inside the box it is the nearest itself.
+    """
     return min(max(spot[0], box[0]), box[2]), min(max(spot[1], box[1]), box[3])
 
 
@@ -170,7 +219,15 @@ class Projection:
 
     @classmethod
     def of(cls, camera: dict[str, Any], width: int, height: int) -> Projection:
-        """Return the projection of a camera onto a picture of a size in pixels."""
+        """Return the projection of a camera onto a picture of a size in pixels.
+
+        Parameters
+        ----------
+        camera : mapping
+            `target`, `eye`, `up` and `height_mm`, as `scene.camera` makes it.
+        width, height : int
+            Size of the picture in pixels.
+        """
         eye, up = np.array(camera["eye"]), np.array(camera["up"])
         return cls(
             target=np.array(camera["target"]),
@@ -240,7 +297,17 @@ def finish_overview(
 
 
 def finish_close_up(canvas: Canvas, small: Image.Image, small_view: Projection) -> Image.Image:
-    """Return the picture of one spot with ring, arrow, callout, names, scale and the inset."""
+    """Return the picture of one spot with ring, arrow, callout, names, scale and the inset.
+
+    Parameters
+    ----------
+    canvas : Canvas
+        The drawn picture; it is written on.
+    small : Image
+        The whole set-up, for the inset.
+    small_view : Projection
+        The projection of `small`.
+    """
     scene = canvas.scene
     draw = ImageDraw.Draw(canvas.picture)
     board = canvas.board()
@@ -266,7 +333,17 @@ def font_of(size: int) -> Any:
 
 
 def size_of(draw: ImageDraw.ImageDraw, text: str, font: Any) -> tuple[float, float]:
-    """Return the width and height of words in pixels."""
+    """Return the width and height of words in pixels.
+
+    Parameters
+    ----------
+    draw : ImageDraw
+        Draws on the picture.
+    text : str
+        Words to measure.
+    font : font of PIL
+        What they are set in.
+    """
     left, top, right, bottom = draw.textbbox((0, 0), text, font=font, anchor="la")
     return right - left, bottom - top
 
@@ -396,7 +473,19 @@ def _callout(
 
 
 def leader(draw: ImageDraw.ImageDraw, at: tuple[float, float], box: Box, colour: Rgb) -> None:
-    """Draw a line from a box of words to what they are about."""
+    """Draw a line from a box of words to what they are about.
+
+    Parameters
+    ----------
+    draw : ImageDraw
+        Draws on the picture.
+    at : tuple of float
+        Pixel that the words are about; the line stops short of it.
+    box : Box
+        Left, top, right and bottom of the words in pixels.
+    colour : Rgb
+        Of the line.
+    """
     _leader(draw, at, box, colour, 6.0)
 
 
@@ -413,7 +502,17 @@ def _leader(draw: ImageDraw.ImageDraw, at: tuple[float, float], box: Box, colour
 
 
 def tags(draw: ImageDraw.ImageDraw, canvas: Canvas, board: Board) -> None:
-    """Write the bodies' names on them, or beside them with a line where they are too small."""
+    """Write the bodies' names on them, or beside them with a line where they are too small.
+
+    Parameters
+    ----------
+    draw : ImageDraw
+        Draws on the picture.
+    canvas : Canvas
+        The picture with its scene, which lists the names.
+    board : Board
+        Where words may go; what is drawn is kept free of others.
+    """
     placed = [(name, *where) for name in canvas.scene["tags"] if (where := _tag(draw, canvas, board, name))]
     # All lines first: none may cross a name.
     for _, (x, y), box in placed:
@@ -454,7 +553,17 @@ def _label(canvas: Canvas, name: str) -> str:
 
 
 def legend(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
-    """Draw the legend in the upper corner that hides less: a swatch and words for each kind shown."""
+    """Draw the legend in the upper corner that hides less: a swatch and words for each kind shown.
+
+    Parameters
+    ----------
+    draw : ImageDraw
+        Draws on the picture.
+    board : Board
+        Where words may go; what is drawn is kept free of others.
+    canvas : Canvas
+        The picture with its scene, which lists the rows; those of roles not in sight are left out.
+    """
     font = font_of(32)
     rows = [r for r in canvas.scene["legend"] if r.get("role") is None or r["role"] in canvas.roles]
     if not rows:
@@ -491,6 +600,23 @@ def axes(
 
     Small ones stand above the scale of a close-up and are named by their letters, as those of an assembly on
     no machine are. What fills the picture would hide the letters of those that are not backed with paper.
+
+    Parameters
+    ----------
+    draw : ImageDraw
+        Draws on the picture.
+    view : Projection
+        How the picture is looked at.
+    board : Board
+        Where words may go; what is drawn is kept free of others.
+    small : bool
+        Whether they are those of a close-up.
+    machine : bool
+        Whether X and Y are named as traverse and cross.
+    letters_px : int
+        Size of the letters, where not `small`.
+    backed : bool
+        Whether a box of paper lies behind them, where not `small`.
     """
     x, y, long = (104.0, view.height - 196.0, 40.0) if small else (130.0, view.height - 130.0, 92.0)
     words = ("+X", "+Y", "+Z") if small or not machine else ("+X traverse", "+Y cross", "+Z")

@@ -74,7 +74,15 @@ class MeshedResult:
 
 
 def set_stage(result: Result, meshes: Mapping[str, Mesh]) -> MeshedResult:
-    """Gather what can stand in the way of a sight line: bodies and solid regions, but no patches."""
+    """Gather what can stand in the way of a sight line: bodies and solid regions, but no patches.
+
+    Parameters
+    ----------
+    result : Result
+        What was found.
+    meshes : mapping of str to Mesh
+        By the name of the shape.
+    """
     corners, owners = [np.zeros((0, 3, 3))], [np.zeros(0, dtype=np.int64)]
     for number, shape in enumerate(result.shapes):
         if shape.role in BODIES or shape.role in _REGIONS:
@@ -159,7 +167,15 @@ def fitted(points: Floats) -> dict[str, Any]:
 
 
 def close_up(stage: MeshedResult, row: Numbered) -> dict[str, Any]:
-    """Return the scene of one finding, aimed at its spot."""
+    """Return the scene of one finding, aimed at its spot.
+
+    Parameters
+    ----------
+    stage : MeshedResult
+        The shapes of the result with their meshes.
+    row : Numbered
+        The finding that leads its number, and the file name of its picture.
+    """
     finding = row.finding
     shapes = [s for s in finding.shapes if s.name in stage.numbers]
     spot = spot_of(stage, finding, shapes)
@@ -225,7 +241,17 @@ def _view(
 
 
 def close_actors(stage: MeshedResult, shapes: list[NamedShape], involved: list[str]) -> list[dict[str, Any]]:
-    """Return all bodies, pale where not involved, and the evidence."""
+    """Return all bodies, pale where not involved, and the evidence.
+
+    Parameters
+    ----------
+    stage : MeshedResult
+        The shapes of the result with their meshes.
+    shapes : list of NamedShape
+        Those of the finding; what is no body among them is its evidence.
+    involved : list of str
+        Names of the bodies that are not pale; a pole on one of them is not either.
+    """
     colours = body_colours(stage.result.shapes)
     evidence = {s.name for s in shapes if s.role not in (Role.GROUND, *TOOLS)}
     # Where a part is shown at rest, where it is meant to be is a ghost.
@@ -255,7 +281,15 @@ def _passing_wheel(stage: MeshedResult, finding: Finding, spot: Floats) -> list[
 
 
 def wheel_of(result: Result, cut: str) -> NamedShape | None:
-    """Return the wheel of a cut, the only one where it is not named; None where there is none."""
+    """Return the wheel of a cut, the only one where it is not named; None where there is none.
+
+    Parameters
+    ----------
+    result : Result
+        Its shapes are searched.
+    cut : str
+        Name of the cut; not looked at where there is one wheel.
+    """
     wheels = [s for s in result.shapes if s.role is Role.WHEEL]
     return next((w for w in wheels if len(wheels) == 1 or w.name == wheel_name(cut)), None)
 
@@ -274,14 +308,38 @@ def _wheel_actors(passing: list[tuple[NamedShape, Floats]], *, cut: bool) -> lis
 
 
 def camera(target: Floats, eye: Floats, up: Floats, height_mm: float) -> dict[str, Any]:
-    """Return a camera as plain values."""
+    """Return a camera as plain values.
+
+    Parameters
+    ----------
+    target : ndarray, shape (3,)
+        Point in the middle of the picture, mm.
+    eye : ndarray, shape (3,)
+        Unit vector toward the viewer.
+    up : ndarray, shape (3,)
+        Unit vector that points up in the picture.
+    height_mm : float
+        What the height of the picture shows.
+    """
     return {"target": target.tolist(), "eye": eye.tolist(), "up": up.tolist(), "height_mm": height_mm}
 
 
 def actor(
     shape: NamedShape, colours: Mapping[str, Rgb], *, opacity_share: float = 1.0, pale: bool = False
 ) -> dict[str, Any]:
-    """Return one shape as it is drawn: its mesh, colour, opacity and layer."""
+    """Return one shape as it is drawn: its mesh, colour, opacity and layer.
+
+    Parameters
+    ----------
+    shape : NamedShape
+        What is drawn.
+    colours : mapping of str to Rgb
+        By the name of the shape.
+    opacity_share : float
+        0 is clear, 1 opaque.
+    pale : bool
+        Whether the colour is mixed with that of paper.
+    """
     rgb = np.array(colours[shape.name], dtype=np.float64)
     if pale:
         # What is not involved steps back toward the paper.
@@ -303,7 +361,20 @@ def legend_of(roles: Iterable[str]) -> list[dict[str, Any]]:
 
 
 def fit(points: Floats, eye: Floats) -> tuple[Floats, float]:
-    """Return the middle and the picture height that hold all points, with a margin, at 4:3."""
+    """Return the middle and the picture height that hold all points, with a margin, at 4:3.
+
+    Parameters
+    ----------
+    points : ndarray, shape (n, 3)
+        mm.
+    eye : ndarray, shape (3,)
+        Unit vector toward the viewer.
+
+    Returns
+    -------
+    (ndarray, shape (3,), float)
+        Middle and height, mm.
+    """
     up = up_for(eye)
     right = np.cross(up, eye)
     axes = np.stack([right, up, eye])
@@ -314,7 +385,22 @@ def fit(points: Floats, eye: Floats) -> tuple[Floats, float]:
 
 
 def spot_of(stage: MeshedResult, finding: Finding, shapes: list[NamedShape]) -> Floats:
-    """Return where to aim: the finding's own place, or the middle of its evidence."""
+    """Return where to aim: the finding's own place, or the middle of its evidence.
+
+    Parameters
+    ----------
+    stage : MeshedResult
+        The shapes of the result with their meshes.
+    finding : Finding
+        What to aim at.
+    shapes : list of NamedShape
+        Those of the finding that are in the result; used where it has no place.
+
+    Returns
+    -------
+    ndarray, shape (3,)
+        mm.
+    """
     if finding.location_mm is not None:
         return np.array(finding.location_mm, dtype=np.float64)
     evidence = [s for s in shapes if s.role not in BODIES] or shapes
@@ -322,7 +408,22 @@ def spot_of(stage: MeshedResult, finding: Finding, shapes: list[NamedShape]) -> 
 
 
 def bodies_about(stage: MeshedResult, finding: Finding, shapes: list[NamedShape]) -> list[str]:
-    """Return the bodies that the finding is about, from its shapes and from what it names."""
+    """Return the bodies that the finding is about, from its shapes and from what it names.
+
+    Parameters
+    ----------
+    stage : MeshedResult
+        The shapes of the result with their meshes.
+    finding : Finding
+        What it names is added.
+    shapes : list of NamedShape
+        Those of the finding.
+
+    Returns
+    -------
+    list of str
+        Names, four at most, without repeats.
+    """
     named = [s.name for s in shapes if s.role in BODIES]
     named += [b for s in shapes for b in s.bodies]
     named += [FaceRef(one).body for one in finding.about]

@@ -83,6 +83,15 @@ def off_the_ends(spot: Floats, eye: Floats, points: Floats) -> Floats:
     """Return a spot moved along the line of sight until a section at it is off the ends of all points (n, 3).
 
     Cut at an end face, a part at rest and its ghost would fill one plane, and neither is seen clearly.
+
+    Parameters
+    ----------
+    spot : ndarray, shape (3,)
+        Where the section is, mm.
+    eye : ndarray, shape (3,)
+        Unit vector toward the viewer.
+    points : ndarray, shape (n, 3)
+        Points of what is cut, mm.
     """
     depth = points @ eye
     low, high = float(depth.min()), float(depth.max())
@@ -250,6 +259,26 @@ def what_is_seen(
 
     With `cut` everything nearer than the spot is gone, and a line that starts inside a shape meets it at
     once: an odd number of its walls lies before the plane.
+
+    Parameters
+    ----------
+    triangles : Triangles
+        What can be met.
+    spot : ndarray, shape (3,)
+        Middle of the picture, mm.
+    eye : ndarray, shape (3,)
+        Unit vector toward the viewer.
+    up : ndarray, shape (3,)
+        Unit vector that points up in the picture.
+    reach_mm : float
+        Half the width that is looked at; half the height is 0.75 of it.
+    cut : bool
+        Whether what is nearer than the spot is cut away.
+
+    Returns
+    -------
+    ndarray of int, shape (rows, columns)
+        From the upper left, by number of shape.
     """
     right = np.cross(up, eye)
     local = (triangles.corners_mm - spot) @ np.stack([right, up, eye], axis=1)

@@ -50,7 +50,7 @@ _MOST_OFF_MM = 20.0
 _FIGURE_LAYERS = {"figure pull": "pull", "figure flux": "flux"}
 
 
-def motions_of(drawing: Drawing, places: Mapping[str, int]) -> list[dict[str, Any]]:
+def _motions_of(drawing: Drawing, places: Mapping[str, int]) -> list[dict[str, Any]]:
     """Return every motion that a result tells of.
 
     Each has an `id`, a `title`, what it `says` of its own truth, how long it takes (`seconds`), the stop that
@@ -351,6 +351,17 @@ def _camera(points: Floats, toward: Floats) -> dict[str, Any]:
 def view_of(result: Result, setup: Setup, meshes: Mapping[str, Mesh], drawing: Drawing) -> ViewerMarkup:
     """Return the 3-D view of a result.
 
+    Parameters
+    ----------
+    result : Result
+        What was found.
+    setup : Setup
+        The set-up that was checked.
+    meshes : mapping of str to Mesh
+        By the name of the shape.
+    drawing : Drawing
+        The scenes of the result, which become stops and figures.
+
     Raises
     ------
     ValueError
@@ -360,7 +371,19 @@ def view_of(result: Result, setup: Setup, meshes: Mapping[str, Mesh], drawing: D
 
 
 def packed_view(result: Result, setup: Setup, meshes: Mapping[str, Mesh], drawing: Drawing) -> str:
-    """Return all that the view shows, as text of ASCII letters."""
+    """Return all that the view shows, as text of ASCII letters.
+
+    Parameters
+    ----------
+    result : Result
+        What was found.
+    setup : Setup
+        The set-up that was checked.
+    meshes : mapping of str to Mesh
+        By the name of the shape.
+    drawing : Drawing
+        The scenes of the result, which become stops and figures.
+    """
     store = Store()
     things = things_of(result, setup, meshes, store)
     things += [_figure(f, drawing, store) for several in drawing.figures.values() for f in several]
@@ -379,7 +402,7 @@ def packed_view(result: Result, setup: Setup, meshes: Mapping[str, Mesh], drawin
             "layers": [[key, words] for key, words in LAYERS.items() if key in used],
             "things": things,
             "stops": stops,
-            "motions": motions_of(drawing, places),
+            "motions": _motions_of(drawing, places),
             "gaps": gap_scale(result),
         }
     )

@@ -172,6 +172,17 @@ def things_of(result: Result, setup: Setup, meshes: Mapping[str, Mesh], store: S
     Each has a name, role, layer, the words of its role, a colour, whether it encloses a volume (`solid`), how
     opaque it is (`opacity`), and either a `mesh` that stands `at` a place, or the `turned` profile of a wheel
     round an axis along Y through `at`. Contacts say their gap.
+
+    Parameters
+    ----------
+    result : Result
+        What was found.
+    setup : Setup
+        The set-up that was checked.
+    meshes : mapping of str to Mesh
+        By the name of the shape.
+    store : Store
+        Takes the arrays.
     """
     colours = body_colours(result.shapes)
     contacts = {c.patch: c for c in result.contacts if c.patch}
@@ -196,7 +207,19 @@ def things_of(result: Result, setup: Setup, meshes: Mapping[str, Mesh], store: S
 
 
 def figure_thing(figure: Figure, layer: str, opacity_share: float, store: Store) -> dict[str, Any]:
-    """Return coloured triangles as the view knows them; they are no body and are not cut open."""
+    """Return coloured triangles as the view knows them; they are no body and are not cut open.
+
+    Parameters
+    ----------
+    figure : Figure
+        The coloured triangles and lines.
+    layer : str
+        Key of `LAYERS`.
+    opacity_share : float
+        0 is clear, 1 opaque.
+    store : Store
+        Takes the arrays.
+    """
     # No two triangles of different colours share a corner, so that a colour for each corner is enough.
     colours = np.zeros((len(figure.points_mm), 3), dtype=np.int64)
     colours[figure.triangles.reshape(-1)] = np.repeat(figure.rgb, 3, axis=0)
