@@ -190,7 +190,20 @@ def _wrong_of(found: StagingAnswer, body: str) -> list[LoadedContact]:
 
 
 def opening_um(found: StagingAnswer, seat: SeatGap) -> float:
-    """Return how far a seat stands open: the widest gap between flat faces, the least where one is curved."""
+    """Return how far a seat stands open: the widest gap between flat faces, the least where one is curved.
+
+    Parameters
+    ----------
+    found : StagingAnswer
+        Where the parts rest.
+    seat : SeatGap
+        A seat of that answer.
+
+    Returns
+    -------
+    float
+        Infinite where the faces no longer look at each other.
+    """
     flat = is_flat_seat(found.model, seat)
     return seat.gap_max_um if flat and math.isfinite(seat.gap_max_um) else seat.gap_min_um
 

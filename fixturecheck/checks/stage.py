@@ -83,6 +83,18 @@ class Stage:
     def face_place(self, body: str, face: str) -> tuple[Vector, Vector]:
         """Return the centre and the outward normal of a named flat face where it stands.
 
+        Parameters
+        ----------
+        body : str
+            Name of the body.
+        face : str
+            One of its named faces; all its pieces are averaged by area.
+
+        Returns
+        -------
+        (centre, normal) : tuple of Vector
+            Machine's frame; the centre in mm, the normal of unit length.
+
         Raises
         ------
         NotComputedError

@@ -54,6 +54,24 @@ def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) ->
 
     The share is that of the smaller face. Where it falls short, two flat faces are held to what they can
     share at all: a low rail behind a tall part covers a small part of it and can cover no more.
+
+    Parameters
+    ----------
+    check : str
+        Identifier of the check that judges.
+    stage : Stage
+        The set-up as it stands.
+    seat : Seat
+        What is meant to touch, and on what share at least.
+    found : Seating
+        What touches there.
+    verb : str
+        How the one face meets the other in the sentence: `lies on` or `nests on`.
+
+    Returns
+    -------
+    Finding
+        A caution with a remedy where the share falls short.
     """
     write = stage.setup.write
     pair = seat_outlines(stage, seat, found.faces, found.on_faces) if found.share < seat.min_share else None
@@ -188,7 +206,17 @@ def slide_of(stage: Stage, pair: FlatPair, by: Floats) -> tuple[str, Floats]:
 def seat_outlines(
     stage: Stage, seat: Seat, faces: tuple[str, ...], on_faces: tuple[str, ...]
 ) -> FlatPair | None:
-    """Return the outlines of both sides of a seat in the plane of its face; None where a face is curved."""
+    """Return the outlines of both sides of a seat in the plane of its face; None where a face is curved.
+
+    Parameters
+    ----------
+    stage : Stage
+        The set-up as it stands.
+    seat : Seat
+        Its `body` is the moving side, its `on` the still one.
+    faces, on_faces : tuple of str
+        Names of the faces on either side that lie in the plane of the seat.
+    """
     one, other = place_bodies([stage.setup.body(n).placed() for n in (seat.body, seat.on)])
     ours, theirs = _flat_faces(one, faces), _flat_faces(other, on_faces)
     if ours is None or theirs is None:
@@ -233,7 +261,20 @@ def faces_of_seat(seat: Seat) -> tuple[FaceRef, FaceRef]:
 
 
 def unmeant(stage: Stage, body: str, other: str) -> Iterator[Patch]:
-    """Yield what touches between two bodies where no seat is stated."""
+    """Yield what touches between two bodies where no seat is stated.
+
+    Parameters
+    ----------
+    stage : Stage
+        The set-up as it stands.
+    body, other : str
+        Names of the two bodies.
+
+    Yields
+    ------
+    Patch
+        Areas, lines and points; what is only near is left out.
+    """
     for patch in stage.contacts.between(body, other):
         meant = (
             is_on(patch, s) or continues_seat(stage.setup, stage.placed, patch, s)
@@ -248,7 +289,15 @@ def _between(stage: Stage, body: str, other: str) -> Iterator[Seat]:
 
 
 def patch_words(patch: Patch, write: Writing) -> str:
-    """Name what touches, with its size: `a on b (line, 12.0 mm)`."""
+    """Name what touches, with its size: `a on b (line, 12.0 mm)`.
+
+    Parameters
+    ----------
+    patch : Patch
+        An area, a line or a point; none that is only near.
+    write : Writing
+        The units in which areas and lengths are written.
+    """
     contact = patch.contact
     size = {
         ContactKind.AREA: f"area, {write.area(contact.area_mm2)}",
@@ -406,7 +455,7 @@ def _move_words(stage: Stage, overlap: Overlap, way: Parting | None) -> str:
     if way is None:
         return f"No straight move parts {overlap.a} and {overlap.b}: draw them elsewhere."
     far = stage.setup.write.length(way.by_mm, ".4g", "up")
-    who = called(stage.setup, way.bodies)
+    who = _called(stage.setup, way.bodies)
     if way.leaves:
         return (
             f"Moved alone, {who} would leave what it lies on. Bring it and that {far} "
@@ -415,7 +464,7 @@ def _move_words(stage: Stage, overlap: Overlap, way: Parting | None) -> str:
     return f"Move {who} {far} {toward(way.direction)}: tried, the two then only touch."
 
 
-def called(setup: Setup, bodies: Sequence[str]) -> str:
+def _called(setup: Setup, bodies: Sequence[str]) -> str:
     """Return what bodies that move together are called."""
     return bodies[0] if len(bodies) == 1 else setup.body(bodies[0]).group or bodies[0]
 
@@ -462,7 +511,21 @@ class Opening:
 
 
 def opening_of(stage: Stage, seat: Seat) -> Opening:
-    """Measure how a seat stands open."""
+    """Measure how a seat stands open.
+
+    Parameters
+    ----------
+    stage : Stage
+        The set-up as it stands.
+    seat : Seat
+        Two faces that should meet and do not.
+
+    Returns
+    -------
+    Opening
+        With the least distance of the faces where one is curved or they are not parallel, else with that of
+        their planes.
+    """
     one, other = place_bodies([stage.setup.body(n).placed() for n in (seat.body, seat.on)])
     mine, theirs = _numbers(one, seat.face), _numbers(other, seat.on_face)
     nearest = (distance(one.face(i), other.face(j)) for i in mine for j in theirs)
@@ -506,6 +569,20 @@ def closing(stage: Stage, seat: Seat, opening: Opening) -> str:
     """Say what closes a seat that stands open: the loose block comes up to the part, else the part goes.
 
     A block under a part does not: it would leave what it stands on.
+
+    Parameters
+    ----------
+    stage : Stage
+        The set-up as it stands.
+    seat : Seat
+        The seat that stands open.
+    opening : Opening
+        How it stands open, as `opening_of` measured it.
+
+    Returns
+    -------
+    str
+        One remedy, as a sentence or two.
     """
     write, normal = stage.setup.write, opening.normal
     if normal is None and opening.gap_mm <= stage.setup.tolerances.touch_mm:

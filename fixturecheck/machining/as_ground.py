@@ -237,7 +237,15 @@ def _corner_of(
 
 
 def wheel_side_mm(rim: WheelRim, path: WheelPath) -> float:
-    """Return the Y of the wheel's side that stops at the wall."""
+    """Return the Y of the wheel's side that stops at the wall.
+
+    Parameters
+    ----------
+    rim : WheelRim
+        The wheel as it meets the work.
+    path : WheelPath
+        Its path with a wall.
+    """
     return path.y_from_mm if path.wall_sign < 0 else path.y_to_mm + rim.thickness_mm
 
 
@@ -448,7 +456,19 @@ def share_of(faces: Sequence[Face], shape: Shape, near_mm: float, *, facing: int
 def made_of(
     name: str, parts: Sequence[PartGround], path: WheelPath | None, corner_mm: float | None
 ) -> CutMade:
-    """Sum the parts of a cut."""
+    """Sum the parts of a cut.
+
+    Parameters
+    ----------
+    name : str
+        What the cut is called.
+    parts : sequence of PartGround
+        Every part after the cut.
+    path : WheelPath or None
+        Where the wheel goes; None for an end mill.
+    corner_mm : float or None
+        Greatest radius that is left in a corner; None where no corner is made.
+    """
     return CutMade(
         name=name,
         removed_mm3=sum(p.removed_mm3 for p in parts),

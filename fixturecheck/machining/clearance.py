@@ -56,7 +56,24 @@ So copies that stand there alike, but for where along X, are as near to it, at l
 
 
 def kept_clear_mm(cut: CutMadeBy, mover: Mover, body: str, least_mm: float) -> float:
-    """Return how far a mover must keep away from a body: a shank may pass close in what was just cut."""
+    """Return how far a mover must keep away from a body: a shank may pass close in what was just cut.
+
+    Parameters
+    ----------
+    cut : CutMadeBy
+        The cut, with its parts.
+    mover : Mover
+        What comes close.
+    body : str
+        Name of the body that it comes close to.
+    least_mm : float
+        Clearance that the machine is to keep.
+
+    Returns
+    -------
+    float
+        Twice the rounding of the solids for a shank beside a part of the cut, else `least_mm`.
+    """
     own = mover is Mover.SHANK and any(p.body == body for p in cut.parts)
     return 2 * ROUNDING_MM if own else least_mm
 
@@ -151,12 +168,30 @@ class Depth:
 
 
 def flange_reach_mm(wheel_diameter_mm: float, flange_diameter_mm: float) -> float:
-    """Return the greatest depth that the flange lets the wheel reach: half of what it stands out by."""
+    """Return the greatest depth that the flange lets the wheel reach: half of what it stands out by.
+
+    Parameters
+    ----------
+    wheel_diameter_mm, flange_diameter_mm : float
+        Outer diameters of the wheel and of its flange.
+
+    Returns
+    -------
+    float
+        Negative where the flange is larger than the wheel.
+    """
     return (wheel_diameter_mm - flange_diameter_mm) / 2
 
 
 def depth_beside_flange(cut: GroundCut, reach_mm: float) -> Depth | None:
     """Return the deepest floor of a cut as the flange sees it; None when no part stands under the flange.
+
+    Parameters
+    ----------
+    cut : GroundCut
+        The cut with its parts, path and the sweep of its flanges.
+    reach_mm : float
+        Height of the flange's lowest point over the floor, as `flange_reach_mm` gives it.
 
     Raises
     ------

@@ -38,7 +38,17 @@ _TOUCH_MM3 = 1e-6
 
 
 def clears(shape: Shape, sweeps: Sequence[Shape], least_mm: float) -> bool:
-    """Say whether a shape keeps the clearance from every swept volume; its solids are asked one by one."""
+    """Say whether a shape keeps the clearance from every swept volume; its solids are asked one by one.
+
+    Parameters
+    ----------
+    shape : Shape
+        A body as it would stand.
+    sweeps : sequence of Shape
+        Swept volumes, in the same frame.
+    least_mm : float
+        Clearance to keep.
+    """
     for sweep in sweeps:
         for solid in solids_of(shape):
             how = apart(sweep, solid, "a changed body and the sweep", within_mm=least_mm)
@@ -52,6 +62,15 @@ def least_that(works: Callable[[float], bool], upper_mm: float, guess_mm: float 
 
     Halves the range, so it takes for granted that more of the change never makes it worse; the answer is
     one that was tried, and one step less was tried and did not work. A good guess saves the halving.
+
+    Parameters
+    ----------
+    works : callable
+        Takes a change in mm and says whether it works.
+    upper_mm : float
+        The greatest change that is tried, rounded up to a step.
+    guess_mm : float
+        A change that is likely to be the least; zero is no guess.
     """
     low, high = 0, int(upper_mm / STEP_MM) + 1
     guess = math.ceil(guess_mm / STEP_MM - 1e-6)
@@ -71,7 +90,24 @@ def least_that(works: Callable[[float], bool], upper_mm: float, guess_mm: float 
 
 
 def lowered(name: str, shape: Shape, sweeps: Sequence[Shape], least_mm: float) -> Dodge | None:
-    """Return by how much a body must lose height at the top; the rest of it is the tallest that clears."""
+    """Return by how much a body must lose height at the top; the rest of it is the tallest that clears.
+
+    Parameters
+    ----------
+    name : str
+        What the body is called.
+    shape : Shape
+        The body where it stands.
+    sweeps : sequence of Shape
+        Swept volumes that it has to clear.
+    least_mm : float
+        Clearance to keep.
+
+    Returns
+    -------
+    Dodge or None
+        None where no height clears.
+    """
     x0, y0, z0, x1, y1, z1 = box_of(shape)
 
     def below(by_mm: float) -> bool:
@@ -92,7 +128,26 @@ def lowered(name: str, shape: Shape, sweeps: Sequence[Shape], least_mm: float) -
 def moved_aside(
     name: str, shape: Shape, sweeps: Sequence[Shape], others: Mapping[str, Shape], least_mm: float
 ) -> Dodge | None:
-    """Return the shortest of the moves along Y and X that clear the wheel and run into no other body."""
+    """Return the shortest of the moves along Y and X that clear the wheel and run into no other body.
+
+    Parameters
+    ----------
+    name : str
+        What moves is called.
+    shape : Shape
+        What moves, where it stands; of several solids for a piece of equipment.
+    sweeps : sequence of Shape
+        Swept volumes that it has to clear.
+    others : mapping of str to Shape
+        The bodies that stay, by name.
+    least_mm : float
+        Clearance to keep from the sweeps; the other bodies may be touched.
+
+    Returns
+    -------
+    Dodge or None
+        None where every move that clears the wheel overlaps another body, or none clears it.
+    """
     mine, boxes = box_of(shape), [loose_box(s) for s in sweeps]
     hits = [split(solid, s, f"{name} by a sweep").taken for solid in solids_of(shape) for s in sweeps]
     near = [box_of(h) for h in hits if h is not None]
@@ -142,6 +197,28 @@ def raised(
     Chuck, V-block and vise stay as they are: the work goes up, and wheel and path with it. `struck` is the
     body of the equipment `who` that the wheel meets, as a rail: it is that which may be lower. Where a magnet
     holds the parts, it is said that packing weakens it.
+
+    Parameters
+    ----------
+    who : str
+        The piece of equipment.
+    struck : str
+        The body of it that the wheel meets.
+    shape : Shape
+        That body where it stands.
+    sweeps : sequence of Shape
+        Swept volumes that it has to clear.
+    parts : sequence of str
+        Names of the parts of the cut.
+    least_mm : float
+        Clearance to keep.
+    on_magnet : bool
+        Whether the set-up has magnet poles.
+
+    Returns
+    -------
+    Dodge or None
+        None where no height that is tried clears.
     """
     box = box_of(shape)
     hits = [h.taken for s in sweeps if (h := split(shape, s, f"{who} by a sweep")).taken is not None]
@@ -166,6 +243,24 @@ def blocking_dodges(
 
     A piece of equipment moves whole, and what a part of the cut seats on does not move: the part would go
     with it. Only a loose block is exchanged for a lower one; over equipment the parts are set higher.
+
+    Parameters
+    ----------
+    setup : Setup
+        Bodies, seats and the clearance of the machine.
+    cut : CutMadeBy
+        The cut that has to pass.
+    placed : mapping of str to Solid
+        Every body by name, machine's frame.
+    name : str
+        The fixture body in the way.
+    swept : mapping of Mover to Shape
+        The swept volumes of the cut.
+
+    Returns
+    -------
+    list of Dodge
+        Empty where nothing that is tried clears.
     """
     shape, least_mm = placed[name], setup.machine.least_clearance_mm
     sweeps, pieces = list(swept.values()), together(setup, name)
@@ -315,7 +410,22 @@ def _tight_feed(by: Passing) -> Dodge | None:
 
 
 def overrun_of(cut: GroundCut, rim: WheelRim, parts: Sequence[PartTargets]) -> float:
-    """Return how much further a cross feed goes than until the flat of the wheel covers the floor."""
+    """Return how much further a cross feed goes than until the flat of the wheel covers the floor.
+
+    Parameters
+    ----------
+    cut : GroundCut
+        The cut, with its path.
+    rim : WheelRim
+        The wheel as it meets the work.
+    parts : sequence of PartTargets
+        The parts whose floors are to be covered, one at least.
+
+    Returns
+    -------
+    float
+        Millimetres along Y; zero where the feed goes no further than it must.
+    """
     feed_mm = cut.path.y_to_mm - cut.path.y_from_mm
     edge0, edge1 = min(p.floor.box[1] for p in parts), max(p.floor.box[4] for p in parts)
     path = cut.path
@@ -329,7 +439,20 @@ def overrun_of(cut: GroundCut, rim: WheelRim, parts: Sequence[PartTargets]) -> f
 
 
 def tight_step_mm(cut: GroundCut, overrun_mm: float) -> float | None:
-    """Return the step that takes as many passes and leaves no overrun; None where there is no overrun."""
+    """Return the step that takes as many passes and leaves no overrun; None where there is no overrun.
+
+    Parameters
+    ----------
+    cut : GroundCut
+        The cut, with its cross feed.
+    overrun_mm : float
+        How far the feed goes too far, as `overrun_of` gives it.
+
+    Returns
+    -------
+    float or None
+        Smaller than the stated step; None also where no such step is found.
+    """
     feed_mm, was_mm = cut.path.y_to_mm - cut.path.y_from_mm, cut.cut.cross_feed_mm
     if feed_mm <= 0.0 or overrun_mm <= _SAME_MM:
         return None
@@ -377,7 +500,20 @@ _UP_MM = 0.1
 
 
 def whole_floor(setup: Setup, ground: GroundCut) -> tuple[WheelChange, ...]:
-    """Return the changes of which each would take the stock that the wheel passed by."""
+    """Return the changes of which each would take the stock that the wheel passed by.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up with its wheel.
+    ground : GroundCut
+        The cut as made now, which leaves stock on the floor.
+
+    Returns
+    -------
+    tuple of WheelChange
+        A traverse in place of a plunge, a thicker wheel, both or none; each was tried by grinding again.
+    """
     cut = ground.cut
     rim, parts = rim_of(setup), ground.targets
     wide_mm = max(p.floor.box[4] for p in parts) - min(p.floor.box[1] for p in parts)
@@ -396,7 +532,17 @@ def whole_floor(setup: Setup, ground: GroundCut) -> tuple[WheelChange, ...]:
 
 
 def no_gouge(setup: Setup, cut: GroundCut, part: PartGround) -> tuple[WheelChange, ...]:
-    """Return the changes that, made together, keep the wheel from gouging; none where none was found."""
+    """Return the changes that, made together, keep the wheel from gouging; none where none was found.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up with its wheel.
+    cut : GroundCut
+        The cut as made now.
+    part : PartGround
+        A part of it; where nothing was dug out of it, there is nothing to change.
+    """
     if part.dug is None:
         return ()
     if cut.cut.way == CutWay.TRAVERSE and (found := _ends_at_the_floor(setup, cut)):
@@ -490,7 +636,22 @@ def _room_beside_mm(rim: WheelRim, path: WheelPath, dug: Shape) -> float:
 
 
 def made_when_dressed(setup: Setup, cut: Cut, radius_mm: float) -> bool:
-    """Tell whether a wheel whose corner is dressed to a radius would make the corner with that radius."""
+    """Tell whether a wheel whose corner is dressed to a radius would make the corner with that radius.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up with its wheel; one with a dressed profile is not dressed otherwise.
+    cut : Cut
+        The cut that is ground again.
+    radius_mm : float
+        Corner radius that the wheel would be dressed to.
+
+    Returns
+    -------
+    bool
+        False also where a wheel cannot be dressed or ground so.
+    """
     if setup.wheel.dressed_profile_mm:
         return False
     try:
@@ -605,6 +766,18 @@ def ridges_mm(setup: Setup, cut: GroundCut) -> Iterator[float]:
 
     Two passes a step s apart leave between their round corners of radius r, with a flat f, a ridge of
     r - sqrt(r^2 - ((s - f) / 2)^2), or the whole stock where the corners do not meet.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up with its wheel.
+    cut : GroundCut
+        The cut, with its cross feed and stock.
+
+    Yields
+    ------
+    float
+        One height, or none where there is no cross feed or its step is no wider than the flat.
 
     References
     ----------

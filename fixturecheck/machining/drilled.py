@@ -72,6 +72,18 @@ class DrilledHole:
 def hole_of(body: Body, drill: Drilling) -> DrilledHole:
     """Return the hole that is drilled.
 
+    Parameters
+    ----------
+    body : Body
+        The part, with its place.
+    drill : Drilling
+        Its `hole` is the name of the round face.
+
+    Returns
+    -------
+    DrilledHole
+        In the machine's frame, its axis upward.
+
     Raises
     ------
     NotComputedError
@@ -224,7 +236,17 @@ _RAISED_MM = 100.0
 
 
 def tip_depth_mm(drill: Drilling, hole: DrilledHole, diameter_mm: float) -> float:
-    """Return how far the tip goes below the start of the hole, mm."""
+    """Return how far the tip goes below the start of the hole, mm.
+
+    Parameters
+    ----------
+    drill : Drilling
+        Angle of the point, and how far it breaks through.
+    hole : DrilledHole
+        The hole; one that is open below is drilled beyond its end.
+    diameter_mm : float
+        Diameter of the drill.
+    """
     beyond = drill.breaks_through_mm if hole.through else 0.0
     return hole.long_mm + beyond + point_length_mm(diameter_mm, drill.point_deg)
 

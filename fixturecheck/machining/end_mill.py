@@ -126,7 +126,19 @@ def cutter_outline(run: EndMilling) -> tuple[Segment, ...]:
 
 
 def radius_at_mm(run: EndMilling, above_mm: float) -> float:
-    """Return the radius of a cutter at a height above its tip."""
+    """Return the radius of a cutter at a height above its tip.
+
+    Parameters
+    ----------
+    run : EndMilling
+        Diameter, corner radius and taper of the cutter.
+    above_mm : float
+        Height above the tip; below the tip it counts as zero.
+
+    References
+    ----------
+    The corner is an arc to which the tapered side is tangent, closed form.
+    """
     radius, corner, tilt = 0.5 * run.diameter_mm, run.corner_radius_mm, math.radians(run.taper_deg)
     above = max(above_mm, 0.0)
     meets = corner * (1 - math.sin(tilt))
@@ -146,7 +158,7 @@ def flat_radius_mm(run: EndMilling) -> float:
     return 0.5 * run.diameter_mm - run.corner_radius_mm
 
 
-def step_of(run: EndMilling, move: MillMove) -> float:
+def _step_of(run: EndMilling, move: MillMove) -> float:
     """Return the step from one round of a pocket to the next, mm: as stated, or what the cutter bears."""
     if move.step_mm is not None:
         return move.step_mm
@@ -405,7 +417,7 @@ class _Over:
 
     def _pocket(self) -> list[CutterPass]:
         """Go round beside the walls first, then by steps toward the middle."""
-        step_mm = step_of(self._run, self._move)
+        step_mm = _step_of(self._run, self._move)
         floor = [p for rings in self._rings for ring in rings for p in ring]
         free = self._free(self._floor)
         if not polygons_in(free):
@@ -632,7 +644,17 @@ def _inside(wall: Walls) -> Iterator[tuple[Point2, float, float]]:
 
 
 def under_itself_mm2(body: Body, solid: Solid, name: str) -> float | None:
-    """Return how much of a level face lies under its part; None where it is not level or looks down."""
+    """Return how much of a level face lies under its part; None where it is not level or looks down.
+
+    Parameters
+    ----------
+    body : Body
+        The part whose named faces are meant.
+    solid : Solid
+        The part where it stands, its faces in the order of the body's.
+    name : str
+        Name of the face.
+    """
     faces = [faces_of(solid)[i] for i in body.face_indices(name)]
     total = 0.0
     for face in faces:

@@ -238,7 +238,20 @@ class AreaBounds:
 
     @classmethod
     def offsets(cls, pieces: Sequence[Piece], by_mm: float) -> AreaBounds:
-        """Return what bounds pieces widened by a distance to both sides; by 0 they bound as they are."""
+        """Return what bounds pieces widened by a distance to both sides; by 0 they bound as they are.
+
+        Parameters
+        ----------
+        pieces : sequence of Piece
+            Lines and arcs in the plane.
+        by_mm : float
+            Distance to both sides, zero or more.
+
+        Returns
+        -------
+        AreaBounds
+            Offset lines and circles, with a circle round each end where the distance is not zero.
+        """
         lines, rounds = [], []
         for piece in pieces:
             if by_mm > 0.0:
@@ -270,7 +283,20 @@ class AreaBounds:
         )
 
     def fitting(self, corners: Floats, off_mm: float) -> Bools:
-        """Return which of them each side of a polygon (k, 2) lies on, (k, n + m); lines first."""
+        """Return which of them each side of a polygon (k, 2) lies on, (k, n + m); lines first.
+
+        Parameters
+        ----------
+        corners : ndarray, shape (k, 2)
+            Corners of the polygon in order, mm; the last side closes it.
+        off_mm : float
+            How far the ends of a side may lie off what it lies on.
+
+        Returns
+        -------
+        ndarray of bool, shape (k, n + m)
+            A column for each line, then one for each circle.
+        """
         ends = np.stack([corners, np.roll(corners, -1, axis=0)])
         arm = ends[:, :, None, :] - self.points
         aside = np.abs(arm[..., 0] * self.ways[:, 1] - arm[..., 1] * self.ways[:, 0])

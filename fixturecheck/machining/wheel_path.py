@@ -85,6 +85,18 @@ class PartTargets:
 def targets_of(setup: Setup, cut: Cut) -> list[PartTargets]:
     """Return the target faces of every part of a cut.
 
+    Parameters
+    ----------
+    setup : Setup
+        The bodies where they stand.
+    cut : Cut
+        Names of its parts, of their floor and of their wall.
+
+    Returns
+    -------
+    list of PartTargets
+        In the order of the cut's parts, machine's frame.
+
     Raises
     ------
     SetupError
@@ -316,6 +328,18 @@ def run_out_mm(diameter_mm: float, depth_mm: float) -> float:
 
     Half the chord that the depth cuts off the wheel: sqrt(a (D - a)).
 
+    Parameters
+    ----------
+    diameter_mm : float
+        Diameter of the wheel.
+    depth_mm : float
+        Depth of the wheel below the edge, from 0 to half of the diameter.
+
+    Raises
+    ------
+    SetupError
+        The depth is not between 0 and half of the diameter.
+
     References
     ----------
     Chord of a circle, closed form; a wheel of 200 mm at 5 mm depth needs 31.225 mm.
@@ -335,6 +359,15 @@ def wheel_path(cut: Cut, rim: WheelRim, parts: Sequence[PartTargets]) -> WheelPa
     ends until the wheel has left the stock on the floor, then the overtravel. With a wall the wheel's side
     stops at the wall; a traverse feeds away from it by whole steps until the flat of the wheel has passed
     the far edge. Without a wall the wheel is centred over the floor, or beside by the stated shift.
+
+    Parameters
+    ----------
+    cut : Cut
+        Way of cutting, stock, overtravel and cross feed.
+    rim : WheelRim
+        The wheel as it meets the work.
+    parts : sequence of PartTargets
+        One at least; the first sets height and wall.
 
     Raises
     ------
@@ -422,7 +455,22 @@ def _travel_of(path: WheelPath, rim: WheelRim) -> Travel:
 
 
 def sweeps_of(machine: Machine, rim: WheelRim, path: WheelPath) -> Sweeps:
-    """Return the swept solids of one path."""
+    """Return the swept solids of one path.
+
+    Parameters
+    ----------
+    machine : Machine
+        Its flanges and guard.
+    rim : WheelRim
+        The wheel as it meets the work.
+    path : WheelPath
+        Its last pass.
+
+    Returns
+    -------
+    Sweeps
+        In the machine's frame.
+    """
     travel = _travel_of(path, rim)
     return Sweeps(
         wheel=swept_outline(rim.outline, travel),
@@ -432,7 +480,19 @@ def sweeps_of(machine: Machine, rim: WheelRim, path: WheelPath) -> Sweeps:
 
 
 def sweep_of(mover: Mover, machine: Machine, rim: WheelRim, path: WheelPath) -> Shape | None:
-    """Return the swept solid of one mover alone; None without a guard."""
+    """Return the swept solid of one mover alone; None without a guard.
+
+    Parameters
+    ----------
+    mover : Mover
+        The wheel, the flange or the guard.
+    machine : Machine
+        Its flanges and guard.
+    rim : WheelRim
+        The wheel as it meets the work.
+    path : WheelPath
+        Its last pass.
+    """
     travel = _travel_of(path, rim)
     if mover == Mover.WHEEL:
         return swept_outline(rim.outline, travel)
@@ -440,7 +500,20 @@ def sweep_of(mover: Mover, machine: Machine, rim: WheelRim, path: WheelPath) -> 
 
 
 def wheel_at(rim: WheelRim, path: WheelPath) -> Solid:
-    """Return the wheel itself where the last pass ends."""
+    """Return the wheel itself where the last pass ends.
+
+    Parameters
+    ----------
+    rim : WheelRim
+        The wheel as it meets the work.
+    path : WheelPath
+        Its last pass.
+
+    Returns
+    -------
+    Solid
+        Machine's frame; at the end of the traverse, against the wall where there is one.
+    """
     z_mm = path.floor_z_mm + rim.radius_mm
     x_mm, y_mm = path.x_to_mm, path.y_from_mm if path.wall_sign < 0 else path.y_to_mm
     still = Travel(x_from_mm=x_mm, x_to_mm=x_mm, y_from_mm=y_mm, y_to_mm=y_mm, axis_z_mm=z_mm)

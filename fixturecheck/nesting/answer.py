@@ -50,7 +50,15 @@ from fixturecheck.statics.contact_step import SteadyLoad, wrenches
 
 
 def is_flat_seat(model: SettlingModel, seat: SeatGap) -> bool:
-    """Tell whether every piece of both faces of a seat is flat."""
+    """Tell whether every piece of both faces of a seat is flat.
+
+    Parameters
+    ----------
+    model : SettlingModel
+        The bodies as features.
+    seat : SeatGap
+        The seat, with both its faces.
+    """
     for side in (seat.own, seat.other):
         index = model.index(side.body)
         flat = set(model.features[index].plane_faces.tolist())

@@ -48,6 +48,15 @@ def order_of_placing(setup: Setup, staging: Staging, *, model: SettlingModel | N
     which it comes last. An order in which a part takes the place of one to come, or does not come to rest
     without it, is impossible; the answer names it with the reason, and it does not count.
 
+    Parameters
+    ----------
+    setup : Setup
+        Bodies and intended seats.
+    staging : Staging
+        Pushes, the order stated and what is loose.
+    model : SettlingModel, optional
+        That of the set-up, where it is made already.
+
     Raises
     ------
     SetupError

@@ -63,6 +63,20 @@ def closing_fixtures(
 
     A fastened one is not among them where the parts are pressed on another fastened one: the gap between
     the two does not follow the parts.
+
+    Parameters
+    ----------
+    model : SettlingModel
+        The bodies and their seats.
+    carried : sequence of LoadedContact
+        What touches at rest.
+    loose : iterable of str
+        Names of the bodies that move.
+
+    Returns
+    -------
+    tuple of int
+        Numbers of bodies in the model, sorted by name.
     """
     moved = set(loose)
     held = _held(model, carried, moved)
@@ -168,7 +182,20 @@ def _target(setup: Setup, cut: str, part: str, face: str) -> CriticalPlace:
 
 
 def parts_located(model: SettlingModel, settled: Settled) -> tuple[PartLocation, ...]:
-    """Return how each loose part that has seats is located by those that are closed."""
+    """Return how each loose part that has seats is located by those that are closed.
+
+    Parameters
+    ----------
+    model : SettlingModel
+        The bodies and their seats.
+    settled : Settled
+        Where the parts rest.
+
+    Returns
+    -------
+    tuple of PartLocation
+        One for each loose body with a seat that carries and does not only close it in.
+    """
     targets = critical_places(model.setup)
     closing = _closing_seats(model, settled.carried, settled.poses)
     out = []
@@ -223,7 +250,15 @@ def _part(
 
 
 def way_to_rest(model: SettlingModel, pose: RestPose) -> Floats:
-    """Return what takes points of a body, machine's frame, from where it is drawn to its rest, (4, 4)."""
+    """Return what takes points of a body, machine's frame, from where it is drawn to its rest, (4, 4).
+
+    Parameters
+    ----------
+    model : SettlingModel
+        The bodies as drawn.
+    pose : RestPose
+        Where one of them rests.
+    """
     return np.asarray(pose.matrix @ np.linalg.inv(model.drawn.matrix(model.index(pose.body))))
 
 

@@ -89,7 +89,22 @@ def gap_um(
 
 
 def seat_gaps_um(model: SettlingModel, poses: Poses, seat: Seat) -> list[tuple[float, float]]:
-    """Return the gaps, as `gap_um`, between each face of one side of a seat and each of the other."""
+    """Return the gaps, as `gap_um`, between each face of one side of a seat and each of the other.
+
+    Parameters
+    ----------
+    model : SettlingModel
+        The bodies as features.
+    poses : Poses
+        Where all bodies stand.
+    seat : Seat
+        The seat, with both its faces.
+
+    Returns
+    -------
+    list of (float, float)
+        Least and greatest gap of each pair of faces.
+    """
     return [
         gap_um(model, poses, (model.index(seat.body), i), (model.index(seat.on), j))
         for i in model.setup.body(seat.body).face_indices(seat.face)
@@ -177,7 +192,15 @@ FINE_MM, DEEP_MM = 1e-4, 1.5
 
 
 def unseen_overlap_mm(scene: ProximityScene, poses: Poses) -> float:
-    """Return a bound on overlaps of the bodies of a scene that settling does not see."""
+    """Return a bound on overlaps of the bodies of a scene that settling does not see.
+
+    Parameters
+    ----------
+    scene : ProximityScene
+        The bodies that settling looks at.
+    poses : Poses
+        Where all bodies stand.
+    """
     low, high = scene.boxes(poses.rotation, poses.origin_mm)
     worst = 0.0
     for one, other in scene.pairs(low, high, NEAR_MM).tolist():
@@ -277,7 +300,19 @@ CARRIES = 1e-6
 def settled_outcome(
     model: SettlingModel, raw: Settling, loads: Sequence[SteadyLoad], loose: Sequence[int]
 ) -> Settled:
-    """Return the result of a settling, in the set-up's names."""
+    """Return the result of a settling, in the set-up's names.
+
+    Parameters
+    ----------
+    model : SettlingModel
+        The bodies and their names.
+    raw : Settling
+        What came of the settling, by numbers of bodies.
+    loads : sequence of SteadyLoad
+        Loads on the loose bodies.
+    loose : sequence of int
+        Numbers of the bodies that move.
+    """
     touch = model.setup.tolerances.touch_mm
     rests = raw.ending is Ending.REST
     carried = faces_carrying(model, raw, loads, touch) if rests else ()
@@ -366,7 +401,17 @@ def _deepest_pair(model: SettlingModel, raw: Settling) -> tuple[str, ...]:
 
 
 def rest_pose(model: SettlingModel, poses: Poses, body: int) -> RestPose:
-    """Return one body's pose against the drawn one."""
+    """Return one body's pose against the drawn one.
+
+    Parameters
+    ----------
+    model : SettlingModel
+        The bodies as drawn.
+    poses : Poses
+        Where all bodies rest.
+    body : int
+        Number of the body.
+    """
     centre = model.features[body].centre_mm
     shift = poses.apply(body, centre) - model.drawn.apply(body, centre)
     turn = Rotation.from_matrix(poses.rotation[body] @ model.drawn.rotation[body].T).as_rotvec()
@@ -395,7 +440,19 @@ def candidates(raw: Settling) -> Candidates:
 def faces_carrying(
     model: SettlingModel, raw: Settling, loads: Sequence[SteadyLoad], touch_mm: float
 ) -> tuple[LoadedContact, ...]:
-    """Return the pairs of faces that touch at rest, with the force across each."""
+    """Return the pairs of faces that touch at rest, with the force across each.
+
+    Parameters
+    ----------
+    model : SettlingModel
+        The bodies and their seats.
+    raw : Settling
+        A settling that came to rest.
+    loads : sequence of SteadyLoad
+        Loads on the loose bodies, one at least; a force that is a trifle beside the greatest counts as zero.
+    touch_mm : float
+        Greatest gap at which two faces touch.
+    """
     rows = candidates(raw)
     names = [b.face_names() for b in model.bodies]
     wanted = {_seat_key(s) for s in model.setup.seats}

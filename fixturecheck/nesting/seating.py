@@ -100,7 +100,24 @@ def _first(face: str, others: Iterable[str]) -> tuple[str, ...]:
 
 
 def continues_seat(setup: Setup, placed: Mapping[str, Solid], patch: Patch, seat: Seat) -> bool:
-    """Tell whether an area lies in the plane of a seat's face though no seat names its two faces."""
+    """Tell whether an area lies in the plane of a seat's face though no seat names its two faces.
+
+    Parameters
+    ----------
+    setup : Setup
+        Seats and the touch tolerance.
+    placed : mapping of str to Solid
+        Every body by name, machine's frame.
+    patch : Patch
+        What touches.
+    seat : Seat
+        A seat between the same two bodies.
+
+    Returns
+    -------
+    bool
+        False also where a face of the seat is not flat.
+    """
     if patch.contact.kind != ContactKind.AREA or any(is_on(patch, s) for s in setup.seats):
         return False
     try:
@@ -126,7 +143,15 @@ def _areas_mm2(setup: Setup, body: str, names: tuple[str, ...]) -> float:
 
 
 def is_on(patch: Patch, seat: Seat) -> bool:
-    """Whether a patch lies between the two faces of a seat, or on an edge or corner of either."""
+    """Whether a patch lies between the two faces of a seat, or on an edge or corner of either.
+
+    Parameters
+    ----------
+    patch : Patch
+        What touches.
+    seat : Seat
+        A seat between any two bodies.
+    """
     if set(patch.bodies) != {seat.body, seat.on}:
         return False
     mine, theirs = patch.sides_from(seat.body)
@@ -135,6 +160,22 @@ def is_on(patch: Patch, seat: Seat) -> bool:
 
 def face_place(setup: Setup, placed: Mapping[str, Solid], body: str, face: str) -> tuple[Vector, Vector]:
     """Return the centre and the outward normal of a named flat face where it stands.
+
+    Parameters
+    ----------
+    setup : Setup
+        Names of the faces, and the touch tolerance.
+    placed : mapping of str to Solid
+        Every body by name, machine's frame.
+    body : str
+        Name of the body.
+    face : str
+        One of its named faces; the centres of its pieces are averaged by area.
+
+    Returns
+    -------
+    (centre, normal) : tuple of Vector
+        Machine's frame; the centre in mm, the normal of unit length.
 
     Raises
     ------

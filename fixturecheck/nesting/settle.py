@@ -117,6 +117,21 @@ def rest_from_apart(
     They retreat along the first direction without obstacles: against their loads, straight up, or level
     against their pushes. Where they still overlap there, they retreat further. Bodies that are shut in on all
     sides start as drawn, unless they are to be placed now.
+
+    Parameters
+    ----------
+    model : SettlingModel
+        The bodies as drawn.
+    loads : list of SteadyLoad
+        Loads on the bodies that move.
+    ranks : mapping of int to int
+        How many bodies stand in front of each; later ones retreat further.
+    approach_mm : float
+        How far they retreat first; each further try doubles it.
+    bounds : Bounds
+        When the settler stops; its `approach_mm` is replaced by that of the retreat.
+    placed : bool
+        The other bodies are there already, so that without a clear retreat there is no room.
     """
     for doubled in range(TRIES):
         approach = approach_mm * 2.0**doubled
@@ -148,7 +163,24 @@ def _lowered(model: SettlingModel, loads: list[SteadyLoad], start: Poses, bounds
 
 
 def settle_together(model: SettlingModel, loads: list[SteadyLoad], start: Poses, bounds: Bounds) -> Settling:
-    """Settle all the bodies that have a load together, unless they start deep in each other."""
+    """Settle all the bodies that have a load together, unless they start deep in each other.
+
+    Parameters
+    ----------
+    model : SettlingModel
+        The bodies as features.
+    loads : list of SteadyLoad
+        One for each body that moves.
+    start : Poses
+        Where all bodies stand at first.
+    bounds : Bounds
+        When the settler stops.
+
+    Returns
+    -------
+    Settling
+        `OVERLAPS` without a step where they start deep in each other.
+    """
     scene = model.scene(one.body for one in loads)
     deep = penetrations(model.features, scene.loose.tolist(), start.rotation, start.origin_mm)
     if len(deep.gap_mm) == 0:
@@ -307,7 +339,15 @@ def _pair(rows: Candidates, i: int) -> tuple[int, int]:
 
 
 def moved_back(poses: Poses, retreats: Mapping[int, Floats]) -> Poses:
-    """Return poses with some bodies shifted."""
+    """Return poses with some bodies shifted.
+
+    Parameters
+    ----------
+    poses : Poses
+        Where all bodies stand; left as it is.
+    retreats : mapping of int to ndarray, shape (3,)
+        Shift of each body that moves, machine's frame, mm.
+    """
     origin = poses.origin_mm.copy()
     for body, retreat in retreats.items():
         origin[body] += retreat
@@ -374,6 +414,20 @@ def settled_and_visited(
 ) -> tuple[Settled, tuple[Poses, ...]]:
     """Return where parts come to rest, and where all bodies stood on the way; those to come are far off.
 
+    Parameters
+    ----------
+    model : SettlingModel
+        The bodies as features.
+    staging : Staging
+        Pushes, order and what is loose.
+    bounds : Bounds, optional
+        When the settler stops.
+
+    Returns
+    -------
+    (settled, visited)
+        The answer in the set-up's names, and poses from the start to the rest.
+
     Raises
     ------
     SetupError
@@ -400,7 +454,20 @@ def _checked(model: SettlingModel, raw: Settling, loose: Sequence[int]) -> Settl
 
 
 def loose_of(model: SettlingModel, staging: Staging) -> tuple[int, ...]:
-    """Return the numbers of the bodies that move."""
+    """Return the numbers of the bodies that move.
+
+    Parameters
+    ----------
+    model : SettlingModel
+        The bodies and the set-up.
+    staging : Staging
+        What is loose, and the order.
+
+    Raises
+    ------
+    SetupError
+        Nothing is loose, or the order or what is loose names a body that is not there.
+    """
     names = loose_names(model.setup, staging)
     if not names:
         message = f"set-up {model.setup.name!r} has no loose body to settle; give a body the role 'part'"
@@ -411,7 +478,22 @@ def loose_of(model: SettlingModel, staging: Staging) -> tuple[int, ...]:
 
 
 def loads_of(model: SettlingModel, staging: Staging, loose: Sequence[int]) -> list[SteadyLoad]:
-    """Return the steady load on each loose body: weight, the stated pull of the magnet, and the push."""
+    """Return the steady load on each loose body: weight, the stated pull of the magnet, and the push.
+
+    Parameters
+    ----------
+    model : SettlingModel
+        The bodies as features.
+    staging : Staging
+        Pushes, pull, and whether weight acts.
+    loose : sequence of int
+        Numbers of the bodies that move.
+
+    Returns
+    -------
+    list of SteadyLoad
+        In the order of `loose`.
+    """
     return [_load(model, staging, body) for body in loose]
 
 
@@ -443,7 +525,24 @@ def _pushed(push: Push, seat_n: float, name: str) -> Floats:
 def settle_in_order(
     model: SettlingModel, staging: Staging, loose: Sequence[int], bounds: Bounds
 ) -> tuple[Settling, list[SteadyLoad]]:
-    """Settle together or in the order stated: as drawn first, then from where nothing overlaps."""
+    """Settle together or in the order stated: as drawn first, then from where nothing overlaps.
+
+    Parameters
+    ----------
+    model : SettlingModel
+        The bodies as features.
+    staging : Staging
+        Pushes, order and the first retreat.
+    loose : sequence of int
+        Numbers of the bodies that move.
+    bounds : Bounds
+        When the settler stops.
+
+    Returns
+    -------
+    (settling, loads)
+        What came of it, and the load on each loose body.
+    """
     loads = loads_of(model, staging, loose)
     ranks = ranks_of(model, staging, loads)
     if staging.order:
@@ -452,7 +551,23 @@ def settle_in_order(
 
 
 def ranks_of(model: SettlingModel, staging: Staging, loads: Sequence[SteadyLoad]) -> Mapping[int, int]:
-    """Return how many parts stand in front of each, so that a gang starts apart and in line."""
+    """Return how many parts stand in front of each, so that a gang starts apart and in line.
+
+    Parameters
+    ----------
+    model : SettlingModel
+        The bodies as drawn.
+    staging : Staging
+        The order; where one is stated, ranks follow it.
+    loads : sequence of SteadyLoad
+        One for each body that moves. Without an order the body furthest along the level part of their sum is
+        first; along the sum itself where that has no level part.
+
+    Returns
+    -------
+    mapping of int to int
+        By number of the body; zero is the first.
+    """
     if staging.order:
         return {model.index(name): rank for rank, name in enumerate(staging.order)}
     total = np.sum([one.total_n() for one in loads], axis=0)

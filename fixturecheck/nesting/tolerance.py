@@ -64,7 +64,22 @@ from fixturecheck.tolerancing.zones import (
 
 
 def corners_mm(model: SettlingModel, body: int, face: str) -> Floats:
-    """Return the corners (n, 3) of a flat face where it is drawn; none where any piece of it is curved."""
+    """Return the corners (n, 3) of a flat face where it is drawn; none where any piece of it is curved.
+
+    Parameters
+    ----------
+    model : SettlingModel
+        The bodies as drawn.
+    body : int
+        Number of the body.
+    face : str
+        One of its named faces.
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        Machine's frame.
+    """
     features, found = model.features[body], []
     for index in model.bodies[body].face_indices(face):
         flat = np.flatnonzero(features.plane_faces == index)

@@ -129,7 +129,7 @@ def read_document(path: Path, overrides: Mapping[str, str], *, reached_by: str =
         The file cannot be read or does not parse, with its line; or an override names nothing.
     """
     text = text_of(path)
-    document = parsed(path.name, text)
+    document = _parsed(path.name, text)
     set_by: dict[KeyPath, str] = {}
     wrong = Mistakes()
     for key, value in overrides.items():
@@ -154,7 +154,7 @@ def document_of(name: str, text: str) -> Stated:
     SetupError
         It does not parse; with the line.
     """
-    return _stated(name, text, parsed(name, text), {})
+    return _stated(name, text, _parsed(name, text), {})
 
 
 def _stated(name: str, text: str, document: Mapping[str, Any], set_by: Mapping[KeyPath, str]) -> Stated:
@@ -162,7 +162,7 @@ def _stated(name: str, text: str, document: Mapping[str, Any], set_by: Mapping[K
     return Stated(what="the file", values=document, path=(), where=where)
 
 
-def parsed(name: str, text: str) -> dict[str, Any]:
+def _parsed(name: str, text: str) -> dict[str, Any]:
     """Return what a TOML text says.
 
     Raises
@@ -369,6 +369,13 @@ class Guess:
 
 def guesses(facts: Stated, keys: Iterable[str]) -> tuple[Guess, ...]:
     """Return the values that the dotted keys of `guessed` name.
+
+    Parameters
+    ----------
+    facts : Stated
+        The set-up as stated.
+    keys : iterable of str
+        Dotted keys, from the top of the set-up.
 
     Raises
     ------

@@ -182,6 +182,13 @@ class BodyFacts:
 def place_facts(entry: Stated, units: str) -> PlaceFacts:
     """Return the place that `at` and `rotate` state.
 
+    Parameters
+    ----------
+    entry : Stated
+        A table that may state `at` and `rotate`; without them it stands at the origin, not turned.
+    units : str
+        `inch`, or the unit is the millimetre.
+
     Raises
     ------
     SetupError
@@ -199,6 +206,13 @@ def place_facts(entry: Stated, units: str) -> PlaceFacts:
 
 def equipment_facts(entry: Stated, units: str) -> EquipmentFacts:
     """Return what is stated about a piece of equipment; lengths may be stated under inch keys.
+
+    Parameters
+    ----------
+    entry : Stated
+        One `[[equipment]]` table.
+    units : str
+        Those of its `at`: `inch`, or the unit is the millimetre.
 
     Raises
     ------

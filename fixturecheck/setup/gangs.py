@@ -152,7 +152,20 @@ _OF_NODES = ("seats", *FREE_KEYS)
 
 
 def seat_table(body: str, seat: BodySeat) -> dict[str, Any]:
-    """Return a seat that stands with its body as a `[[seat]]` table of its own."""
+    """Return a seat that stands with its body as a `[[seat]]` table of its own.
+
+    Parameters
+    ----------
+    body : str
+        Name of the body that the seat stands with.
+    seat : BodySeat
+        The seat.
+
+    Returns
+    -------
+    dict
+        The keys that it states, with `body`, `on` and `rank` always.
+    """
     stated = {key: getattr(seat, key) for key in _SEAT_KEYS if key in seat.stated or key == "on"}
     return {"body": body, **stated, "rank": seat.rank}
 

@@ -360,6 +360,18 @@ def load(path: str | Path, overrides: Mapping[str, str] = _NO_OVERRIDES) -> Setu
 def setup_of_script(file: Path, ran: Ran) -> Setup:
     """Return the set-up that a script left.
 
+    Parameters
+    ----------
+    file : Path
+        The script.
+    ran : Ran
+        What it left behind.
+
+    Returns
+    -------
+    Setup
+        With its sources and where things stand in the script.
+
     Raises
     ------
     SetupError
@@ -397,7 +409,17 @@ def _from_assembly(file: Path, assembly: Any) -> Setup:
 
 
 def sources_of(file: Path, bodies: Iterable[Body], read: Iterable[Path]) -> tuple[Source, ...]:
-    """List the set-up file, what a script imported and read, and the part files, each once."""
+    """List the set-up file, what a script imported and read, and the part files, each once.
+
+    Parameters
+    ----------
+    file : Path
+        The set-up file; paths are told from its folder.
+    bodies : iterable of Body
+        Bodies, of which some were read from files.
+    read : iterable of Path
+        Other files that were read.
+    """
     home = file.parent.resolve()
     found = {file.name: _digest(file)}
     for path in read:

@@ -421,7 +421,17 @@ def unstated(setup: Setup, names: Collection[str]) -> Setup:
 
 
 def read_from(setup: Setup, sources: tuple[Source, ...], origins: Mapping[tuple[str, ...], Origin]) -> Setup:
-    """Return a set-up that says where it is stated; nothing that could be refused changes by that."""
+    """Return a set-up that says where it is stated; nothing that could be refused changes by that.
+
+    Parameters
+    ----------
+    setup : Setup
+        A set-up that is sound; left as it is.
+    sources : tuple of Source
+        The files that it was read from.
+    origins : mapping of tuple of str to Origin
+        Where what it states stands in them; see `setup.outline`.
+    """
     told = copy(setup)
     object.__setattr__(told, "sources", sources)
     object.__setattr__(told, "origins", origins)
@@ -460,7 +470,20 @@ def drawings_of(setup: Setup) -> dict[str, str]:
 
 
 def together(setup: Setup, name: str) -> tuple[str, ...]:
-    """Return the bodies of the same piece of equipment, the named one included."""
+    """Return the bodies of the same piece of equipment, the named one included.
+
+    Parameters
+    ----------
+    setup : Setup
+        The bodies and the groups that they belong to.
+    name : str
+        Name of a body.
+
+    Returns
+    -------
+    tuple of str
+        In the set-up's order; the body alone where it has no group.
+    """
     group = setup.body(name).group
     return tuple(b.name for b in setup.bodies if b.name == name or (group is not None and b.group == group))
 
@@ -469,6 +492,13 @@ def is_loose(setup: Setup, name: str) -> bool:
     """Tell whether a body is a block, parallel or stop of its own: no part, no magnet, of one piece.
 
     A chuck, V-block or vise is of several pieces, or has poles; it is not changed for one job.
+
+    Parameters
+    ----------
+    setup : Setup
+        The bodies and the groups that they belong to.
+    name : str
+        Name of a body.
     """
     body = setup.body(name)
     return (

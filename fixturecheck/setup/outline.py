@@ -201,7 +201,15 @@ def _at(key: tuple[str, ...], facts: Stated, path: KeyPath) -> dict[tuple[str, .
 
 
 def origin_of(setup: Setup, finding: Finding) -> Origin | None:
-    """Return where what a finding is about is stated: the nearest that a file states; None without a file."""
+    """Return where what a finding is about is stated: the nearest that a file states; None without a file.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up, with its origins.
+    finding : Finding
+        What is to be traced.
+    """
     return next((setup.origins[key] for key in _keys(setup, finding) if key in setup.origins), None)
 
 

@@ -50,6 +50,24 @@ def placed_as_stated(
 ) -> tuple[Body, ...]:
     """Return the bodies of a file, with those that their seats place where these put them.
 
+    Parameters
+    ----------
+    bodies : sequence of Body
+        All bodies; those that seats place are not yet where they go.
+    seats : sequence of Seat
+        All seats that are stated.
+    placings : sequence of StatedPlacing
+        What is placed by its seats; where it is empty, the bodies stay as they are.
+    tolerances : Tolerances
+        When faces count as touching and as parallel.
+    write : Writing
+        The units of messages.
+
+    Returns
+    -------
+    tuple of Body
+        In the order given.
+
     Raises
     ------
     SetupError

@@ -238,6 +238,13 @@ class Stated:
     def fail(self, reason: str, key: str | int | None = None) -> NoReturn:
         """Refuse the table, or one of its keys, saying where it stands.
 
+        Parameters
+        ----------
+        reason : str
+            What is wrong.
+        key : str or int, optional
+            The key, or the number of an entry, that is refused; the whole table where it is left out.
+
         Raises
         ------
         SetupError
@@ -249,6 +256,13 @@ class Stated:
 
     def several(self, what: str, reason: SetupError) -> NoReturn:
         """Refuse the table for all that a reason says, each line with its place and what it is about.
+
+        Parameters
+        ----------
+        what : str
+            Put before each line of the reason.
+        reason : SetupError
+            With one problem or several.
 
         Raises
         ------
@@ -273,7 +287,28 @@ class Stated:
         wrong.raise_any()
 
     def get(self, key: str, kind: str, default: Any = None) -> Any:
-        """Return the value of a key, of that kind, or the default where it is left out."""
+        """Return the value of a key, of that kind, or the default where it is left out.
+
+        Parameters
+        ----------
+        key : str
+            Name of the key.
+        kind : str
+            What it takes: `text`, `number`, `whole`, `flag`, `texts`, `numbers`, `table`, `tables`, `false`,
+            two of these with `or` between, or `anything`.
+        default : object
+            Returned as it is where the key is left out.
+
+        Returns
+        -------
+        object
+            A whole number that was stated as 3.0 comes as an integer.
+
+        Raises
+        ------
+        SetupError
+            The value is of another kind.
+        """
         if key not in self.values:
             return default
         value = self.values[key]
@@ -283,13 +318,39 @@ class Stated:
         return int(value) if "whole" in kind and isinstance(value, float) else value
 
     def need(self, key: str, kind: str) -> Any:
-        """Return the value of a key that may not be left out."""
+        """Return the value of a key that may not be left out.
+
+        Parameters
+        ----------
+        key : str
+            Name of the key.
+        kind : str
+            As for `get`.
+
+        Raises
+        ------
+        SetupError
+            It is left out, or its value is of another kind.
+        """
         if key not in self.values:
             self.fail(f"{self.what} lacks the key {key!r}")
         return self.get(key, kind)
 
     def table(self, key: str, what: str | None = None) -> Stated:
-        """Return the table under a key; an empty one where it is left out."""
+        """Return the table under a key; an empty one where it is left out.
+
+        Parameters
+        ----------
+        key : str
+            Name of the key.
+        what : str, optional
+            What to call the table in messages; `[key]` where it is left out.
+
+        Raises
+        ------
+        SetupError
+            The value is no table.
+        """
         values = self.get(key, "table", {})
         return Stated(what=what or f"[{key}]", values=values, path=(*self.path, key), where=self.where)
 
@@ -309,7 +370,27 @@ class Stated:
         ]
 
     def number(self, key: str, kind: str = "number", default: Any = None) -> Any:
-        """Return a quantity stated under its metric key, or converted from its inch key."""
+        """Return a quantity stated under its metric key, or converted from its inch key.
+
+        Parameters
+        ----------
+        key : str
+            The metric key.
+        kind : str
+            As for `get`.
+        default : object
+            Returned as it is where neither key is stated.
+
+        Returns
+        -------
+        object
+            In the unit of the metric key.
+
+        Raises
+        ------
+        SetupError
+            Both keys are stated, or the value is of another kind.
+        """
         inch = inch_key(key)
         if inch is None or inch not in self.values:
             return self.get(key, kind, default)
@@ -318,7 +399,20 @@ class Stated:
         return _converted(self.get(inch, kind), key)
 
     def within(self, rule: Allowed, key: str) -> None:
-        """Refuse the value of a metric key, or of its inch key, where the rule does not allow it."""
+        """Refuse the value of a metric key, or of its inch key, where the rule does not allow it.
+
+        Parameters
+        ----------
+        rule : Allowed
+            What the key takes, in the unit of the metric key.
+        key : str
+            The metric key.
+
+        Raises
+        ------
+        SetupError
+            The rule does not allow the value; with the limits in the unit that was stated.
+        """
         inch = inch_key(key)
         in_inches = inch is not None and inch in self.values
         stated = inch if inch is not None and in_inches else key
@@ -361,6 +455,20 @@ class Stated:
         self, cls: type, *, without: Iterable[str] = (), readers: Mapping[str, Callable[[], Any]]
     ) -> dict[str, Any]:
         """Return the fields of a data class that the table states; see `record`.
+
+        Parameters
+        ----------
+        cls : type
+            A data class.
+        without : iterable of str
+            Fields that are no keys of this table.
+        readers : mapping of str to callable
+            By field, what reads it where its type does not say how.
+
+        Returns
+        -------
+        dict of str to object
+            The fields that are stated; those with a default may be missing.
 
         Raises
         ------

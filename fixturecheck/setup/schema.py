@@ -254,7 +254,17 @@ def first_line(name: str = SETUP_FILE) -> str:
 
 
 def root_schema(title: str, top: Mapping[str, Schema], definitions: Mapping[str, Schema]) -> Schema:
-    """Return the schema of a whole file from what stands at its top and what that refers to."""
+    """Return the schema of a whole file from what stands at its top and what that refers to.
+
+    Parameters
+    ----------
+    title : str
+        What the file is.
+    top : mapping of str to Schema
+        What each key at the top takes.
+    definitions : mapping of str to Schema
+        What they refer to, by name.
+    """
     return {
         "$schema": DRAFT,
         "title": title,
@@ -430,6 +440,13 @@ def _kind_of(value: object) -> str:
 
 def special_schema(table: str, key: str) -> Schema:
     """Return what a key of a table of a set-up takes whose type does not say it.
+
+    Parameters
+    ----------
+    table : str
+        Name of the table, a key of `RECORD_OF`.
+    key : str
+        One of its keys.
 
     Raises
     ------

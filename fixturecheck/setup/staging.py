@@ -113,7 +113,15 @@ class Staging:
 
 
 def loose_names(setup: Setup, staging: Staging) -> tuple[str, ...]:
-    """Return the names of the bodies that move: those stated, or every part; and fixtures pushed in turn."""
+    """Return the names of the bodies that move: those stated, or every part; and fixtures pushed in turn.
+
+    Parameters
+    ----------
+    setup : Setup
+        The bodies with their roles.
+    staging : Staging
+        What is loose, the order and the pushes.
+    """
     names = staging.loose or tuple(b.name for b in setup.bodies if b.role == BodyRole.PART)
     return (*names, *(n for n in staging.order if n in staging.push and n not in names))
 

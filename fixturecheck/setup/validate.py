@@ -179,6 +179,15 @@ TABLE_MM = 0.01
 def all_of(values: object, kind: type[T], what: str) -> tuple[T, ...]:
     """Return a tuple of what was stated as a list or tuple of one kind of thing.
 
+    Parameters
+    ----------
+    values : object
+        What was stated.
+    kind : type
+        What each entry has to be.
+    what : str
+        What it is called in a message.
+
     Raises
     ------
     SetupError
@@ -459,7 +468,22 @@ def _body_of(setup: Setup, name: str, where: str) -> Body:
 
 
 def face_of(body: Body, name: str, where: str) -> tuple[int, ...]:
-    """Return a named face's indices; faces that nobody named go by `face_<n>`."""
+    """Return a named face's indices; faces that nobody named go by `face_<n>`.
+
+    Parameters
+    ----------
+    body : Body
+        The body whose face is named.
+    name : str
+        Name of the face.
+    where : str
+        Begins a message: where the name is stated.
+
+    Raises
+    ------
+    SetupError
+        The body has no such face, or it is not clear which one the name means.
+    """
     if name in body.unclear:
         message = f"{where}: {body.why_unclear(name)}"
         raise SetupError(message)

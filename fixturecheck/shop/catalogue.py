@@ -102,6 +102,13 @@ def _made(name: str, values: tuple[tuple[str, Value], ...]) -> tuple[Piece, ...]
 def checked_params(name: str, params: Mapping[str, object]) -> dict[str, Value]:
     """Return all parameters of a kind of equipment, those that are stated and the rest as the shop has them.
 
+    Parameters
+    ----------
+    name : str
+        Kind of equipment.
+    params : mapping of str to object
+        The parameters that are stated, lengths in mm.
+
     Raises
     ------
     SetupError

@@ -35,21 +35,68 @@ __all__ = [
 def blocking_block(
     *, length_mm: float, width_mm: float, height_mm: float, chamfer_mm: float, material: str
 ) -> tuple[Piece, ...]:
-    """Return a plain block of iron; origin at the middle of its base."""
+    """Return a plain block of iron; origin at the middle of its base.
+
+    Parameters
+    ----------
+    length_mm, width_mm, height_mm : float
+        Sizes along X, Y and Z.
+    chamfer_mm : float
+        On every edge; zero is none.
+    material : str
+        Name of the block's material.
+
+    Raises
+    ------
+    SetupError
+        The chamfer is too large.
+    """
     return (_block(length_mm, width_mm, height_mm, chamfer_mm, material, {"*": "ground"}),)
 
 
 def parallel(
     *, length_mm: float, width_mm: float, height_mm: float, chamfer_mm: float, material: str
 ) -> tuple[Piece, ...]:
-    """Return one parallel, lying along X; origin at the middle of its base."""
+    """Return one parallel, lying along X; origin at the middle of its base.
+
+    Parameters
+    ----------
+    length_mm, width_mm, height_mm : float
+        Sizes along X, Y and Z.
+    chamfer_mm : float
+        On every edge; zero is none.
+    material : str
+        Name of the parallel's material.
+
+    Raises
+    ------
+    SetupError
+        The chamfer is too large.
+    """
     return (_block(length_mm, width_mm, height_mm, chamfer_mm, material, {"*": "ground"}),)
 
 
 def gauge_block(
     *, size_mm: float, length_mm: float, width_mm: float, chamfer_mm: float, material: str
 ) -> tuple[Piece, ...]:
-    """Return one gauge block standing on a gauging face; origin at the middle of that face."""
+    """Return one gauge block standing on a gauging face; origin at the middle of that face.
+
+    Parameters
+    ----------
+    size_mm : float
+        Between the gauging faces, along Z.
+    length_mm, width_mm : float
+        Sizes along X and Y.
+    chamfer_mm : float
+        On every edge; zero is none.
+    material : str
+        Name of the block's material.
+
+    Raises
+    ------
+    SetupError
+        The chamfer is too large.
+    """
     finish = {"base": "lapped", "top": "lapped", "*": "ground"}
     return (_block(length_mm, width_mm, size_mm, chamfer_mm, material, finish),)
 
@@ -64,7 +111,35 @@ def angle_block(
     chamfer_mm: float,
     material: str,
 ) -> tuple[Piece, ...]:
-    """Return a block whose incline rises toward +Y; origin at the middle of the toe's lower edge."""
+    """Return a block whose incline rises toward +Y; origin at the middle of the toe's lower edge.
+
+    Parameters
+    ----------
+    angle_deg : float
+        From the base to the incline, less than 90.
+    length_mm : float
+        Length of the base, along Y.
+    width_mm : float
+        Along X.
+    toe_mm : float
+        Height at the low end.
+    error_arcsec : float
+        How far the angle may be off.
+    chamfer_mm : float
+        On the edges along X; zero is none.
+    material : str
+        Name of the block's material.
+
+    Returns
+    -------
+    tuple of Piece
+        One, with its incline.
+
+    Raises
+    ------
+    SetupError
+        The angle is 90 degrees or more, or the chamfer is too large.
+    """
     if angle_deg >= 90:
         message = f"angle_block: angle_deg must be less than 90, got {angle_deg:g}"
         raise SetupError(message)
@@ -84,7 +159,28 @@ def angle_block(
 def step_block(
     *, steps: int, rise_mm: float, going_mm: float, width_mm: float, chamfer_mm: float, material: str
 ) -> tuple[Piece, ...]:
-    """Return a staircase that climbs toward +Y; origin at the middle of the front's lower edge."""
+    """Return a staircase that climbs toward +Y; origin at the middle of the front's lower edge.
+
+    Parameters
+    ----------
+    steps : int
+        How many steps.
+    rise_mm : float
+        Height of each.
+    going_mm : float
+        Depth of each, along Y.
+    width_mm : float
+        Along X.
+    chamfer_mm : float
+        On the edges along X that stick out; zero is none.
+    material : str
+        Name of the block's material.
+
+    Raises
+    ------
+    SetupError
+        The chamfer is too large.
+    """
     _check_chamfer("step_block", chamfer_mm, rise_mm, going_mm, width_mm)
     corners = [(0.0, 0.0), (steps * going_mm, 0.0)]
     sides = ["base", "back"]
@@ -99,7 +195,24 @@ def step_block(
 
 
 def stop_rod(*, diameter_mm: float, length_mm: float, chamfer_mm: float, material: str) -> tuple[Piece, ...]:
-    """Return a rod along X; origin in the middle of its axis."""
+    """Return a rod along X; origin in the middle of its axis.
+
+    Parameters
+    ----------
+    diameter_mm : float
+        Diameter of the rod.
+    length_mm : float
+        Along X.
+    chamfer_mm : float
+        On both ends; zero is none.
+    material : str
+        Name of the rod's material.
+
+    Raises
+    ------
+    SetupError
+        The chamfer is too large.
+    """
     _check_chamfer("stop_rod", chamfer_mm, diameter_mm, length_mm)
     half_mm = length_mm / 2
     solid = chamfer(cylinder(diameter_mm / 2, (-half_mm, 0.0, 0.0), (half_mm, 0.0, 0.0)), chamfer_mm)
@@ -158,6 +271,27 @@ def grinding_vise(
 
     The origin is where the floor of the bed and the fixed jaw's face meet, in the middle of the width:
     a part in the vise lies at y < 0 and z > 0.
+
+    Parameters
+    ----------
+    width_mm : float
+        Width of the jaws, along X.
+    length_mm : float
+        Length of the body, along Y.
+    bed_mm : float
+        From the base to the floor of the bed.
+    jaw_height_mm : float
+        From the floor to the top of the jaws.
+    fixed_jaw_mm, moving_jaw_mm : float
+        Thickness of each jaw, along Y.
+    opening_mm : float
+        Between the jaws.
+    relief_mm : float
+        Side of the square relief in the corner of floor and fixed jaw; zero is none.
+    slot_mm : float
+        Width of the slot in the floor; zero is none.
+    material : str
+        Name of the material of body and jaw.
 
     Raises
     ------
@@ -247,6 +381,27 @@ def flat_magnetic_chuck(
 ) -> tuple[Piece, ...]:
     """Return the plate set with its poles, and the rails; the origin is the middle of the top.
 
+    Parameters
+    ----------
+    length_mm, width_mm : float
+        Sizes of the top, along X and Y.
+    plate_mm : float
+        Thickness of the top plate.
+    pole_pitch_mm : float
+        From one pole to the next.
+    spacer_mm : float
+        Between two poles.
+    frame_mm : float
+        Least width of the border without poles.
+    pole_direction : str
+        The axis along which each pole runs, `x` or `y`.
+    back_rail_height_mm, side_rail_height_mm : float
+        Height of each rail over the top; zero is none.
+    rail_mm : float
+        Thickness of the rails.
+    material, spacer_material, rail_material : str
+        Names of the materials of the poles, of the plate round them and of the rails.
+
     Raises
     ------
     SetupError
@@ -303,6 +458,27 @@ def magnetic_v_block(
     """Return the left half (at -Y, pole n), the right half (at +Y, pole s) and the spacer between.
 
     The trough runs along X; the origin is the middle of the line in which the two flanks would meet.
+
+    Parameters
+    ----------
+    length_mm : float
+        Along the trough.
+    width_mm : float
+        Over both halves, along Y.
+    height_mm : float
+        From the base to the land.
+    angle_deg : float
+        Included angle of the trough, less than 180.
+    land_mm : float
+        Width of the flat top on each side.
+    spacer_mm : float
+        Thickness of the spacer, no more than the width of the groove.
+    groove_width_mm, groove_depth_mm : float
+        Width of the relief at the vertex, and its depth below it.
+    chamfer_mm : float
+        On the edges of the land; zero is none.
+    material, spacer_material : str
+        Names of the materials of the halves and of the spacer.
 
     Raises
     ------

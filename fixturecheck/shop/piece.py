@@ -88,6 +88,18 @@ class Piece:
 def named(solid: Solid, planes: Mapping[str, Plane]) -> Faces:
     """Name plane faces by where they lie.
 
+    Parameters
+    ----------
+    solid : Solid
+        What has the faces.
+    planes : mapping of str to (Vector, Vector)
+        By name the outward normal of a face and a point that it passes through, mm.
+
+    Returns
+    -------
+    dict of str to tuple of int
+        Indices of the faces in each plane.
+
     Raises
     ------
     KernelError
@@ -103,7 +115,22 @@ def named(solid: Solid, planes: Mapping[str, Plane]) -> Faces:
 
 
 def rest_named(solid: Solid, faces: Faces, name: str) -> Faces:
-    """Add a name for all the faces that have none."""
+    """Add a name for all the faces that have none.
+
+    Parameters
+    ----------
+    solid : Solid
+        What has the faces.
+    faces : dict of str to tuple of int
+        Those that have names; left as it is.
+    name : str
+        Name of the others.
+
+    Returns
+    -------
+    dict of str to tuple of int
+        Without the name where no face is left.
+    """
     taken = {i for indices in faces.values() for i in indices}
     rest = tuple(i for i in range(len(faces_of(solid))) if i not in taken)
     return {**faces, name: rest} if rest else faces
@@ -112,7 +139,17 @@ def rest_named(solid: Solid, faces: Faces, name: str) -> Faces:
 def named_box(
     low: Vector, high: Vector, *, names: Mapping[str, str] = _AS_THEY_ARE, chamfer_mm: float = 0.0
 ) -> tuple[Solid, Faces]:
-    """Return a box and its named faces; `names` gives better names than those by axis."""
+    """Return a box and its named faces; `names` gives better names than those by axis.
+
+    Parameters
+    ----------
+    low, high : Vector
+        Opposite corners, mm.
+    names : mapping of str to str
+        By axis, as `plus_y`, the name that the face gets; others keep that of the axis.
+    chamfer_mm : float
+        On every edge; zero is none. Its faces are named `chamfer`.
+    """
     solid = chamfer(box(low, high), chamfer_mm)
     # Each side of the box passes through whichever of the two corners lies on it.
     planes = {
@@ -152,7 +189,22 @@ class Outline:
         return prism(corners, from_x_mm=-length_mm / 2, to_x_mm=length_mm / 2)
 
     def faces(self, solid: Solid, *, length_mm: float, rest: str = "chamfer") -> Faces:
-        """Return the named faces of the prism, or of what was cut from it; `rest` names the others."""
+        """Return the named faces of the prism, or of what was cut from it; `rest` names the others.
+
+        Parameters
+        ----------
+        solid : Solid
+            The prism, or what was cut from it.
+        length_mm : float
+            Length of the prism along X.
+        rest : str
+            Name of the faces that are neither sides nor ends.
+
+        Returns
+        -------
+        dict of str to tuple of int
+            The sides by their names, the ends as `minus_x` and `plus_x`, and the rest.
+        """
         faces: Faces = {}
         for i, name in enumerate(self.sides):
             (y0, z0), (y1, z1) = self.corners[i], self.corners[(i + 1) % len(self.corners)]

@@ -86,6 +86,31 @@ def sine_plate(
 
     The origin is in the middle of the base's underside below the hinge roll.
 
+    Parameters
+    ----------
+    angle_deg : float
+        The angle that is asked; the solids stand at the one that the stack gives.
+    roll_distance_mm : float
+        Between the middles of the rolls.
+    width_mm : float
+        Along X.
+    plate_mm, base_mm : float
+        Thickness of the plate and of the base.
+    roll_mm : float
+        Diameter of the rolls.
+    stop_mm : float
+        Height and thickness of the stop at the hinge; zero is none.
+    gauge_set, grade : str
+        The set of gauge blocks, and their grade: `0`, `1` or `2`.
+    wear : str
+        Whether a wear block goes on either end of the stack, `yes` or `no`.
+    distance_um : float
+        How far the distance of the rolls may be off.
+    flatness_um : float
+        How far the plate may be out of parallel with the rolls, and the base out of flat, over that distance.
+    material : str
+        Name of the material of base and plate.
+
     Raises
     ------
     SetupError

@@ -241,7 +241,7 @@ def _magnetic_flaws(row: Material) -> Iterator[str]:
     yield from _curve_flaws(row)
 
 
-def polarisation_t(row: Material, field_a_m: float) -> float:
+def _polarisation_t(row: Material, field_a_m: float) -> float:
     """Return the polarisation of a curve: straight between its points, level beyond the last."""
     points = [(0.0, 0.0), *((h, b - MU0_H_M * h) for h, b in row.bh)]
     for (h0, j0), (h1, j1) in pairwise(points):
@@ -254,12 +254,24 @@ def curve_contradictions(row: Material, between: Sequence[Material]) -> Iterator
     """Yield why the weaker of two curves cannot lie below a material, its coercivity being what it is.
 
     A steel that is turned round only by its coercivity is not past its knee in that field.
+
+    Parameters
+    ----------
+    row : Material
+        The material, with the range of its coercivity; without one nothing is told.
+    between : sequence of Material
+        Those whose curves it is said to lie between, one at least.
+
+    Yields
+    ------
+    str
+        One reason, or none.
     """
     if row.coercivity_a_m is None:
         return
-    weak = min(between, key=lambda m: polarisation_t(m, WEAK_AT_A_M))
+    weak = min(between, key=lambda m: _polarisation_t(m, WEAK_AT_A_M))
     high_a_m = row.coercivity_a_m[1]
-    reached_t, last_t = polarisation_t(weak, high_a_m), polarisation_t(weak, math.inf)
+    reached_t, last_t = _polarisation_t(weak, high_a_m), _polarisation_t(weak, math.inf)
     if reached_t > MOST_AT_COERCIVITY * last_t:
         yield (
             f"{weak.name} has reached {reached_t:.2f} T of its {last_t:.2f} T at {high_a_m:g} A/m, which the "

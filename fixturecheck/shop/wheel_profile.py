@@ -93,6 +93,18 @@ def profile(wheel: Wheel, *, filled: bool = False) -> Section:
 def rounded_section(corners: Sequence[Corner], *, what: str) -> Section:
     """Return the closed outline through the corners, each with its radius.
 
+    Parameters
+    ----------
+    corners : sequence of ((float, float), float)
+        Each corner and its radius, mm; a radius of zero leaves it sharp.
+    what : str
+        What has the section, for a message.
+
+    Returns
+    -------
+    Section
+        Lines and arcs, in the order of the corners.
+
     Raises
     ------
     SetupError

@@ -351,6 +351,18 @@ def speed_m_s(diameter_mm: float, rpm: float) -> float:
 def rpm_for(speed_m_s: float, *, diameter_mm: float) -> float:
     """Return the spindle speed at which a wheel has that surface speed.
 
+    Parameters
+    ----------
+    speed_m_s : float
+        Surface speed.
+    diameter_mm : float
+        Diameter of the wheel, more than zero.
+
+    Returns
+    -------
+    float
+        Turns per minute.
+
     Raises
     ------
     SetupError
@@ -367,6 +379,18 @@ def speed_limit(wheel: Wheel, *, strength: str = "low") -> SpeedLimit:
 
     What is marked on the wheel counts; without a mark it is the table's value for the shape, the bond
     in the wheel's specification and the strength, of which the lowest is assumed.
+
+    Parameters
+    ----------
+    wheel : Wheel
+        Its mark, shape and specification.
+    strength : str
+        One of `STRENGTHS`; of no effect where the wheel is marked.
+
+    Returns
+    -------
+    SpeedLimit
+        With where it comes from.
 
     Raises
     ------

@@ -193,7 +193,15 @@ def _line_of(face: RoundFace) -> tuple[float, ...]:
 
 
 def furthest_opposite(face: FlatFace, others: Sequence[FlatFace]) -> FlatFace | None:
-    """Return the face on the other side of the part furthest from one; None where none is parallel."""
+    """Return the face on the other side of the part furthest from one; None where none is parallel.
+
+    Parameters
+    ----------
+    face : FlatFace
+        The face that is measured from.
+    others : sequence of FlatFace
+        Flat faces of the same part.
+    """
     behind = [o for o in others if face.opposite(o) and face.at_mm + o.at_mm > 0.0]
     return max(behind, key=face.apart_mm, default=None)
 

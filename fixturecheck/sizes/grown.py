@@ -98,6 +98,18 @@ class GrownSize:
 def temper_of(hardening: Hardening, steel_name: str) -> float | None:
     """Return the temper that is stated, or that the wanted hardness asks for; None where neither is.
 
+    Parameters
+    ----------
+    hardening : Hardening
+        The temper, or the hardness that is wanted.
+    steel_name : str
+        Name of the steel in the table.
+
+    Returns
+    -------
+    float or None
+        Degrees Celsius.
+
     Raises
     ------
     NotComputedError
@@ -127,6 +139,13 @@ def sizes_of(setup: Setup, body: Body) -> Iterator[PartSize | NotComputedError]:
 
     A face is measured from the part's first seat that is parallel to it, else from the far side of the part.
     What is no size, as of a cone with a tolerance, comes as the error that says so.
+
+    Parameters
+    ----------
+    setup : Setup
+        Seats, cuts and hardening; without hardening nothing is told.
+    body : Body
+        The part.
     """
     hardening = setup.hardening
     if hardening is None:
@@ -156,6 +175,15 @@ def sizes_of(setup: Setup, body: Body) -> Iterator[PartSize | NotComputedError]:
 
 def resized(setup: Setup, body: Body, size: PartSize) -> GrownSize:
     """Return what hardening does to a size of a part.
+
+    Parameters
+    ----------
+    setup : Setup
+        Hardening and cuts.
+    body : Body
+        The part.
+    size : PartSize
+        One of its sizes, as `sizes_of` gave it.
 
     Raises
     ------
@@ -201,7 +229,15 @@ def _bends_mm(hardening: Hardening, body: Body, face: str) -> Range:
 
 
 def distortion_mm(hardening: Hardening, body: Body) -> float:
-    """Return how far a part may bend or twist: as stated, or by the process and its longest side."""
+    """Return how far a part may bend or twist: as stated, or by the process and its longest side.
+
+    Parameters
+    ----------
+    hardening : Hardening
+        The process, or the distortion where it is stated.
+    body : Body
+        The part.
+    """
     if hardening.distortion_mm is not None:
         return hardening.distortion_mm
     box = box_of(body.solid)
@@ -217,7 +253,22 @@ def clean_up_mm(hardening: Hardening) -> Range:
 
 
 def left_on_mm(setup: Setup, body: Body, face: str) -> float:
-    """Return the stock on a face when the part is hardened: as stated, or that of the cuts that follow it."""
+    """Return the stock on a face when the part is hardened: as stated, or that of the cuts that follow it.
+
+    Parameters
+    ----------
+    setup : Setup
+        Hardening and cuts.
+    body : Body
+        The part.
+    face : str
+        Name of one of its faces.
+
+    Returns
+    -------
+    float
+        Zero where nothing is hardened or no stock is left.
+    """
     hardening = setup.hardening
     if hardening is None:
         return 0.0

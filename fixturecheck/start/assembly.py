@@ -378,7 +378,15 @@ def _ranked(touches: Sequence[_Touch]) -> Iterator[tuple[_Touch, Rank]]:
 
 
 def body_lines(given: Given, home_file: str) -> Iterator[TomlLine]:
-    """Yield the keys of a body."""
+    """Yield the keys of a body.
+
+    Parameters
+    ----------
+    given : Given
+        The body as it was found in the assembly.
+    home_file : str
+        Path of the assembly's file as the set-up states it.
+    """
     yield TomlLine(key="name", value=given.body.name)
     yield TomlLine(key="file", value=home_file)
     yield TomlLine(key="solid", value=given.which)

@@ -71,6 +71,15 @@ class _Stop:
 def in_vee(part: Part, posed: Posed, count: int) -> FirstSetup:
     """Return a set-up in the smallest V-block that takes the parts.
 
+    Parameters
+    ----------
+    part : Part
+        The part that is ground.
+    posed : Posed
+        How it lies in the trough.
+    count : int
+        Copies in a row along X, 1 or more.
+
     Raises
     ------
     SetupError

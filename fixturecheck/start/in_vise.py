@@ -94,6 +94,15 @@ class _Laid:
 def in_vise(part: Part, posed: Posed, count: int) -> FirstSetup:
     """Return a set-up in the smallest vise that takes the part.
 
+    Parameters
+    ----------
+    part : Part
+        The part that is ground.
+    posed : Posed
+        How it stands between the jaws.
+    count : int
+        Copies of the part; only 1 can be gripped.
+
     Raises
     ------
     SetupError

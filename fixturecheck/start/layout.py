@@ -162,7 +162,7 @@ def first_setup(
     """
     floor = names.name(posed.floor.faces, "floor")
     wall = names.name(posed.wall.faces, "wall") if posed.wall else None
-    bodies = (*made(pieces), *copies(part, names.given, posed.turn, places))
+    bodies = (*made(pieces), *_copies(part, names.given, posed.turn, places))
     seats, shares, left_out = kept_seats(wanted, bodies, touching(bodies))
     return FirstSetup(
         name=name,
@@ -181,7 +181,19 @@ def first_setup(
 
 
 def places_in_row(part: Part, count: int, pitch_mm: float, first: Vector) -> tuple[tuple[str, Vector], ...]:
-    """Return the name of each copy of a part and where its origin goes, one behind the other toward -X."""
+    """Return the name of each copy of a part and where its origin goes, one behind the other toward -X.
+
+    Parameters
+    ----------
+    part : Part
+        The part; its name begins that of each copy.
+    count : int
+        Copies, 1 or more.
+    pitch_mm : float
+        From one copy to the next.
+    first : Vector
+        Where the origin of the first copy goes, mm.
+    """
     x, y, z = first
     return tuple(
         (part.name if count == 1 else f"{part.name}_{n + 1}", (x - n * pitch_mm, y, z)) for n in range(count)
@@ -192,6 +204,18 @@ def turned_box(part: Part, turn: Floats) -> Box:
     """Return the box of a part that is turned and not moved, mm.
 
     The kernel's box of a round face reaches 1e-7 mm too far, which nobody wants to read in a set-up.
+
+    Parameters
+    ----------
+    part : Part
+        The part as drawn.
+    turn : ndarray, shape (3, 3)
+        From the part's frame to the machine's.
+
+    Returns
+    -------
+    Box
+        Least x, y and z, then greatest, rounded to 1e-6 mm.
     """
     x0, y0, z0, x1, y1, z1 = box_of(
         placed_at(part.body.solid, location_of(np.column_stack([turn, np.zeros(3)])))
@@ -199,7 +223,7 @@ def turned_box(part: Part, turn: Floats) -> Box:
     return round(x0, 6), round(y0, 6), round(z0, 6), round(x1, 6), round(y1, 6), round(z1, 6)
 
 
-def copies(
+def _copies(
     part: Part, names: Mapping[str, tuple[int, ...]], turn: Floats, places: Sequence[tuple[str, Vector]]
 ) -> tuple[Body, ...]:
     """Return a body for each copy of a part where it stands."""
@@ -242,6 +266,15 @@ def kept_seats(
 ) -> tuple[tuple[Seat, ...], tuple[float | None, ...], tuple[Because, ...]]:
     """Return the seats that touch, with the share of those stops that touch on less than is asked.
 
+    Parameters
+    ----------
+    wanted : sequence of Seat
+        Those that are meant.
+    bodies : sequence of Body
+        The bodies that they name.
+    contacts : ContactMap
+        What touches between them.
+
     Returns
     -------
     tuple
@@ -280,6 +313,13 @@ def low_height(floor_mm: float, most_mm: float) -> float:
 
     Where there is no room for the clearance, it is a little over half as high as the floor, so that at least
     half of a face against it touches.
+
+    Parameters
+    ----------
+    floor_mm : float
+        Height of the finished floor over what the block or rail stands on.
+    most_mm : float
+        Height that is wanted; it is taken, rounded down, where the floor leaves room for it.
     """
     height = min(most_mm, floor_mm - CLEAR_MM)
     if height < 0.55 * floor_mm < most_mm:
@@ -358,7 +398,7 @@ def nesting_of(part: Part, turn: Floats, most_mm: float = np.inf) -> Nesting:
     useful = [n for n in left if n.pitch_mm <= most_mm]
     least_mm = left[0].pitch_mm if left else None
     for nest in useful[:_MOST_TRIED]:
-        pair = copies(part, {}, turn, (("a", (0.0, 0.0, 0.0)), ("b", (nest.pitch_mm, 0.0, 0.0))))
+        pair = _copies(part, {}, turn, (("a", (0.0, 0.0, 0.0)), ("b", (nest.pitch_mm, 0.0, 0.0))))
         if not touching(pair).overlaps:
             return Nesting(nest=nest, least_mm=least_mm, untried=0)
     meant = [
@@ -402,7 +442,20 @@ def _candidates(part: Part, turn: Floats) -> Iterator[Nest]:
 
 
 def outline(plane: Plane, turn: Floats) -> shapely.Geometry:
-    """Return the outline of a plane that looks along X, in Y and Z."""
+    """Return the outline of a plane that looks along X, in Y and Z.
+
+    Parameters
+    ----------
+    plane : Plane
+        Flat faces of a part.
+    turn : ndarray, shape (3, 3)
+        From the part's frame to the machine's.
+
+    Returns
+    -------
+    shapely.Geometry
+        In (y, z), mm.
+    """
     faces = []
     for rings in plane.rings:
         flat = [(ring @ turn.T)[:, 1:] for ring in rings]
@@ -411,7 +464,17 @@ def outline(plane: Plane, turn: Floats) -> shapely.Geometry:
 
 
 def nest_seat(nest: Nest, names: FaceNames, copy: str, before: str) -> Seat:
-    """Return the seat of a copy of a part on the one before it in the row."""
+    """Return the seat of a copy of a part on the one before it in the row.
+
+    Parameters
+    ----------
+    nest : Nest
+        The faces that lie on each other.
+    names : FaceNames
+        Names of the part's faces; `right` and `left` are added where these have none.
+    copy, before : str
+        Names of the copy and of the one before it.
+    """
     high, low = names.name(nest.high.faces, "right"), names.name(nest.low.faces, "left")
     return Seat(body=copy, face=high, on=before, on_face=low, rank=Rank.NEST)
 

@@ -59,6 +59,15 @@ def on_chuck(part: Part, posed: Posed, count: int) -> FirstSetup:
     The wheel's sparks fly toward +X unless a set-up says otherwise, and so does the cutting force: the
     first part stands against the block at that end.
 
+    Parameters
+    ----------
+    part : Part
+        The part that is ground.
+    posed : Posed
+        How it stands on the chuck.
+    count : int
+        Copies in a row along X, 1 or more.
+
     Raises
     ------
     SetupError

@@ -143,6 +143,18 @@ def read_part(file: Path) -> Part:
 def found_part(drawn: Body, file: Path) -> Part:
     """Look at a body that was read from a file.
 
+    Parameters
+    ----------
+    drawn : Body
+        The body in its own frame; its solid must not be moved within the file.
+    file : Path
+        The file that it was read from.
+
+    Returns
+    -------
+    Part
+        With its planes and rounds.
+
     Raises
     ------
     SetupError
@@ -265,7 +277,15 @@ class FaceNames:
         self.given: dict[str, tuple[int, ...]] = {}
 
     def name(self, faces: tuple[int, ...], role: str) -> str:
-        """Return the name of some faces; made of their role where the file gives none."""
+        """Return the name of some faces; made of their role where the file gives none.
+
+        Parameters
+        ----------
+        faces : tuple of int
+            Indices of faces of the part that are meant together.
+        role : str
+            What they do, as `floor`; numbered where that name is taken.
+        """
         key = frozenset(faces)
         if key not in self._known:
             made = next(n for n in _numbered(role) if n not in self._taken)
@@ -283,6 +303,18 @@ def _numbered(role: str) -> Iterable[str]:
 
 def point_on(solid: Solid, face: int) -> Vector:
     """Return a point that names one face, in as few digits as do.
+
+    Parameters
+    ----------
+    solid : Solid
+        The part in its own frame.
+    face : int
+        Index of the face.
+
+    Returns
+    -------
+    Vector
+        Millimetres.
 
     Raises
     ------

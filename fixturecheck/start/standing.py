@@ -175,7 +175,15 @@ def _steady(part: Part, on: Plane | LowRim, down: Floats, points: Floats, area_m
 
 
 def vee_stances(part: Part, angle_deg: float) -> Iterator[Stance]:
-    """Yield how a part can lie in a V: on two planes that meet at its angle, or on a round."""
+    """Yield how a part can lie in a V: on two planes that meet at its angle, or on a round.
+
+    Parameters
+    ----------
+    part : Part
+        The part as drawn.
+    angle_deg : float
+        Included angle of the V.
+    """
     outer = [p for p in part.planes if p.outer]
     between = -math.cos(math.radians(angle_deg))
     for i, a in enumerate(outer):
@@ -258,7 +266,20 @@ def _large(part: Part) -> tuple[Plane, ...]:
 
 
 def shut_in_mm(part: Part, posed: Posed) -> float:
-    """Return how far a part that is turned stands up over the face that is ground, mm."""
+    """Return how far a part that is turned stands up over the face that is ground, mm.
+
+    Parameters
+    ----------
+    part : Part
+        The part as drawn.
+    posed : Posed
+        How it is turned, and which face is ground.
+
+    Returns
+    -------
+    float
+        Zero where nothing stands above that face.
+    """
     return max(float((part.points @ posed.turn[2]).max()) - posed.floor.offset_mm, 0.0)
 
 
