@@ -46,6 +46,13 @@ _MOST_POINTS = 3
 def passes_for(depth_mm: float, feed_mm: float) -> int:
     """Return the least number of passes of a feed that takes a depth.
 
+    Parameters
+    ----------
+    depth_mm : float
+        What is to be taken; nothing where it is zero or less.
+    feed_mm : float
+        What one pass takes, above zero.
+
     References
     ----------
     Closed form.
@@ -58,6 +65,13 @@ def passes_for(depth_mm: float, feed_mm: float) -> int:
 def strokes_for(cross_mm: float, step_mm: float) -> int:
     """Return the strokes of the table that cover a cross feed, one at either end included.
 
+    Parameters
+    ----------
+    cross_mm : float
+        How far the wheel is fed across in all.
+    step_mm : float
+        Cross feed of one stroke, above zero.
+
     References
     ----------
     Closed form.
@@ -67,6 +81,20 @@ def strokes_for(cross_mm: float, step_mm: float) -> int:
 
 def stroke_min(stroke_mm: float, table_speed_m_min: float, reversal_s: float) -> float:
     """Return the time of one stroke with its reversal.
+
+    Parameters
+    ----------
+    stroke_mm : float
+        Travel of the table in one stroke.
+    table_speed_m_min : float
+        Speed of the table, above zero.
+    reversal_s : float
+        What one reversal takes.
+
+    Returns
+    -------
+    float
+        Minutes.
 
     References
     ----------

@@ -40,6 +40,13 @@ def lines_for(distance_mm: float, graduation_mm: float) -> int:
 
     A feed that is a line short leaves stock, which another pass takes; one that is too far cannot be undone.
 
+    Parameters
+    ----------
+    distance_mm : float
+        Travel of the slide that is wanted.
+    graduation_mm : float
+        Travel of the slide from one line to the next.
+
     References
     ----------
     Closed form.
@@ -96,6 +103,15 @@ def with_backlash_mm(distance_mm: float, backlash_mm: float, *, turned_back: boo
     other way, the play has to be taken up first: the dial goes so much further than the slide. Toward the
     target the dial always goes in the direction of feed.
 
+    Parameters
+    ----------
+    distance_mm : float
+        Travel of the slide, zero or more.
+    backlash_mm : float
+        Play of the screw.
+    turned_back : bool
+        Whether the screw drives the slide the other way at the target than where the zero was set.
+
     References
     ----------
     Lost motion of a screw with play; closed form.
@@ -137,6 +153,18 @@ def datum_offset(setup: Setup, transfer: Transfer) -> DatumOffset:
     """Return what is set by an edge finder.
 
     The finder comes up to the stop, or to the block against it, from the part's side.
+
+    Parameters
+    ----------
+    setup : Setup
+        Holds the stop, the target and what stands round them.
+    transfer : Transfer
+        What is set by the finder, from which stop and to which target.
+
+    Returns
+    -------
+    DatumOffset
+        Its error is None where backlash is to be taken up and is not stated.
 
     Raises
     ------

@@ -187,7 +187,15 @@ class WheelRoom:
         return self._there(self._raised, pose)
 
     def across(self, pose: WheelPose, by_mm: float) -> Movers:
-        """Return the space of wheel and flange as they are fed across from a pose."""
+        """Return the space of wheel and flange as they are fed across from a pose.
+
+        Parameters
+        ----------
+        pose : WheelPose
+            Where the wheel starts.
+        by_mm : float
+            Travel along Y, of either sign.
+        """
         path = self._path(0.0, (min(by_mm, 0.0), max(by_mm, 0.0)))
         swept = {m: sweep_of(m, self._machine, self._rim, path) for m in (Mover.WHEEL, Mover.FLANGE)}
         return self._there({m: shape for m, shape in swept.items() if shape is not None}, pose)
@@ -247,6 +255,13 @@ class WheelRoom:
 
         It is moved up by as much as it has room for, time and again: within its distance from a body it
         cannot hit it. Where it comes too near, the body is in its way.
+
+        Parameters
+        ----------
+        pose : WheelPose
+            Where the wheel starts.
+        by_mm : float
+            How far it is raised.
 
         Raises
         ------
@@ -330,7 +345,17 @@ class TouchFace:
 
 
 def touched(setup: Setup, name: FaceRef, stock_mm: float) -> TouchFace:
-    """Return a named face where it stands."""
+    """Return a named face where it stands.
+
+    Parameters
+    ----------
+    setup : Setup
+        Holds the body.
+    name : FaceRef
+        The face, which may be of several pieces.
+    stock_mm : float
+        What still stands on it.
+    """
     body = setup.body(name.body)
     standing = faces_of(placed_at(body.solid, body.at))
     faces = tuple(standing[i] for i in body.face_indices(name.face))

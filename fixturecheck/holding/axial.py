@@ -152,7 +152,21 @@ class AxialProcess:
             yield (Load(body=self.part, force_n=force, at_mm=place, label="cut"),)
 
     def loads(self, case: LoadCase, values: Mapping[str, float]) -> tuple[Load, ...]:
-        """Return thrust and torque in a case."""
+        """Return thrust and torque in a case.
+
+        Parameters
+        ----------
+        case : LoadCase
+            One stroke of the tool at one place.
+        values : mapping of str to float
+            Under `Driver.SIZE` a factor on every force, under `Driver.THRUST` how far (0 to 1) the thrust
+            lies from its low to its high end.
+
+        Returns
+        -------
+        tuple of Load
+            The thrust with the torque, then what the teeth do to the part in that case.
+        """
         forces, size, share = self._stroke_of(case), values[Driver.SIZE], values[Driver.THRUST]
         span, sense = forces.thrust_n, 1.0 if forces.backward else -1.0
         thrust_n = size * (span.low + share * (span.high - span.low))
@@ -206,7 +220,15 @@ class AxialProcess:
         return replace(setup, drills=(), end_mills=(alone,))
 
     def moved_to(self, setup: Setup, placed: Mapping[str, Solid]) -> AxialProcess:
-        """Return the same tool in the same place of the part held otherwise."""
+        """Return the same tool in the same place of the part held otherwise.
+
+        Parameters
+        ----------
+        setup : Setup
+            One that has the part in it, placed in any way.
+        placed : mapping of str to Solid
+            Every body of it where it stands.
+        """
         before, after = (matrix_of(s.body(self.part).at) for s in (self.setup, setup))
         way = after @ np.linalg.inv(before)
         places = tuple(to_vector((way @ np.append(place, 1.0))[:3]) for place in self.places_mm)
@@ -238,6 +260,17 @@ def way_in_name(run: EndMilling, way: AxialStroke) -> str:
 
 def drilling_of(setup: Setup, placed: Mapping[str, Solid], drill: Drilling, part: str) -> AxialProcess:
     """Return a part under a drill, with the seat before it and the tap after it.
+
+    Parameters
+    ----------
+    setup : Setup
+        As stated.
+    placed : mapping of str to Solid
+        Every body where it stands.
+    drill : Drilling
+        The hole and the tools; a diameter or a feed that is not stated is taken from the hole and the drill.
+    part : str
+        Name of the part.
 
     Raises
     ------

@@ -168,7 +168,20 @@ def _lifted(seen: Floats, flat: Floats, triangles: Floats, which: NDArray[np.int
 
 
 def farthest_points(points: Floats, across: Floats) -> Floats:
-    """Return the points that lie farthest out in a few directions in the plane, each once."""
+    """Return the points that lie farthest out in a few directions in the plane, each once.
+
+    Parameters
+    ----------
+    points : ndarray, shape (n, 3)
+        Points of a face, mm.
+    across : ndarray, shape (2, 3)
+        Two directions that span the plane.
+
+    Returns
+    -------
+    ndarray, shape (m, 3)
+        Some of the points.
+    """
     # Not square to the edges of a plain face, along which all points would be as far out.
     return points[np.unique(farthest_out(points @ across.T, _DIRECTIONS, turned_rad=0.1))]
 
@@ -240,6 +253,18 @@ def movers(setup: Setup, contacts: ContactMap) -> tuple[str, ...]:
 
     Where blocking is not stated it is every fixture of one piece that only its weight, a magnet, a vise or a
     strap holds to something else, or that stands loose on the table. No pole is loose.
+
+    Parameters
+    ----------
+    setup : Setup
+        As stated.
+    contacts : ContactMap
+        What touches, from which it follows what a fixture stands on.
+
+    Returns
+    -------
+    tuple of str
+        Names, in the order of the set-up.
     """
     holding = setup.holding
     jaws = holding.jaws if holding else frozenset()
@@ -295,7 +320,21 @@ def rigid_bodies(
     guides: Mapping[str, Floats],
     contacts: ContactMap,
 ) -> tuple[Rigid, ...]:
-    """Return the bodies that can move; a jaw slides along its guide only."""
+    """Return the bodies that can move; a jaw slides along its guide only.
+
+    Parameters
+    ----------
+    setup : Setup
+        As stated.
+    placed : mapping of str to Solid
+        Every body where it stands.
+    names : iterable of str
+        The bodies that can move.
+    guides : mapping of str to ndarray, shape (3,)
+        Direction in which each jaw slides; a body without one is free.
+    contacts : ContactMap
+        What touches, from which it follows what a body rolls about.
+    """
     out = []
     for name in names:
         box = np.array(box_of(placed[name]))
@@ -323,7 +362,22 @@ def _rolls_about(body: Body, solid: Solid, contacts: ContactMap) -> Vector | Non
 
 
 def weights(setup: Setup, placed: Mapping[str, Solid], names: Iterable[str]) -> tuple[Load, ...]:
-    """Return the weight of each body at its centre of mass."""
+    """Return the weight of each body at its centre of mass.
+
+    Parameters
+    ----------
+    setup : Setup
+        States the material of each body.
+    placed : mapping of str to Solid
+        Every body where it stands.
+    names : iterable of str
+        The bodies that are weighed.
+
+    Returns
+    -------
+    tuple of Load
+        One for each name, straight down.
+    """
     out = []
     for name in names:
         force = (0.0, 0.0, -weight_n(setup.body(name).material, volume_mm3(placed[name])))
@@ -335,6 +389,13 @@ def spots(contacts: ContactMap, moving: Sequence[str]) -> tuple[Spot, ...]:
     """Return every patch that touches a body that can move; patches of one pair of faces are one spot.
 
     A name may stand for faces that look different ways, as both flanks of a V: those are spots of their own.
+
+    Parameters
+    ----------
+    contacts : ContactMap
+        Patches of every pair; those that are only near are left out.
+    moving : sequence of str
+        Names of the bodies that can move.
     """
     together: dict[tuple[str, str, Vector], list[Patch]] = {}
     for patch in contacts.patches:

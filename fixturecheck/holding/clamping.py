@@ -66,6 +66,18 @@ class Pressed:
 def pressed(setup: Setup, placed: Mapping[str, Solid]) -> tuple[Pressed, ...]:
     """Return every clamp as a force.
 
+    Parameters
+    ----------
+    setup : Setup
+        States the clamps.
+    placed : mapping of str to Solid
+        Every body where it stands.
+
+    Returns
+    -------
+    tuple of Pressed
+        One for each clamp, in the order of the set-up.
+
     Raises
     ------
     SetupError
@@ -77,7 +89,17 @@ def pressed(setup: Setup, placed: Mapping[str, Solid]) -> tuple[Pressed, ...]:
 
 
 def pressed_by(setup: Setup, placed: Mapping[str, Solid], clamp: Clamp) -> Pressed:
-    """Return one clamp as a force; raises what `pressed` does."""
+    """Return one clamp as a force; raises what `pressed` does.
+
+    Parameters
+    ----------
+    setup : Setup
+        Names the faces of its bodies.
+    placed : mapping of str to Solid
+        Every body where it stands.
+    clamp : Clamp
+        What presses.
+    """
     one = Pressed(clamp=clamp, force=_force(setup, placed, clamp))
     if clamp.kind != ClampKind.VISE:
         _must_meet(setup, placed[clamp.body], one)
@@ -176,7 +198,20 @@ class Friction:
     by_material: Mapping[str, Range]
 
     def at(self, mu: float, bodies: Collection[str]) -> float:
-        """Return the coefficient between two bodies where the general one, within its range, is `mu`."""
+        """Return the coefficient between two bodies where the general one, within its range, is `mu`.
+
+        Parameters
+        ----------
+        mu : float
+            Coefficient of a general contact.
+        bodies : collection of str
+            Names of the two that touch.
+
+        Returns
+        -------
+        float
+            As far within the range of the two as `mu` lies within the general one, and never above `mu`.
+        """
         span = _least(self.general, *(self.by_body[n] for n in bodies if n in self.by_body))
         if span == self.general:
             return mu

@@ -112,7 +112,15 @@ class CutterScene:
         return flutes_at(case.axis_mm, self.mill)
 
     def drawn_in(self, case: LoadCase, motion: StartingMotion) -> bool:
-        """Say whether a body moves against the feed."""
+        """Say whether a body moves against the feed.
+
+        Parameters
+        ----------
+        case : LoadCase
+            States the feed.
+        motion : StartingMotion
+            How the body starts.
+        """
         along, _ = axes_of(case.feed or self.mill.feed)
         return float(np.dot(motion.velocity_at(case.at_mm), along)) < -0.5
 
@@ -174,6 +182,18 @@ class CutterScene:
         """Return points of the stock in front of the teeth, and of the finished face under the cutter.
 
         The stock lies on the face that is milled, as high as the cut is deep.
+
+        Parameters
+        ----------
+        case : LoadCase
+            Which way the cutter goes, and where its tooth meets the part.
+        cutter : Cutter
+            Where it stands.
+
+        Returns
+        -------
+        tuple of ndarray
+            Points of the stock, shape (n, 3), and of the finished face, shape (m, 3), mm.
         """
         job = self.process
         pieces = faces_of(target_faces(job.setup, job.placed, job.part, self.mill.face))
@@ -310,7 +330,15 @@ class MillingProcess:
         return ball and high_mm - low_mm <= self.mill.corner_mm + SAME_MM
 
     def loads(self, case: LoadCase, values: Mapping[str, float]) -> tuple[Load, ...]:
-        """Return what the teeth do to the part in a case, at some size of the cutting force."""
+        """Return what the teeth do to the part in a case, at some size of the cutting force.
+
+        Parameters
+        ----------
+        case : LoadCase
+            One place and angle of the cutter.
+        values : mapping of str to float
+            Under `Driver.SIZE` a factor on the forces of the case; others are not read.
+        """
         size = values[Driver.SIZE]
         return tuple(replace(t, force_n=to_vector(size * f for f in t.force_n)) for t in case.teeth)
 
@@ -396,7 +424,15 @@ class MillingProcess:
         return replace(setup, end_mills=(), holding=alone)
 
     def moved_to(self, setup: Setup, placed: Mapping[str, Solid]) -> MillingProcess:
-        """Return the same cut over the same part held otherwise."""
+        """Return the same cut over the same part held otherwise.
+
+        Parameters
+        ----------
+        setup : Setup
+            One that has the part in it.
+        placed : mapping of str to Solid
+            Every body of it where it stands.
+        """
         return replace(self, setup=setup, placed=placed)
 
     def scene(self, rig: Rig) -> CutterScene | None:

@@ -150,7 +150,20 @@ def axes_of(feed: Vector) -> tuple[Vector, Vector]:
 
 
 def angles_of(mill: Milling, way: CutterWay) -> Iterator[tuple[int, Turned]]:
-    """Yield the cutter over a turn, with every pair of ends of radial and axial force, and its number."""
+    """Yield the cutter over a turn, with every pair of ends of radial and axial force, and its number.
+
+    Parameters
+    ----------
+    mill : Milling
+        The cut.
+    way : CutterWay
+        Which way the cutter goes.
+
+    Yields
+    ------
+    tuple of int and Turned
+        Number of the pair of ends, from 0, and the cutter at one angle.
+    """
     for i, law in enumerate(laws(taken(mill))):
         for turned in one_turn(cut_of(mill), law, way, steps=_ANGLES):
             yield i, turned
@@ -210,26 +223,34 @@ class CutterPlaces:
         self._clear: dict[tuple[float, float], bool] = {}
 
     def cases(self, number: int, way: CutterWay) -> Iterator[LoadCase]:
-        """Yield every place and angle of one way of the cutter."""
+        """Yield every place and angle of one way of the cutter.
+
+        Parameters
+        ----------
+        number : int
+            Of the way; the group of each case begins with it.
+        way : CutterWay
+            Which way the cutter goes.
+        """
         strips = [s for s in self.strips(way) if self.is_open(s)]
-        inner = [s for s in strips if self.is_clear(s.middle_mm, s.axis_mm)]
+        inner = [s for s in strips if self._is_clear(s.middle_mm, s.axis_mm)]
         turned = tuple(angles_of(self.mill, way))
         for strip in strips:
             # Between the outermost, what lies in a corner of the face alone.
             at_rim = strip.has_corner or strip in (strips[0], strips[-1])
             for law, angle in turned:
-                places = self.ends(angle, strip) if at_rim else ()
+                places = self._ends(angle, strip) if at_rim else ()
                 if inner and strip is inner[len(inner) // 2]:
                     places = (*places, (1, self._middle(angle, strip)))
                 for p, x in places:
-                    teeth = self.teeth(angle, x, strip)
+                    teeth = self._teeth(angle, x, strip)
                     if teeth:
-                        case = replace(self.place(p, way), force_n=_force_n(teeth))
+                        case = replace(self._place(p, way), force_n=_force_n(teeth))
                         yield LoadCase(
                             of_cut=case,
                             # Where the tooth stands that pushes hardest.
                             at_mm=max(teeth, key=lambda t: math.hypot(*t.force_n)).at_mm,
-                            axis_mm=self.axis(x, strip.axis_mm),
+                            axis_mm=self._axis(x, strip.axis_mm),
                             group=(number, strip.number, p, law, self.number),
                             feed=self.feed,
                             teeth=teeth,
@@ -238,18 +259,18 @@ class CutterPlaces:
     def _middle(self, angle: Turned, strip: _Strip) -> float:
         """Return where a foremost tooth stands in mid face, of a run where a wall lets it."""
         x = strip.middle_mm - max(t.at_mm[0] for t in angle.teeth)
-        return strip.middle_mm if self.mill.of_run and not self.is_clear(x, strip.axis_mm) else x
+        return strip.middle_mm if self.mill.of_run and not self._is_clear(x, strip.axis_mm) else x
 
-    def axis(self, x_mm: float, y_mm: float) -> Vector:
+    def _axis(self, x_mm: float, y_mm: float) -> Vector:
         """Return the lower end of the axis at a place."""
         along, left = self.axes
         return to_vector(x_mm * along + y_mm * left + np.array([0.0, 0.0, self.z_mm]))
 
-    def is_clear(self, x_mm: float, y_mm: float) -> bool:
+    def _is_clear(self, x_mm: float, y_mm: float) -> bool:
         """Say whether the cutter stands in nothing there."""
         key = (round(x_mm, 6), round(y_mm, 6))
         if key not in self._clear:
-            inside = _stands_in(self.axis(x_mm, y_mm), self.mill, self._higher)
+            inside = _stands_in(self._axis(x_mm, y_mm), self.mill, self._higher)
             self.met |= inside
             self._clear[key] = not inside
         return self._clear[key]
@@ -258,7 +279,7 @@ class CutterPlaces:
         """Say whether the cutter stands in nothing in the middle of a strip or well in at either end."""
         radius = 0.5 * self.mill.cutter_mm
         (x_from, x_to), y = strip.span_mm, strip.axis_mm
-        return any(self.is_clear(x, y) for x in (strip.middle_mm, x_from + radius, x_to - radius))
+        return any(self._is_clear(x, y) for x in (strip.middle_mm, x_from + radius, x_to - radius))
 
     def strips(self, way: CutterWay) -> list[_Strip]:
         """Return what is cut at a time at either edge, between, and at each corner of the face."""
@@ -280,33 +301,33 @@ class CutterPlaces:
         rim = any(abs(y - middle_mm) <= GRAZE_MM for y in corners)
         return _Strip(number=number, axis_mm=axis_mm, span_mm=span_mm, has_corner=rim)
 
-    def ends(self, angle: Turned, strip: _Strip) -> tuple[tuple[int, float], ...]:
+    def _ends(self, angle: Turned, strip: _Strip) -> tuple[tuple[int, float], ...]:
         """Return where the first and last of its teeth just meet either end; at a wall, a radius off it."""
         reach = sorted({round(t.at_mm[0], 9) for t in angle.teeth})
         radius, y = 0.5 * self.mill.cutter_mm, strip.axis_mm
         found: dict[tuple[int, float], None] = {}
         for p, end, inward in ((0, strip.span_mm[0], radius), (2, strip.span_mm[1], -radius)):
             for x in (end - reach[0], end - reach[-1]):
-                place = x if self.is_clear(x, y) else end + inward
-                if self.is_clear(place, y):
+                place = x if self._is_clear(x, y) else end + inward
+                if self._is_clear(place, y):
                     found[p, place] = None
         return tuple(found)
 
-    def teeth(self, angle: Turned, x_mm: float, strip: _Strip) -> tuple[Load, ...]:
+    def _teeth(self, angle: Turned, x_mm: float, strip: _Strip) -> tuple[Load, ...]:
         """Return what the teeth that stand over the face do to the part."""
         along, left = self.axes
         y_mm, found = strip.axis_mm, []
         for tooth in angle.teeth:
             if _over(x_mm + tooth.at_mm[0], strip.span_mm) and _over(y_mm + tooth.at_mm[1], self.across):
                 at, force = (v[0] * along + v[1] * left + v[2] * UP for v in (tooth.at_mm, tooth.force_n))
-                place = to_vector(at + self.axis(x_mm, y_mm))
+                place = to_vector(at + self._axis(x_mm, y_mm))
                 if self._over is not None and not self._over.contains(shapely.Point(place[:2])):
                     # A T-slot is made beside a slot that is there already.
                     continue
                 found.append(Load(body=self.part, force_n=to_vector(force), at_mm=place, label="cut"))
         return tuple(found)
 
-    def place(self, place: int, way: CutterWay) -> CutCase:
+    def _place(self, place: int, way: CutterWay) -> CutCase:
         """Return the case at the beginning, in the middle or at the end of the feed over the face."""
         x, y, _ = self.feed
         if abs(x) >= abs(y):

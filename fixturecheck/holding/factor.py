@@ -189,6 +189,13 @@ def least_settled(rig: Rig, found: Iterable[Borne]) -> tuple[Borne, ...]:
 
     Coarse cells may err low by more than they err high, so that the case that seems least need not be.
 
+    Parameters
+    ----------
+    rig : Rig
+        What holds the set-up.
+    found : iterable of Borne
+        The cases as borne in coarse cells, in any order.
+
     Raises
     ------
     NotComputedError
@@ -374,6 +381,19 @@ def pull_on(rig: Rig, part: str) -> Range:
 
     The faces on which it is drawn the way that the magnet draws it on the whole, within 75 degrees: the flat
     of a chuck, both flanks of a V. What a neighbour draws sideways presses it onto no seat of the magnet.
+
+    Parameters
+    ----------
+    rig : Rig
+        What holds the set-up.
+    part : str
+        Name of the part.
+
+    Returns
+    -------
+    Range
+        N; zero where no magnet pulls. From the weak end with the method's error low to the strong end with it
+        high.
     """
     pulls = rig.pulls.on(part) if rig.pulls else ()
     if not pulls:
@@ -448,6 +468,18 @@ def single_losses(setup: Setup, rig: Rig) -> tuple[str, ...]:
     """Return what may be lost one at a time: every loose block, and every strap and toe on what can move.
 
     A vise is not taken away: without it nothing is clamped.
+
+    Parameters
+    ----------
+    setup : Setup
+        Says which bodies are fixtures.
+    rig : Rig
+        What holds it.
+
+    Returns
+    -------
+    tuple of str
+        Names of blocks, and of clamps as `Pressed.lost` has them.
     """
     moving = {b.name for b in rig.bodies}
     clamps = (c for c in rig.clamps if c.clamp.kind != ClampKind.VISE and c.clamp.body in moving)
@@ -455,7 +487,15 @@ def single_losses(setup: Setup, rig: Rig) -> tuple[str, ...]:
 
 
 def loose_blocks(setup: Setup, rig: Rig) -> tuple[str, ...]:
-    """Return the blocks that stand loose; a jaw is not one of them."""
+    """Return the blocks that stand loose; a jaw is not one of them.
+
+    Parameters
+    ----------
+    setup : Setup
+        Says which bodies are fixtures.
+    rig : Rig
+        Its bodies are those that can move.
+    """
     return tuple(
         b.name for b in rig.bodies if setup.body(b.name).role == BodyRole.FIXTURE and b.slides_along is None
     )

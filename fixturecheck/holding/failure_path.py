@@ -253,6 +253,22 @@ def follow(scene: FreedScene, borne: Borne, least_factor: float, lost: str = "")
 
     What stops a part holds it only where it touches. The part is loaded again with that added, and if it then
     goes into the tool below the least factor, that way counts.
+
+    Parameters
+    ----------
+    scene : FreedScene
+        What stands there while the cut is made.
+    borne : Borne
+        The case in which it lets go.
+    least_factor : float
+        Past what stops the part, a way into the tool counts where it is borne below this factor.
+    lost : str
+        Name of the block or clamp that is taken to be lost; empty for none.
+
+    Returns
+    -------
+    Way or None
+        With the reason in place of a crash where it could not be computed.
     """
     way = Way(case=borne.case, factor=borne.low_factor, lost=lost, motion=None, crash=None)
     try:
@@ -390,6 +406,20 @@ def first_met(
     """Return which of others a body that moves meets first, and how far it has moved by then.
 
     What it touches from the start does not count.
+
+    Parameters
+    ----------
+    shape : Shape
+        The body where it stands.
+    motion : StartingMotion
+        How it starts.
+    others : mapping of str to Shape
+        What it may meet, where that stands.
+
+    Returns
+    -------
+    tuple of str or None and float or None
+        The name, and mm; both None where it meets nothing within `FAR_MM`.
 
     Raises
     ------

@@ -203,6 +203,20 @@ def _gap_saved_um(now: Finish, finer: Finish) -> float:
 def roughest_of(body: Body, faces: str, table: Mapping[str, Finish]) -> str:
     """Return the roughest finish of a face or of the pieces that meet there.
 
+    Parameters
+    ----------
+    body : Body
+        States the finishes of its faces.
+    faces : str
+        Name of the face, or of several joined by `+`.
+    table : mapping of str to Finish
+        Finishes by name.
+
+    Returns
+    -------
+    str
+        Name of the finish with the greatest upper end of Rz.
+
     Raises
     ------
     NotComputedError

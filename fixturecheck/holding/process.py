@@ -78,7 +78,15 @@ class CutLoads(Protocol):
         """
 
     def loads(self, case: LoadCase, values: Mapping[str, float]) -> tuple[Load, ...]:
-        """Return what the tool does to the part in a case, at some values of the inputs."""
+        """Return what the tool does to the part in a case, at some values of the inputs.
+
+        Parameters
+        ----------
+        case : LoadCase
+            One of `cases`.
+        values : mapping of str to float
+            One for each of `inputs`.
+        """
 
     def weakest(self, borne: Callable[[Mapping[str, float]], Borne]) -> Borne:
         """Return what is borne least of the ends of the inputs that count.
@@ -138,7 +146,15 @@ class CuttingProcess(CutLoads, Protocol):
         """Return a set-up with this cut over this part and no other."""
 
     def moved_to(self, setup: Setup, placed: Mapping[str, Solid]) -> CuttingProcess:
-        """Return the same cut over the same part held otherwise."""
+        """Return the same cut over the same part held otherwise.
+
+        Parameters
+        ----------
+        setup : Setup
+            One that has the part in it.
+        placed : mapping of str to Solid
+            Every body of it where it stands.
+        """
 
 
 def stays_below(shape: Shape, process: CuttingProcess) -> bool:
@@ -204,4 +220,12 @@ class FreedScene(Protocol):
         """
 
     def drawn_in(self, case: LoadCase, motion: StartingMotion) -> bool:
-        """Say whether a body moves the way it is fed, under the wheel or against the cutter."""
+        """Say whether a body moves the way it is fed, under the wheel or against the cutter.
+
+        Parameters
+        ----------
+        case : LoadCase
+            States the feed or the stroke.
+        motion : StartingMotion
+            How the body starts.
+        """

@@ -80,7 +80,20 @@ class PartSide:
         return self.box[self.axis]
 
     def block(self, bottom_mm: float, height_mm: float) -> Solid:
-        """Return a block against it that stands at a height."""
+        """Return a block against it that stands at a height.
+
+        Parameters
+        ----------
+        bottom_mm : float
+            Height of its foot.
+        height_mm : float
+            From its foot to its top.
+
+        Returns
+        -------
+        Solid
+            As wide as the part, and `THICK_MM` thick.
+        """
         low, high = list(self.box[:3]), list(self.box[3:])
         far_mm = self.place_mm + self.sign * THICK_MM
         low[self.axis], high[self.axis] = sorted((self.place_mm, far_mm))
@@ -111,7 +124,16 @@ def fastened(trial: TrialHold) -> Iterator[Remedy]:
 
 
 def with_fixed(rig: Rig, names: Sequence[str]) -> Rig:
-    """Return the rig with some of its bodies standing still."""
+    """Return the rig with some of its bodies standing still.
+
+    Parameters
+    ----------
+    rig : Rig
+        What holds the set-up.
+    names : sequence of str
+        The bodies that no longer move; what they weigh, clamps on them and contacts with no body that moves
+        are left out.
+    """
     left = []
     for spot in rig.spots:
         if spot.a not in names:
@@ -288,6 +310,17 @@ def in_vise(trial: TrialHold, part: Body, near: PartSide, far: PartSide) -> Setu
     """Return the set-up with the part between the jaws and nothing else.
 
     The bed reaches up to the foot of the part, as parallels would.
+
+    Parameters
+    ----------
+    trial : TrialHold
+        The part that does not hold as stated.
+    part : Body
+        The part.
+    near : PartSide
+        The side that the moving jaw presses on.
+    far : PartSide
+        The opposite side, at the greater coordinate, where the fixed jaw stands.
     """
     stated, box = trial.setup, box_of(trial.process.placed[part.name])
     top_mm = trial.process.floor_mm - BELOW_MM
@@ -430,7 +463,15 @@ def tighter_clamps(trial: TrialHold) -> Iterator[Remedy]:
 
 
 def tightened(setup: Setup, ratio: float) -> Setup:
-    """Return a set-up with the press of every clamp multiplied by a factor."""
+    """Return a set-up with the press of every clamp multiplied by a factor.
+
+    Parameters
+    ----------
+    setup : Setup
+        States the clamps.
+    ratio : float
+        The factor.
+    """
     holding = setup.holding or Holding()
     return replace(
         setup, holding=replace(holding, clamps=tuple(_times_as_hard(c, ratio) for c in holding.clamps))
@@ -444,7 +485,20 @@ def _times_as_hard(clamp: Clamp, ratio: float) -> Clamp:
 
 
 def tightened_amounts(clamps: Sequence[Clamp], ratio: float) -> tuple[Amount, ...]:
-    """Return the stated press of each clamp, and that press multiplied by a factor."""
+    """Return the stated press of each clamp, and that press multiplied by a factor.
+
+    Parameters
+    ----------
+    clamps : sequence of Clamp
+        As stated.
+    ratio : float
+        The factor.
+
+    Returns
+    -------
+    tuple of Amount
+        Force in N, or torque in N m where no force is stated.
+    """
     stated = (
         (c.name, c.torque_nm or 0.0, "N m") if c.force_n is None else (c.name, c.force_n, "N") for c in clamps
     )

@@ -83,18 +83,50 @@ class TrialHold:
         return _corner(self.rig, self.process, self.part.case, self.part.factors.worst_inputs)
 
     def changed(self, *, rig: Rig | None = None, process: CuttingProcess | None = None) -> Changed:
-        """Return the set-up with something else to hold it, or something else to bear."""
+        """Return the set-up with something else to hold it, or something else to bear.
+
+        Parameters
+        ----------
+        rig : Rig, optional
+            What holds it instead.
+        process : CuttingProcess, optional
+            What it has to bear instead.
+        """
         return Changed(rig=rig or self.rig, process=process or self.process)
 
     def least(
         self, change: Callable[[float], Changed | None], *, now: float, most: float, step: float
     ) -> tuple[float, float] | None:
-        """Return the least of a change that reaches the factor, and the factor; see `Search.least`."""
+        """Return the least of a change that reaches the factor, and the factor; see `Search.least`.
+
+        Parameters
+        ----------
+        change : callable
+            The set-up with so much of the change in it; None where it cannot be made.
+        now : float
+            The changed quantity as stated, in its own unit.
+        most : float
+            The farthest value that is tried; it may lie below `now`.
+        step : float
+            Step of the answer, above zero.
+        """
         search = Search(change=change, corners=[self.first_corner()])
         return search.least(self.least_factor, now=now, most=most, step=step)
 
     def remedy(self, kind: RemedyKind, factor: float, change_ratio: float, **more: Any) -> Remedy:
-        """Return a remedy of this part."""
+        """Return a remedy of this part.
+
+        Parameters
+        ----------
+        kind : RemedyKind
+            What is changed.
+        factor : float
+            What the part then holds; at `CEILING` or above it is told as at least that.
+        change_ratio : float
+            What is needed over what there is, one or more.
+        **more
+            Further fields of `Remedy`.
+        """
         return Remedy(
             kind=kind,
             part=self.part.part,
@@ -148,7 +180,15 @@ class Changed:
         return self.weakest(target_factor)[0]
 
     def at_corner(self, corner: Corner, *, target_factor: float) -> float:
-        """Return the factor at a corner of the set-up that it was changed from, the target at most."""
+        """Return the factor at a corner of the set-up that it was changed from, the target at most.
+
+        Parameters
+        ----------
+        corner : Corner
+            A case, and how far each input lies between its ends.
+        target_factor : float
+            Load factor at which the search ends.
+        """
         return self.at(self.process.counterpart(corner.case), corner.shares, target_factor=target_factor)
 
     def at(self, case: LoadCase, shares: Mapping[str, float], *, target_factor: float) -> float:
@@ -156,6 +196,20 @@ class Changed:
 
         An input that is not named is where the part holds least: what holds low, the cut at its heaviest.
         It is loaded no further than to what is enough.
+
+        Parameters
+        ----------
+        case : LoadCase
+            A case of this set-up's cut.
+        shares : mapping of str to float
+            Inputs by name, 0 to 1; names that are no input here are not read.
+        target_factor : float
+            Load factor at which the search ends.
+
+        Returns
+        -------
+        float
+            The low end of the factor.
         """
         inputs = self.rig.inputs(self.process.inputs(case))
         heavy = self.process.heaviest
@@ -188,6 +242,22 @@ class Search:
 
         `most` may lie below `now`. Corners known are cheap and are searched by halving; the value found is
         then put through the full analysis, which either confirms it or gives a weaker corner to search with.
+
+        Parameters
+        ----------
+        target_factor : float
+            The factor that is to be reached.
+        now : float
+            The changed quantity as stated, in its own unit.
+        most : float
+            The farthest value that is tried.
+        step : float
+            Distance from one value to the next, above zero.
+
+        Returns
+        -------
+        tuple of float, or None
+            None also where the change cannot be made, or where too many weaker corners turn up.
         """
         sign = math.copysign(1.0, most - now)
         steps = math.floor(abs(most - now) / step + 1e-9)
@@ -231,6 +301,15 @@ class Search:
 
 def scaled_pull(rig: Rig, ratio: float, pulled: Callable[[FacePull], bool]) -> Rig:
     """Return the rig with the pull of some of its faces so many times as strong.
+
+    Parameters
+    ----------
+    rig : Rig
+        What holds the set-up.
+    ratio : float
+        How many times as strong.
+    pulled : callable
+        Tells of the pull on a face whether it is changed.
 
     Raises
     ------

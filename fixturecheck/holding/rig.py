@@ -75,12 +75,29 @@ class Rig:
         return self.friction.general
 
     def finer(self, bodies: Container[str], ratio: float) -> Rig:
-        """Return the rig with what some bodies touch in cells so many times as small."""
+        """Return the rig with what some bodies touch in cells so many times as small.
+
+        Parameters
+        ----------
+        bodies : container of str
+            Names; a contact is cut up anew where one of its two bodies is among them.
+        ratio : float
+            Width of the cells now over that of the new ones.
+        """
         cut_up = (s.finer(ratio) if s.a in bodies or s.b in bodies else s for s in self.spots)
         return replace(self, spots=tuple(cut_up))
 
     def holding(self, inputs: Mapping[str, float], cutting: tuple[Load, ...]) -> EquilibriumProblem:
-        """Return the problem at some values of its inputs."""
+        """Return the problem at some values of its inputs.
+
+        Parameters
+        ----------
+        inputs : mapping of str to float
+            By `Driver`. Friction has to be there; finish and clamp are midway (0.5) where they are not, and
+            the method is without error (0).
+        cutting : tuple of Load
+            What the tool does to the part.
+        """
         moving = {b.name for b in self.bodies}
         pulls = pull_loads(
             self.pulls,
@@ -108,7 +125,19 @@ class Rig:
 
 
 def rig_of(setup: Setup, placed: Mapping[str, Solid], contacts: ContactMap, pulls: Pulls | None) -> Rig:
-    """Put together what holds a set-up."""
+    """Put together what holds a set-up.
+
+    Parameters
+    ----------
+    setup : Setup
+        As stated.
+    placed : mapping of str to Solid
+        Every body where it stands.
+    contacts : ContactMap
+        What touches among them.
+    pulls : Pulls or None
+        The magnet; None when it is off.
+    """
     moving = movers(setup, contacts)
     clamps = pressed(setup, placed)
     on_table = on_the_table(setup, placed, contacts, moving)

@@ -152,7 +152,20 @@ class GrindingProcess:
         return CutCase(stroke=stroke, end=end, edge=edge)
 
     def loads(self, case: LoadCase, values: Mapping[str, float]) -> tuple[Load, ...]:
-        """Return the load of a case at given sizes of its forces; a cross feed is positive to the column."""
+        """Return the load of a case at given sizes of its forces; a cross feed is positive to the column.
+
+        Parameters
+        ----------
+        case : LoadCase
+            Where the wheel stands, and its stroke.
+        values : mapping of str to float
+            Forces by `Driver` in N: drag, press, wall and cross.
+
+        Returns
+        -------
+        tuple of Load
+            At the wheel's contact and at its side, those of zero force left out.
+        """
         sizes = Forces(
             tangential_n=Range.exactly(values[Driver.DRAG]),
             normal_n=Range.exactly(values[Driver.PRESS]),
@@ -230,7 +243,15 @@ class GrindingProcess:
         return replace(setup, cuts=(replace(self.ground.cut, parts=(self.part,)),))
 
     def moved_to(self, setup: Setup, placed: Mapping[str, Solid]) -> GrindingProcess:
-        """Return the same cut over the same part held otherwise."""
+        """Return the same cut over the same part held otherwise.
+
+        Parameters
+        ----------
+        setup : Setup
+            One that has the part in it.
+        placed : mapping of str to Solid
+            Every body of it where it stands.
+        """
         return self._again(setup, placed, self.ground)
 
     def _again(self, setup: Setup, placed: Mapping[str, Solid], ground: GroundCut) -> GrindingProcess:
@@ -271,7 +292,22 @@ class WheelScene:
         return sweeps_of(setup.machine, rim, still)
 
     def within_reach(self, wheel: Shape, body: str, travel_mm: float) -> Shape | None:
-        """Return the portion of the wheel that a body can reach on its way: booleans with it cost less."""
+        """Return the portion of the wheel that a body can reach on its way: booleans with it cost less.
+
+        Parameters
+        ----------
+        wheel : Shape
+            Where it stands.
+        body : str
+            Name of the body.
+        travel_mm : float
+            How far the body is followed.
+
+        Returns
+        -------
+        Shape or None
+            None where the body cannot reach it.
+        """
         key = wheel, body, travel_mm
         if key not in self._within_reach:
             x0, y0, z0, x1, y1, z1 = loose_box(self.standing[body])
@@ -298,7 +334,24 @@ class WheelScene:
         *,
         travel_mm: float = TRAVEL_MM,
     ) -> tuple[Crash, str | None]:
-        """Return what the wheel takes: of the first body that it bites into, else of the part."""
+        """Return what the wheel takes: of the first body that it bites into, else of the part.
+
+        Parameters
+        ----------
+        case : LoadCase
+            Where the wheel stands.
+        motions : sequence of StartingMotion
+            Of every body that moves.
+        _stopped_mm : float or None
+            Not read: what stands in the way of a part does not bound the bite of a wheel.
+        travel_mm : float
+            How far they are followed; beyond `TRAVEL_MM` only a bite counts, not what stays under the wheel.
+
+        Returns
+        -------
+        tuple of Crash and str or None
+            And the name of the body that is bitten into, None for none.
+        """
         wheel = self.wheel_at(case).wheel
         for motion in motions:
             crash = follow_into(self, motion, wheel, travel_mm=travel_mm)
@@ -308,12 +361,31 @@ class WheelScene:
         return (follow_away(self, mine, wheel) if travel_mm <= TRAVEL_MM else _STANDS_CLEAR), None
 
     def drawn_in(self, case: LoadCase, motion: StartingMotion) -> bool:
-        """Say whether a body moves the way the table goes, faster than it is fed."""
+        """Say whether a body moves the way the table goes, faster than it is fed.
+
+        Parameters
+        ----------
+        case : LoadCase
+            States the stroke.
+        motion : StartingMotion
+            How the body starts.
+        """
         return isinstance(case.stroke, Stroke) and motion.velocity[0] * case.stroke.travel > 0.5
 
 
 def grinding_of(setup: Setup, placed: Mapping[str, Solid], ground: GroundCut, body: Body) -> GrindingProcess:
     """Return a part under a cut of the wheel.
+
+    Parameters
+    ----------
+    setup : Setup
+        As stated.
+    placed : mapping of str to Solid
+        Every body where it stands.
+    ground : GroundCut
+        The cut worked out.
+    body : Body
+        The part.
 
     Raises
     ------
@@ -348,7 +420,15 @@ def _grinding_class(setup: Setup, body: Body) -> str:
 
 
 def abrasion_of(setup: Setup, body: Body) -> Abrasion:
-    """Return what grinding a part takes with the wheel that is stated."""
+    """Return what grinding a part takes with the wheel that is stated.
+
+    Parameters
+    ----------
+    setup : Setup
+        States the abrasive; alumina where it states no holding.
+    body : Body
+        The part.
+    """
     kind = setup.holding.abrasive if setup.holding else "alumina"
     return abrasion(_grinding_class(setup, body), kind)
 
@@ -359,7 +439,19 @@ def _target_box(setup: Setup, placed: Mapping[str, Solid], body: str, face: str)
 
 
 def target_faces(setup: Setup, placed: Mapping[str, Solid], body: str, face: str) -> Shape:
-    """Return the pieces of a named face where it stands, as one shape."""
+    """Return the pieces of a named face where it stands, as one shape.
+
+    Parameters
+    ----------
+    setup : Setup
+        Names the faces of its bodies.
+    placed : mapping of str to Solid
+        Every body where it stands.
+    body : str
+        Name of the body.
+    face : str
+        Name of the face.
+    """
     names = setup.body(body).face_names()
     return compound([f for f, n in zip(faces_of(placed[body]), names, strict=True) if n == face])
 
@@ -407,7 +499,19 @@ def _wall_normal(setup: Setup, placed: Mapping[str, Solid], body: Body, wall: st
 
 
 def forces_of(setup: Setup, placed: Mapping[str, Solid], cut: Cut, body: Body) -> tuple[Pass, Forces]:
-    """Return the pass and its forces, low to high."""
+    """Return the pass and its forces, low to high.
+
+    Parameters
+    ----------
+    setup : Setup
+        As stated.
+    placed : mapping of str to Solid
+        Every body where it stands.
+    cut : Cut
+        States feeds and speeds.
+    body : Body
+        The part.
+    """
     made = _pass_of(setup, placed, cut, body)
     return made, pass_forces(made, abrasion_of(setup, body))
 
@@ -415,7 +519,19 @@ def forces_of(setup: Setup, placed: Mapping[str, Solid], cut: Cut, body: Body) -
 def follow_into(
     scene: WheelScene, motion: StartingMotion, wheel: Shape, *, travel_mm: float = TRAVEL_MM
 ) -> Crash:
-    """Say whether the wheel bites into a body beyond what its pass takes."""
+    """Say whether the wheel bites into a body beyond what its pass takes.
+
+    Parameters
+    ----------
+    scene : WheelScene
+        What stands there during the cut.
+    motion : StartingMotion
+        Of the body that is followed.
+    wheel : Shape
+        Where it stands.
+    travel_mm : float
+        How far the body is followed.
+    """
     shape = scene.standing[motion.body]
     what = f"{motion.body} on its way and the wheel"
     near = scene.within_reach(wheel, motion.body, travel_mm)
@@ -436,6 +552,15 @@ def follow_away(scene: WheelScene, motion: StartingMotion, wheel: Shape) -> Cras
     """Say whether a body that the wheel does not bite into stays under it or falls away.
 
     Read on what the wheel takes of the pass: it is lowered by the downfeed.
+
+    Parameters
+    ----------
+    scene : WheelScene
+        What stands there during the cut.
+    motion : StartingMotion
+        Of the body that is followed, over `TRAVEL_MM`.
+    wheel : Shape
+        Where it stands.
     """
     shape = scene.standing[motion.body]
     what = f"the stock of {motion.body} on its way and the wheel"

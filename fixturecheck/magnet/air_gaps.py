@@ -101,6 +101,13 @@ class GapRegion:
 
         Cells are halved until they fit: points sparser than the surface triangles under them would
         leave triangles that carry nothing.
+
+        Parameters
+        ----------
+        local_size : callable
+            Largest width of a tube by its two ends; see `LocalSize`.
+        spacing_mm : float
+            Largest width wherever it stands.
         """
         low = np.array([self.box[:2]])
         high = np.array([self.box[2:]])

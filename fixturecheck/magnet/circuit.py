@@ -286,6 +286,15 @@ class MagnetModel:
 
         Potentials of the same meshes at nearly the same strength are a good start, those of weaker curves
         too: `near` spares half of the steps. Behind another source they are one for the same curves.
+
+        Parameters
+        ----------
+        strength : float
+            Factor on the magnetomotive force of every source.
+        near : mapping of str to ndarray, optional
+            Potentials by body to start from, A.
+        residual_share : float
+            Stop when the gradient of the energy is this share of the load.
         """
         spend(FIELD * sum(len(b.points_mm) for b in self.bodies) // 1000)
         sources = [replace(s, mmf_a=s.mmf_a * strength) for s in self.sources]

@@ -95,6 +95,20 @@ class FacePull:
         """Return pull and centre between the weak end (0) and the strong end (1).
 
         The error of the method is taken between its low end (-1) and its high end (1).
+
+        Parameters
+        ----------
+        strength_share : float
+            0 at the weak end, 1 at the strong end.
+        error_share : float
+            -1 at the low end of the method's error, 1 at its high end.
+
+        Returns
+        -------
+        float
+            The pull, N.
+        ndarray, shape (3,)
+            Where it acts, mm.
         """
         t, e = strength_share, 0.5 * (1.0 + error_share)
         size = ((1 - t) * self.weak_n + t * self.strong_n) * ((1 - e) * self.low_share + e * self.high_share)

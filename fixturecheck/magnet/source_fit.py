@@ -62,7 +62,20 @@ class Space:
     iron_a: float = 50.0
 
     def reference_a(self, gap_mm: Floats, seat_um: Floats) -> Floats:
-        """Return a magnetomotive force that goes with a source gap and a seat gap."""
+        """Return a magnetomotive force that goes with a source gap and a seat gap.
+
+        Parameters
+        ----------
+        gap_mm : ndarray
+            Source gaps.
+        seat_um : ndarray
+            Seat gaps; its shape goes with that of `gap_mm` by the rules of numpy.
+
+        Returns
+        -------
+        ndarray
+            A.
+        """
         gaps = self.flux_t * gap_mm * 1e-3 + self.seat_flux_t * seat_um * 1e-6
         return np.asarray(self.iron_a + gaps / MU0_H_M)
 

@@ -126,7 +126,15 @@ class ReleaseMotion:
         )
 
     def carry(self, solid: Shape, travel_mm: float) -> Shape:
-        """Return the solid after some travel."""
+        """Return the solid after some travel.
+
+        Parameters
+        ----------
+        solid : Shape
+            Where it stands at first.
+        travel_mm : float
+            Of all its points, or of the farthest one where it turns.
+        """
         if self.axis is None or self.at_mm is None:
             return transformed(solid, np.eye(3), travel_mm * self.along)
         turn = Rotation.from_rotvec(travel_mm / self.arm_mm * self.axis).as_matrix()
@@ -160,7 +168,22 @@ class WayOff:
 def touches_of(
     setup: Setup, contacts: ContactMap, loose: Sequence[str]
 ) -> dict[str, tuple[TouchingFaces, ...]]:
-    """Return what every loose body touches, and whether that is finished."""
+    """Return what every loose body touches, and whether that is finished.
+
+    Parameters
+    ----------
+    setup : Setup
+        States the finishes and the cuts.
+    contacts : ContactMap
+        What touches; what is only near is left out.
+    loose : sequence of str
+        Names of the bodies that are to come off.
+
+    Returns
+    -------
+    dict of str to tuple of TouchingFaces
+        An entry for every loose body, empty where it touches nothing.
+    """
     shapes: dict[frozenset[FaceRef], list[Shape]] = {}
     for patch in contacts.patches:
         if patch.contact.kind != ContactKind.NEAR:
@@ -188,7 +211,15 @@ def touches_of(
 
 
 def finished(setup: Setup, where: FaceRef) -> bool:
-    """Say whether a face is ground or finer; one whose finish is not stated counts as such."""
+    """Say whether a face is ground or finer; one whose finish is not stated counts as such.
+
+    Parameters
+    ----------
+    setup : Setup
+        States the finishes, and the cuts that make a face.
+    where : FaceRef
+        A face, or an edge or corner between several: one that is finished is enough.
+    """
     body = setup.body(where.body)
     for face in where.faces:
         stated = body.finish_of(face)
@@ -223,7 +254,15 @@ class Room:
         self._memory = recalled("room", lambda: Memory(_MOST_KEPT))
 
     def beside(self, body: str, gone: Iterable[str]) -> tuple[str, ...]:
-        """Return who stands within the travel of a body."""
+        """Return who stands within the travel of a body.
+
+        Parameters
+        ----------
+        body : str
+            Name of the body.
+        gone : iterable of str
+            Names of what has been taken away.
+        """
         own = self._boxes[body]
         others = sorted(set(self._placed) - set(gone) - {body})
         return tuple(n for n in others if box_gap_mm(own, self._boxes[n]) <= TRAVEL_MM)
@@ -252,7 +291,17 @@ class Room:
         return self._memory.recalled(key, work) if key else work()
 
     def free(self, body: str, motion: ReleaseMotion, others: Iterable[str]) -> bool:
-        """Say whether a body runs into none of the others along a motion."""
+        """Say whether a body runs into none of the others along a motion.
+
+        Parameters
+        ----------
+        body : str
+            Name of the body.
+        motion : ReleaseMotion
+            Followed over `TRAVEL_MM`, at a few places.
+        others : iterable of str
+            Names; what overlaps as drawn may overlap as much.
+        """
         others = tuple(others)
         for travel in _STEPS_MM:
             moved = motion.carry(self._placed[body], travel)
@@ -266,7 +315,15 @@ class Room:
         return True
 
     def takes(self, shape: Solid, gone: Iterable[str]) -> bool:
-        """Say whether a tool fits where it is: it meets no body that is still there."""
+        """Say whether a tool fits where it is: it meets no body that is still there.
+
+        Parameters
+        ----------
+        shape : Solid
+            The tool where it is.
+        gone : iterable of str
+            Names of what has been taken away.
+        """
         around = box_of(shape)
         near = (n for n in set(self._placed) - set(gone) if box_gap_mm(around, self._boxes[n]) <= 0.0)
         return all(self._shared_mm3(shape, n, (n,), shape) <= _OVERLAP_MM3 for n in near)
@@ -348,7 +405,15 @@ def _level(directions: Iterable[Floats]) -> list[Floats]:
 
 
 def tips(solid: Solid, touches: Sequence[TouchingFaces]) -> Iterator[ReleaseMotion]:
-    """Yield a tip about each edge of what a body lies on, toward the outside."""
+    """Yield a tip about each edge of what a body lies on, toward the outside.
+
+    Parameters
+    ----------
+    solid : Solid
+        The body where it stands.
+    touches : sequence of TouchingFaces
+        What it touches.
+    """
     corners = np.array(box_of(solid)).reshape(2, 3)
     for middle, out in support_edges(touches):
         axis = np.cross(UP, out)

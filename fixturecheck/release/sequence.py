@@ -189,6 +189,22 @@ def takes_n(way: WayOff, loads: Sequence[tuple[Floats, Floats]], solid: Solid, m
 
     Friction is that of the load square to the way. A tip is lifted at the far side, straight up; it takes
     nothing where the body topples by itself.
+
+    Parameters
+    ----------
+    way : WayOff
+        The motion, and what slides in it.
+    loads : sequence of pairs of ndarray, shape (3,)
+        Each a force in N and the place in mm where it acts.
+    solid : Solid
+        The body where it stands.
+    mu : float
+        Friction of what slides.
+
+    Returns
+    -------
+    float
+        N, zero or more.
     """
     whole = np.sum([force for force, _ in loads], axis=0)
     motion = way.motion
@@ -328,6 +344,13 @@ def burrs_of(setup: Setup, cuts: Sequence[GroundCut]) -> tuple[Burr, ...]:
     The table goes to and fro, so that the wheel leaves the work at both ends of the stroke. The rim always
     runs toward the side on which the sparks leave, and the burr there is the heavier: common practice, no
     source. Edges along the traverse are brushed and not counted.
+
+    Parameters
+    ----------
+    setup : Setup
+        Holds the parts.
+    cuts : sequence of GroundCut
+        An edge that several cuts leave a burr on is told once, of the first.
     """
     found: dict[str, Burr] = {}
     for cut in cuts:

@@ -306,7 +306,15 @@ class TrialCuts:
     _rejected: dict[ReliefKind, list[Rejected]] = field(default_factory=dict)
 
     def add(self, body: Body, proposal: Proposal) -> None:
-        """Make a cut on its solid to see what it takes; one that cannot be made is rejected."""
+        """Make a cut on its solid to see what it takes; one that cannot be made is rejected.
+
+        Parameters
+        ----------
+        body : Body
+            The one that is cut.
+        proposal : Proposal
+            The cut.
+        """
         try:
             solid = proposal.made(body.solid, self.drawn.write)
         except KernelError as reason:
@@ -325,11 +333,29 @@ class TrialCuts:
         return sorted(self._cuts, key=rank)
 
     def bare(self, body: Body, kinds: tuple[ReliefKind, ...] = ()) -> None:
-        """Keep that there is nothing to try on a body, and what was looked for."""
+        """Keep that there is nothing to try on a body, and what was looked for.
+
+        Parameters
+        ----------
+        body : Body
+            On which nothing was found.
+        kinds : tuple of ReliefKind
+            What was looked for beside its faces without function; empty where it has no such face.
+        """
         self._bare.append(NoCut(body=body.name, kinds=kinds))
 
     def reject(self, body: Body, proposal: Proposal, against: tuple[Objection, ...]) -> None:
-        """Keep why a cut does not hold."""
+        """Keep why a cut does not hold.
+
+        Parameters
+        ----------
+        body : Body
+            The one that would be cut.
+        proposal : Proposal
+            The cut.
+        against : tuple of Objection
+            Why it does not hold.
+        """
         rejected = Rejected(cut=proposal.on(body.name), against=against)
         self._rejected.setdefault(proposal.kind, []).append(rejected)
 

@@ -261,7 +261,15 @@ class LoadArrays:
         return poses.apply(self.bodies[self.owner], self.at)
 
     def potential(self, poses: Poses, from_mm: Floats) -> float:
-        """Return the potential in mm, in greatest forces: zero where the loads act at `from_mm`."""
+        """Return the potential in mm, in greatest forces: zero where the loads act at `from_mm`.
+
+        Parameters
+        ----------
+        poses : Poses
+            Where the bodies are.
+        from_mm : ndarray, shape (n, 3)
+            A place for each force, in the machine's frame.
+        """
         return -float(np.sum(self.force * (self.places(poses) - from_mm))) / self.unit_n
 
 

@@ -102,21 +102,29 @@ class Task:
         """Return the part of a residual that the load cannot balance."""
         return residual - (residual @ self.unit) * self.unit
 
-    def residual(self, freedoms: Floats, carried: Floats) -> Floats:
+    def _residual(self, freedoms: Floats, carried: Floats) -> Floats:
         """Contact forces less held loads, on each freedom, N."""
         total = self.drag_n_mm * (freedoms - self.before.freedoms_mm) - self.held_n
         summed_forces(self.equations.freedom, self.equations.parts, carried, total)
         return total
 
     def step(self, freedoms: Floats, carried: Floats) -> Step:
-        """Return the step that ends at an equilibrium."""
+        """Return the step that ends at an equilibrium.
+
+        Parameters
+        ----------
+        freedoms : ndarray, shape (m,)
+            Where the freedoms stand at the end, mm.
+        carried : ndarray, shape (n, 3)
+            What the contacts carry there as normal, slip, slip, N.
+        """
         state = State(freedoms_mm=freedoms, carried_n=carried)
         largest = max(self.scale_n, float(np.abs(carried).max(initial=0.0)))
         # The drag takes no part in what holds: with nothing else to resist, it would grow with the stride.
         dragged = self.drag_n_mm * (freedoms - self.before.freedoms_mm)
         return Step(
             state=state,
-            factor=float((self.residual(freedoms, carried) - dragged) @ self.unit) / self.load_size_n,
+            factor=float((self._residual(freedoms, carried) - dragged) @ self.unit) / self.load_size_n,
             balanced=float(np.linalg.norm(self.across(dragged))) <= LOOSE * largest,
         )
 

@@ -94,7 +94,7 @@ class IronBody:
         """Number of potential unknowns."""
         return len(self.points_mm) + len(self.edges)
 
-    def edge_unknowns(self, vertices: Ints, pairs: Ints) -> Ints:
+    def _edge_unknowns(self, vertices: Ints, pairs: Ints) -> Ints:
         """Return the mid-edge unknowns of cells, shape (cells, len(pairs))."""
         count = len(self.points_mm)
         keys = self.edges[:, 0] * count + self.edges[:, 1]
@@ -105,12 +105,12 @@ class IronBody:
     @cached_property
     def cell_unknowns(self) -> Ints:
         """The ten unknowns of each tetrahedron."""
-        return np.hstack([self.tets, self.edge_unknowns(self.tets, _EDGES)])
+        return np.hstack([self.tets, self._edge_unknowns(self.tets, _EDGES)])
 
     @cached_property
     def facet_unknowns(self) -> Ints:
         """The six unknowns of each surface triangle."""
-        return np.hstack([self.facets, self.edge_unknowns(self.facets, _FACET_EDGES)])
+        return np.hstack([self.facets, self._edge_unknowns(self.facets, _FACET_EDGES)])
 
     @cached_property
     def slopes(self) -> tuple[Floats, Floats]:
@@ -151,7 +151,17 @@ class IronBody:
         return IronState(self, potential_a)
 
     def add_chords(self, field_level_a_m: float, slots: Places, data: Floats) -> None:
-        """Add the matrix with the iron at the chord of one field level; see `IronState.add_to`."""
+        """Add the matrix with the iron at the chord of one field level; see `IronState.add_to`.
+
+        Parameters
+        ----------
+        field_level_a_m : float
+            The field at which the chord of the law is taken, the same all through the body.
+        slots : ndarray of uint32, shape (m, 55)
+            Where each entry of the lower half of the matrix of a tetrahedron goes.
+        data : ndarray
+            The entries of the lower half of the whole matrix; changed in place.
+        """
         slope, quarter = self.slopes
         chord = self.law.chord_h_m(np.full((len(quarter), 4), field_level_a_m))
         add_iron(slope, quarter, chord, _NO_BEND, _NO_FIELD, slots, data)

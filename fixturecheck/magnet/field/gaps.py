@@ -287,7 +287,22 @@ class FieldFrame:
     def serves(
         self, bodies: Sequence[IronBody], gaps: Sequence[GapPatch], sources: Sequence[PoleSource]
     ) -> bool:
-        """Tell whether a field has these meshes, and gaps and sources at these points."""
+        """Tell whether a field has these meshes, and gaps and sources at these points.
+
+        Parameters
+        ----------
+        bodies : sequence of IronBody
+            Of the other field; the very same arrays of points and tetrahedra are asked for.
+        gaps : sequence of GapPatch
+            Points and weights have to be the very same arrays; widths may differ.
+        sources : sequence of PoleSource
+            As for the gaps.
+
+        Returns
+        -------
+        bool
+            False also where points that share a row of the matrix have different gaps.
+        """
         pairs = (
             *_paired(self._bodies, bodies, lambda b: (b.points_mm, b.tets)),
             *_paired(self._gaps, gaps, lambda g: (g.points_a_mm, g.points_b_mm, g.weight_mm2)),
@@ -422,7 +437,17 @@ class Kept:
     def frame(
         self, bodies: Sequence[IronBody], gaps: Sequence[GapPatch], sources: Sequence[PoleSource]
     ) -> FieldFrame:
-        """Return the frame of a field, made anew where the one that is kept does not serve."""
+        """Return the frame of a field, made anew where the one that is kept does not serve.
+
+        Parameters
+        ----------
+        bodies : sequence of IronBody
+            The meshed iron.
+        gaps : sequence of GapPatch
+            Where flux goes from one body to the next.
+        sources : sequence of PoleSource
+            The magnet behind the poles.
+        """
         with _MAKING:
             if not self._frames or not self._frames[0].serves(bodies, gaps, sources):
                 self._frames[:] = [FieldFrame(bodies, gaps, sources)]

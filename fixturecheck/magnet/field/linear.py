@@ -33,7 +33,20 @@ class SymmetricMatrix:
     lower: Floats
 
     def between(self, down: sparse.csr_matrix, up: sparse.csr_matrix) -> sparse.csr_matrix:
-        """Return `down` times this matrix times `up`, where either is the other one's transpose."""
+        """Return `down` times this matrix times `up`, where either is the other one's transpose.
+
+        Parameters
+        ----------
+        down : sparse matrix, shape (k, n)
+            From all unknowns to fewer.
+        up : sparse matrix, shape (n, k)
+            Its transpose.
+
+        Returns
+        -------
+        sparse matrix, shape (k, k)
+            With both halves.
+        """
         size = len(self.starts) - 1
         half = self.lower.copy()
         half[self.starts[1:] - 1] *= 0.5
@@ -96,6 +109,20 @@ class TwoLevels:
 
     def solve(self, matrix: SymmetricMatrix, load: Floats, share: float) -> Floats:
         """Solve to a residual of `share` of the load.
+
+        Parameters
+        ----------
+        matrix : SymmetricMatrix
+            Over all unknowns, n of them.
+        load : ndarray, shape (n,)
+            The right-hand side.
+        share : float
+            Largest residual as a share of the load.
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            The solution.
 
         Raises
         ------

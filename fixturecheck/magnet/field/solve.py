@@ -115,7 +115,15 @@ class FluxSystem:
         return self.frame.unknowns
 
     def part_of(self, name: str, potential_a: Floats) -> Floats:
-        """Return the potentials of one body."""
+        """Return the potentials of one body.
+
+        Parameters
+        ----------
+        name : str
+            Name of the body.
+        potential_a : ndarray, shape (unknowns,)
+            Potentials of all bodies.
+        """
         start = self.frame.starts[name]
         return potential_a[start : start + self._by_name[name].unknowns]
 
