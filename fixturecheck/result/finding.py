@@ -460,7 +460,7 @@ def judge(
         What it is where the limit is not met.
     verdict : Verdict or None
         What it is whether or not the limit is met, where more than the number decides.
-    **told
+    **text
         What the finding tells; a remedy is left out where it is go.
 
     Raises

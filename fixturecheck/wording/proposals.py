@@ -17,7 +17,7 @@ def row_holder_words(length_mm: float, width_mm: float) -> str:
     length_mm, width_mm : float
         Size of the chuck.
     """
-    return f"the smallest of the usual sizes that takes the row, {length_mm:g} x {width_mm:g} mm"
+    return f"{length_mm:g} x {width_mm:g} mm is the smallest of the usual sizes that takes the row"
 
 
 def vee_words(part: str) -> str:
