@@ -20,6 +20,7 @@ from fixturecheck.result.remedy import (
     RemedyKind,
 )
 from fixturecheck.statics import mechanism
+from fixturecheck.statics.equilibrium import Rigid
 from fixturecheck.units import METRIC, Writing
 from fixturecheck.wording.hold import magnet_words, step_words, way_words
 from fixturecheck.wording.motion import motion_words
@@ -65,7 +66,7 @@ def test_a_way_off_is_told_with_its_force(write, force):
 
 
 def test_a_motion_is_told_where_its_axis_lies():
-    body = SimpleNamespace(name="part", size_mm=10.0, at_mm=(0.0, 0.0, 10.0))
+    body = Rigid(name="part", size_mm=10.0, at_mm=(0.0, 0.0, 10.0))
     # About a line along Y through X 25.4, Z 0: its point at (0, 0, 10) moves by omega x arm.
     turn = np.array([0.0, 1.0, 0.0])
     velocity = np.cross(turn, np.subtract(body.at_mm, (25.4, 0.0, 0.0)))

@@ -14,7 +14,7 @@ from fixturecheck.cache import FOLDER_VARIABLE, OFF, digest
 from fixturecheck.contact.placed import place_bodies
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.mesh.tetrahedra import TetMesher
+from fixturecheck.kernel.mesh.tetrahedra import MeshWish, TetMesher
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet.air_gaps import Band, gap_regions
 from fixturecheck.magnet.circuit import Fineness, _size_mm, arched_regions
@@ -31,7 +31,7 @@ MESHER = TetMesher()
 def bar(name, *, start_mm, long_mm, side_mm, law, size_mm):
     """A square bar along X as a mesh."""
     solid = cq.Workplane().box(long_mm, side_mm, side_mm, centered=(False, True, True)).val()
-    mesh = MESHER.mesh(name, solid, size_mm=size_mm)
+    (mesh,) = MESHER.meshes([MeshWish(name=name, solid=solid, size_mm=size_mm)])
     points = mesh.points_mm + np.array([start_mm, 0, 0])
     return IronBody(
         name=name, points_mm=points, tets=mesh.tets, facets=mesh.facets, facet_face=mesh.facet_face, law=law

@@ -31,7 +31,7 @@ def stated(table: str, values: dict[str, Any]) -> Stated:
 def numeric() -> Iterator[tuple[str, Field[Any]]]:
     for table, record in RECORDS.items():
         for field in fields(record):
-            own = field.name not in BY_OTHER_KEYS.get(table, ())
+            own = field.name not in BY_OTHER_KEYS.get(table, ()) and not field.metadata.get("hidden")
             if own and KIND[field] in NUMBERS and table not in {"body", "equipment"}:
                 yield table, field
 

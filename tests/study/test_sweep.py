@@ -19,6 +19,7 @@ import pytest
 
 from fixturecheck.cache import FOLDER_VARIABLE, default_folder
 from fixturecheck.result.finding import Verdict
+from fixturecheck.runs.request import SweepAnswer
 from fixturecheck.runs.sweep import swept
 from fixturecheck.study.read import read_study
 from fixturecheck.study.store import ROWS
@@ -260,7 +261,7 @@ def test_no_cache_computes_anew_and_keeps_nothing(pair, tmp_path, monkeypatch):
 
     def noted(*_arguments, **_more):
         seen.append(default_folder())
-        return "passes", "", False, ""
+        return SweepAnswer(came="passes", text="", all_known=False, junit="", summary="")
 
     monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path / "kept"))
     monkeypatch.setattr("fixturecheck.runs.sweep.run", noted)
