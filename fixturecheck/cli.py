@@ -25,7 +25,8 @@ from fixturecheck.commands import (
     touch,
     watch,
 )
-from fixturecheck.commands.shared import EXITS, NOT_COMPUTED, Parser, complain, complain_of, to_stderr
+from fixturecheck.commands.shared import Parser
+from fixturecheck.commands.terminal import EXITS, NOT_COMPUTED, complain, complain_of, to_stderr
 from fixturecheck.errors import FixturecheckError
 from fixturecheck.stopping import stoppable
 

@@ -22,7 +22,7 @@ import bibtexparser
 
 from fixturecheck import cli
 from fixturecheck.checks import MODULES, description_of
-from fixturecheck.commands import shared
+from fixturecheck.commands import terminal
 from fixturecheck.names import CHECKS, SEVERITIES
 from fixturecheck.result import Result
 from fixturecheck.result.contact import Contact, CutMade
@@ -190,14 +190,14 @@ def command_line_page() -> str:
         _table(
             ("code", "meaning"),
             [
-                (f"`{shared.GO}`", "Go. Cautions pass, unless `--strict`."),
+                (f"`{terminal.GO}`", "Go. Cautions pass, unless `--strict`."),
                 (
-                    f"`{shared.NO_GO}`",
+                    f"`{terminal.NO_GO}`",
                     "No-go, or a caution with `--strict`. For `relieve`: something is left in the way.",
                 ),
-                (f"`{shared.WRONG}`", "The set-up or the command is wrong. Nothing is written."),
+                (f"`{terminal.WRONG}`", "The set-up or the command is wrong. Nothing is written."),
                 (
-                    f"`{shared.NOT_COMPUTED}`",
+                    f"`{terminal.NOT_COMPUTED}`",
                     "Something could not be computed, crashed, ran out of time or was stopped.",
                 ),
             ],

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import argparse
 
-from fixturecheck.commands.shared import GO, NOT_COMPUTED, Parser, say
+from fixturecheck.commands.shared import Parser
+from fixturecheck.commands.terminal import GO, NOT_COMPUTED, say
 from fixturecheck.errors import SetupError
 
 

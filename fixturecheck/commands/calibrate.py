@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from fixturecheck.commands.shared import GO, NOT_COMPUTED, Parser, run_child, say, takes_running
+from fixturecheck.commands.shared import Parser, run_child, takes_running
+from fixturecheck.commands.terminal import GO, NOT_COMPUTED, say
 from fixturecheck.errors import SetupError
 from fixturecheck.files import write_whole
 

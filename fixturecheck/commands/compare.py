@@ -7,17 +7,12 @@ from pathlib import Path
 
 from fixturecheck.commands.shared import (
     FOLDER,
-    GO,
-    NO_GO,
-    NOT_COMPUTED,
     Parser,
     asks_for_build_files,
     checks_in,
-    complain_of_pictures,
     refuse_timeout,
     request_of,
     run_into,
-    say,
     takes_build_files,
     takes_checks,
     takes_folder,
@@ -25,6 +20,7 @@ from fixturecheck.commands.shared import (
     write_build_files,
     wrong_build_files,
 )
+from fixturecheck.commands.terminal import GO, NO_GO, NOT_COMPUTED, complain_of_pictures, say
 from fixturecheck.errors import SetupError
 from fixturecheck.files import write_whole
 

@@ -6,7 +6,8 @@ import argparse
 from collections.abc import Mapping
 from pathlib import Path
 
-from fixturecheck.commands.shared import GO, NOT_COMPUTED, Parser, say
+from fixturecheck.commands.shared import Parser
+from fixturecheck.commands.terminal import GO, NOT_COMPUTED, say
 
 SHELLS = ("bash", "zsh", "fish", "tcsh")
 

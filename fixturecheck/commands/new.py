@@ -6,19 +6,8 @@ import argparse
 from collections.abc import Iterator
 from pathlib import Path
 
-from fixturecheck.commands.shared import (
-    EXITS,
-    FOLDER,
-    NOT_COMPUTED,
-    Parser,
-    complain_of_pictures,
-    exit_code,
-    refuse_timeout,
-    request_of,
-    run_into,
-    say,
-    takes_running,
-)
+from fixturecheck.commands.shared import FOLDER, Parser, refuse_timeout, request_of, run_into, takes_running
+from fixturecheck.commands.terminal import EXITS, NOT_COMPUTED, complain_of_pictures, exit_code, say
 from fixturecheck.errors import SetupError
 
 RUN, FROM = "fixturecheck.runs.new:run", "fixturecheck.runs.new:run_from"

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fixturecheck.checks import MODULES, description_of
-from fixturecheck.commands.shared import GO, NOT_COMPUTED, Parser, say
+from fixturecheck.commands.shared import Parser
+from fixturecheck.commands.terminal import GO, NOT_COMPUTED, say
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import shortened
 from fixturecheck.files import shipped_table, uncited

@@ -5,17 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from fixturecheck.commands.shared import (
-    FOLDER,
-    GO,
-    NO_GO,
-    NOT_COMPUTED,
-    Parser,
-    run_into,
-    say,
-    stated_setup,
-    takes_setup,
-)
+from fixturecheck.commands.shared import FOLDER, Parser, run_into, stated_setup, takes_setup
+from fixturecheck.commands.terminal import GO, NO_GO, NOT_COMPUTED, say
 
 RUN = "fixturecheck.runs.relieve:run"
 """What the child process runs."""

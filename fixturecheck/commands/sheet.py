@@ -6,19 +6,15 @@ import argparse
 from pathlib import Path
 
 from fixturecheck.commands.shared import (
-    EXITS,
-    NOT_COMPUTED,
     Parser,
     checks_in,
-    complain,
-    exit_code,
     run_child,
-    say,
     stated_setup,
     takes_checks,
     takes_overrides,
     takes_running,
 )
+from fixturecheck.commands.terminal import EXITS, NOT_COMPUTED, complain, exit_code, say
 from fixturecheck.errors import SetupError
 from fixturecheck.files import write_whole
 from fixturecheck.runs.request import CheckRequest

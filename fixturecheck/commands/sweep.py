@@ -6,17 +6,14 @@ import argparse
 from pathlib import Path
 
 from fixturecheck.commands.shared import (
-    GO,
-    NO_GO,
-    NOT_COMPUTED,
     Parser,
     refuse_timeout,
     run_child,
-    say,
     takes_reports,
     takes_running,
     wrong_build_files,
 )
+from fixturecheck.commands.terminal import GO, NO_GO, NOT_COMPUTED, say
 from fixturecheck.errors import SetupError
 from fixturecheck.files import append_whole, write_whole
 from fixturecheck.runs.request import VARIANT_LIMIT_S, SweepAnswer

@@ -26,20 +26,22 @@ from types import TracebackType
 from typing import TYPE_CHECKING
 
 from fixturecheck.commands.shared import (
-    NOT_COMPUTED,
     Parser,
     caching,
     checks_in,
-    complain_of,
-    complain_of_pictures,
-    exit_code,
     overrides_in,
     refuse_timeout,
     request_of,
-    say,
-    screen,
     takes_checks,
     takes_setup,
+)
+from fixturecheck.commands.terminal import (
+    NOT_COMPUTED,
+    complain_of,
+    complain_of_pictures,
+    exit_code,
+    say,
+    screen,
 )
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.files import PART_SUFFIXES, SETUP_SUFFIXES
@@ -382,7 +384,7 @@ class _Watched:
 
     def _run(self) -> WatchAnswer:
         """Have the child check and write the folder."""
-        from fixturecheck.commands.shared import Display  # noqa: PLC0415 -- loaded when needed
+        from fixturecheck.commands.terminal import Display  # noqa: PLC0415 -- loaded when needed
         from fixturecheck.report.folder import staged  # noqa: PLC0415 -- loaded when needed
 
         before = str(self.out.absolute()) if self.answered else None

@@ -16,8 +16,9 @@ from fixturecheck.contact.placed import PlaneFrame
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.topology import edges_of
 from fixturecheck.kernel.construct import segment, vertex
-from fixturecheck.kernel.measure import edge_centre, edge_length_mm, edge_points, is_straight, is_within
+from fixturecheck.kernel.measure import edge_centre, edge_length_mm, is_straight, is_within
 from fixturecheck.kernel.place import transformed
+from fixturecheck.kernel.sample import edge_points
 from fixturecheck.kernel.shapes import Edge, Shape
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import Contact, ContactKind

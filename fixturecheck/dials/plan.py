@@ -13,7 +13,8 @@ from fixturecheck.dials.touch import Meeting, NoTouch, WheelPose, WheelRoom, pos
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import box_of, flat_of, inside_points, on_face
+from fixturecheck.kernel.measure import box_of, flat_of, on_face
+from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.machining.as_ground import wheel_side_mm
 from fixturecheck.machining.cut import GroundCut

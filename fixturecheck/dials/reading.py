@@ -11,8 +11,9 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.hull import convex_hull
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import axis_of, box_of, extent_along, flat_of, tessellated
+from fixturecheck.kernel.measure import axis_of, box_of, extent_along, flat_of
 from fixturecheck.kernel.place import placed_at
+from fixturecheck.kernel.sample import tessellated
 from fixturecheck.kernel.shapes import Face, Shape
 from fixturecheck.result.dials import DatumOffset, DialReading, Feed, Toward, Unreachable
 from fixturecheck.setup.dials import Handwheel, Transfer

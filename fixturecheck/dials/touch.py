@@ -23,12 +23,11 @@ from fixturecheck.kernel.measure import (
     edge_ends,
     edge_length_mm,
     flat_of,
-    inside_points,
     joined_box,
     loose_box,
-    tessellated,
 )
 from fixturecheck.kernel.place import placed_at, rotation, shifted
+from fixturecheck.kernel.sample import inside_points, tessellated
 from fixturecheck.kernel.shapes import Box, Face, Shape
 from fixturecheck.machining.clearance import too_near
 from fixturecheck.machining.cut import OF_WHEEL

@@ -24,9 +24,10 @@ from fixturecheck.holding.process import Lighter, stays_below
 from fixturecheck.holding.rig import Rig
 from fixturecheck.hull import convex_hull
 from fixturecheck.interval import Range
-from fixturecheck.kernel.measure import box_of, rim_points
+from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.outline import Arc
 from fixturecheck.kernel.place import matrix_of
+from fixturecheck.kernel.sample import rim_points
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.boring import (
     AxialForces,

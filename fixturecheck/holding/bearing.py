@@ -31,13 +31,12 @@ from fixturecheck.kernel.measure import (
     box_of,
     centre_of,
     edge_length_mm,
-    edge_points,
     is_straight,
     joined_box,
-    triangles_of,
     volume_mm3,
 )
 from fixturecheck.kernel.place import translation
+from fixturecheck.kernel.sample import edge_points, triangles_of
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.magnet.pull import Pulls
 from fixturecheck.nesting.seating import TABLE_MM, Base, footings, table_top_mm

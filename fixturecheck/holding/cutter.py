@@ -37,7 +37,8 @@ from fixturecheck.holding.wheel import target_faces
 from fixturecheck.interval import Range
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import box
-from fixturecheck.kernel.measure import all_on_face, box_of, loose_box, points_all_over, rim_points
+from fixturecheck.kernel.measure import all_on_face, box_of, loose_box
+from fixturecheck.kernel.sample import points_all_over, rim_points
 from fixturecheck.kernel.shapes import Box, Shape, Solid
 from fixturecheck.machining.bite import GIVE_MM, Bite, Bitten, Chip, follow_bite
 from fixturecheck.machining.milling import engaged_rad, strip_mm, thickest_chip_mm, tooth_force_n

@@ -18,7 +18,8 @@ from fixturecheck.arrays import Floats
 from fixturecheck.holding.model import LoadCase
 from fixturecheck.hull import convex_hull, corners_round
 from fixturecheck.interval import Range
-from fixturecheck.kernel.measure import box_of, extent_along, loose_box, points_all_over, rim_points
+from fixturecheck.kernel.measure import box_of, extent_along, loose_box
+from fixturecheck.kernel.sample import points_all_over, rim_points
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.end_mill import stands_over
 from fixturecheck.machining.milling import Mill, Shearing, Turned, laws, one_turn, shearing, strip_mm

@@ -24,8 +24,9 @@ from fixturecheck.holding.process import FAR_MM, NEAR_MM, TRAVEL_MM, Bite, Freed
 from fixturecheck.hull import farthest_out
 from fixturecheck.kernel.boolean import apart
 from fixturecheck.kernel.brep.topology import solids_of
-from fixturecheck.kernel.measure import box_gap_mm, distance, loose_box, points_all_over
+from fixturecheck.kernel.measure import box_gap_mm, distance, loose_box
 from fixturecheck.kernel.place import transformed
+from fixturecheck.kernel.sample import points_all_over
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.machining.bite import Bitten
 from fixturecheck.numeric import to_vector

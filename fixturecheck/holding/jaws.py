@@ -19,15 +19,8 @@ from fixturecheck.holding.clamping import Pressed
 from fixturecheck.kernel.boolean import shared_mm3
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.construct import oriented_box
-from fixturecheck.kernel.measure import (
-    box_gap_mm,
-    edge_points,
-    extent_along,
-    face_frame,
-    is_flat,
-    loose_box,
-    triangles_of,
-)
+from fixturecheck.kernel.measure import box_gap_mm, extent_along, face_frame, is_flat, loose_box
+from fixturecheck.kernel.sample import edge_points, triangles_of
 from fixturecheck.kernel.shapes import Face, Shape, Solid
 from fixturecheck.numeric import UP
 from fixturecheck.result.contact import ContactKind

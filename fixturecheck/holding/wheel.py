@@ -23,8 +23,9 @@ from fixturecheck.interval import Range
 from fixturecheck.kernel.boolean import clipped, shared_mm3
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import compound
-from fixturecheck.kernel.measure import box_of, face_frame, loose_box, rim_points
+from fixturecheck.kernel.measure import box_of, face_frame, loose_box
 from fixturecheck.kernel.place import shifted, transformed
+from fixturecheck.kernel.sample import rim_points
 from fixturecheck.kernel.shapes import Box, Shape, Solid
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.machining.detours import clears

@@ -15,15 +15,8 @@ from scipy.ndimage import label
 from fixturecheck.arrays import Bools, Floats, Ints
 from fixturecheck.kernel.brep.topology import solids_of
 from fixturecheck.kernel.construct import compound, vertex
-from fixturecheck.kernel.measure import (
-    box_of,
-    distance,
-    extent_along,
-    face_frame,
-    inside_points,
-    normal_at,
-    tessellated,
-)
+from fixturecheck.kernel.measure import box_of, distance, extent_along, face_frame, normal_at
+from fixturecheck.kernel.sample import inside_points, tessellated
 from fixturecheck.kernel.shapes import Face, Shape, Solid
 from fixturecheck.numeric import square_to
 

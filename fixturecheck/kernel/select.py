@@ -22,12 +22,12 @@ from fixturecheck.kernel.measure import (
     box_gap_mm,
     distance,
     face_frame,
-    inside_points,
     is_flat,
     loose_box,
     normal_at,
     on_face,
 )
+from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Box, Face, Solid
 from fixturecheck.result.shapes import Vector
 

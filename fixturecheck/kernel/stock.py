@@ -36,7 +36,6 @@ from fixturecheck.kernel.measure import (
     edge_ends,
     edge_length_mm,
     edge_middle,
-    inside_points,
     is_flat,
     is_straight,
     loose_box,
@@ -44,6 +43,7 @@ from fixturecheck.kernel.measure import (
     on_face,
     tangent_at,
 )
+from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Box, Edge, Face, Shape, Solid
 
 _ON_MM = 1e-5

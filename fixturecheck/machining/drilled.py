@@ -12,8 +12,9 @@ from fixturecheck.drilling import point_length_mm, thread_of
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.construct import cone_tipped, cylinder
-from fixturecheck.kernel.measure import edge_points, is_inside, is_straight
+from fixturecheck.kernel.measure import is_inside, is_straight
 from fixturecheck.kernel.place import matrix_of
+from fixturecheck.kernel.sample import edge_points
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.numeric import square_to, to_vector
 from fixturecheck.result.shapes import Vector

@@ -18,8 +18,9 @@ from fixturecheck.kernel.boolean import common
 from fixturecheck.kernel.brep.topology import faces_of, solids_of
 from fixturecheck.kernel.construct import compound, thickened, vertex
 from fixturecheck.kernel.depth import wall_mm
-from fixturecheck.kernel.measure import face_frame, inside_points, is_within, volume_mm3
+from fixturecheck.kernel.measure import face_frame, is_within, volume_mm3
 from fixturecheck.kernel.place import location_of, placed_at, world_faces
+from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Face, Placed, Shape, Solid
 from fixturecheck.nesting.model import SURE, SettlingModel, settling_model_of
 from fixturecheck.nesting.outcome import seat_gaps_um

@@ -24,8 +24,9 @@ from fixturecheck.kernel.boolean import stepped
 from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.construct import chamfered, filleted
-from fixturecheck.kernel.measure import edge_ends, extent_along, is_within, loose_box, surface_points
+from fixturecheck.kernel.measure import edge_ends, extent_along, is_within, loose_box
 from fixturecheck.kernel.place import matrix_of
+from fixturecheck.kernel.sample import surface_points
 from fixturecheck.kernel.shapes import Placed, Shape, Solid
 from fixturecheck.relief.grooves import LEAST_MM, OVER_MM, SQUARE, STEP_MM, BoxCut, rounded_up, to_part
 from fixturecheck.result.contact import ContactKind

@@ -23,10 +23,10 @@ from fixturecheck.kernel.measure import (
     edge_way,
     face_frame,
     is_flat,
-    surface_points,
     volume_mm3,
 )
 from fixturecheck.kernel.place import placed_at
+from fixturecheck.kernel.sample import surface_points
 from fixturecheck.kernel.select import nearest_edge, same_faces
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.nesting.seating import seating

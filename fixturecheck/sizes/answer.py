@@ -21,17 +21,9 @@ from fixturecheck.hardening.temper import (
 from fixturecheck.interval import Range
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.depth import through_mm
-from fixturecheck.kernel.measure import (
-    centre_of,
-    centroid_of,
-    edge_points,
-    face_window,
-    grid_on_face,
-    inside_points,
-    is_flat,
-    normal_at,
-)
+from fixturecheck.kernel.measure import centre_of, centroid_of, is_flat, normal_at
 from fixturecheck.kernel.place import matrix_of, placed_at
+from fixturecheck.kernel.sample import edge_points, face_window, grid_on_face, inside_points
 from fixturecheck.kernel.shapes import Face
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.hardening import HardeningFound, HardnessSpot, SizeChange, SpoiltFace, SteelTempered

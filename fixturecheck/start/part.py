@@ -14,8 +14,9 @@ from fixturecheck.errors import SetupError
 from fixturecheck.kernel.brep.face_table import FaceTable, face_tables
 from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import area_mm2, inside_points, mass_of
+from fixturecheck.kernel.measure import area_mm2, mass_of
 from fixturecheck.kernel.place import drawing_matrix
+from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.script import flaw_of
 from fixturecheck.kernel.select import by_point
 from fixturecheck.kernel.shapes import Solid

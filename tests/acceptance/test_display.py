@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 
-from fixturecheck.commands.shared import Display
+from fixturecheck.commands.terminal import Display
 from tests.processes import wait_until
 
 

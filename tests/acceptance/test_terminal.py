@@ -14,7 +14,7 @@ import cadquery as cq
 import pytest
 
 from fixturecheck.commands.completion import SHELLS
-from fixturecheck.commands.shared import screen, time_left
+from fixturecheck.commands.terminal import screen, time_left
 from fixturecheck.report.terminal import table
 from tests.doors import command
 from tests.touching.blocks import box, look

@@ -17,7 +17,7 @@ from fixturecheck.holding.factor import fine_enough, load_cases, losses_of, part
 from fixturecheck.holding.model import Borne, LoadCase, Way
 from fixturecheck.interval import Range
 from fixturecheck.kernel.construct import box, cylinder, polygon_face
-from fixturecheck.kernel.measure import triangles_of
+from fixturecheck.kernel.sample import triangles_of
 from fixturecheck.result.finding import Verdict
 from fixturecheck.result.hold import FILM, CutCase, Driver, Stroke
 from fixturecheck.statics.collapse import collapse

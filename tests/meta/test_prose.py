@@ -21,7 +21,8 @@ READERS = {
     "commands.compare": "arguments of the command line",
     "commands.reference": "what somebody asks about, and lines of findings that they copied from a terminal",
     "commands.watch": "the page as written, into which the news are put",
-    "commands.shared": "arguments of the command line, and white space, to put a message on one line",
+    "commands.shared": "arguments of the command line",
+    "commands.terminal": "white space, to put a message on one line",
     "files": "sources, out of which the keys of works are left",
     "kernel.script": "overrides of a script's parameters, hidden files by the first sign of their names, "
     "and which unknown keyword Python complains of",

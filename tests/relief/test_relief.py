@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from fixturecheck import relieve
 from fixturecheck.contact.placed import place_bodies
-from fixturecheck.kernel.measure import surface_points
+from fixturecheck.kernel.sample import surface_points
 from fixturecheck.relief.clashes import clashes_of
 from fixturecheck.relief.edge_cuts import cut_solid, edges_at, smallest_cut
 from fixturecheck.relief.search import redrawn, with_body

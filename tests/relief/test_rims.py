@@ -10,7 +10,7 @@ import pytest
 
 from fixturecheck import relieve
 from fixturecheck.contact.placed import place_bodies
-from fixturecheck.kernel.measure import surface_points
+from fixturecheck.kernel.sample import surface_points
 from fixturecheck.nesting.settle import settle_setup
 from fixturecheck.relief.clashes import clashes_of
 from fixturecheck.relief.edge_cuts import cut_solid, edges_at, is_rim, smallest_cut

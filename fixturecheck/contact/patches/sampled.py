@@ -28,7 +28,7 @@ from fixturecheck.contact.placed import FacePair
 from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.brep.probes import Probe
 from fixturecheck.kernel.construct import parameter_patch
-from fixturecheck.kernel.measure import Grid, face_window, grid_on_face
+from fixturecheck.kernel.sample import Grid, face_window, grid_on_face
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.tolerances import Tolerances
 

@@ -16,7 +16,8 @@ from collections.abc import Iterator
 
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import extent_along, inside_points, normal_at
+from fixturecheck.kernel.measure import extent_along, normal_at
+from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.kernel.stock import found_again
 from fixturecheck.process.across.stage import JobStage, RouteFinding

@@ -15,11 +15,8 @@ import numpy as np
 import pytest
 
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import (
-    distance,
-    face_window,
-    grid_on_face,
-)
+from fixturecheck.kernel.measure import distance
+from fixturecheck.kernel.sample import face_window, grid_on_face
 from fixturecheck.kernel.step import read
 from fixturecheck.tolerances import Tolerances
 from tests.contact.free_form import egg, elliptic_bar, freeform, spline_rods
