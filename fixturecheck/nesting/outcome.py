@@ -24,6 +24,7 @@ from fixturecheck.contact.proximity.candidates import Candidates, ProximityScene
 from fixturecheck.contact.proximity.query import find_candidates
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
+from fixturecheck.hull import convex_hull
 from fixturecheck.kernel.brep.features import Features
 from fixturecheck.kernel.brep.free_form import Target
 from fixturecheck.kernel.brep.primitives import CurveKind, SurfaceKind, SweptPrimitive
@@ -368,8 +369,7 @@ def _carrier(
 
 def _off_mm(at: Floats, weight: Floats) -> float:
     """Return how far a weight lies, seen from above, outside all that carries it."""
-    foot = shapely.convex_hull(shapely.multipoints(at[:, :2]))
-    return float(shapely.distance(foot, shapely.Point(*weight[:2])))
+    return float(shapely.distance(convex_hull(at[:, :2]), shapely.Point(*weight[:2])))
 
 
 def _halfway(one: Poses, other: Poses) -> Poses:
