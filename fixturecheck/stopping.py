@@ -29,6 +29,28 @@ class StoppedError(KeyboardInterrupt):
         self.number = number
 
 
+def cause_of_end(number: int) -> str:
+    """Return what ended a process that works with the geometry kernel, as a signal tells it.
+
+    Parameters
+    ----------
+    number : int
+        The signal that ended it.
+
+    Returns
+    -------
+    str
+        Ends with the name of the signal. SIGKILL never comes from the kernel: the system sends it where
+        memory is short.
+    """
+    name = signal.Signals(number).name
+    if name == "SIGKILL":
+        return f"memory ran out, or the process was ended from outside ({name})"
+    if name in _NAMES:
+        return f"the process was ended from outside ({name})"
+    return f"the geometry kernel crashed ({name})"
+
+
 class _Stop:
     """What is known of a stop: whether one was raised, one that waits, and how many blocks hold it back."""
 

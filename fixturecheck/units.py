@@ -123,7 +123,7 @@ _GENERAL_DIGITS = 6
 
 
 def shown_in(units: str, small_lengths: str) -> str:
-    """Return what a `Writing` is made for: `mm`, `inch`, or `thou` where small lengths are stated so.
+    """Return what a `Writing` is made for: `mm`, `inch`, or `thou` where an inch set-up has small lengths so.
 
     Parameters
     ----------
@@ -136,7 +136,7 @@ def shown_in(units: str, small_lengths: str) -> str:
     -------
     str
     """
-    return THOU if small_lengths == THOU else units
+    return THOU if units == "inch" and small_lengths == THOU else units
 
 
 def convert(value: float, *, unit: str, to: str) -> float:

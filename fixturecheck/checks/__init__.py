@@ -54,14 +54,10 @@ def chosen(only: Collection[str] | None = None, skip: Collection[str] = ()) -> f
     SetupError
         A name is not that of a check, or nothing is left to ask.
     """
-    named = [("only", name) for name in only or ()] + [("skip", name) for name in skip]
-    wrong = [
-        f"{where}: there is no check {name!r}; {nearest(name, MODULES)}"
-        for where, name in named
-        if name not in MODULES
-    ]
+    named = dict.fromkeys((*(only or ()), *skip))
+    wrong = [f"there is no check {name!r}; {nearest(name, MODULES)}" for name in named if name not in MODULES]
     if wrong:
-        raise SetupError(*dict.fromkeys(wrong))
+        raise SetupError(*wrong)
     asked = frozenset(MODULES if only is None else only) - frozenset(skip)
     if not asked:
         message = "no check is left to ask"

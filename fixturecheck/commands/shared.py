@@ -446,7 +446,7 @@ def write_build_files(options: argparse.Namespace, results: Sequence[BuildResult
         titles = {name: description_of(name).title for name in MODULES}
         write_whole(options.sarif, files.sarif_text(results, titles))
     if options.summary:
-        told = f"```text\n{changes}\n```\n" if changes else ""
+        told = f"\n```text\n{changes}\n```\n" if changes else ""
         append_whole(options.summary, files.summary_markdown(results) + told)
     if options.annotate:
         lines = files.annotation_lines(results, options.annotate)

@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any, Generic, TypeVar
 
 from fixturecheck.errors import FixturecheckError
+from fixturecheck.stopping import cause_of_end
 from fixturecheck.threads import cores
 
 K = TypeVar("K")
@@ -169,7 +170,7 @@ def _answer(pipe: Connection, pid: int) -> Done:
     pipe.close()
     _, status = os.waitpid(pid, 0)
     if os.WIFSIGNALED(status):
-        return Done(failed=f"the geometry kernel crashed ({signal.Signals(os.WTERMSIG(status)).name})")
+        return Done(failed=cause_of_end(os.WTERMSIG(status)))
     return found
 
 

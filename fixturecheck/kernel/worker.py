@@ -32,6 +32,7 @@ from typing import IO, Any, TextIO
 
 from fixturecheck.errors import FixturecheckError, KernelError, SetupError
 from fixturecheck.progress import Progress
+from fixturecheck.stopping import cause_of_end
 
 _GRACE_S = 2.0
 _LOOKS_UP_S = 0.2
@@ -316,11 +317,12 @@ class _Child:
             self.process.wait(_GRACE_S)
         code, last = self.process.returncode, _read_back(self._printed)
         if code is not None and code < 0:
-            cause = signal.Signals(-code).name
+            cause = cause_of_end(-code)
         else:
             lines = [line.strip() for line in last.splitlines() if line.strip()]
-            cause = f"exit status {code}" + (f": {lines[-1][:200]}" if lines else "")
-        return CrashError(f"the geometry kernel crashed ({cause}) in step '{step}'", step, last)
+            end = f"exit status {code}" + (f": {lines[-1][:200]}" if lines else "")
+            cause = f"the geometry kernel crashed ({end})"
+        return CrashError(f"{cause} in step '{step}'", step, last)
 
 
 def _read_back(printed: IO[bytes]) -> str:

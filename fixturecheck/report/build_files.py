@@ -187,7 +187,7 @@ def _sarif_result(result: BuildResult, finding: Finding, rule: int) -> dict[str,
         "partialFingerprints": {"findingId/v1": finding.id},
     }
     if finding.id in result.known:
-        found["suppressions"] = [{"kind": "external", "justification": "known; see the baseline"}]
+        found["suppressions"] = [{"kind": "external", "justification": "known: it got no worse"}]
     return found
 
 
@@ -232,11 +232,10 @@ def summary_markdown(results: Iterable[BuildResult]) -> str:
             key=lambda f: (-BADNESS.index(f.verdict), f.check, f.id),
         )
         if rows:
-            lines += markdown_table(
-                ("", "check", "about", "found", "limit", ""), [_cells(f, result) for f in rows]
-            )
+            heads = ("", "check", "about", "found", "limit", "")
+            lines += [*markdown_table(heads, [_cells(f, result) for f in rows]), ""]
         passed = sum(f.verdict is Verdict.GO for f in result.stored.findings)
-        lines += ["", f"{passed} of {len(result.stored.findings)} findings are go."]
+        lines += [f"{passed} of {len(result.stored.findings)} findings are go."]
         silent = [n.check for n in result.stored.not_asked]
         lines += [f"Not asked: {', '.join(silent)}."] if silent else []
         lines.append("")

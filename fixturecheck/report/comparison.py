@@ -22,7 +22,7 @@ from fixturecheck.report.pictures.draw import SIDES
 from fixturecheck.report.terminal import folded
 from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.shapes import StatedValue
-from fixturecheck.units import Writing, angle_text, metric_unit
+from fixturecheck.units import Writing, angle_text, metric_unit, missed_text
 from fixturecheck.wording import sentences as words
 from fixturecheck.wording.sentences import (
     asked,
@@ -102,7 +102,12 @@ def _numbers(change: FindingChange, units: str) -> tuple[str, str, str]:
     """Return value before, value after and limit of a finding as a table shows them."""
     before, after = change.before, change.after
     limits = dict.fromkeys(_limit(f, units) for f in (before, after) if f is not None and f.limit is not None)
-    return _value(before, units), _value(after, units), " then ".join(limits)
+    was, now = _value(before, units), _value(after, units)
+    values = [f.value for f in (before, after) if f is not None and f.value is not None]
+    if len(values) == 2 and was == now == shown(values[1], change.finding.unit, units):
+        # A change in digits that are not shown reads as the way it goes.
+        now = missed_text(now, was, values[1], values[0])
+    return was, now, " then ".join(limits)
 
 
 def _value(finding: Finding | None, units: str) -> str:

@@ -26,7 +26,7 @@ from fixturecheck.study.model import (
     VariantRow,
     all_best_of,
 )
-from fixturecheck.wording.sentences import SIGNS, shown, verdict_word, wide_spaces
+from fixturecheck.wording.sentences import SIGNS, plural, shown, verdict_word, wide_spaces
 
 WIDE, HIGH = 640.0, 460.0
 _LEFT, _RIGHT, _TOP, _FOOT = 78.0, 24.0, 28.0, 62.0
@@ -271,7 +271,7 @@ def counts_words(found: StudyFound) -> str:
     """Return how many variants there are, and what they came to."""
     verdicts = [r.verdict for r in found.sampled]
     counts = ", ".join(f"{verdicts.count(v)} {v}" for v in Verdict if v in verdicts)
-    return f"{len(verdicts)} variants: {counts}"
+    return f"{plural(len(verdicts), 'variant')}: {counts}"
 
 
 def best_words(found: StudyFound) -> str:

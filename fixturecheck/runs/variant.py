@@ -39,7 +39,7 @@ def crashed(task: Task) -> VariantRow:
     VariantRow
         It is unknown; the sentence says why.
     """
-    why = f"the geometry kernel crashed, or took more than {task[4]:g} s"
+    why = f"the geometry kernel crashed, memory ran out, or it took more than {task[4]:g} s"
     return refusal(task, f"The process that worked it out ended: {why}.")
 
 

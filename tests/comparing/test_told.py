@@ -54,6 +54,11 @@ def test_like_changes_of_copies_are_one_row_and_another_number_is_another() -> N
     assert "GO now" in page
 
 
+def test_a_change_in_digits_that_are_not_shown_says_which_way_it_goes() -> None:
+    text = comparison_text(held_together((0.4, 0.400004)), width=100)
+    assert "worse: no-go  nest, open  pawl_2.back on pawl_1.nest  0.4 mm to just over 0.4 mm (limit" in text
+
+
 def test_faces_that_moved_alike_are_counted() -> None:
     faces = tuple(FaceChange(before=name, after=name, moved_mm=2.5) for name in ("top", "rim", "rim"))
     taller = SolidChange(

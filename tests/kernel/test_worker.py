@@ -5,6 +5,7 @@ from __future__ import annotations
 import ctypes
 import io
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -45,6 +46,11 @@ def lack(*, progress: Progress) -> None:
 def crash(*, progress: Progress) -> None:
     progress("cut corner", 0.3)
     ctypes.string_at(0)
+
+
+def killed(*, progress: Progress) -> None:
+    progress("reading", 0.2)
+    os.kill(os.getpid(), signal.SIGKILL)
 
 
 def leave(*, progress: Progress) -> None:
@@ -102,6 +108,12 @@ def test_a_crash_is_an_error_that_names_signal_and_step() -> None:
     with pytest.raises(CrashError, match=r"crashed \(SIGSEGV\) in step 'cut corner'") as caught:
         run_guarded(f"{HERE}:crash")
     assert (caught.value.exit_code, caught.value.step) == (3, "cut corner")
+
+
+def test_a_process_that_was_killed_is_not_told_as_a_crash_of_the_kernel() -> None:
+    """No fault of a program raises SIGKILL; Linux sends it where memory is short (signal(7))."""
+    with pytest.raises(CrashError, match=r"^memory ran out, or .* ended from outside \(SIGKILL\) in step"):
+        run_guarded(f"{HERE}:killed")
 
 
 def test_leaving_without_an_answer_is_a_crash() -> None:

@@ -200,6 +200,12 @@ def test_the_summary_is_a_table_whose_cells_hold_any_text():
     assert "Not asked: hold." in text
 
 
+def test_the_blocks_of_a_summary_are_one_blank_line_apart():
+    text = summary_markdown([result(GOOD), result(OPEN)])
+    assert "\n\n\n" not in text
+    assert "\n\n1 of 1 findings are go.\n" in text
+
+
 @pytest.mark.parametrize(
     ("form", "line"),
     [

@@ -22,7 +22,7 @@ from fixturecheck.report.write import meshes_of
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.shop.catalogue import make
-from fixturecheck.units import FREEDOM, factor_text, percent
+from fixturecheck.units import FREEDOM, factor_text, percent, shown_in
 from fixturecheck.wording.sentences import number_found, shown
 from tests.report import staged
 
@@ -228,3 +228,8 @@ def test_a_share_or_a_factor_in_a_sentence_never_reads_as_what_it_misses():
     assert [percent(s) for s in (0.0, 1e-5, 0.99999, 1.0)] == told
     assert percent(0.69999, 0.7) == "just under 70 %"
     assert [factor_text(f, 3.0) for f in (2.9992, 3.0, 3.0004)] == ["just under 3", "3", "3"]
+
+
+@pytest.mark.parametrize(("units", "small", "shown_as"), [("inch", "thou", "thou"), ("mm", "thou", "mm")])
+def test_thousandths_of_an_inch_are_of_inch_set_ups_alone(units: str, small: str, shown_as: str) -> None:
+    assert shown_in(units, small) == shown_as
