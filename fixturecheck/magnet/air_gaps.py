@@ -96,6 +96,12 @@ class GapRegion:
     opening: bool = False
     arched: bool = False
 
+    @property
+    def most_mm2(self) -> float:
+        """Its area; of a round face's that of the box that holds it."""
+        low_u, low_v, high_u, high_v = self.box
+        return (high_u - low_u) * (high_v - low_v) if self.shape is None else float(self.shape.area)
+
     def sample(self, local_size: LocalSize, spacing_mm: float) -> GapField:
         """Cut the region into tubes no wider than the local size, with exact areas where it is flat.
 

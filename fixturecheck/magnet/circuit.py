@@ -166,6 +166,9 @@ def _shadow(body: Standing, hinge: Hinge, *ways: Floats) -> Any:
 _TUBES_PER_ELEMENT = 3.0
 # Elements inside a body over those where flux crosses; and those on a round face over its radius.
 _COARSER_INSIDE = 2.0
+# A gap over less than this share of all that either body has needs no elements of its own. Where iron
+# saturates it is pulled some ten times as hard as on the whole, and so by a thousandth of a body's pull.
+_SLIVER_SHARE = 1e-4
 # Elements along the middle one of a part's three extents, at least.
 _LEAST_ELEMENTS = 6
 # Elements along the diagonal of a sheet, at most: with elements of half its thickness, one of 60 x 40 x 0.5
@@ -466,15 +469,21 @@ def _wishes(
     """Ask for fine elements where flux crosses to another body, and alike for solids drawn alike.
 
     One mesh for a gang costs a few elements on the outermost and spares meshing each. Leakage between
-    poles is spread wide and needs no fine elements.
+    poles is spread wide and needs no fine elements. Nor does a sliver of what both bodies share with others:
+    it pulls next to nothing, and comes and goes where a body is moved a little.
     """
     touched: list[set[int]] = [set() for _ in irons]
     fine: list[list[Floats]] = [[] for _ in irons]
-    for r in regions:
-        leak = irons[r.a].pole is not None and irons[r.b].pole is not None
+    across = [r for r in regions if irons[r.a].pole is None or irons[r.b].pole is None]
+    shared_mm2 = [0.0 for _ in irons]
+    for r in across:
+        for index in (r.a, r.b):
+            shared_mm2[index] += r.most_mm2
+    for r in across:
+        if r.most_mm2 < _SLIVER_SHARE * min(shared_mm2[r.a], shared_mm2[r.b]):
+            continue
         for index, face in ((r.a, r.face_a), (r.b, r.face_b)):
-            if not leak:
-                touched[index].add(face)
+            touched[index].add(face)
             if len(r.fine_points_mm):
                 fine[index].append((r.fine_points_mm - bodies[index].shift) @ bodies[index].turn)
     alike: dict[str, set[int]] = {}

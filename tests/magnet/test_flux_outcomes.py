@@ -106,3 +106,20 @@ def test_a_rating_that_no_iron_can_meet_is_refused():
     )
     with pytest.raises(NotComputedError, match="saturates first, at about 100 N, 44% of it"):
         strength_for_pull(lambda s: 100 * math.tanh(s), wanted_n=225.0, write=METRIC)
+
+
+def test_a_sliver_that_comes_with_a_small_move_is_counted_on_the_meshes_of_before():
+    """Where chamfers come to face each other by a hair, no element is asked for by them."""
+    mesher = TetMesher()
+    block = cq.Workplane(parts.block(20, 20, 8)).edges("|Z or >Z").chamfer(0.5).val()
+
+    def beside(along_mm):
+        places = {"left": (-10, 0, 0), "right": (10, along_mm, 0)}
+        solids = {name: block.moved(cq.Location(at)) for name, at in places.items()}
+        return parts.model(solids, parts.bars(count=3), mesher=mesher)
+
+    flush = beside(0.0)
+    made = mesher.meshed
+    moved = beside(0.3)
+    assert len(moved.gaps) > len(flush.gaps)
+    assert mesher.meshed == made
