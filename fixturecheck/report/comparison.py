@@ -16,7 +16,7 @@ from fixturecheck.comparing.model import (
     Trend,
 )
 from fixturecheck.faceref import FaceRef, on
-from fixturecheck.report.json import json_number
+from fixturecheck.report.json import as_plain
 from fixturecheck.report.markup import Cell, Picture, Table, picture_of, render_page, table_of
 from fixturecheck.report.pictures.draw import SIDES
 from fixturecheck.report.terminal import folded
@@ -277,7 +277,7 @@ def comparison_dict(found: Comparison) -> dict[str, Any]:
              "after": s.after, "unit": metric_unit(s.key)}
             for s in found.stated
         ],
-        "solids": [_solid(s) for s in found.solids if s.redrawn or s.before != s.after],
+        "solids": [as_plain(s) for s in found.solids if s.redrawn or s.before != s.after],
     }  # fmt: skip
 
 
@@ -298,38 +298,8 @@ def _finding_change(change: FindingChange) -> dict[str, Any]:
 def _side(finding: Finding | None) -> dict[str, Any] | None:
     if finding is None:
         return None
-    return {
-        "verdict": str(finding.verdict),
-        "value": finding.value,
-        "unit": finding.unit,
-        "limit": finding.limit,
-        "margin": finding.margin,
-        "says": finding.says,
-    }
-
-
-def _solid(solid: SolidChange) -> dict[str, Any]:
-    def volume(value: float | None) -> float | None:
-        return None if value is None else json_number(value, "mm3")
-
-    return {
-        "before": solid.before,
-        "after": solid.after,
-        "change": str(solid.change),
-        "before_mm3": volume(solid.before_mm3),
-        "after_mm3": volume(solid.after_mm3),
-        "added_mm3": volume(solid.added_mm3),
-        "removed_mm3": volume(solid.removed_mm3),
-        "faces": [
-            {
-                "before": f.before,
-                "after": f.after,
-                "moved_mm": None if f.moved_mm is None else json_number(f.moved_mm, "mm"),
-                "turned_deg": json_number(f.turned_deg, "deg"),
-            }
-            for f in solid.faces
-        ],
-    }
+    kept = ("value", "unit", "limit", "margin", "says")
+    return {"verdict": str(finding.verdict), **{name: getattr(finding, name) for name in kept}}
 
 
 def comparison_page(

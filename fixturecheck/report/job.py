@@ -15,7 +15,7 @@ from fixturecheck.kernel.shapes import Shape
 from fixturecheck.process.model import BodyOff, BurrEdge, JobResult, OperationFound, PartState
 from fixturecheck.process.records import CUTTING
 from fixturecheck.report.folder import OPERATIONS, PAGE, PICTURES, RESULT
-from fixturecheck.report.json import finding_dict, json_number, json_text, made_by
+from fixturecheck.report.json import as_plain, finding_dict, json_number, json_text, made_by
 from fixturecheck.report.markup import Table, picture_of, render_page, table_of
 from fixturecheck.report.pictures.draw import painted
 from fixturecheck.report.pictures.figures import body_colours
@@ -272,7 +272,7 @@ def _job_dict(result: JobResult) -> dict[str, Any]:
             "material": job.part.material,
             "count": job.count,
             "units": job.units,
-            "sources": [{"path": s.path, "sha256": s.sha256} for s in job.sources],
+            "sources": [as_plain(s) for s in job.sources],
         },
         "states": [_state(s) for s in result.states],
         "operations": [_operation_dict(o) for o in result.operations],
@@ -303,33 +303,9 @@ def _operation_dict(found: OperationFound) -> dict[str, Any]:
         "result": f"{home}/{RESULT}" if home else None,
         "not_checked": found.not_checked,
         "findings": [finding_dict(f) for f in found.findings],
-        "burrs": [_burr(b) for b in found.burrs],
-        "to_stone": [_burr(b) for b in found.to_stone],
-        "comes_off": [_off(b) for b in found.comes_off],
-    }
-
-
-def _burr(burr: BurrEdge) -> dict[str, Any]:
-    return {
-        "face": burr.face,
-        "other": burr.other,
-        "made_in": burr.made_in,
-        "height_mm": json_number(burr.height_mm, "mm"),
-        "assumed": burr.assumed,
-        "length_mm": json_number(burr.length_mm, "mm"),
-        "middle_mm": [json_number(v, "mm") for v in burr.middle_mm],
-    }
-
-
-def _off(off: BodyOff) -> dict[str, Any]:
-    return {
-        "body": off.body,
-        "says": off.says,
-        "by_hand": off.by_hand,
-        "pry_at": off.pry_at,
-        "demagnetise": off.demagnetise,
-        "not_slid": list(off.not_slid),
-        "rubs": list(off.rubs),
+        "burrs": [as_plain(b) for b in found.burrs],
+        "to_stone": [as_plain(b) for b in found.to_stone],
+        "comes_off": [as_plain(b) for b in found.comes_off],
     }
 
 

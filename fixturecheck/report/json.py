@@ -12,7 +12,7 @@ from typing import Any
 from fixturecheck.errors import NotComputedError
 from fixturecheck.result import Assumed, Result
 from fixturecheck.result.contact import Contact, CutMade
-from fixturecheck.result.finding import Finding, Group, NotAsked
+from fixturecheck.result.finding import Finding, Group
 from fixturecheck.result.hold import BodyMotion, CutCase, HoldFound, HoldLoss, KeptFixture, PartHeld, PullNote
 from fixturecheck.result.release import BodyLeaves, Burr, OffWay, PryAt
 from fixturecheck.result.remedy import Remedy, RemedyUnknown
@@ -25,7 +25,6 @@ from fixturecheck.result.rest import (
     SeatTakes,
     TargetMoves,
 )
-from fixturecheck.result.shapes import BodyDrawn, Vector
 from fixturecheck.result.stored import SCHEMA_VERSION
 from fixturecheck.result.tolerance import Chances, SeatChance, TargetSpread
 from fixturecheck.units import Writing
@@ -132,8 +131,11 @@ def _record(thing: Any, without: Collection[str] = (), **instead: Any) -> Record
 
 def _by_unit(value: float, name: str) -> float:
     """Round a number by the unit at the end of its field's name."""
-    unit = name.rsplit("_", 1)[-1] if name.isidentifier() else ""
-    return json_number(value, unit if unit in _DECIMALS else "share", name or "the result")
+    return json_number(value, _unit_of(name), name or "the result")
+
+
+def _unit_of(name: str) -> str:
+    return name.rsplit("_", 1)[-1] if name.isidentifier() else ""
 
 
 def _to_three_digits(value: float, name: str) -> float:
@@ -303,7 +305,65 @@ _AS_FOUND = _Plain(
 )
 """Writes a record field by field; a motion that nothing ends has null for that end."""
 
+_DIRECTIONS = {"normal", "direction", "at"}
 _DIRECTION_DECIMALS = 9
+
+
+def as_plain(thing: Any, where: str = "the result") -> dict[str, Any]:
+    """Return what was drawn or found as plain values, rounded.
+
+    Parameters
+    ----------
+    thing : Finding, Contact, CutMade, BodyDrawn or another data class
+        Written field by field, but for the first three.
+    where : str
+        What it is, for the message about a number that is none.
+
+    Returns
+    -------
+    dict
+        A key for each field.
+
+    Raises
+    ------
+    NotComputedError
+        A number in it is infinite or not a number.
+    """
+
+    def number(value: float, name: str) -> float:
+        rounded = json_number(value, _unit_of(name), where)
+        return round(float(value), _DIRECTION_DECIMALS) + 0.0 if name in _DIRECTIONS else rounded
+
+    return dict(_Plain({Finding: _finding, Contact: _contact, CutMade: _cut}, number)(thing))
+
+
+def _finding(finding: Finding) -> Record:
+    """Return a finding; its own numbers are in its unit."""
+    where = f"{finding.check} of {finding.subject}"
+    own = {name: getattr(finding, name) for name in ("value", "limit", "margin")}
+    own = {k: None if v is None else json_number(v, finding.unit, where) for k, v in own.items()}
+    shapes = tuple(sorted({s.name for s in finding.shapes}))
+    return _record(finding, kind=finding.kind or "", asks=finding.asks or "", shapes=shapes) | own
+
+
+def _contact(contact: Contact) -> Record:
+    ends = {"min": contact.gap_min_um, "mean": contact.gap_mean_um, "max": contact.gap_max_um}
+    where = f"contact {contact.a} to {contact.b}"
+    return {
+        "a": contact.a,
+        "b": contact.b,
+        "kind": contact.kind,
+        "area_mm2": contact.area_mm2,
+        "length_mm": contact.length_mm,
+        "gap_um": {end: json_number(gap_um, "um", where) for end, gap_um in ends.items()},
+        "normal": contact.normal,
+        "centroid": contact.centroid,
+        "error_um": contact.error_um,
+    }
+
+
+def _cut(cut: CutMade) -> Record:
+    return _record(cut, without=("path", "tip_mm"), faces=tuple(sorted(cut.faces, key=lambda f: f.face)))
 
 
 def result_json(result: Result) -> bytes:
@@ -340,7 +400,7 @@ def result_dict(result: Result) -> dict[str, Any]:
     found = result.findings
     order = sorted(range(len(found)), key=lambda i: (ranks[found[i].check], found[i].place))
     places = {old: new for new, old in enumerate(order)}
-    contacts = [_contact(c) for c in result.contacts]
+    contacts = [as_plain(c, f"contact {c.a} to {c.b}") for c in result.contacts]
     contacts.sort(key=lambda c: (c["a"], c["b"], c["kind"], c["centroid"], c["normal"]))
     write = Writing(units=result.shown_in)
     first = result.sources[:1]
@@ -353,24 +413,22 @@ def result_dict(result: Result) -> dict[str, Any]:
             "name": result.name,
             "file": first[0].path if first else "",
             "units": result.units,
-            "sources": [{"path": s.path, "sha256": s.sha256} for s in (*first, *others)],
+            "sources": [as_plain(s) for s in (*first, *others)],
         },
         "findings": [finding_dict(found[i]) for i in order],
         "groups": _groups(result.groups, places),
         "contacts": contacts,
-        "cuts": [_cut(c) for c in result.cuts],
+        "cuts": [as_plain(c, f"cut {c.name}") for c in result.cuts],
         "dials": _AS_FOUND(result.dials),
         "offsets": _AS_FOUND(result.offsets),
         "rest": _rest_writer(write)(result.rest),
         "holding": _hold_writer(write)(result.holding),
         "hardening": _AS_FOUND(result.hardening),
         "touching": _AS_FOUND(result.touching),
-        "not_asked": [_not_asked(n) for n in result.not_asked],
+        "not_asked": [as_plain(n) for n in result.not_asked],
         "assumed": [_assumed(a) for a in result.assumed],
-        "stated": [
-            {"of": s.of, "about": list(s.about), "key": s.key, "value": s.value} for s in result.stated
-        ],
-        "bodies": [_body(b) for b in result.bodies],
+        "stated": [_record(s, about=list(s.about)) for s in result.stated],
+        "bodies": [as_plain(b, f"body {b.name}") for b in result.bodies],
     }
 
 
@@ -387,116 +445,12 @@ def _groups(groups: Sequence[Group], places: Mapping[int, int]) -> list[dict[str
     return sorted(written, key=lambda g: min(g["lead"], *g["like"], g["lead"]))
 
 
-def _assumed(value: Assumed) -> dict[str, Any]:
+def _assumed(value: Assumed) -> Record:
     number = isinstance(value.value, int | float) and not isinstance(value.value, bool)
-    return {
-        "of": value.of,
-        "key": value.key,
-        "value": float(f"{value.value:.9g}") if number else value.value,
-        "unit": value.unit,
-        "hangs_on": value.hangs_on,
-        "guessed": value.guessed,
-    }
+    stated = float(f"{value.value:.9g}") if number else value.value
+    return _record(value, without=("aside",), value=stated)
 
 
-def _body(body: BodyDrawn) -> dict[str, Any]:
-    where = f"body {body.name}"
-    return {
-        "name": body.name,
-        "role": body.role,
-        "volume_mm3": json_number(body.volume_mm3, "mm3", where),
-        "centre_mm": _vector(body.centre_mm, "mm", where),
-        "size_mm": _vector(body.size_mm, "mm", where),
-        "at": [round(v, _DIRECTION_DECIMALS) + 0.0 for v in body.at],
-        "faces": [
-            {
-                "name": f.name,
-                "kind": f.kind,
-                "area_mm2": json_number(f.area_mm2, "mm2", where),
-                "centre_mm": _vector(f.centre_mm, "mm", where),
-                "normal": _vector(f.normal, "", where),
-            }
-            for f in body.faces
-        ],
-    }
-
-
-def _not_asked(question: NotAsked) -> dict[str, str]:
-    return {"check": question.check, "reason": str(question.reason), "lacks": question.lacks}
-
-
-def _optional(value: float | None, unit: str, where: str) -> float | None:
-    return None if value is None else json_number(value, unit, where)
-
-
-def _vector(vector: Vector | None, unit: str, where: str) -> list[float] | None:
-    if vector is None:
-        return None
-    if unit:
-        return [json_number(v, unit, where) for v in vector]
-    for v in vector:
-        json_number(v, "mm", where)
-    return [round(float(v), _DIRECTION_DECIMALS) + 0.0 for v in vector]
-
-
-def finding_dict(finding: Finding) -> dict[str, Any]:
+def finding_dict(finding: Finding) -> Record:
     """Return a finding as plain values."""
-    where = f"{finding.check} of {finding.subject}"
-    origin = finding.origin
-    return {
-        "id": finding.id,
-        "check": finding.check,
-        "verdict": str(finding.verdict),
-        "subject": finding.subject,
-        "kind": finding.kind or "",
-        "asks": finding.asks or "",
-        "about": list(finding.about),
-        "cut": finding.cut,
-        "named": finding.named,
-        "origin": None if origin is None else {"file": origin.file, "line": origin.line},
-        "value": _optional(finding.value, finding.unit, where),
-        "unit": finding.unit,
-        "limit": _optional(finding.limit, finding.unit, where),
-        "margin": _optional(finding.margin, finding.unit, where),
-        "says": finding.says,
-        "remedy": finding.remedy,
-        "source": finding.source,
-        "shapes": sorted({s.name for s in finding.shapes}),
-        "location_mm": _vector(finding.location_mm, "mm", where),
-        "direction": _vector(finding.direction, "", where),
-        "overruled": None if finding.overruled is None else str(finding.overruled),
-    }
-
-
-def _contact(contact: Contact) -> dict[str, Any]:
-    where = f"contact {contact.a} to {contact.b}"
-    return {
-        "a": contact.a,
-        "b": contact.b,
-        "kind": contact.kind,
-        "area_mm2": json_number(contact.area_mm2, "mm2", where),
-        "length_mm": json_number(contact.length_mm, "mm", where),
-        "gap_um": {
-            "min": json_number(contact.gap_min_um, "um", where),
-            "mean": json_number(contact.gap_mean_um, "um", where),
-            "max": json_number(contact.gap_max_um, "um", where),
-        },
-        "normal": _vector(contact.normal, "", where),
-        "centroid": _vector(contact.centroid, "mm", where),
-        "error_um": json_number(contact.error_um, "um", where),
-    }
-
-
-def _cut(cut: CutMade) -> dict[str, Any]:
-    where = f"cut {cut.name}"
-    return {
-        "name": cut.name,
-        "removed_mm3": json_number(cut.removed_mm3, "mm3", where),
-        "leftover_mm3": json_number(cut.leftover_mm3, "mm3", where),
-        "gouge_mm3": json_number(cut.gouge_mm3, "mm3", where),
-        "corner_radius_mm": _optional(cut.corner_radius_mm, "mm", where),
-        "faces": [
-            {"face": f.face, "share_made": json_number(f.share_made, "share", where)}
-            for f in sorted(cut.faces, key=lambda f: f.face)
-        ],
-    }
+    return as_plain(finding, f"{finding.check} of {finding.subject}")

@@ -291,27 +291,27 @@ class Finding:
         Its name in its result, the same from one result to the next; a `Result` gives it.
     """
 
+    id: str = field(default="", compare=False)
     check: str
     verdict: Verdict
     subject: str
-    says: str
+    kind: Kind | None = None
+    asks: Kind | None = None
+    about: tuple[str, ...] = ()
+    cut: str = ""
+    named: str = ""
+    origin: Origin | None = None
     value: float | None = None
     unit: str = ""
     limit: float | None = None
     margin: float | None = None
+    says: str
     remedy: str | None = None
     source: str = "geometry of the solids"
     shapes: tuple[NamedShape, ...] = ()
     location_mm: Vector | None = None
     direction: Vector | None = None
     overruled: Verdict | None = None
-    kind: Kind | None = None
-    about: tuple[str, ...] = ()
-    cut: str = ""
-    named: str = ""
-    asks: Kind | None = None
-    origin: Origin | None = None
-    id: str = field(default="", compare=False)
 
     @property
     def place(self) -> tuple[str, str, tuple[str, ...], str, Vector | tuple[()], str]:

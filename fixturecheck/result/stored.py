@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass, field, replace
-from typing import Any
+from dataclasses import dataclass, field, fields, replace
+from typing import Any, TypeVar
 
 from fixturecheck.errors import SetupError
 from fixturecheck.result import Result, Source
 from fixturecheck.result.finding import Finding, Kind, NotAsked, Origin, Verdict, WhyNotAsked
 from fixturecheck.result.grouping import identified
-from fixturecheck.result.shapes import BodyDrawn, FaceDrawn, StatedFact, Vector
+from fixturecheck.result.shapes import BodyDrawn, FaceDrawn, StatedFact
 
+_Row = TypeVar("_Row", Source, NotAsked, StatedFact, BodyDrawn, FaceDrawn, Finding, Origin)
 SCHEMA_VERSION = 2
 """Raised where a reader of the version before would misread a file, not where keys are only added."""
 
@@ -152,7 +153,7 @@ def read_job(text: bytes, path: str) -> StoredResult:
     try:
         data = json.loads(text)
         job, schema = data["job"], _schema_of(data, path)
-        sources = tuple(Source(path=s["path"], sha256=s["sha256"]) for s in job["sources"])
+        sources = tuple(_read_as(Source, s) for s in job["sources"])
         return StoredResult(
             path=path,
             schema=schema,
@@ -235,68 +236,41 @@ def _read(data: Mapping[str, Any], path: str, schema: int) -> StoredResult:
         name=setup["name"],
         file=setup.get("file", ""),
         units=setup["units"],
-        sources=tuple(Source(path=s["path"], sha256=s["sha256"]) for s in setup["sources"]),
+        sources=tuple(_read_as(Source, s) for s in setup["sources"]),
         findings=findings,
-        not_asked=tuple(
-            NotAsked(check=n["check"], reason=WhyNotAsked(n["reason"]), lacks=n["lacks"])
-            for n in data["not_asked"]
-        ),
-        stated=tuple(
-            StatedFact(of=s["of"], about=tuple(s["about"]), key=s["key"], value=_value(s["value"]))
-            for s in data.get("stated", ())
-        ),
+        not_asked=tuple(_read_as(NotAsked, n, reason=WhyNotAsked(n["reason"])) for n in data["not_asked"]),
+        stated=tuple(_read_as(StatedFact, s) for s in data.get("stated", ())),
         bodies=tuple(_body(row) for row in data.get("bodies", ())),
     )
 
 
-def _value(value: Any) -> Any:
-    return tuple(_value(v) for v in value) if isinstance(value, list) else value
+def _read_as(cls: type[_Row], row: Mapping[str, Any], **instead: Any) -> _Row:
+    """Return a record of a row that has a key for each field, but for those that are given."""
+    return cls(**{f.name: _frozen(row[f.name]) for f in fields(cls) if f.name not in instead}, **instead)
+
+
+def _frozen(value: Any) -> Any:
+    return tuple(_frozen(v) for v in value) if isinstance(value, list) else value
 
 
 def _body(row: Mapping[str, Any]) -> BodyDrawn:
-    return BodyDrawn(
-        name=row["name"],
-        role=row["role"],
-        volume_mm3=row["volume_mm3"],
-        centre_mm=_placed(row["centre_mm"]),
-        size_mm=_placed(row["size_mm"]),
-        at=tuple(row["at"]),
-        faces=tuple(
-            FaceDrawn(
-                name=f["name"],
-                kind=f["kind"],
-                area_mm2=f["area_mm2"],
-                centre_mm=_placed(f["centre_mm"]),
-                normal=_vector(f["normal"]),
-            )
-            for f in row["faces"]
-        ),
-    )
+    return _read_as(BodyDrawn, row, faces=tuple(_read_as(FaceDrawn, f) for f in row["faces"]))
 
 
 def _finding(row: Mapping[str, Any]) -> Finding:
+    """Return a finding; what the first versions did not write may be missing."""
     origin = row.get("origin")
-    return Finding(
+    return _read_as(
+        Finding,
+        row,
         id=row.get("id", ""),
-        check=row["check"],
         verdict=Verdict(row["verdict"]),
-        subject=row["subject"],
         kind=_kind(row["kind"]),
         asks=_kind(row.get("asks") or ""),
-        about=tuple(row["about"]),
-        cut=row["cut"],
         named=row.get("named", ""),
-        value=row["value"],
-        unit=row["unit"],
-        limit=row["limit"],
-        margin=row["margin"],
-        says=row["says"],
-        remedy=row["remedy"],
-        source=row["source"],
-        location_mm=_vector(row["location_mm"]),
-        direction=_vector(row["direction"]),
+        shapes=(),
         overruled=Verdict(row["overruled"]) if row["overruled"] else None,
-        origin=None if origin is None else Origin(file=origin["file"], line=origin["line"]),
+        origin=None if origin is None else _read_as(Origin, origin),
     )
 
 
@@ -306,11 +280,3 @@ _RENAMED = {"as stated": None}
 
 def _kind(text: str) -> Kind | None:
     return Kind(text) if text and text not in _RENAMED else None
-
-
-def _vector(values: list[float] | None) -> Vector | None:
-    return None if values is None else _placed(values)
-
-
-def _placed(values: list[float]) -> Vector:
-    return values[0], values[1], values[2]

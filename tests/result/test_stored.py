@@ -56,7 +56,7 @@ def test_a_result_of_the_first_schema_gets_ids():
         ({"schema": True}, "states the schema True"),
         ({"findings": None}, "is no result.json: it holds no verdict with findings"),
         ({"verdict": "fine"}, "is a broken result.json"),
-        ({"findings": [{}]}, "is a broken result.json: KeyError 'check'"),
+        ({"findings": [{}]}, "is a broken result.json: KeyError 'verdict'"),
     ],
 )
 def test_what_is_no_result_is_refused_in_one_line(change, says):
