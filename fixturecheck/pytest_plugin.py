@@ -29,6 +29,8 @@ PATTERN = "*.setup.toml"
 SETUPS, KNOWN, STRICT = "fixturecheck_setups", "fixturecheck_known", "fixturecheck_strict"
 MARK = "known_shortfall"
 
+_MET = pytest.StashKey[set[str]]()
+"""Of a run: the patterns that some file met so far."""
 _OF_THE_SETUP = "describe"
 """What is doubtful in what was stated; it is asked with every check."""
 _ACROSS = "across"
@@ -62,6 +64,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 def pytest_configure(config: pytest.Config) -> None:
     """State the markers."""
+    config.stash[_MET] = set()
     config.addinivalue_line("markers", "fixturecheck: a check of a set-up")
     config.addinivalue_line("markers", f"{MARK}(id, ...): ids of findings that are known and let stand")
 
@@ -86,9 +89,55 @@ def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> pytest.Col
     if file_path.suffix.lower() not in SETUP_SUFFIXES:
         return None
     here = file_path.relative_to(config.rootpath) if file_path.is_relative_to(config.rootpath) else file_path
-    if not any(here.match(pattern) for pattern in listed):
-        return None
-    return SetupFile.from_parent(parent, path=file_path)
+    met = {pattern for pattern in listed if here.match(pattern)}
+    config.stash[_MET] |= met
+    return SetupFile.from_parent(parent, path=file_path) if met else None
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(
+    session: pytest.Session, config: pytest.Config, items: list[pytest.Item]
+) -> None:
+    """Add a test that fails for each listed pattern that no file meets, unless files were named.
+
+    A set-up that was moved would else be checked no more, and nobody would hear of it.
+
+    Parameters
+    ----------
+    session : Session
+        The run.
+    config : Config
+        Its configuration.
+    items : list of Item
+        What was collected; it is added to.
+    """
+    if config.args_source is config.ArgsSource.ARGS:
+        return
+    unmet = [pattern for pattern in config.getini(SETUPS) if pattern not in config.stash[_MET]]
+    items += [UnmetPattern.from_parent(session, name=f"{SETUPS}: {pattern}") for pattern in unmet]
+
+
+class UnmetPattern(pytest.Item):
+    """A pattern of the configuration that no file meets."""
+
+    def __init__(self, **given: Any) -> None:
+        super().__init__(**given)
+        self.add_marker(pytest.mark.fixturecheck)
+
+    def runtest(self) -> None:
+        """Fail.
+
+        Raises
+        ------
+        SetupError
+            Says what to do.
+        """
+        message = f"{self.name}: no set-up that pytest looks at is called so; mend it, or take it out"
+        raise SetupError(message)
+
+    def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], *_: Any, **__: Any) -> Any:
+        """Return what is shown: the sentence, without a trace."""
+        return str(excinfo.value)
 
 
 class SetupFile(pytest.File):
