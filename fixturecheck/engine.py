@@ -281,7 +281,7 @@ class _Work:
         """Keep an `unknown` for the first check that asks for a step."""
         for check_name in STEPS[step]:
             if check_name in self.asked:
-                self.missing.append(not_computed(check_name, subject, reason))
+                self.missing.append(not_computed(subject, reason, check=check_name))
                 return
 
 
@@ -373,9 +373,9 @@ def _in_turn(work: _Work, share: _Share, findings: list[Finding], *, waits: bool
             if work.needs(step):
                 share(f"check {name}", 0.9 + 0.1 * i / len(names))
             try:
-                yield from _ask(name, work)
+                yield from (replace(f, check=name) for f in _ask(name, work))
             except (NotComputedError, KernelError) as reason:
-                yield not_computed(name, setup.name, reason)
+                yield not_computed(setup.name, reason, check=name)
     if not any(f.check in MODULES for f in findings):
         yield _nothing(setup, work.asked)
 
@@ -397,10 +397,10 @@ def _untold(work: _Work, names: list[str]) -> Iterator[Finding]:
     if rest and not rest.settled.rests and names[0] in {"location", "tolerance"}:
         why = settled_words(rest.settled, work.stage.setup.write)
         reason = NotComputedError(f"the parts do not come to rest: {why}")
-        yield not_computed(names[0], work.stage.setup.name, reason)
+        yield not_computed(work.stage.setup.name, reason, check=names[0])
     if held and names[0] in {"crash", "release"} and (names[0] == "crash" or held.release is None):
         for subject, why in sorted(held.missing.items()):
-            yield not_computed(names[0], subject, NotComputedError(why))
+            yield not_computed(subject, NotComputedError(why), check=names[0])
 
 
 def _nothing(setup: Setup, asked: frozenset[str]) -> Finding:

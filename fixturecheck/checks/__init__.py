@@ -13,30 +13,9 @@ from importlib.resources import files
 from inspect import cleandoc
 
 from fixturecheck.errors import SetupError
-from fixturecheck.names import nearest
+from fixturecheck.names import CHECKS, nearest
 
-MODULES = {
-    "seat": "fixturecheck.checks.seat",
-    "nest": "fixturecheck.checks.nest",
-    "rest": "fixturecheck.checks.rest",
-    "location": "fixturecheck.checks.location",
-    "tolerance": "fixturecheck.checks.tolerance",
-    "hold": "fixturecheck.checks.hold",
-    "crash": "fixturecheck.checks.crash",
-    "reach": "fixturecheck.checks.reach",
-    "clear": "fixturecheck.checks.clear",
-    "align": "fixturecheck.checks.align",
-    "limits": "fixturecheck.checks.limits",
-    "dials": "fixturecheck.checks.dials",
-    "release": "fixturecheck.checks.release",
-    "angle": "fixturecheck.checks.angle",
-    "rolls": "fixturecheck.checks.rolls",
-    "drill": "fixturecheck.checks.drill",
-    "mill": "fixturecheck.checks.mill",
-    "vise": "fixturecheck.checks.vise",
-    "wall": "fixturecheck.checks.wall",
-    "hardening": "fixturecheck.checks.hardening",
-}
+MODULES = {name: f"{__name__}.{name}" for name in CHECKS}
 
 
 def chosen(only: Collection[str] | None = None, skip: Collection[str] = ()) -> frozenset[str]:

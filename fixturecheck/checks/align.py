@@ -33,7 +33,6 @@ from fixturecheck.setup.model import Body, Cut, Setup, together
 from fixturecheck.units import Writing, angle_text
 from fixturecheck.wording.settings import levelled_words
 
-ID = "align"
 TITLE = "Floors level, walls parallel to the traverse"
 DEFAULT_MM = 0.005
 _NOISE_MM = 1e-7
@@ -248,8 +247,6 @@ def _squared(
         error_mm * 1e3,
         unit="um",
         at_most=limit_mm * 1e3,
-        check=ID,
-        subject=f"{cut.name}/{square.body}",
         kind=Kind.SQUARED,
         about=(square.body,),
         cut=cut.name,
@@ -307,8 +304,6 @@ def _finding(
         error_mm * 1e3,
         unit="um",
         at_most=limit_mm * 1e3,
-        check=ID,
-        subject=f"{cut.name}/{target.name}",
         kind=kind,
         about=(target.name,),
         cut=cut.name,

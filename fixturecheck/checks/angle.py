@@ -39,7 +39,6 @@ from fixturecheck.wording.settings import angle_dms, gauges_words, missed_words,
 Place = tuple[Floats, Floats]
 """Middle and normal of a face."""
 
-ID = "angle"
 TITLE = "Angles of sine plates and angle blocks"
 
 STEEP_DEG = 45.0
@@ -84,7 +83,6 @@ def _stack(who: str, body: Body, incline: Incline) -> Finding:
         incline.missed_arcsec,
         unit="arcsec",
         verdict=Verdict.GO,
-        check=ID,
         subject=who,
         kind=Kind.STACK,
         about=(body.name,),
@@ -101,7 +99,6 @@ def _steep(who: str, body: Body, incline: Incline) -> Finding:
         unit="deg",
         at_most=STEEP_DEG,
         short=Verdict.CAUTION,
-        check=ID,
         subject=who,
         kind=Kind.STEEP,
         about=(body.name,),
@@ -182,8 +179,6 @@ def _target(setup: Setup, slope: Body, at: tuple[Cut, FaceRef], error_um: float,
         error_um,
         unit="um",
         at_most=limit_mm * 1e3,
-        check=ID,
-        subject=f"{cut.name}/{ref}",
         kind=Kind.SLOPE,
         about=(ref, slope.name),
         cut=cut.name,

@@ -44,7 +44,6 @@ from fixturecheck.setup.records import BodyRole
 from fixturecheck.wording.remedies import dodge_words, let_down_words
 from fixturecheck.wording.sentences import first_up
 
-ID = "clear"
 TITLE = "Wheel or cutter, and what goes with it, over the whole travel"
 
 MOST_SOLVED = 12
@@ -61,7 +60,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             found = list(approaches(cut, stage.placed, least_mm, kept=True))
         except NotComputedError as reason:
             says = f"Clearances of {cut.name} could not be computed: {reason}"
-            yield not_computed(ID, cut.name, says, cut=cut.name)
+            yield not_computed(cut.name, says, cut=cut.name)
             continue
         yield from _judge(stage, cut, found)
         yield from _clamps(stage, cut)
@@ -125,7 +124,7 @@ def _ways_past(
 def _too_close(stage: Stage, cut: GroundCut | MilledCut, a: Approach, ways: list[Dodge]) -> Finding:
     """Judge a collision or a clearance below the limit."""
     least_mm, name, write = stage.setup.machine.least_clearance_mm, cut.name, stage.setup.write
-    subject, remedy = f"{name}/{a.body}", _remedy(stage, cut, a, ways)
+    remedy = _remedy(stage, cut, a, ways)
     direction = ways[0].direction if ways else _away(a)
     travel = NamedShape(name=f"{a.mover} travel {name}", role=Role.TRAVEL, geometry=cut.movers[a.mover])
     hit = a.apart.common_mm3 > stage.setup.tolerances.overlap_mm3
@@ -143,8 +142,6 @@ def _too_close(stage: Stage, cut: GroundCut | MilledCut, a: Approach, ways: list
             unit="mm",
             at_least=least_mm,
             verdict=Verdict.NO_GO,
-            check=ID,
-            subject=subject,
             kind=PASSAGES[a.mover, Passage.HITS],
             about=(a.body,),
             cut=name,
@@ -162,8 +159,6 @@ def _too_close(stage: Stage, cut: GroundCut | MilledCut, a: Approach, ways: list
         unit="mm",
         at_least=least_mm,
         verdict=Verdict.NO_GO if rubs else Verdict.CAUTION,
-        check=ID,
-        subject=subject,
         kind=PASSAGES[a.mover, Passage.RUBS if rubs else Passage.CLOSE],
         about=(a.body,),
         cut=name,
@@ -190,7 +185,6 @@ def _clamps(stage: Stage, cut: GroundCut | MilledCut) -> Iterator[Finding]:
         except NotComputedError as reason:
             says = f"Whether the wheel clears {clamp.name} could not be computed: {reason}."
             yield not_computed(
-                ID,
                 f"{cut.name}/{clamp.name}",
                 says,
                 cut=cut.name,
@@ -238,8 +232,6 @@ def _clamp(stage: Stage, cut: GroundCut | MilledCut, space: Undrawn) -> Finding:
         unit="mm",
         at_least=least_mm,
         verdict=verdict,
-        check=ID,
-        subject=f"{name}/{clamp}",
         kind=kind,
         named=clamp,
         cut=name,
@@ -257,7 +249,6 @@ def _passes(stage: Stage, cut: GroundCut | MilledCut, mover: Mover, nearest: App
         says = f"Cut {name}: nothing stands near the {mover}."
         return judge(
             None,
-            check=ID,
             verdict=Verdict.GO,
             subject=f"{name}/{mover}",
             kind=PASSAGES[mover, Passage.CLEARS],
@@ -271,8 +262,6 @@ def _passes(stage: Stage, cut: GroundCut | MilledCut, mover: Mover, nearest: App
         unit="mm",
         at_least=least_mm,
         verdict=Verdict.GO,
-        check=ID,
-        subject=f"{name}/{nearest.body}",
         kind=PASSAGES[mover, Passage.CLEARS],
         about=(nearest.body,),
         cut=name,

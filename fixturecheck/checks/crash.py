@@ -31,7 +31,6 @@ from fixturecheck.wording.hold import case_words, loss_words, over_words
 from fixturecheck.wording.motion import MOVES_OFF, motion_words
 from fixturecheck.wording.sentences import first_up
 
-ID = "crash"
 TITLE = "Where a freed part goes"
 
 SOURCE = (
@@ -98,7 +97,6 @@ def _round_the_tool(stage: Stage, part: PartHold) -> Iterator[Finding]:
             unit=TIMES,
             at_least=least,
             verdict=Verdict.UNKNOWN if unknown else Verdict.CAUTION if lost else None,
-            check=ID,
             subject=f"{_subject(part)}, {loss_words(lost)}" if lost else _subject(part),
             kind=_kind(lost),
             about=_about(part, lost),
@@ -122,7 +120,6 @@ def _source(part: PartHold) -> str:
 def _unknown(part: PartHold, says: str, lost: str = "") -> Finding:
     subject = f"{_subject(part)}, {loss_words(lost)}" if lost else _subject(part)
     return not_computed(
-        ID,
         subject,
         says,
         about=_about(part, lost),
@@ -161,7 +158,6 @@ def _judge(stage: Stage, part: PartHold) -> Finding:
             unit=TIMES,
             at_least=least,
             verdict=Verdict.GO if known else Verdict.UNKNOWN,
-            check=ID,
             subject=_subject(part),
             kind=Kind.WAY,
             about=(part.part,),
@@ -198,7 +194,6 @@ def _finding(stage: Stage, part: PartHold, way: Way, verdict: Verdict, says: str
         unit=TIMES,
         at_least=least,
         verdict=verdict,
-        check=ID,
         subject=f"{_subject(part)}, {extra}" if extra else _subject(part),
         kind=_kind(way.lost),
         about=_about(part, way.lost),

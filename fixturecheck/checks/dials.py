@@ -34,7 +34,6 @@ from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
 from fixturecheck.wording.settings import reading_words, time_words
 
-ID = "dials"
 TITLE = "Touch-offs, readings and passes"
 
 _TOLERANCE = "half the profile tolerance of the face (ISO 1101)"
@@ -88,7 +87,6 @@ def _reached(setup: Setup, offset: DatumOffset) -> Finding:
         offset.offset_mm,
         unit="mm",
         verdict=Verdict.NO_GO if bad else Verdict.GO,
-        check=ID,
         subject=f"{offset.name}/{offset.stop}",
         kind=Kind.TOUCH_FACE,
         about=(offset.stop,),
@@ -110,7 +108,7 @@ def _met(setup: Setup, offset: DatumOffset) -> Finding:
     if offset.error_mm is None:
         says += ", going the other way than the finder touched. The backlash is not stated, so where it is "
         says += f"met is not known. State {write.key('backlash_mm')} of the transfer, 0 for a read-out."
-        return not_computed(ID, subject, says, about=(offset.target,))
+        return not_computed(subject, says, about=(offset.target,))
     says += ", backlash taken up" if offset.takes_up else ""
     says += f"; finder, block and dial leave it within ±{write.gap(offset.error_mm * 1e3)}"
     says += "." if offset.limit_mm is not None else "; no tolerance is stated for it."
@@ -120,7 +118,6 @@ def _met(setup: Setup, offset: DatumOffset) -> Finding:
         at_most=None if offset.limit_mm is None else offset.limit_mm * 1e3,
         rounding=_AGREES_MM * 1e3,
         verdict=Verdict.GO if offset.limit_mm is None else None,
-        check=ID,
         subject=subject,
         kind=Kind.FINDER,
         about=(offset.target,),
@@ -175,8 +172,6 @@ def _no_touch(setup: Setup, one: Dialled, touch: NoTouch) -> Finding:
         at_least=limit if touch.why is WhyNot.NARROW else None,
         at_most=limit if touch.why is WhyNot.LEANS else None,
         verdict=Verdict.NO_GO,
-        check=ID,
-        subject=f"{one.cut}/{touch.face}",
         kind=Kind.TOUCH_FACE,
         about=(touch.face,),
         cut=one.cut,
@@ -213,8 +208,6 @@ def _touch(setup: Setup, one: Dialled, touch: TouchOff) -> Finding:
         unit="mm",
         at_least=least,
         verdict=verdict,
-        check=ID,
-        subject=f"{one.cut}/{touch.face}",
         kind=Kind.TOUCH_FACE,
         about=(touch.face,),
         cut=one.cut,
@@ -245,8 +238,6 @@ def _mark(setup: Setup, one: Dialled, touch: TouchOff) -> Finding:
         unit="um",
         at_most=None if free else may_mm * 1e3,
         verdict=Verdict.GO if good else Verdict.NO_GO,
-        check=ID,
-        subject=f"{one.cut}/{touch.face}",
         kind=Kind.TOUCH_MARK,
         about=(touch.face,),
         cut=one.cut,
@@ -273,8 +264,6 @@ def _way(stage: Stage, one: Dialled) -> Iterator[Finding]:
             unit="mm",
             at_least=least_mm,
             verdict=Verdict.NO_GO if hits else Verdict.CAUTION,
-            check=ID,
-            subject=f"{one.cut}/{body}",
             kind=Kind.DIAL_WAY,
             about=(body,),
             cut=one.cut,
@@ -291,8 +280,6 @@ def _way(stage: Stage, one: Dialled) -> Iterator[Finding]:
             unit="mm",
             at_least=least_mm,
             verdict=Verdict.GO,
-            check=ID,
-            subject=one.cut,
             kind=Kind.DIAL_WAY,
             cut=one.cut,
             says=f"From touch to touch and to the start of cut {one.cut} nothing comes nearer than "
@@ -315,7 +302,6 @@ def _span(setup: Setup, one: Dialled, span: Span) -> Finding:
         span.needed_mm,
         unit="mm",
         at_most=span.has_mm,
-        check=ID,
         subject=f"{one.cut}/{span.feed}",
         kind=Kind.DIAL_TRAVEL,
         cut=one.cut,
@@ -343,8 +329,6 @@ def _daylight(setup: Setup, one: Dialled) -> Finding:
         unit="mm",
         at_most=has_mm,
         rounding=ROUNDING_MM,
-        check=ID,
-        subject=one.cut,
         kind=Kind.DIAL_DAYLIGHT,
         cut=one.cut,
         says=f"Lifted {write.length(lift_mm, 'g')} over everything for cut {one.cut}, the wheel stands "
@@ -361,20 +345,20 @@ def _target(setup: Setup, one: Dialled, target: TargetReading) -> Finding:
     subject = f"{one.cut}/{target.face}"
     if target.measured_mm is None:
         says = f"{target.face} is met at {read}, but the part as ground has no face there to measure it on."
-        return not_computed(ID, subject, says, about=(target.face,), cut=one.cut)
+        return not_computed(subject, says, about=(target.face,), cut=one.cut)
     if abs(target.measured_mm - target.dialled_mm) > setup.tolerances.touch_mm:
         says = (
             f"The dial says that {target.face} lies {write.length(target.dialled_mm)} from the touch; on the "
             f"part as ground it is {write.length(target.measured_mm)}. One of them is wrong."
         )
-        return not_computed(ID, subject, says, about=(target.face,), cut=one.cut)
+        return not_computed(subject, says, about=(target.face,), cut=one.cut)
     if target.low_mm is None or target.high_mm is None:
         says = (
             f"{target.face} is met going the other way than when the {target.reading.feed} was zeroed, and "
             "its backlash is not stated, so where it is met is not known. State backlash_mm in "
             "[machine.cross_feed], or touch a face from the side of the wall."
         )
-        return not_computed(ID, subject, says, about=(target.face,), cut=one.cut)
+        return not_computed(subject, says, about=(target.face,), cut=one.cut)
     worst_mm = max(target.low_mm, target.high_mm, key=abs)
     says = f"{target.face} is met at {read}. By dial and touch it comes out {_out(target, write)}"
     says += "." if target.limit_mm is not None else "; no tolerance is stated for it."
@@ -386,7 +370,6 @@ def _target(setup: Setup, one: Dialled, target: TargetReading) -> Finding:
         at_most=None if target.limit_mm is None else target.limit_mm * 1e3,
         rounding=_AGREES_MM * 1e3,
         verdict=Verdict.GO if target.limit_mm is None else None,
-        check=ID,
         subject=subject,
         kind=Kind.READING,
         about=(target.face,),
@@ -455,7 +438,6 @@ def _one_step(setup: Setup, one: Dialled, fed: tuple[Feed, Handwheel], key: str,
         unit="mm",
         at_least=line_mm,
         rounding=ROUNDING_MM,
-        check=ID,
         subject=f"{one.cut}/{feed}",
         kind=Kind.LEAST_STEP,
         cut=one.cut,
@@ -481,9 +463,7 @@ def _time(setup: Setup, one: Dialled, found: CutDials) -> Finding:
     strokes = "1 stroke" if p.strokes == 1 else f"{p.strokes} strokes"
     return judge(
         p.batch_min,
-        check=ID,
         verdict=Verdict.GO,
-        subject=one.cut,
         kind=Kind.BATCH_TIME,
         unit="min",
         cut=one.cut,

@@ -31,7 +31,7 @@ from fixturecheck.setup.records import BodyRole, CutWay
 from fixturecheck.setup.validate import TABLE_MM
 from fixturecheck.shop import tables
 from fixturecheck.shop.wheels import speed_limit
-from fixturecheck.units import INCH_MM, Writing, metric_unit
+from fixturecheck.units import INCH_MM, metric_unit
 
 LARGE_MM = 2000.0
 SMALL_MM = 0.1
@@ -73,11 +73,36 @@ def suspicions(setup: Setup) -> tuple[Finding, ...]:
     )
 
 
+_doubt = partial(judge, check="describe", verdict=Verdict.CAUTION, source="common practice, no source")
+"""Return a caution about what was stated."""
+
+
 def _sizes(setup: Setup) -> Iterator[Finding]:
     """Yield a caution for each body whose size says that it was read in the wrong units."""
     for body, sizes_mm in _spans(setup):
-        if max(sizes_mm) > LARGE_MM or max(sizes_mm) < SMALL_MM:
-            yield _wrong_size(body, max(sizes_mm), setup.write)
+        size_mm = max(sizes_mm)
+        if SMALL_MM <= size_mm <= LARGE_MM:
+            continue
+        large = size_mm > LARGE_MM
+        limit_mm = LARGE_MM if large else SMALL_MM
+        shape = NamedShape(
+            name=body.name,
+            role=Role.PART if body.role == BodyRole.PART else Role.FIXTURE,
+            geometry=placed_at(body.solid, body.at),
+            bodies=(body.name,),
+        )
+        yield _doubt(
+            size_mm,
+            unit="mm",
+            at_most=limit_mm if large else None,
+            at_least=None if large else limit_mm,
+            kind=Kind.SIZE,
+            about=(body.name,),
+            says=f"Body {body.name} is {setup.write.length(size_mm)} over its longest side, "
+            f"{'more' if large else 'less'} than {setup.write.length(limit_mm, 'g')}: "
+            "was it drawn or exported in other units?",
+            shapes=(shape,),
+        )
 
 
 def _spans(setup: Setup) -> Iterator[tuple[Body, tuple[float, float, float]]]:
@@ -100,12 +125,12 @@ def _no_units(setup: Setup) -> Iterator[Finding]:
     for path, bodies in files.items():
         body, size_mm = bodies[0]
         yield _doubt(
-            Kind.NO_UNIT,
-            body.name,
-            f"{Path(path).name} states no unit of length, and its numbers were taken for mm: {body.name} is "
+            size_mm,
+            kind=Kind.NO_UNIT,
+            says=f"{Path(path).name} states no unit of length, and its numbers were taken for mm: "
+            f"{body.name} is "
             f"then {setup.write.length(size_mm)} over its longest side. Export it again with its unit.",
             about=(body.name,),
-            value=size_mm,
             unit="mm",
         )
 
@@ -129,13 +154,13 @@ def _other_unit(setup: Setup) -> Iterator[Finding]:
         if abs(most) <= _APART_MM:
             continue
         yield _doubt(
-            Kind.OTHER_UNIT,
-            part.name,
-            f"{seat.own} stands {setup.write.length(abs(most))} off {seat.other}. Were the places stated in "
+            abs(most),
+            kind=Kind.OTHER_UNIT,
+            says=f"{seat.own} stands {setup.write.length(abs(most))} off {seat.other}. Were the places "
+            "stated in "
             f"{other}, a factor of 25.4, all seats of {part.name} would meet: is "
             f'units = "{setup.units}" meant?',
             about=(part.name,),
-            value=abs(most),
             unit="mm",
         )
 
@@ -172,12 +197,12 @@ def _below_table(setup: Setup) -> Iterator[Finding]:
         low_mm = box_of(placed_at(body.solid, body.at))[2]
         if table_mm is not None and low_mm < table_mm - TABLE_MM:
             yield _doubt(
-                Kind.BELOW_TABLE,
-                body.name,
-                f"{body.name} reaches {write.length(table_mm - low_mm)} below the table, which is stated at "
+                low_mm,
+                kind=Kind.BELOW_TABLE,
+                says=f"{body.name} reaches {write.length(table_mm - low_mm)} below the table, which is "
+                "stated at "
                 f"z = {write.length(table_mm)}: is that height right?",
                 about=(body.name,),
-                value=low_mm,
                 at_least=table_mm,
                 unit="mm",
             )
@@ -189,12 +214,12 @@ def _coarse_passes(setup: Setup) -> Iterator[Finding]:
     for cut in setup.cuts:
         if cut.downfeed_mm > cut.stock_mm > 0.0:
             yield _doubt(
-                Kind.DEEP_CUT,
-                cut.name,
-                f"One pass of {cut.name} is stated as {write.length(cut.downfeed_mm, 'g')} deep, more than "
+                cut.downfeed_mm,
+                kind=Kind.DEEP_CUT,
+                says=f"One pass of {cut.name} is stated as {write.length(cut.downfeed_mm, 'g')} deep, more "
+                "than "
                 f"the {write.length(cut.stock_mm, 'g')} of stock; the cutting force is that of such a pass.",
                 cut=cut.name,
-                value=cut.downfeed_mm,
                 at_most=cut.stock_mm,
                 unit="mm",
             )
@@ -206,12 +231,12 @@ def _seats_of_nothing(setup: Setup) -> Iterator[Finding]:
         if seat.min_share == 0.0:
             name = f"{seat.body}.{seat.face}"
             yield _doubt(
-                Kind.NO_LEAST_SHARE,
-                name,
-                f"The seat of {name} on {seat.on}.{seat.on_face} states min_share = 0, so that a point would "
+                0.0,
+                kind=Kind.NO_LEAST_SHARE,
+                says=f"The seat of {name} on {seat.on}.{seat.on_face} states min_share = 0, so that a point "
+                "would "
                 "do; state the share of the face that must touch.",
                 about=(seat.own, seat.other),
-                value=0.0,
                 unit="share",
             )
 
@@ -224,12 +249,12 @@ def _zones(setup: Setup) -> Iterator[Finding]:
             zone, thin = (setup.write.length(v) for v in (body.tolerance_mm[widest], min(spans_mm)))
             what = "its faces" if widest == "*" else f"its face {widest}"
             yield _doubt(
-                Kind.WIDE_ZONE,
-                body.name,
-                f"{body.name} is {thin} where it is thinnest, and the tolerance of {what} is {zone}: is that "
+                body.tolerance_mm[widest],
+                kind=Kind.WIDE_ZONE,
+                says=f"{body.name} is {thin} where it is thinnest, and the tolerance of {what} is {zone}: "
+                "is that "
                 "the zone that was meant?",
                 about=(body.name,),
-                value=body.tolerance_mm[widest],
                 at_most=WIDE_SHARE * min(spans_mm),
                 unit="mm",
             )
@@ -245,12 +270,11 @@ def _rough(setup: Setup) -> Iterator[Finding]:
         low = tables.material(name).friction_on_steel[0]
         if low < usual:
             yield _doubt(
-                Kind.SLIPPERY,
-                name,
-                f"Friction is stated as at least {holding.mu[0]:g} for all contacts, though {name} has "
+                holding.mu[0],
+                kind=Kind.SLIPPERY,
+                says=f"Friction is stated as at least {holding.mu[0]:g} for all contacts, though {name} has "
                 f"{low:g} on steel: state less unless it was measured.",
                 named=name,
-                value=holding.mu[0],
                 at_most=low,
                 unit="",
             )
@@ -264,73 +288,15 @@ def _not_pulled(setup: Setup) -> Iterator[Finding]:
     for body in setup.parts():
         if not tables.material(body.material).magnetic:
             yield _doubt(
-                Kind.NOT_MAGNETIC,
-                body.name,
-                f"{body.name} is of {body.material}, which no magnet pulls, and no clamp is stated: only its "
+                0.0,
+                kind=Kind.NOT_MAGNETIC,
+                says=f"{body.name} is of {body.material}, which no magnet pulls, and no clamp is stated: "
+                "only its "
                 "weight and what stands round it keep it in place. Block it in on all sides with steel that "
                 "the magnet holds and that stands nearly as high as the floor, or hold it in a vise.",
                 about=(body.name,),
-                value=0.0,
                 unit="N",
             )
-
-
-def _doubt(
-    kind: Kind,
-    subject: str,
-    says: str,
-    *,
-    about: tuple[str, ...] = (),
-    cut: str = "",
-    named: str = "",
-    value: float,
-    unit: str,
-    at_least: float | None = None,
-    at_most: float | None = None,
-) -> Finding:
-    """Return a caution about what was stated."""
-    return judge(
-        value,
-        unit=unit,
-        at_least=at_least,
-        at_most=at_most,
-        verdict=Verdict.CAUTION,
-        check="describe",
-        subject=subject,
-        kind=kind,
-        about=about,
-        cut=cut,
-        named=named,
-        says=says,
-        source="common practice, no source",
-    )
-
-
-def _wrong_size(body: Body, size_mm: float, write: Writing) -> Finding:
-    large = size_mm > LARGE_MM
-    limit_mm = LARGE_MM if large else SMALL_MM
-    shape = NamedShape(
-        name=body.name,
-        role=Role.PART if body.role == BodyRole.PART else Role.FIXTURE,
-        geometry=placed_at(body.solid, body.at),
-        bodies=(body.name,),
-    )
-    return judge(
-        size_mm,
-        unit="mm",
-        at_most=limit_mm if large else None,
-        at_least=None if large else limit_mm,
-        verdict=Verdict.CAUTION,
-        check="describe",
-        subject=body.name,
-        kind=Kind.SIZE,
-        about=(body.name,),
-        says=f"Body {body.name} is {write.length(size_mm)} over its longest side, "
-        f"{'more' if large else 'less'} than {write.length(limit_mm, 'g')}: "
-        "was it drawn or exported in other units?",
-        source="common practice, no source",
-        shapes=(shape,),
-    )
 
 
 _HAND = "a light hand, a quarter of what seats the part"

@@ -40,7 +40,6 @@ from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.tools import Drilling
 from fixturecheck.units import Writing, angle_text, percent
 
-ID = "drill"
 TITLE = "Drilled and tapped holes"
 
 UPRIGHT_DEG = 0.1
@@ -70,7 +69,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             try:
                 hole = hole_of(stage.setup.body(part), drill)
             except NotComputedError as reason:
-                yield not_computed(ID, f"{drill.name}/{ref}", reason, about=(ref,), cut=drill.name)
+                yield not_computed(f"{drill.name}/{ref}", reason, about=(ref,), cut=drill.name)
                 continue
             yield from _Hole(stage, drill, ref, hole).findings()
 
@@ -103,8 +102,6 @@ class _Hole:
 
     def _text(self, kind: Kind, says: str, remedy: str | None, source: str = _TRADE) -> FindingText:
         return {
-            "check": ID,
-            "subject": f"{self._drill.name}/{self._ref}",
             "kind": kind,
             "about": (self._ref,),
             "cut": self._drill.name,
@@ -215,7 +212,7 @@ class _Hole:
             says = f"How deep the {name} thread goes in {self._ref}, closed below, is not known: state "
             says += "thread_mm."
             yield not_computed(
-                ID, f"{self._drill.name}/{self._ref}", says, about=(self._ref,), cut=self._drill.name
+                f"{self._drill.name}/{self._ref}", says, about=(self._ref,), cut=self._drill.name
             )
             return
         needed = depth_for_thread_mm(self._drill.thread_mm, pitch, self._drill.lead_pitches)
@@ -308,7 +305,7 @@ class _Hole:
                     )
                 except (NotComputedError, KernelError) as reason:
                     yield not_computed(
-                        ID, f"{self._drill.name}/{name}", reason, about=(self._ref,), cut=self._drill.name
+                        f"{self._drill.name}/{name}", reason, about=(self._ref,), cut=self._drill.name
                     )
                     continue
                 # Beside the rim that it comes out of a tool is near its part.

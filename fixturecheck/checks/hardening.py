@@ -45,7 +45,6 @@ from fixturecheck.wording.settings import (
     tempered_words,
 )
 
-ID = "hardening"
 TITLE = "Sizes and hardness after hardening"
 
 NEAR_BEST_SHARE = 0.9
@@ -76,7 +75,7 @@ def check(stage: Stage) -> Iterator[Finding]:
     yield from _holes(found)
     yield from _magnetism(stage, hardening)
     for subject, reason in found.missing:
-        yield not_computed(ID, subject, NotComputedError(reason))
+        yield not_computed(subject, NotComputedError(reason))
 
 
 def _size(size: SizeChange, source: str, write: Writing) -> Finding:
@@ -90,8 +89,6 @@ def _size(size: SizeChange, source: str, write: Writing) -> Finding:
             unit="mm",
             at_least=size.needed_mm,
             rounding=1e-9,
-            check=ID,
-            subject=size.face,
             kind=Kind.SIZE_CHANGE,
             about=(size.face,),
             says=f"{says}; {write.length(size.left_mm, 'g')} left{on} to grind off after, of {need} needed "
@@ -112,8 +109,6 @@ def _size(size: SizeChange, source: str, write: Writing) -> Finding:
         unit="um",
         at_most=size.limit_mm * 1e3,
         short=Verdict.CAUTION if may_do else Verdict.NO_GO,
-        check=ID,
-        subject=size.face,
         kind=Kind.SIZE_CHANGE,
         about=(size.face,),
         says=f"{says}, and is not ground after; its tolerance allows {limit} either way.",
@@ -150,8 +145,6 @@ def _skin(skin: SpoiltFace, process: str, write: Writing) -> Finding:
         unit="um",
         at_most=0.0,
         short=Verdict.NO_GO if deeper else Verdict.CAUTION,
-        check=ID,
-        subject=skin.face,
         kind=Kind.SKIN,
         about=(skin.face,),
         says=says,
@@ -170,7 +163,6 @@ def _steel(steel: SteelTempered) -> Iterator[Finding]:
         yield judge(
             None,
             verdict=Verdict.NO_GO,
-            check=ID,
             subject=steel.steel,
             kind=Kind.QUENCH,
             about=steel.parts,
@@ -194,7 +186,6 @@ def _not_hard(steel: SteelTempered, source: str) -> Iterator[Finding]:
         if beyond:
             yield judge(
                 None,
-                check=ID,
                 verdict=Verdict.NO_GO,
                 subject=steel.steel,
                 kind=Kind.HARDNESS,
@@ -203,7 +194,7 @@ def _not_hard(steel: SteelTempered, source: str) -> Iterator[Finding]:
                 source=source,
             )
             return
-    yield not_computed(ID, steel.steel, NotComputedError(steel.missing), source=source)
+    yield not_computed(steel.steel, NotComputedError(steel.missing), source=source)
 
 
 def _hardness(steel: SteelTempered, source: str) -> Finding:
@@ -228,7 +219,6 @@ def _hardness(steel: SteelTempered, source: str) -> Finding:
         unit="HRC",
         at_most=limit,
         verdict=verdict,
-        check=ID,
         subject=steel.steel,
         kind=Kind.HARDNESS,
         about=steel.parts,
@@ -254,7 +244,6 @@ def _toughness(steel: SteelTempered, source: str) -> Iterator[Finding]:
         unit="J",
         at_least=NEAR_BEST_SHARE * best_j,
         short=Verdict.CAUTION,
-        check=ID,
         subject=steel.steel,
         kind=Kind.TOUGHNESS,
         about=steel.parts,
@@ -284,8 +273,6 @@ def _spot(spot: HardnessSpot, hardening: Hardening, write: Writing) -> Finding:
         unit="mm" if value is not None else "",
         at_least=limit,
         verdict=Verdict.GO if spot.good or piece else Verdict.CAUTION,
-        check=ID,
-        subject=spot.part,
         kind=Kind.HARDNESS_TEST,
         about=(spot.part,),
         says=says,
@@ -302,7 +289,6 @@ def _holes(found: HardeningFound) -> Iterator[Finding]:
         names = listed([str(h) for h in found.holes])
         yield judge(
             None,
-            check=ID,
             verdict=Verdict.CAUTION,
             subject=names,
             kind=Kind.HOLES,
@@ -321,7 +307,6 @@ def _magnetism(stage: Stage, hardening: Hardening) -> Iterator[Finding]:
     done = hardening.demagnetised
     yield judge(
         None,
-        check=ID,
         verdict=Verdict.GO if done else Verdict.CAUTION,
         subject=who,
         kind=Kind.DEMAGNETISE,

@@ -35,7 +35,6 @@ from fixturecheck.wording.motion import hold_words, lets_go_words, toward
 from fixturecheck.wording.remedies import any_of
 from fixturecheck.wording.sentences import first_up
 
-ID = "hold"
 TITLE = "Parts held against the cut"
 
 SOURCE = (
@@ -60,13 +59,12 @@ def check(stage: Stage) -> Iterator[Finding]:
     if held is None:
         if stage.setup.holding is not None:
             says = "Whether the parts hold is not known: the holding was stated but not worked out."
-            yield not_computed(ID, "holding", says, source=SOURCE)
+            yield not_computed("holding", says, source=SOURCE)
         return
     yield from _missing(stage, held)
     if not stage.setup.loads_parts and not stage.setup.unloaded:
         yield judge(
             None,
-            check=ID,
             verdict=Verdict.UNKNOWN,
             subject="holding",
             kind=Kind.NO_CUT,
@@ -96,11 +94,11 @@ def _missing(stage: Stage, held: Held) -> Iterator[Finding]:
             part, cut = asked[subject]
             says = f"Whether it holds is not known: {reason}."
             yield not_computed(
-                ID, subject, says, about=(part,), cut=cut, asks=Kind.FACTOR, unit=TIMES, source=SOURCE
+                subject, says, about=(part,), cut=cut, asks=Kind.FACTOR, unit=TIMES, source=SOURCE
             )
             continue
         says = f"Whether the parts hold is not known: {reason}."
-        yield not_computed(ID, subject, says, named=subject, source=SOURCE)
+        yield not_computed(subject, says, named=subject, source=SOURCE)
 
 
 def _factor(stage: Stage, part: PartHold) -> Finding:
@@ -124,7 +122,6 @@ def _factor(stage: Stage, part: PartHold) -> Finding:
         unit=TIMES,
         at_least=least,
         verdict=verdict,
-        check=ID,
         subject=f"{part.part} in {part.cut}",
         kind=Kind.FACTOR,
         about=(part.part,),
@@ -219,7 +216,7 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
         if loss.collapse is None:
             says = f"What is left {words} is not known: {loss.reason}."
             yield not_computed(
-                ID, subject, says, about=about, cut=part.cut, asks=kind, unit=TIMES, source=_source(part)
+                subject, says, about=about, cut=part.cut, asks=kind, unit=TIMES, source=_source(part)
             )
         elif loss.collapse.factor.low < 1.0:
             how = lets_go_words(loss.collapse.failure, stage.setup.write)
@@ -234,7 +231,6 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
                 unit=TIMES,
                 at_least=1.0,
                 verdict=Verdict.CAUTION,
-                check=ID,
                 subject=subject,
                 kind=kind,
                 about=about,
@@ -265,7 +261,6 @@ def _grip_lost(stage: Stage, part: PartHold) -> Iterator[Finding]:
             unit="share",
             at_most=MOST_LOST,
             short=Verdict.NO_GO if share >= 1.0 else Verdict.CAUTION,
-            check=ID,
             subject=f"{part.part} in {part.cut}, {opened.jaw}",
             kind=Kind.GRIP_LOST,
             about=(part.part, opened.jaw),

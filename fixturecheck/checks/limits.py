@@ -31,7 +31,6 @@ from fixturecheck.setup.model import Setup, is_loose
 from fixturecheck.shop.wheels import Guard, guard_exposure, least_flange_mm, rpm_for, speed_limit, speed_m_s
 from fixturecheck.units import angle_text
 
-ID = "limits"
 TITLE = "Speeds, travels, flanges and guard"
 
 DEFER = "The marks on wheel and machine, local rules and trained people come first."
@@ -63,9 +62,7 @@ def _speed(setup: Setup, cut: GroundCut) -> Finding:
     except NotComputedError as reason:
         says = f"The wheel's surface runs at {write.speed(speed)} in {cut.cut.name}; "
         says += f"its limit is not known: {reason}"
-        return not_computed(
-            ID, cut.cut.name, says, cut=cut.cut.name, asks=Kind.SPEED, value=speed, unit="m/s"
-        )
+        return not_computed(cut.cut.name, says, cut=cut.cut.name, asks=Kind.SPEED, value=speed, unit="m/s")
     good = meets(speed, at_most=limit.speed_m_s)
     whose = "marked on it" if limit.marked else "of its kind"
     remedy = None
@@ -78,8 +75,6 @@ def _speed(setup: Setup, cut: GroundCut) -> Finding:
         speed,
         unit="m/s",
         at_most=limit.speed_m_s,
-        check=ID,
-        subject=cut.cut.name,
         kind=Kind.SPEED,
         cut=cut.cut.name,
         says=f"The wheel's surface runs at {write.speed(speed)} in {cut.cut.name}, "
@@ -116,8 +111,6 @@ def _travels(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
             needed_mm,
             unit="mm",
             at_most=has_mm,
-            check=ID,
-            subject=name,
             kind=kind,
             cut=name,
             says=f"Cut {name} needs {write.length(needed_mm)} of {what} travel; "
@@ -150,8 +143,6 @@ def _side(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
         unit="mm",
         at_most=0.0,
         verdict=Verdict.CAUTION,
-        check=ID,
-        subject=cut.cut.name,
         kind=Kind.SIDE_PRESSURE,
         cut=cut.cut.name,
         says=f"Cut {cut.cut.name} takes {write.length(cut.cut.wall_stock_mm, 'g')} off a wall with the side "
@@ -175,8 +166,6 @@ def _daylight(stage: Stage) -> Finding:
         unit="mm",
         at_most=machine.daylight_mm,
         rounding=ROUNDING_MM,
-        check=ID,
-        subject=highest,
         kind=Kind.DAYLIGHT,
         about=(highest,),
         says=f"{highest} stands {write.length(height_mm)} above the table; the raised wheel leaves "
@@ -205,7 +194,6 @@ def _flange(setup: Setup) -> Finding:
         has_mm,
         unit="mm",
         at_least=least_mm,
-        check=ID,
         subject="flange",
         kind=Kind.FLANGE,
         says=f"Flanges of {write.length(has_mm, 'g')} are {'at least' if good else 'less than'} "
@@ -224,7 +212,6 @@ def _guard(guard: Guard | None) -> Finding:
             unit="deg",
             at_most=float(allowed.total_deg),
             verdict=Verdict.NO_GO,
-            check=ID,
             subject="guard",
             kind=Kind.GUARD,
             says="No guard is stated over the wheel, and a wheel is not run without one.",
@@ -235,7 +222,6 @@ def _guard(guard: Guard | None) -> Finding:
         guard.opening_deg,
         unit="deg",
         at_most=float(allowed.total_deg),
-        check=ID,
         subject="guard",
         kind=Kind.GUARD,
         says=f"The guard leaves {angle_text(guard.opening_deg, 'g')} of the wheel open; that of a surface "

@@ -32,7 +32,6 @@ from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import together
 from fixturecheck.units import FREEDOM, Writing
 
-ID = "location"
 TITLE = "What locates the work"
 
 _NIL = 5e-4
@@ -61,8 +60,8 @@ def check(stage: Stage) -> Iterator[Finding]:
         for target in part.targets:
             yield _follows(target, write) if target.located else _unlocated(part, target, write)
     for name, reason in found.missing:
-        if name == ID:
-            yield not_computed(ID, "staging", NotComputedError(reason), source=_SOURCE)
+        if name == "location":
+            yield not_computed("staging", NotComputedError(reason), source=_SOURCE)
 
 
 def _part(part: PartLocation, write: Writing) -> Finding:
@@ -80,9 +79,7 @@ def _part(part: PartLocation, write: Writing) -> Finding:
         says += f" {target.place.name} follows {name} most: by {size:.2f} {more} for each {one}."
     return judge(
         float(part.rank),
-        check=ID,
         verdict=Verdict.GO,
-        subject=part.body,
         kind=Kind.RANK,
         about=(part.body,),
         unit=FREEDOM,
@@ -109,7 +106,6 @@ def _seat(found: StagingAnswer, part: PartLocation, seat: SeatTakes) -> Finding:
         says = _fights(found, part, role)
     return judge(
         float(role.takes),
-        check=ID,
         verdict=verdict,
         subject=f"{part.body}: {role.name}",
         kind=Kind.SEAT,
@@ -149,7 +145,6 @@ def _closes(found: StagingAnswer, own: FaceRef, other: FaceRef) -> Finding:
     place, way = _acts(found, own, other)
     return judge(
         0.0,
-        check=ID,
         verdict=Verdict.GO,
         subject=f"{own.body}: {name}",
         kind=Kind.SEAT,
@@ -180,7 +175,6 @@ def _follows(moved: TargetMoves, write: Writing) -> Finding:
     ]
     return judge(
         max((abs(v) for _, v in moved.by_seat), default=0.0),
-        check=ID,
         verdict=Verdict.GO,
         subject=place.name,
         kind=Kind.FOLLOWS,
@@ -199,7 +193,6 @@ def _unlocated(part: PartLocation, moved: TargetMoves, write: Writing) -> Findin
     place, (one, more) = moved.place, write.steps("mm")
     return judge(
         None,
-        check=ID,
         verdict=Verdict.NO_GO,
         subject=place.name,
         kind=Kind.FREE,

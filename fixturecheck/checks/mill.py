@@ -34,7 +34,6 @@ from fixturecheck.result.finding import Finding, FindingText, Kind, Verdict, jud
 from fixturecheck.result.shapes import Vector
 from fixturecheck.units import angle_text
 
-ID = "mill"
 TITLE = "End mills and what they make"
 
 _SAME_MM = 1e-6
@@ -84,8 +83,6 @@ class _Run:
     ) -> FindingText:
         about = ref or self._part.body
         return {
-            "check": ID,
-            "subject": f"{self._cut.name}/{about}",
             "kind": kind,
             "about": (about,),
             "location_mm": at_mm,

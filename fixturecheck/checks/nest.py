@@ -58,7 +58,6 @@ from fixturecheck.setup.records import Rank
 from fixturecheck.units import Writing, angle_text
 from fixturecheck.wording.motion import toward
 
-ID = "nest"
 TITLE = "Neighbours nested in a gang"
 
 _Faces = Callable[[Setup, Body], frozenset[str]]
@@ -87,7 +86,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         pair = frozenset((a, b))
         overlap = _overlap_of(stage, pair)
         if overlap is not None and pair not in stated:
-            yield overlap_finding(stage, overlap, search.cures, ID, no_nest=True)
+            yield overlap_finding(stage, overlap, search.cures, no_nest=True)
         elif overlap is None and pair in stated - held_open:
             yield from _beside(stage, a, b)
 
@@ -167,8 +166,8 @@ def _nest(stage: Stage, seat: Seat, search: _Search) -> Iterator[Finding]:
     found = seating(stage.setup, stage.placed, stage.contacts, seat)
     overlap = _overlap_of(stage, frozenset((seat.body, seat.on)))
     if overlap is None and found.area_mm2 and not _lands_early(stage, seat, found):
-        yield by_share(ID, stage, seat, found, "nests on")
-        yield gap_closed(ID, stage, seat, found, "mm")
+        yield by_share(stage, seat, found, "nests on")
+        yield gap_closed(stage, seat, found, "mm")
         return
     yield _pushed(stage, seat, overlap, search)
 
@@ -210,7 +209,7 @@ def _pushed(stage: Stage, seat: Seat, overlap: Overlap | None, search: _Search) 
     except NotComputedError as reason:
         says = f"Whether {subject} closes could not be computed: {reason}."
         return not_computed(
-            ID, subject, says, about=faces_of_seat(seat), asks=Kind.OPEN, unit="mm", source=_SOURCE
+            subject, says, about=faces_of_seat(seat), asks=Kind.OPEN, unit="mm", source=_SOURCE
         )
     opening_mm = drawn_gap_mm - landing.travel_mm * across
     if opening_mm <= stage.setup.tolerances.touch_mm:
@@ -262,7 +261,6 @@ def _short(stage: Stage, seat: Seat, subject: str, gap_mm: float, place: tuple[V
         unit="mm",
         at_most=stage.setup.tolerances.touch_mm,
         verdict=Verdict.CAUTION,
-        check=ID,
         subject=subject,
         kind=Kind.DRAWN_OPEN,
         about=faces_of_seat(seat),
@@ -292,7 +290,6 @@ def _beside_its_face(
         unit="share",
         at_least=seat.min_share,
         verdict=Verdict.NO_GO,
-        check=ID,
         subject=subject_of(seat),
         kind=Kind.ON_A_LINE,
         about=faces_of_seat(seat),
@@ -329,7 +326,6 @@ def _too_deep(stage: Stage, seat: Seat, overlap: Overlap, depth_mm: float, push:
         unit="mm3",
         at_most=0.0,
         verdict=Verdict.NO_GO,
-        check=ID,
         subject=subject_of(seat),
         kind=Kind.OVERLAP,
         about=faces_of_seat(seat),
@@ -373,7 +369,6 @@ def _held_open(
         unit="mm",
         at_most=stage.setup.tolerances.touch_mm,
         verdict=Verdict.NO_GO,
-        check=ID,
         subject=subject,
         kind=Kind.OPEN,
         about=faces_of_seat(seat),
@@ -454,7 +449,6 @@ def _beside(stage: Stage, a: str, b: str) -> Iterator[Finding]:
         more = f" and {len(burrs) - 1} more places on burrs" if burr and len(burrs) > 1 else ""
         yield judge(
             None,
-            check=ID,
             verdict=Verdict.CAUTION,
             subject=f"{a} and {b}: {patch.shape.name}",
             kind=Kind.BESIDE_THE_NEST,

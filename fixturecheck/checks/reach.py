@@ -37,7 +37,6 @@ from fixturecheck.units import Writing, percent
 from fixturecheck.wording.remedies import let_down_words, no_gouge_words, whole_words
 from fixturecheck.wording.sentences import first_up
 
-ID = "reach"
 TITLE = "Floor, wall and corner as wheel or cutter makes them"
 
 LEAST_SHARE = 0.999
@@ -70,7 +69,7 @@ def _depth(setup: Setup, cut: GroundCut) -> Finding:
     try:
         deepest = depth_beside_flange(cut, reach_mm)
     except NotComputedError as reason:
-        return not_computed(ID, name, f"Flange depth: {reason}", cut=name, asks=Kind.FLANGE_DEPTH, unit="mm")
+        return not_computed(name, f"Flange depth: {reason}", cut=name, asks=Kind.FLANGE_DEPTH, unit="mm")
     depth_mm = deepest.depth_mm if deepest else 0.0
     write = setup.write
     says = f"Cut {name}: the wheel reaches {write.length(reach_mm)} past its flanges. "
@@ -86,8 +85,6 @@ def _depth(setup: Setup, cut: GroundCut) -> Finding:
         reach_mm,
         unit="mm",
         at_least=depth_mm,
-        check=ID,
-        subject=name,
         kind=Kind.FLANGE_DEPTH,
         cut=name,
         says=says,
@@ -105,8 +102,6 @@ def _ridges(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
             unit="um",
             at_most=limit_mm * 1e3,
             verdict=Verdict.GO if height_mm <= limit_mm else Verdict.NO_GO,
-            check=ID,
-            subject=cut.name,
             kind=Kind.RIDGES,
             cut=cut.name,
             says=f"A cross feed of {write.length(cut.cut.cross_feed_mm, 'g')} is wider than the wheel's flat "
@@ -136,8 +131,6 @@ def _missed(setup: Setup, cut: GroundCut | MilledCut, part: PartGround) -> Findi
         thick_mm,
         unit="mm",
         at_most=limit_mm,
-        check=ID,
-        subject=f"{name}/{part.body}",
         kind=Kind.STOCK_LEFT,
         about=(part.body,),
         cut=name,
@@ -169,8 +162,6 @@ def _gouge(setup: Setup, cut: GroundCut | MilledCut, part: PartGround) -> Findin
         deep_mm,
         unit="mm",
         at_most=limit_mm,
-        check=ID,
-        subject=f"{name}/{part.body}",
         kind=Kind.GOUGE,
         about=(part.body,),
         cut=name,
@@ -225,8 +216,6 @@ def _corner(setup: Setup, cut: GroundCut, part: PartGround, corner: CornerMade) 
         unit="mm",
         at_most=limit_mm,
         verdict=verdict,
-        check=ID,
-        subject=f"{cut.name}/{part.body}",
         kind=Kind.CORNER,
         about=(part.body,),
         cut=cut.name,
@@ -295,8 +284,6 @@ def _faces(cut: GroundCut | MilledCut, part: PartGround) -> Iterator[Finding]:
             share,
             unit="share",
             at_least=LEAST_SHARE,
-            check=ID,
-            subject=f"{cut.name}/{face.face}",
             kind=Kind.FACE_MADE,
             about=(face.face,),
             cut=cut.name,

@@ -27,7 +27,6 @@ from fixturecheck.units import Writing
 from fixturecheck.wording.hold import burr_words, first_words, keeps_words, pry_words, step_words
 from fixturecheck.wording.sentences import sentence
 
-ID = "release"
 TITLE = "Parts come off clean"
 
 SOURCE = (
@@ -51,7 +50,7 @@ def check(stage: Stage) -> Iterator[Finding]:
     if not release.order:
         reason = release.reason or "no part or blocking is loose"
         says = f"How the parts come off is not known: {reason}."
-        yield not_computed(ID, "release", says, source=_source(stage.setup.write))
+        yield not_computed("release", says, source=_source(stage.setup.write))
         return
     for number, body in enumerate(release.order, start=1):
         yield _comes_off(release, body, number, stage.setup.write)
@@ -59,9 +58,7 @@ def check(stage: Stage) -> Iterator[Finding]:
     if release.burrs:
         edges = "; ".join(burr_words(b) for b in release.burrs)
         says = f"Stone these edges before the next seating: {edges}."
-        yield judge(
-            None, check=ID, verdict=Verdict.GO, subject="burrs", kind=Kind.BURRS, says=says, source=BURRS
-        )
+        yield judge(None, verdict=Verdict.GO, subject="burrs", kind=Kind.BURRS, says=says, source=BURRS)
 
 
 def _comes_off(release: Release, body: BodyLeaves, number: int, write: Writing) -> Finding:
@@ -87,7 +84,6 @@ def _comes_off(release: Release, body: BodyLeaves, number: int, write: Writing) 
         unit="N",
         at_most=HAND_N if high is not None else None,
         verdict=_verdict(release, body),
-        check=ID,
         subject=f"{body.body}, {number} of {len(release.order)}",
         kind=Kind.COMES_OFF,
         about=(body.body,),
@@ -124,9 +120,7 @@ def _keeps(stage: Stage, release: Release) -> Iterator[Finding]:
         subject = f"{who}: {name}"
         if first.keeps is None:
             says = f"{who}: whether the steel keeps magnetism is not known: {first.keeps_unknown}."
-            yield not_computed(
-                ID, subject, says, named=name, asks=Kind.KEEPS_MAGNETISM, unit="A/m", source=KEEPS
-            )
+            yield not_computed(subject, says, named=name, asks=Kind.KEEPS_MAGNETISM, unit="A/m", source=KEEPS)
             continue
         keeps = keeps_words(first.keeps, stage.setup.write)
         coercivity = material(name).coercivity_a_m
@@ -136,7 +130,6 @@ def _keeps(stage: Stage, release: Release) -> Iterator[Finding]:
             unit="A/m",
             at_most=SOFT_BELOW_A_M,
             verdict=Verdict.CAUTION,
-            check=ID,
             subject=subject,
             kind=Kind.KEEPS_MAGNETISM,
             named=name,

@@ -39,7 +39,6 @@ from fixturecheck.units import LARGE_UM, Writing, angle_text
 from fixturecheck.wording.motion import freedom_words, hand_words, landing_words, order_words, settled_words
 from fixturecheck.wording.sentences import capitalised
 
-ID = "rest"
 TITLE = "Where the parts come to rest"
 
 _UM_DECIMALS = 3
@@ -77,8 +76,8 @@ def check(stage: Stage) -> Iterator[Finding]:
         yield from _order(stage, found)
         yield from _hands(stage, found)
     for check_name, reason in found.missing:
-        if check_name == ID:
-            yield not_computed(ID, "staging", NotComputedError(reason), source=_SOURCE)
+        if check_name == "rest":
+            yield not_computed("staging", NotComputedError(reason), source=_SOURCE)
 
 
 def _no_rest(stage: Stage, found: StagingAnswer, verdict: Verdict) -> Finding:
@@ -88,7 +87,6 @@ def _no_rest(stage: Stage, found: StagingAnswer, verdict: Verdict) -> Finding:
     says = f"Let go: {settled_words(settled, stage.setup.write)}."
     return judge(
         value,
-        check=ID,
         verdict=verdict,
         subject="staging",
         kind=Kind.OVERLAPS if settled.ending is Ending.OVERLAPS else Kind.NO_REST,
@@ -129,8 +127,6 @@ def _part(
         unit="um",
         at_most=limit,
         verdict=verdict,
-        check=ID,
-        subject=pose.body,
         kind=Kind.PLACE,
         about=(pose.body,),
         says=_says(found, pose, open_seats, (wrong, openings), stage.setup.write) + _off_words(stage, off),
@@ -298,7 +294,6 @@ def _order(stage: Stage, found: StagingAnswer) -> Iterator[Finding]:
         unit="um",
         at_most=limit if finite else None,
         verdict=Verdict.GO if found_order.fits else Verdict.CAUTION,
-        check=ID,
         subject="staging order",
         kind=Kind.ORDER,
         says=f"{capitalised(order_words(found_order, stage.setup.write), names)} (tried: {tried}).",
@@ -314,7 +309,6 @@ def _hands(stage: Stage, found: StagingAnswer) -> Iterator[Finding]:
         bad = Verdict.CAUTION if hand.rests else Verdict.NO_GO
         yield judge(
             float(np.linalg.norm(hand.shift_mm)),
-            check=ID,
             verdict=Verdict.GO if hand.stays else bad,
             subject=f"{hand.body} under a hand",
             kind=Kind.PRESS,

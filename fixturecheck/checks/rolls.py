@@ -26,7 +26,6 @@ from fixturecheck.units import Writing
 from fixturecheck.wording.sentences import listed
 from fixturecheck.wording.settings import rolls_words
 
-ID = "rolls"
 TITLE = "Sizes measured over rolls"
 
 INSIDE_MM = 0.2
@@ -41,7 +40,7 @@ def check(stage: Stage) -> Iterator[Finding]:
     for size in rolled_sizes(stage.setup):
         if isinstance(size, tuple):
             one, reason = size
-            yield not_computed(ID, one.name, reason, about=(one.part,), named=one.name)
+            yield not_computed(one.name, reason, about=(one.part,), named=one.name)
             continue
         yield _reading(size, write)
         for touch in size.touches:
@@ -64,7 +63,6 @@ def _reading(size: RolledSize, write: Writing) -> Finding:
         size.reading_mm,
         unit="mm",
         verdict=Verdict.GO,
-        check=ID,
         subject=one.name,
         kind=Kind.OVER_ROLLS,
         about=(one.part,),
@@ -88,8 +86,6 @@ def _touch(size: RolledSize, touch: RollTouch, write: Writing) -> Finding:
         touch.inside_mm,
         unit="mm",
         at_least=INSIDE_MM,
-        check=ID,
-        subject=touch.face,
         kind=Kind.ROLL_TOUCH,
         about=(touch.face,),
         named=size.stated.name,
@@ -108,7 +104,6 @@ def _free(size: RolledSize, number: int, overlap_mm3: float, write: Writing) -> 
         overlap_mm3,
         unit="mm3",
         at_most=0.0,
-        check=ID,
         subject=size.stated.name,
         kind=Kind.ROLL_FREE,
         about=(size.stated.part,),
@@ -130,7 +125,6 @@ def _unsure(size: RolledSize, off_mm: float, write: Writing) -> Finding:
         unit="um",
         at_most=_TENTH * 2.0 * off_mm * 1e3,
         short=Verdict.CAUTION,
-        check=ID,
         subject=one.name,
         kind=Kind.ROLL_ERROR,
         about=(one.part,),

@@ -58,7 +58,6 @@ from fixturecheck.setup.records import BodyRole, Rank
 from fixturecheck.units import Writing, angle_text
 from fixturecheck.wording.sentences import listed
 
-ID = "seat"
 TITLE = "Parts on their seats"
 
 Openings = Callable[[Seat], Opening]
@@ -86,7 +85,7 @@ def check(stage: Stage) -> Iterator[Finding]:
     cures = Budget(SEAT)
     for overlap in stage.contacts.overlaps:
         if not _both_parts(stage, overlap):
-            yield overlap_finding(stage, overlap, cures, ID)
+            yield overlap_finding(stage, overlap, cures)
     yield from _unfounded(stage, found)
 
 
@@ -106,11 +105,11 @@ def _seat(stage: Stage, seat: Seat, idle: frozenset[str], opening: Openings) -> 
         yield _open(stage, seat, found, opening(seat))
         return
     if found.area_mm2:
-        share = by_share(ID, stage, seat, found, "lies on")
+        share = by_share(stage, seat, found, "lies on")
     else:
         share = _on_line(stage, seat, found, lines, opening)
     yield _of_its_seat(share, seat, idle)
-    yield gap_closed(ID, stage, seat, found, "um")
+    yield gap_closed(stage, seat, found, "um")
 
 
 def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch], opening: Openings) -> Finding:
@@ -122,7 +121,6 @@ def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch], openi
     if round_all and seat.rank != Rank.PRIMARY and _holds_by_area(stage, seat.body):
         return judge(
             sum(line.contact.length_mm for line in lines),
-            check=ID,
             verdict=Verdict.GO,
             subject=subject_of(seat),
             kind=Kind.ALONG_ITS_ROUND,
@@ -140,7 +138,6 @@ def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch], openi
         unit="share",
         at_least=seat.min_share,
         verdict=Verdict.CAUTION if round_all else Verdict.NO_GO,
-        check=ID,
         subject=subject_of(seat),
         kind=Kind.ON_A_LINE,
         about=faces_of_seat(seat),
@@ -189,7 +186,6 @@ def _open(stage: Stage, seat: Seat, found: Seating, opening: Opening) -> Finding
         unit="um",
         within=touch_mm * 1e3,
         verdict=Verdict.NO_GO,
-        check=ID,
         subject=subject_of(seat),
         kind=Kind.OPEN,
         about=faces_of_seat(seat),
@@ -268,7 +264,6 @@ def _touches(stage: Stage, part: Body, patch: Patch, open_seats: list[Seat]) -> 
         remedy = "State it as a seat, or relieve it."
     return judge(
         None,
-        check=ID,
         verdict=verdict,
         subject=f"{part.name}: {patch.shape.name}",
         kind=Kind.NOT_MEANT,
@@ -330,9 +325,7 @@ def _footing(stage: Stage, part: Body, held: list[Patch]) -> Iterator[Finding]:
         says = f"{part.name} touches nothing that holds it."
         yield judge(
             None,
-            check=ID,
             verdict=Verdict.NO_GO,
-            subject=part.name,
             kind=Kind.NO_FOOTING,
             about=(part.name,),
             unit="mm2",
@@ -346,9 +339,7 @@ def _footing(stage: Stage, part: Body, held: list[Patch]) -> Iterator[Finding]:
     how = "bears along its round" if rolls else "stands on an edge or corner"
     yield judge(
         0.0,
-        check=ID,
         verdict=Verdict.CAUTION if rolls else Verdict.NO_GO,
-        subject=part.name,
         kind=Kind.NO_FOOTING,
         about=(part.name,),
         unit="mm2",
@@ -422,8 +413,6 @@ def _of_footing(
         unit="mm",
         at_most=None if gap_mm is None else 0.0,
         verdict=verdict,
-        check=ID,
-        subject=footing.body,
         about=(footing.body,),
         kind=Kind.STANDS_ON_NOTHING if verdict is Verdict.NO_GO else Kind.ATTACHED,
         says=says,

@@ -39,7 +39,6 @@ from fixturecheck.setup.records import BodyRole
 from fixturecheck.units import Writing, percent
 from fixturecheck.wording.motion import drawn_faces_words, settled_draws_words
 
-ID = "tolerance"
 TITLE = "Seats and work within tolerances"
 
 LIKELY = 0.95
@@ -57,8 +56,8 @@ def check(stage: Stage) -> Iterator[Finding]:
     if found is None:
         return
     for name, reason in found.missing:
-        if name == ID:
-            yield not_computed(ID, "staging", NotComputedError(reason), source=_SHARE)
+        if name == "tolerance":
+            yield not_computed("staging", NotComputedError(reason), source=_SHARE)
     chances = found.chances
     if chances is None:
         return
@@ -67,9 +66,7 @@ def check(stage: Stage) -> Iterator[Finding]:
     for name in chances.closed_in:
         yield judge(
             None,
-            check=ID,
             verdict=Verdict.GO,
-            subject=name,
             kind=Kind.CLOSED_IN,
             named=name,
             says=f"{name} is taken as set against the parts last, wherever they come to rest in a draw.",
@@ -85,7 +82,6 @@ def check(stage: Stage) -> Iterator[Finding]:
     if chances.contradict:
         yield judge(
             None,
-            check=ID,
             verdict=Verdict.CAUTION,
             subject="zones",
             kind=Kind.ZONES,
@@ -104,7 +100,6 @@ def _exactly(stage: Stage, chances: Chances) -> Iterator[Finding]:
             unit="draws",
             at_most=0.0,
             verdict=Verdict.CAUTION,
-            check=ID,
             subject="draws",
             kind=Kind.NOT_SETTLED,
             says=f"Of the draws furthest out {chances.unsettled} did not come to rest when settled exactly: "
@@ -118,7 +113,6 @@ def _exactly(stage: Stage, chances: Chances) -> Iterator[Finding]:
             unit="um",
             at_most=touch_um,
             verdict=Verdict.CAUTION,
-            check=ID,
             subject="draws",
             kind=Kind.NOT_LINEAR,
             says=f"The linear answer is {write.gap(chances.checked_um, '.2g')} off an exact settling of "
@@ -142,7 +136,6 @@ def _barred(stage: Stage, chances: Chances) -> Iterator[Finding]:
         unit="share",
         at_most=1.0 - SURE,
         verdict=_judged(1.0 - share),
-        check=ID,
         subject=" and ".join((first.a, first.b)),
         kind=Kind.DOES_NOT_GO_IN,
         about=(first.a, first.b),
@@ -180,7 +173,6 @@ def _seat(seat: SeatChance, chances: Chances, write: Writing) -> Finding:
         unit="share",
         at_least=SURE,
         verdict=_judged(seat.share_closed),
-        check=ID,
         subject=seat.seat,
         kind=Kind.SEAT,
         about=(seat.own, seat.other),
@@ -199,7 +191,6 @@ def _wrong(wrong: WrongChance, chances: Chances) -> Finding:
         unit="share",
         at_most=1.0 - SURE,
         verdict=_judged(1.0 - wrong.share_lands),
-        check=ID,
         subject=f"{wrong.a} and {wrong.b}",
         kind=Kind.LANDS_FIRST,
         about=(wrong.a, wrong.b),
@@ -233,7 +224,6 @@ def _target(stage: Stage, target: TargetSpread, chances: Chances, rests_off_mm: 
         unit="um",
         at_most=target.limit_um,
         verdict=verdict,
-        check=ID,
         subject=target.place.name,
         kind=Kind.WORK,
         about=(target.place.ref,),

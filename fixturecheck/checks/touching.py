@@ -49,7 +49,7 @@ _ALONG = 1e-6
 """A direction with less than this of it in a plane is square to the plane."""
 
 
-def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) -> Finding:
+def by_share(stage: Stage, seat: Seat, found: Seating, verb: str) -> Finding:
     """Judge a seat or nest that touches somewhere by the share that does.
 
     The share is that of the smaller face. Where it falls short, two flat faces are held to what they can
@@ -57,8 +57,6 @@ def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) ->
 
     Parameters
     ----------
-    check : str
-        Identifier of the check that judges.
     stage : Stage
         The set-up as it stands.
     seat : Seat
@@ -96,7 +94,6 @@ def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) ->
         unit="share",
         at_least=seat.min_share,
         short=Verdict.CAUTION,
-        check=check,
         subject=subject_of(seat),
         kind=Kind.CLOSED,
         about=faces_of_seat(seat),
@@ -116,7 +113,7 @@ def largest_area(found: Seating) -> Patch:
     return max(found.of_kind(ContactKind.AREA), key=lambda p: p.contact.area_mm2)
 
 
-def gap_closed(check: str, stage: Stage, seat: Seat, found: Seating, unit: str) -> Finding:
+def gap_closed(stage: Stage, seat: Seat, found: Seating, unit: str) -> Finding:
     """Say that the faces of a seat or nest that touches somewhere leave no gap between them.
 
     Parameters
@@ -131,7 +128,6 @@ def gap_closed(check: str, stage: Stage, seat: Seat, found: Seating, unit: str) 
         min(_gap_um(least) * 1e-3, touch_mm) * per_mm,
         unit=unit,
         at_most=touch_mm * per_mm,
-        check=check,
         subject=subject_of(seat),
         kind=Kind.MEETS,
         about=faces_of_seat(seat),
@@ -346,9 +342,7 @@ def _rather(setup: Setup, second: Parting, first: Parting) -> bool:
     return second.by_mm < (_FAR_LESS if second.leaves else _MUCH_LESS) * first.by_mm
 
 
-def overlap_finding(
-    stage: Stage, overlap: Overlap, cures: Budget, check: str, *, no_nest: bool = False
-) -> Finding:
+def overlap_finding(stage: Stage, overlap: Overlap, cures: Budget, *, no_nest: bool = False) -> Finding:
     """Judge two bodies that cannot both be where they are drawn.
 
     Parameters
@@ -359,8 +353,6 @@ def overlap_finding(
         The two bodies, and what both fill.
     cures : Budget
         What may be spent on looking for the way that parts them.
-    check : str
-        The check that asks.
     no_nest : bool
         Whether they are neighbours that might nest, and no nest of theirs is stated.
 
@@ -377,7 +369,6 @@ def overlap_finding(
         unit="mm3",
         at_most=0.0,
         verdict=Verdict.NO_GO,
-        check=check,
         subject=f"{overlap.a} and {overlap.b}",
         kind=Kind.OVERLAP,
         about=(overlap.a, overlap.b),

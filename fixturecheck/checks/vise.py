@@ -59,7 +59,6 @@ from fixturecheck.statics.stiffness import (
 )
 from fixturecheck.wording.sentences import first_up
 
-ID = "vise"
 TITLE = "Jaws of a vise"
 
 MOST_PRESSURE_N_CM2 = 5000.0
@@ -111,7 +110,7 @@ def _presses_nothing(stage: Stage, clamp: Pressed) -> Finding:
             f" Close it by {thick}; where something keeps it from going there, a spare jaw {thick} thick, "
         )
         says += f"{wide} wide and {high} high reaches over, and meets nothing else that is drawn."
-    return not_computed(ID, clamp.clamp.body, says, about=(clamp.clamp.body,))
+    return not_computed(clamp.clamp.body, says, about=(clamp.clamp.body,))
 
 
 def _pressure(stage: Stage, grip: Grip) -> Finding:
@@ -126,8 +125,6 @@ def _pressure(stage: Stage, grip: Grip) -> Finding:
         unit="N/cm2",
         at_most=MOST_PRESSURE_N_CM2,
         short=Verdict.CAUTION,
-        check=ID,
-        subject=grip.jaw,
         kind=Kind.JAW_PRESSURE,
         about=(grip.jaw,),
         says=says,
@@ -160,8 +157,6 @@ def _line_pressure(stage: Stage, grip: Grip) -> Iterator[Finding]:
             unit="N/cm2",
             at_most=100.0 * _MARKS_MPA[material(body.material).grinds_as],
             short=Verdict.CAUTION,
-            check=ID,
-            subject=grip.jaw,
             kind=Kind.JAW_PRESSURE,
             about=(grip.jaw, name),
             says=says + ".",
@@ -208,8 +203,6 @@ def _cocks(stage: Stage, grip: Grip) -> Finding:
         at_most=how.most_off_mm,
         rounding=1e-6,
         short=Verdict.NO_GO if how.outside or how.idle else Verdict.CAUTION,
-        check=ID,
-        subject=grip.jaw,
         kind=Kind.JAW_COCKS,
         about=(grip.jaw,),
         says=says,
@@ -294,8 +287,6 @@ def _lifts(stage: Stage, grip: Grip) -> Finding:
         at_most=half_mm,
         rounding=1e-6,
         short=Verdict.CAUTION,
-        check=ID,
-        subject=grip.jaw,
         kind=Kind.JAW_LIFTS,
         about=(grip.jaw,),
         says=says,
@@ -328,8 +319,6 @@ def _overhang(stage: Stage, grip: Grip, squeezed: SqueezedPart) -> Finding | Non
         unit="mm",
         at_most=MOST_OVERHANG * gripped_mm,
         short=Verdict.CAUTION,
-        check=ID,
-        subject=part,
         kind=Kind.OVERHANG,
         about=(part, grip.jaw),
         says=says,
@@ -376,7 +365,7 @@ def _ring(stage: Stage, grip: Grip, part: SqueezedPart) -> Iterator[Finding]:
         name = f"{body.name}.{hole.names[0]}"
         if wall_mm > THIN_SHARE * radius_mm:
             says = f"{name} has a wall of {write.length(wall_mm)}, too thick for the formula of a thin ring."
-            yield not_computed(ID, name, says, about=(name,))
+            yield not_computed(name, says, about=(name,))
             continue
         low, high = extent_along(body.solid, hole.face.axis)
         softest_mpa = material(body.material).youngs_modulus_mpa[0]
@@ -389,8 +378,6 @@ def _ring(stage: Stage, grip: Grip, part: SqueezedPart) -> Iterator[Finding]:
             -across * 1e3,
             unit="um",
             at_most=min(zones) * 1e3,
-            check=ID,
-            subject=name,
             kind=Kind.RING_SQUEEZED,
             about=(name,),
             says=says,

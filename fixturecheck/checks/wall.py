@@ -43,7 +43,6 @@ from fixturecheck.sizes.faces import holes_of, outer_round, round_faces
 from fixturecheck.statics.stiffness import THIN_SHARE, bent_mm, section_mm4, squeezed_mm
 from fixturecheck.units import Writing
 
-ID = "wall"
 TITLE = "Walls under clamps"
 
 _SOURCE = "closed form of a strip with shear and the give of its foot; limit chosen here, no source"
@@ -88,7 +87,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             clamp = pressed_by(stage.setup, stage.placed, stated)
         except NotComputedError as reason:
             yield not_computed(
-                ID, stated.name, reason, about=(stated.body,), named=stated.name, asks=Kind.THIN_WALL
+                stated.name, reason, about=(stated.body,), named=stated.name, asks=Kind.THIN_WALL
             )
             continue
         found = _by_jaw if clamp.clamp.kind == ClampKind.VISE else _by_tip
@@ -193,7 +192,7 @@ def _round(stage: Stage, clamp: Pressed, part: Body, ref: FaceRef, at_mm: Vector
         )
         says += "it is solid, or put a plug that fits into the hollow."
         return not_computed(
-            ID, ref, says, about=(ref,), named=clamp.clamp.name, asks=Kind.THIN_WALL, source=_RING
+            ref, says, about=(ref,), named=clamp.clamp.name, asks=Kind.THIN_WALL, source=_RING
         )
     low, high = extent_along(part.solid, ring[0].axis)
     softest_mpa = material(part.material).youngs_modulus_mpa[0]
@@ -241,8 +240,6 @@ def _springs(
         gives_mm * 1e3,
         unit="um",
         at_most=allowed_mm * 1e3,
-        check=ID,
-        subject=ref,
         kind=Kind.THIN_WALL,
         about=(ref,),
         named=clamp.clamp.name,
@@ -261,7 +258,6 @@ def _solid(clamp: Pressed, faces: Sequence[FaceRef]) -> Finding:
         0.0,
         unit="um",
         verdict=Verdict.GO,
-        check=ID,
         subject=clamp.clamp.name,
         kind=Kind.THIN_WALL,
         about=tuple(faces),

@@ -92,10 +92,10 @@ def looked_across(stage: JobStage) -> list[RouteFinding]:
     found: list[RouteFinding] = []
     for name, module in MODULES.items():
         try:
-            found += (with_origin(stage.job, one) for one in import_module(module).check(stage))
+            found += (with_origin(stage.job, name, one) for one in import_module(module).check(stage))
         except (NotComputedError, KernelError) as reason:
-            unknown = RouteFinding(number=None, finding=not_computed(name, stage.job.name, reason))
-            found.append(with_origin(stage.job, unknown))
+            unknown = RouteFinding(number=None, finding=not_computed(stage.job.name, reason))
+            found.append(with_origin(stage.job, name, unknown))
     return found
 
 
@@ -150,7 +150,9 @@ def _operations_found(
         unanswered = setup.setup is not None and result is None
         why = failed.get(number, WAITS if setup.missing else SILENT if unanswered else "")
         if number in failed:
-            findings.append(not_computed("operation", operation.title, f"Its check gave no result: {why}."))
+            findings.append(
+                not_computed(operation.title, f"Its check gave no result: {why}.", check="operation")
+            )
         verdicts = [f.verdict for f in findings] + ([result.verdict] if result is not None else [])
         asked = result is not None or setup.missing or findings
         yield OperationFound(

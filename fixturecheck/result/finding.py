@@ -250,7 +250,7 @@ class Finding:
     Parameters
     ----------
     check : str
-        The check's ID.
+        The check's name. A check leaves it out: whoever asks the check sets it.
     verdict : Verdict
         What the gauge says.
     subject : str
@@ -292,7 +292,7 @@ class Finding:
     """
 
     id: str = field(default="", compare=False)
-    check: str
+    check: str = ""
     verdict: Verdict
     subject: str
     kind: Kind | None = None
@@ -323,10 +323,10 @@ class Finding:
 
 
 def not_computed(
-    check: str,
     subject: str,
     says: str | Exception,
     *,
+    check: str = "",
     about: tuple[str, ...] = (),
     cut: str = "",
     named: str = "",
@@ -341,6 +341,8 @@ def not_computed(
     ----------
     says : str or Exception
         What is not known and why, or the error alone, which is then said to be the reason.
+    check : str
+        The check's name; a check itself leaves it out.
     asks : Kind or None
         A kind of those that would answer the question, where one question alone has no answer.
     value : float or None
@@ -419,10 +421,10 @@ class NotAsked:
 class FindingText(TypedDict, total=False):
     """What a finding tells beside its number and verdict; each field is that of `Finding`."""
 
-    check: Required[str]
-    subject: Required[str]
     kind: Required[Kind]
     says: Required[str]
+    check: str
+    subject: str
     remedy: str | None
     source: str
     shapes: tuple[NamedShape, ...]
@@ -461,7 +463,8 @@ def judge(
     verdict : Verdict or None
         What it is whether or not the limit is met, where more than the number decides.
     **text
-        What the finding tells; a remedy is left out where it is go.
+        What the finding tells; a remedy is left out where it is go. Without `subject` that is its cut, and
+        the first that it is about or else how it is `named`.
 
     Raises
     ------
@@ -472,8 +475,11 @@ def judge(
     """
     margin = margin_of(value, at_least=at_least, at_most=at_most, within=within)
     limit = next((v for v in (at_least, at_most, within) if v is not None), None)
+    if "subject" not in text:
+        of = [*text.get("about", ()), text.get("named", "")][0]
+        text["subject"] = "/".join(part for part in (text.get("cut"), of) if part)
     if verdict is None and limit is None:
-        message = f"nothing says what {text['check']} of {text['subject']} is held against"
+        message = f"nothing says what {text['kind']} of {text['subject']} is held against"
         raise ValueError(message)
     if verdict is None:
         verdict = short if margin is not None and margin < -rounding else Verdict.GO

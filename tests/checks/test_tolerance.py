@@ -360,7 +360,7 @@ def test_no_face_with_a_tolerance_asks_nothing():
 
 def test_why_it_could_not_be_computed_is_a_sentence():
     for reason in ("no draw has a rest", "No draw has a rest."):
-        answer = SimpleNamespace(missing=((tolerance.ID, reason),), chances=None)
+        answer = SimpleNamespace(missing=(("tolerance", reason),), chances=None)
         (only,) = tolerance.check(SimpleNamespace(answered=answer))
         assert only.verdict is Verdict.UNKNOWN
         assert only.says.lower() == "could not be computed: no draw has a rest."

@@ -83,7 +83,7 @@ def test_pages_name_files_that_are_there(page) -> None:
 @pytest.mark.parametrize("name", MODULES)
 def test_each_check_says_what_it_is(name: str) -> None:
     module = importlib.import_module(MODULES[name])
-    assert (name, True) == (module.ID, bool(module.TITLE))
+    assert module.TITLE, name
     told = module.__doc__ or ""
     assert [s for s, pattern in SECTIONS.items() if not re.search(pattern, told, re.MULTILINE)] == []
 

@@ -21,7 +21,6 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_compu
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.wording.sentences import listed
 
-ID = "burr"
 TITLE = "No burr where the part seats"
 
 _SOURCE = "edges of the solids; burrs stand on sharp outside edges of a cut: common practice, no source"
@@ -34,7 +33,7 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
         why = stage.setups[operation.number].not_burred
         if why:
             says = f"How it rests and holds on its burrs is not known: {why}."
-            yield RouteFinding(number=operation.number, finding=not_computed(ID, operation.title, says))
+            yield RouteFinding(number=operation.number, finding=not_computed(operation.title, says))
         for face in dict.fromkeys(m.burr.face for m in met):
             mine = [m for m in met if m.burr.face == face]
             yield RouteFinding(number=operation.number, finding=_burr(stage, operation, face, mine))
@@ -65,7 +64,6 @@ def _burr(stage: JobStage, operation: Operation, face: str, met: Sequence[MetBur
         unit="um",
         at_most=0.0,
         short=Verdict.CAUTION if assumed else Verdict.NO_GO,
-        check=ID,
         subject=f"{operation.title}: {face}",
         kind=Kind.BURR_LEFT,
         about=(face,),

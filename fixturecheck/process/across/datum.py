@@ -19,7 +19,6 @@ from fixturecheck.process.records import Operation, makers_of
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 from fixturecheck.wording.sentences import listed
 
-ID = "datum"
 TITLE = "Faces are measured from finished ones"
 
 
@@ -56,7 +55,6 @@ def _of_blank(operation: Operation, finishes: list[str], datum: str) -> Finding:
     return judge(
         None,
         verdict=Verdict.NO_GO,
-        check=ID,
         subject=f"{operation.title}: {datum}",
         kind=Kind.DATUM_UNFINISHED,
         about=(datum,),
@@ -89,7 +87,6 @@ def _datum(stage: JobStage, operation: Operation, finishes: list[str], datum: st
         stock_mm,
         unit="mm",
         at_most=0.0,
-        check=ID,
         subject=f"{operation.title}: {datum}",
         kind=Kind.DATUM_UNFINISHED,
         about=(datum,),

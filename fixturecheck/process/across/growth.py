@@ -41,7 +41,6 @@ from fixturecheck.setup.records import BodyRole, Rank
 from fixturecheck.sizes.faces import PARALLEL, WHOLE_DEG, FlatFace, flat_faces, furthest_opposite, round_faces
 from fixturecheck.sizes.grown import clean_up_mm, distortion_mm
 
-ID = "growth"
 TITLE = "Faces and fits bear hardening"
 
 _LEAST_ROOM_MM = 1e-4
@@ -70,7 +69,7 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
             share = _share(stage, operation)
         except (NotComputedError, SetupError) as reason:
             says = f"By how much it grows is not known: {reason}."
-            yield RouteFinding(number=operation.number, finding=not_computed(ID, operation.title, says))
+            yield RouteFinding(number=operation.number, finding=not_computed(operation.title, says))
             continue
         yield from (
             RouteFinding(number=operation.number, finding=_grows(stage, operation, face, own[-1], share))
@@ -113,7 +112,7 @@ def _grows(stage: JobStage, operation: Operation, face: str, maker: Operation, s
     sized = _size(job.part, face, maker)
     if sized is None or zone_mm is None:
         says = f"The size that places {face} is not known: state measured_from in operation {maker.title}."
-        return not_computed(ID, subject, says, about=(face,))
+        return not_computed(subject, says, about=(face,))
     to, size_mm, _ = sized
     change = share.times(size_mm)
     process = _process(stage, operation)
@@ -140,7 +139,6 @@ def _grows(stage: JobStage, operation: Operation, face: str, maker: Operation, s
         change.most,
         unit="mm",
         at_most=0.5 * zone_mm,
-        check=ID,
         subject=subject,
         kind=Kind.GROWS,
         about=(face,),
@@ -178,7 +176,6 @@ def _left(stage: JobStage, operation: Operation, face: str, share: Change) -> Fi
         change.most / sides,
         unit="mm",
         at_most=stock_mm[face],
-        check=ID,
         subject=f"{operation.title}: {face}",
         kind=Kind.GROWS,
         about=(face,),
@@ -325,7 +322,6 @@ def _fit(stage: JobStage, then: Operation, fit: _Fit, share: Change) -> Finding:
         left_mm,
         unit="mm",
         at_least=_LEAST_ROOM_MM,
-        check=ID,
         subject=f"{then.title}: {faces}",
         kind=Kind.GROWN_FIT,
         about=fit.own,
@@ -395,7 +391,6 @@ def _pitch(stage: JobStage, then: Operation, gang: _Gang, share: Change) -> Iter
         at_most=limit_um or _NO_ZONE_UM,
         rounding=_NIL_UM,
         short=Verdict.NO_GO if limit_um else Verdict.CAUTION,
-        check=ID,
         subject=f"{then.title}: {gang.last}",
         kind=Kind.GROWN_PITCH,
         about=(FaceRef.of(gang.last, which),),

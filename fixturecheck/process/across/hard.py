@@ -26,7 +26,6 @@ from fixturecheck.setup.tools import Drilling, EndMilling
 from fixturecheck.sizes.grown import temper_of
 from fixturecheck.wording.settings import hrc_words
 
-ID = "hard"
 TITLE = "Nothing but the wheel meets hard steel"
 
 HIGH_SPEED_STEEL_HRC, CARBIDE_HRC = 40.0, 65.0
@@ -58,7 +57,7 @@ def _cuts(stage: JobStage, operation: Operation, hardened: Operation) -> Finding
         hard = _hardness(stage, hardened)
     except (NotComputedError, SetupError) as reason:
         says = f"How hard the steel is that operation {operation.title} {does} is not known: {reason}."
-        return not_computed(ID, operation.title, says, about=(part.name,), asks=Kind.CUTS_HARD, unit="HRC")
+        return not_computed(operation.title, says, about=(part.name,), asks=Kind.CUTS_HARD, unit="HRC")
     limit = CARBIDE_HRC if operation.carbide else HIGH_SPEED_STEEL_HRC
     what = ", ".join(operation.makes) or part.name
     says = f"Operation {operation.title} {does} {what} after {hardened.title}, in {part.material} of "
@@ -84,7 +83,6 @@ def _cuts(stage: JobStage, operation: Operation, hardened: Operation) -> Finding
         unit="HRC",
         at_most=limit,
         verdict=verdict,
-        check=ID,
         subject=operation.title,
         kind=Kind.CUTS_HARD,
         about=(part.name,),

@@ -25,7 +25,6 @@ from fixturecheck.process.model import Job
 from fixturecheck.process.records import Operation, makers_of
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 
-ID = "made"
 TITLE = "Faces are there when they are needed"
 
 _LOOKS = 3
@@ -49,7 +48,7 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
             says = f"All faces that it seats by, measures or measures from are there: {asked} were looked at."
             yield RouteFinding(
                 number=operation.number,
-                finding=Finding(check=ID, verdict=Verdict.GO, subject=operation.title, says=says),
+                finding=Finding(verdict=Verdict.GO, subject=operation.title, says=says),
             )
     yield from _never_made(stage)
 
@@ -72,7 +71,6 @@ def _never_made(stage: JobStage) -> Iterator[RouteFinding]:
             number=None,
             finding=judge(
                 None,
-                check=ID,
                 verdict=Verdict.CAUTION,
                 subject=job.name,
                 kind=Kind.NEVER_MADE,
@@ -127,7 +125,6 @@ def _cut_away_in(stage: JobStage, operation: Operation, face: str) -> Operation 
 def _finding(operation: Operation, face: str, kind: Kind, says: str, remedy: str) -> Finding:
     return judge(
         None,
-        check=ID,
         verdict=Verdict.NO_GO,
         subject=f"{operation.title}: {face}",
         kind=kind,

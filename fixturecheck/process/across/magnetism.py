@@ -25,7 +25,6 @@ from fixturecheck.result.hold import MagnetState
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.tables import material
 
-ID = "magnetism"
 TITLE = "Magnetism is gone before it matters"
 
 _SPOILS = {
@@ -71,7 +70,7 @@ def _kept(stage: JobStage, operation: Operation, last: Operation, setup: Setup) 
         return None
     if found.coercivity_a_m is None:
         reason = NotComputedError(f"the table of materials has no coercivity of {found.name}")
-        return not_computed(ID, operation.title, reason, about=(part.name,), asks=Kind.MAGNETISED, unit="mT")
+        return not_computed(operation.title, reason, about=(part.name,), asks=Kind.MAGNETISED, unit="mT")
     field_mt = kept_field_t(found.coercivity_a_m[1]) * 1e3
     chips_mt = chip_field_t(pitch_mm(setup.poles())) * 1e3
     return judge(
@@ -79,7 +78,6 @@ def _kept(stage: JobStage, operation: Operation, last: Operation, setup: Setup) 
         unit="mT",
         at_most=chips_mt,
         short=Verdict.CAUTION,
-        check=ID,
         subject=operation.title,
         kind=Kind.MAGNETISED,
         about=(part.name,),

@@ -33,8 +33,8 @@ _KEYS: Mapping[str, tuple[str, ...]] = {
 """By check, the keys of an operation that state what it asks about, the nearest first."""
 
 
-def with_origin(job: Job, one: RouteFinding) -> RouteFinding:
-    """Return a finding with the place in the job's files that states what it is about.
+def with_origin(job: Job, check: str, one: RouteFinding) -> RouteFinding:
+    """Return a finding of a check with the check's name and where the job's files state what it is about.
 
     That is a key of its operation, else the operation; the part's table where it is about the whole.
 
@@ -42,21 +42,22 @@ def with_origin(job: Job, one: RouteFinding) -> RouteFinding:
     ----------
     job : Job
         The job.
+    check : str
+        One of those across operations.
     one : RouteFinding
-        A finding of one of its checks.
+        What the check found.
 
     Returns
     -------
     RouteFinding
-        As it was where no file states it.
+        Without a place where no file states it.
     """
     number = one.number
-    names = ["blank", "part"] if number is None else [f"{number}.{key}" for key in _KEYS[one.finding.check]]
+    names = ["blank", "part"] if number is None else [f"{number}.{key}" for key in _KEYS[check]]
     names += ["job"] if number is None else [f"{number}", "job"]
     spot = next((job.where[name] for name in names if name in job.where), None)
-    if not isinstance(spot, TextSpot):
-        return one
-    return replace(one, finding=replace(one.finding, origin=Origin(file=spot.file, line=spot.line)))
+    origin = Origin(file=spot.file, line=spot.line) if isinstance(spot, TextSpot) else None
+    return replace(one, finding=replace(one.finding, check=check, origin=origin))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -20,7 +20,6 @@ from fixturecheck.process.records import left_on, makers_of
 from fixturecheck.result.finding import Kind, judge
 from fixturecheck.result.shapes import NamedShape, Role
 
-ID = "stock"
 TITLE = "All stock is taken off"
 
 _ROUNDING_MM = 1e-9
@@ -46,7 +45,6 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
                     -left_mm,
                     unit="mm",
                     at_most=0.0,
-                    check=ID,
                     subject=f"{last.title}: {face}",
                     kind=Kind.TAKES_AIR,
                     about=(face,),
@@ -65,7 +63,6 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
                 unit="mm",
                 at_most=0.0,
                 rounding=_ROUNDING_MM,
-                check=ID,
                 subject=f"{last.title}: {face}",
                 kind=Kind.STILL_THERE,
                 about=(face,),
@@ -92,9 +89,7 @@ def _blank(stage: JobStage) -> Iterator[RouteFinding]:
         says = "The part before its first operation fills the blank."
         yield RouteFinding(
             number=None,
-            finding=judge(
-                0.0, unit="mm3", at_most=0.0, check=ID, subject="blank", kind=Kind.BLANK_LEFT, says=says
-            ),
+            finding=judge(0.0, unit="mm3", at_most=0.0, subject="blank", kind=Kind.BLANK_LEFT, says=says),
         )
         return
     amount = stage.job.write.volume(over_mm3)
@@ -105,7 +100,6 @@ def _blank(stage: JobStage) -> Iterator[RouteFinding]:
             over_mm3,
             unit="mm3",
             at_most=0.0,
-            check=ID,
             subject="blank",
             kind=Kind.BLANK_LEFT,
             says=f"No operation takes {amount} of the blank off.",
