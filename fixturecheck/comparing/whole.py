@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import posixpath
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Container, Iterable, Sequence
 from dataclasses import replace
 from typing import TypeVar
 
@@ -223,7 +223,7 @@ def stated_changes(
     -------
     tuple of StatedChange
     """
-    olds = {_key(fact, names): fact.value for fact in before}
+    olds = {_key(fact, names): _value_after(fact.value, names) for fact in before}
     news = {(f.of, f.about, f.key): f.value for f in after}
     found = []
     for key in dict.fromkeys((*olds, *news)):
@@ -236,7 +236,8 @@ def stated_changes(
                 change=change, of=of, about=about, key=name, before=olds.get(key), after=news.get(key)
             )
         )
-    return tuple(_gathered(found))
+    both = {key[:2] for key in olds} & {key[:2] for key in news}
+    return tuple(_gathered(found, both))
 
 
 def _key(fact: StatedFact, names: Renames) -> tuple[str, tuple[str, ...], str]:
@@ -244,7 +245,17 @@ def _key(fact: StatedFact, names: Renames) -> tuple[str, tuple[str, ...], str]:
         about = tuple(names.cuts.get(name, name) for name in fact.about)
     else:
         about = tuple(str(_name_after(name, names)) for name in fact.about)
-    return fact.of, about, fact.key
+    key = fact.key
+    for old, new in names.bodies.items():
+        key = key.replace(f".{old}.", f".{new}.") if old != new else key
+    return fact.of, about, key
+
+
+def _value_after(value: StatedValue, names: Renames) -> StatedValue:
+    """Return a stated value with bodies called as they are after."""
+    if isinstance(value, tuple):
+        return tuple(_value_after(one, names) for one in value)
+    return names.bodies.get(value, value) if isinstance(value, str) else value
 
 
 def _alike(one: StatedValue, other: StatedValue) -> bool:
@@ -256,17 +267,24 @@ def _alike(one: StatedValue, other: StatedValue) -> bool:
     return one == other and type(one) is type(other)
 
 
-def _gathered(changes: Iterable[StatedChange]) -> Iterable[StatedChange]:
-    """Put what is new or gone as a whole, a seat or a cut, in one line of its own."""
+def _gathered(
+    changes: Iterable[StatedChange], both: Container[tuple[str, tuple[str, ...]]]
+) -> Iterable[StatedChange]:
+    """Put what is new or gone as a whole, as a seat or the table of staging, in one line of its own.
+
+    Of what is on both sides, a key that came or went with nothing stated is left out.
+    """
     rows: dict[tuple[Trend, str, tuple[str, ...]], list[StatedChange]] = {}
     for change in changes:
         rows.setdefault((change.change, change.of, change.about), []).append(change)
     for (change_kind, of, about), several in rows.items():
-        whole = of in {"body", "seat", "cut"} and change_kind is not Trend.SAME and len(several) > 1
-        if whole:
+        if change_kind is Trend.SAME:
+            yield from several
+        elif (of, about) not in both:
             yield StatedChange(change=change_kind, of=of, about=about, key="")
         else:
-            yield from several
+            nothing: tuple[StatedValue, ...] = (None, ())
+            yield from (c for c in several if c.before not in nothing or c.after not in nothing)
 
 
 def of_operation(number: int, result: StoredResult, setup: str) -> StoredResult:

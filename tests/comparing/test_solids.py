@@ -81,3 +81,23 @@ def test_what_is_stated_otherwise_is_told_once():
         (Trend.GONE, "seat", ("c.left", "a.right"), "", None, None),
         (Trend.SAME, "cut", ("floor",), "stock_mm", 0.1, 0.2),
     ]
+
+
+def test_a_table_that_came_as_a_whole_is_one_line_and_values_that_came_are_told_each():
+    """The part is on both sides: two tolerances more make no new body. Nothing stated is no news."""
+    kept = fact("body", ("b",), "role", "part")
+    zones = [fact("body", ("b",), f"tolerance_mm.{face}", 0.02) for face in ("floor", "back")]
+    held = [fact("holding", (), "magnet", "full"), fact("holding", (), "shim_mm", None)]
+    told = stated_changes([kept], [kept, *zones, fact("body", ("b",), "pole", None), *held], Renames())
+    assert [(c.change, c.of, c.key, c.after) for c in told] == [
+        (Trend.NEW, "body", "tolerance_mm.floor", 0.02),
+        (Trend.NEW, "body", "tolerance_mm.back", 0.02),
+        (Trend.NEW, "holding", "", None),
+    ]
+
+
+def test_a_body_that_was_renamed_is_not_told_again_where_others_name_it():
+    def named(name):
+        return [fact("cut", ("top",), "parts", (name,)), fact("staging", (), f"push.{name}.force_n", 10.0)]
+
+    assert stated_changes(named("b"), named("c"), Renames(bodies={"b": "c"})) == ()
