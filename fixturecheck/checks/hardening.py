@@ -133,11 +133,11 @@ def _made_right(size: SizeChange, write: Writing) -> str:
 
 def _skin(skin: SpoiltFace, process: str, write: Writing) -> Finding:
     """Judge a face with a tolerance that keeps the surface of the furnace, by the least that is spoilt."""
-    surface = hardening_process(process).surface
+    row = hardening_process(process)
     deeper = skin.low_mm > skin.limit_mm
     says = f"{skin.face} is finished before hardening and keeps the surface that {process} leaves, "
     says += f"{write.gap(skin.low_mm * 1e3)} to " if deeper else "up to "
-    says += f"{write.gap(skin.high_mm * 1e3)} deep: {surface}."
+    says += f"{write.gap(skin.high_mm * 1e3)} deep: {row.surface}."
     if deeper:
         says += f" Its tolerance allows {write.gap(skin.limit_mm * 1e3)} either way."
     return judge(
@@ -148,8 +148,12 @@ def _skin(skin: SpoiltFace, process: str, write: Writing) -> Finding:
         kind=Kind.SKIN,
         about=(skin.face,),
         says=says,
-        remedy=f"Leave stock on {skin.face} and take the spoilt surface off with it after hardening, or "
-        "harden it where air does not reach it: in a vacuum, or in salt.",
+        remedy=f"Leave stock on {skin.face} and take the spoilt surface off with it after hardening"
+        + (
+            ", or harden it where air does not reach it: in a vacuum, or in salt."
+            if row.removed_mm.low > 0.0
+            else "."
+        ),
         source=_TRADE,
     )
 

@@ -16,10 +16,10 @@ from fixturecheck.errors import KernelError, NotComputedError, SetupError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.boolean import split
 from fixturecheck.kernel.brep.topology import faces_of, is_same
-from fixturecheck.kernel.measure import is_flat, volume_mm3
+from fixturecheck.kernel.measure import box_of, is_flat, volume_mm3
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.kernel.stock import closed, found_again, grown, smooth_neighbours
-from fixturecheck.process.model import Job, PartFunction, PartState, SetupMaker
+from fixturecheck.process.model import Blank, Job, PartFunction, PartState, SetupMaker
 from fixturecheck.process.records import Operation, OperationKind, left_on, makers_of
 from fixturecheck.setup.hardening import Hardening
 from fixturecheck.setup.model import Body, Setup
@@ -31,6 +31,7 @@ Faces = Mapping[str, tuple[int, ...]]
 _STATE_IT = '`solid_before = "FILE.step"`'
 _NOTHING_MM = 1e-9
 _MOST_TOLD = 6
+_SHORT_MM = 1e-4
 _SHARE = 1e-6
 """How much of a volume may be missing where one solid should hold another."""
 
@@ -470,9 +471,18 @@ def _refuse_small_blank(job: Job, first: Solid) -> None:
     if missing_mm3 > _SHARE * volume_mm3(first):
         message = (
             f"the blank is smaller than the part with its stock: {job.write.volume(missing_mm3)} of it lie "
-            f"outside; state a larger blank, or less stock"
+            f"outside{_short_sides(job, first, job.blank)}; state a larger blank, or less stock"
         )
         raise SetupError(message)
+
+
+def _short_sides(job: Job, first: Solid, blank: Blank) -> str:
+    """Return by how much the box of a blank is short of that of the part, side by side."""
+    needs, has = box_of(first), box_of(blank.solid)
+    over = [(has[i] - needs[i], f"-{'XYZ'[i]}") for i in range(3)]
+    over += [(needs[i + 3] - has[i + 3], f"+{'XYZ'[i]}") for i in range(3)]
+    told = [f"{job.write.length(mm)} at {side}" for mm, side in over if mm > _SHORT_MM]
+    return f", {' and '.join(told)}" if told else ""
 
 
 def _refuse_never_made(job: Job, first: Solid) -> None:

@@ -120,8 +120,20 @@ def temper_of(hardening: Hardening, steel_name: str) -> float | None:
     return temper_for(tabled_steel(steel_name), hardening.wanted).temper_c
 
 
-def _growth_of_part(hardening: Hardening, body: Body) -> Growth:
+def growth_of_part(hardening: Hardening, body: Body) -> Growth:
     """Return the size change of a part, as stated or by its steel and temper.
+
+    Parameters
+    ----------
+    hardening : Hardening
+        How it is hardened; a stated growth comes first.
+    body : Body
+        The part, whose material is the steel where none is stated.
+
+    Returns
+    -------
+    Growth
+        Along the bar and across it.
 
     Raises
     ------
@@ -194,7 +206,7 @@ def resized(setup: Setup, body: Body, size: PartSize) -> GrownSize:
     if hardening is None:
         message = "no hardening is stated"
         raise NotComputedError(message)
-    growth = _growth_of_part(hardening, body)
+    growth = growth_of_part(hardening, body)
     shares = [change_along(growth, d, hardening.rolled) for d in size.directions]
     change = Change(
         low=min(s.low for s in shares),

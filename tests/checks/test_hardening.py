@@ -273,6 +273,9 @@ def test_scale_asks_for_plugs_and_spoils_finished_faces():
     assert (hole.verdict, hole.subject) == (Verdict.CAUTION, "block.round")
     (skin,) = asked(setup, Kind.SKIN)
     assert (skin.verdict, skin.subject) == (Verdict.CAUTION, "block.top")
+    assert "in a vacuum, or in salt" in skin.remedy
+    (salt,) = asked(setup_of(part, process="salt_oil", clean_up_mm=None), Kind.SKIN)
+    assert "salt" not in salt.remedy
     assert asked(setup_of(part, process="open_air", plugged=("round",)), Kind.HOLES) == []
     assert asked(setup_of(part), Kind.SKIN) == []
 

@@ -40,6 +40,9 @@ def test_a_face_that_is_not_made_yet_is_told() -> None:
     (told,) = no_go(job, "made")
     assert (told.number, told.finding.kind) == (20, Kind.NOT_MADE_YET)
     assert "30 pocket" in (told.finding.remedy or "")
+    blank = _blank((LONG, WIDE, HIGH + 0.5), (-LONG / 2, -WIDE / 2, -0.2))
+    (told,) = no_go(route(*changed(20, measured_from=("pocket_floor",)), blank=blank), "made")
+    assert "[blank.faces]" in (told.finding.remedy or "")
 
 
 def test_a_seat_on_a_face_that_was_cut_away_is_told() -> None:

@@ -95,7 +95,8 @@ def line_of(text: str, table: str) -> int:
     ("stated", "instead", "table", "says"),
     [
         # 1.5 mm short at one end, by 40 x 30 of face, the bore not drilled yet: 1800 mm3.
-        ("low_mm = [-20, -15, -1]", "low_mm = [-20, -15, -2.5]", "[blank]", "1800 mm³ of it lie outside"),
+        ("low_mm = [-20, -15, -1]", "low_mm = [-20, -15, -2.5]", "[blank]",
+         "1800 mm³ of it lie outside, 1.5 mm at +Z;"),
         ('makes = ["bottom"]\nstock_mm = 1', 'makes = []', "[part]", "no operation makes bottom of the part"),
         ('makes = ["bore"]', 'makes = ["bore", "left"]', "[[operation]]\nnumber = 30",
          "'30 bore': left cannot be closed: the faces around do not meet"),

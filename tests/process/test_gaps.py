@@ -289,6 +289,26 @@ def test_an_operation_and_its_set_up_state_one_temper(stated_c, refused: bool) -
     assert (made.temper_c, dict(made.leave_mm)) == (200.0, {"top": 0.05})
 
 
+@pytest.mark.parametrize(
+    ("stated", "grows_mm", "verdict"),
+    [
+        ({"wanted_hrc": (62.0, 62.0)}, 0.04, Verdict.NO_GO),
+        ({"temper_c": 204.0}, 0.04, Verdict.NO_GO),
+        ({"growth_share": (0.0003, 0.0005)}, 0.01, Verdict.GO),
+    ],
+)
+def test_growth_follows_what_the_furnace_states(stated, grows_mm: float, verdict) -> None:
+    """62 HRC is 400 F and up to 0.2 % by the O1 sheets of the table, as quenched 0.25 %; 20 mm by hand."""
+
+    def furnace(before, _after) -> Setup:
+        return Setup(name="furnace", bodies=(before,), hardening=Hardening(process="salt_oil", **stated))
+
+    o1 = replace(part(tolerance_mm={"top": 0.02}), material="tool_steel_o1")
+    plain = Operation(number=60, name="harden", kind="harden")
+    _, found = across(job_of("grown", o1, (ROUTE[0], ROUTE[1], plain), setups={60: furnace}), "growth")
+    assert [(f.verdict, f.value) for f in found] == [(verdict, pytest.approx(grows_mm, rel=0.01))]
+
+
 def test_growth_comes_from_the_table_where_none_is_stated() -> None:
     steel = replace(part(tolerance_mm={"top": 0.02}), material="tool_steel_a2")
     plain = Operation(number=60, name="harden", kind="harden", temper_c=200.0)

@@ -39,7 +39,7 @@ from fixturecheck.setup.hardening import Hardening
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import BodyRole, Rank
 from fixturecheck.sizes.faces import PARALLEL, WHOLE_DEG, FlatFace, flat_faces, furthest_opposite, round_faces
-from fixturecheck.sizes.grown import clean_up_mm, distortion_mm
+from fixturecheck.sizes.grown import clean_up_mm, distortion_mm, growth_of_part
 
 TITLE = "Faces and fits bear hardening"
 
@@ -97,7 +97,11 @@ def _when_hard(
 
 def _share(stage: JobStage, operation: Operation) -> Change:
     """Return the share of its size by which the part grows."""
-    if operation.growth_share:
+    process = _process(stage, operation)
+    if process is not None:
+        # It carries what the operation states, and the temper follows from the hardness that is wanted.
+        growth = growth_of_part(process, stage.job.part)
+    elif operation.growth_share:
         growth = stated_growth(operation.growth_share[0], operation.growth_share[1])
     else:
         growth = growth_of(tabled_steel(stage.job.part.material), operation.temper_c)
@@ -144,7 +148,7 @@ def _grows(stage: JobStage, operation: Operation, face: str, maker: Operation, s
         about=(face,),
         says=says,
         remedy=remedy,
-        source=_source(operation),
+        source=_source(stage, operation),
     )
 
 
@@ -182,12 +186,14 @@ def _left(stage: JobStage, operation: Operation, face: str, share: Change) -> Fi
         says=f"{says}. How far it bends is asked where the operation's set-up states [hardening].",
         remedy=f"Leave at least {write.length(need_mm, 'g')} on {face}, and what it bends besides: state "
         f"the furnace in a set-up of operation {operation.title}.",
-        source=_source(operation),
+        source=_source(stage, operation),
     )
 
 
-def _source(operation: Operation) -> str:
-    return "growth as stated" if operation.growth_share else "table of hardening steels"
+def _source(stage: JobStage, operation: Operation) -> str:
+    process = _process(stage, operation)
+    stated = operation.growth_share or (process is not None and process.growth_share is not None)
+    return "growth as stated" if stated else "table of hardening steels"
 
 
 def _size(part: Body, face: str, maker: Operation) -> tuple[str, float, str] | None:

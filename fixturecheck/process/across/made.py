@@ -101,7 +101,7 @@ def _missing(stage: JobStage, operation: Operation, face: str, use: str) -> Find
             f"Operation {operation.title} {use}, but {face} is made in operation {maker.title}: not made yet."
         )
         remedy = (
-            f"Do operation {maker.title} first, or use another face."
+            f"Do operation {maker.title} first, or use another face{_raw(stage)}."
             if maker.number != operation.number
             else "Use another face; none can be used before it is made."
         )
@@ -111,6 +111,11 @@ def _missing(stage: JobStage, operation: Operation, face: str, use: str) -> Find
     says = f"Operation {operation.title} {use}, but {face} was cut away{by}."
     remedy = f"Do it before operation {gone.title}, or use another face." if gone else "Use another face."
     return _finding(operation, face, Kind.CUT_AWAY, says, remedy)
+
+
+def _raw(stage: JobStage) -> str:
+    """Say how to use the blank as it comes, where the job states one."""
+    return ", as one of the blank's own, named under [blank.faces]" if stage.job.blank is not None else ""
 
 
 def _cut_away_in(stage: JobStage, operation: Operation, face: str) -> Operation | None:
