@@ -59,6 +59,12 @@ class BHLaw:
         """Polarisation that the law approaches at any field, T."""
         return sum(j for j, _ in self.knees) + sum(j for j, _ in self.feet)
 
+    @property
+    def terms(self) -> tuple[Floats, Floats]:
+        """The knees and the feet as compiled loops take them, shapes (k, 2) and (f, 2)."""
+        knees, feet = (np.array(each, dtype=float).reshape(-1, 2) for each in (self.knees, self.feet))
+        return knees, feet
+
     def flux_density_t(self, field_a_m: Floats) -> Floats:
         """Return B in T at field strengths of any shape, which must not be negative."""
         h = np.asarray(field_a_m, dtype=float)
@@ -69,17 +75,6 @@ class BHLaw:
             x = (h / a) ** 2
             b = b + j * x / (1 + x)
         return np.asarray(b)
-
-    def slope_h_m(self, field_a_m: Floats) -> Floats:
-        """Return dB/dH in H/m."""
-        h = np.asarray(field_a_m, dtype=float)
-        s = np.full_like(h, MU0_H_M)
-        for j, a in self.knees:
-            s += j * (2 / pi) / a / (1 + (h / a) ** 2)
-        for j, a in self.feet:
-            x = h / a
-            s += j * 2 * x / a / (1 + x**2) ** 2
-        return s
 
     def chord_h_m(self, field_a_m: Floats) -> Floats:
         """Return B/H in H/m, with its limit at H = 0."""
@@ -94,18 +89,6 @@ class BHLaw:
             x = h / a
             s += j * x / a / (1 + x**2)
         return s
-
-    def coenergy_j_m3(self, field_a_m: Floats) -> Floats:
-        """Return the integral of B over H from zero, J/m3."""
-        h = np.asarray(field_a_m, dtype=float)
-        w = 0.5 * MU0_H_M * h**2
-        for j, a in self.knees:
-            x = h / a
-            w = w + j * (2 / pi) * a * (x * np.arctan(x) - 0.5 * np.log1p(x**2))
-        for j, a in self.feet:
-            x = h / a
-            w = w + j * a * (x - np.arctan(x))
-        return np.asarray(w)
 
 
 def scaled_law(law: BHLaw, share: float) -> BHLaw:

@@ -17,33 +17,16 @@ from scipy.spatial import cKDTree
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.errors import NotComputedError
 from fixturecheck.magnet.field.bh import BHLaw
-from fixturecheck.magnet.field.iron_loops import FAR, NEAR, add_iron
+from fixturecheck.magnet.field.iron_loops import EDGES, add_iron, iron_state
 from fixturecheck.magnet.field.sweep_loops import Places
 
 MM = 1e-3
 
-_EDGES = np.array([[0, 1], [0, 2], [0, 3], [1, 2], [1, 3], [2, 3]])
 # Entries of the lower half of the matrix of a tetrahedron, row by row.
 _LOWER = np.tril_indices(10)
 _FACET_EDGES = np.array([[0, 1], [0, 2], [1, 2]])
-# Four-point rule, exact to degree two: what a squared gradient of second-order functions needs.
-_POINTS = np.full((4, 4), FAR) + np.eye(4) * (NEAR - FAR)
 _NO_BEND, _NO_FIELD = np.empty((0, 0)), np.empty((0, 0, 0))
 _CANDIDATES = 16
-
-
-def _mixing() -> Floats:
-    """How the ten unknowns make up the weights of the four gradients at each point, shape (4, 4, 10)."""
-    mix = np.zeros((4, 4, 10))
-    for q, at in enumerate(_POINTS):
-        mix[q, range(4), range(4)] = 4 * at - 1
-        for e, (i, j) in enumerate(_EDGES):
-            mix[q, j, 4 + e], mix[q, i, 4 + e] = 4 * at[i], 4 * at[j]
-    return mix
-
-
-_MIX = _mixing()
-_MIX_ROWS = np.ascontiguousarray(_MIX.reshape(16, 10))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -86,7 +69,7 @@ class IronBody:
     @cached_property
     def edges(self) -> Ints:
         """Vertex pairs that carry a mid-edge unknown, each once, shape (e, 2)."""
-        pairs = np.sort(self.tets[:, _EDGES].reshape(-1, 2), axis=1)
+        pairs = np.sort(self.tets[:, EDGES].reshape(-1, 2), axis=1)
         return np.unique(pairs, axis=0)
 
     @property
@@ -105,7 +88,7 @@ class IronBody:
     @cached_property
     def cell_unknowns(self) -> Ints:
         """The ten unknowns of each tetrahedron."""
-        return np.hstack([self.tets, self._edge_unknowns(self.tets, _EDGES)])
+        return np.hstack([self.tets, self._edge_unknowns(self.tets, EDGES)])
 
     @cached_property
     def facet_unknowns(self) -> Ints:
@@ -213,31 +196,24 @@ class IronState:
 
     def __init__(self, body: IronBody, potential_a: Floats) -> None:
         self._body = body
-        slope, _ = body.slopes
-        mixed = (potential_a[body.cell_unknowns] @ _MIX_ROWS.T).reshape(-1, 4, 4)
-        self.field_a_m: Floats = np.matmul(mixed, slope)
-        """At the quadrature points, shape (m, 4, 3)."""
-        self._size = np.sqrt((self.field_a_m**2).sum(axis=2))
-
-    @cached_property
-    def _chord_h_m(self) -> Floats:
-        return self._body.law.chord_h_m(self._size)
-
-    @cached_property
-    def coenergy_j(self) -> float:
-        """Coenergy of the body."""
-        _, quarter = self._body.slopes
-        return float(quarter @ self._body.law.coenergy_j_m3(self._size).sum(axis=1))
-
-    def residual_wb(self) -> Floats:
-        """Return the derivative of the coenergy by each unknown."""
-        body = self._body
         slope, quarter = body.slopes
-        onto = np.matmul(self.field_a_m, slope.transpose(0, 2, 1))
-        local = (onto * (self._chord_h_m * quarter[:, None])[..., None]).reshape(-1, 16) @ _MIX_ROWS
-        return np.asarray(
-            np.bincount(body.cell_unknowns.ravel(), local.ravel(), minlength=body.unknowns), dtype=np.float64
+        self._field_a_m, self._chord_h_m, self._extra = (
+            np.empty(shape) for shape in ((len(quarter), 4, 3), (len(quarter), 4), (len(quarter), 4))
         )
+        self.residual_wb: Floats = np.zeros(body.unknowns)
+        """The derivative of the coenergy by each unknown."""
+        self.coenergy_j: float = iron_state(
+            slope,
+            quarter,
+            body.cell_unknowns,
+            np.ascontiguousarray(potential_a),
+            *body.law.terms,
+            self._field_a_m,
+            self._chord_h_m,
+            self._extra,
+            self.residual_wb,
+        )
+        """Coenergy of the body."""
 
     def add_to(self, slots: Places, data: Floats, *, chord: bool) -> None:
         """Add the second derivative of the coenergy to a matrix, or the same with the law along its chord.
@@ -249,13 +225,8 @@ class IronState:
         data : ndarray
             The entries of the lower half of the whole matrix.
         """
-        body = self._body
-        extra = _NO_BEND
-        if not chord:
-            extra = body.law.slope_h_m(self._size) - self._chord_h_m
-            extra /= np.maximum(self._size, 1e-30) ** 2
-        slope, quarter = body.slopes
-        add_iron(slope, quarter, self._chord_h_m, extra, self.field_a_m, slots, data)
+        extra = _NO_BEND if chord else self._extra
+        add_iron(*self._body.slopes, self._chord_h_m, extra, self._field_a_m, slots, data)
 
 
 def _closest_shares(corner: Floats, point: Floats) -> Floats:
@@ -356,7 +327,7 @@ def mean_square_t2(body: IronBody, potential_a: Floats) -> Floats:
     corner = body.points_mm[body.tets]
     edge_values = potential_a[body.cell_unknowns[:, 4:]]
     slope = _slopes(corner)
-    i, j = _EDGES.T
+    i, j = EDGES.T
     # In the middle of a tetrahedron only the mid-edge functions have a gradient.
     field = np.einsum("te,tec->tc", edge_values, slope[:, i] + slope[:, j]) / MM
     size = np.linalg.norm(field, axis=1)
@@ -412,6 +383,6 @@ def _slopes(corner: Floats) -> Floats:
 def _gradient(slope: Floats, share: Floats, value: Floats) -> Floats:
     """Return the gradient of second-order functions in one tetrahedron, per mm."""
     weight = (4.0 * share - 1.0)[:, None] * slope
-    i, j = _EDGES.T
+    i, j = EDGES.T
     mixed = 4.0 * (share[i][:, None] * slope[j] + share[j][:, None] * slope[i])
     return np.asarray(value @ np.vstack([weight, mixed]))

@@ -126,8 +126,7 @@ def film_state(
         b = MU0_H_M * jump_a / gap_m
         return b, MU0_H_M / gap_m, 0.5 * b * jump_a
     out = np.empty((3, len(jump_a)))
-    knees, feet = (np.array(terms, dtype=float).reshape(-1, 2) for terms in (film.knees, film.feet))
-    through_film(jump_a, gap_m, knees, feet, film_m, out)
+    through_film(jump_a, gap_m, *film.terms, film_m, out)
     return out[0], out[1], out[2]
 
 

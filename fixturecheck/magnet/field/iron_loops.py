@@ -1,4 +1,4 @@
-"""The inner loops of the field in iron, compiled: matrices of tetrahedra, and gaps in series with a film."""
+"""The inner loops of the field in iron, compiled: laws, tetrahedra, and gaps in series with a film."""
 
 from __future__ import annotations
 
@@ -6,18 +6,40 @@ import math
 
 import numpy as np
 
-from fixturecheck.arrays import Floats
+from fixturecheck.arrays import Floats, Ints
 from fixturecheck.compiled import compiled
 from fixturecheck.magnet.field.sweep_loops import Places
 
-NEAR, FAR = 0.5854101966249685, 0.1381966011250105
-"""Shares of the four corners at the points of the rule that is exact to degree two."""
+EDGES = np.array([[0, 1], [0, 2], [0, 3], [1, 2], [1, 3], [2, 3]])
+"""The corners of each edge of a tetrahedron."""
 
+# Shares of the four corners at the points of the rule that is exact to degree two, which is what a squared
+# gradient of second-order functions needs: that of the near corner, and of each other one.
+_NEAR, _FAR = 0.5854101966249685, 0.1381966011250105
+# Of the gradient of a linear function, each point takes the unknown of its corner, those of the edges that
+# meet there, and once more that of the edge that leads to the point's own corner; of its own corner itself.
+_CORNER, _EDGE, _OWN = 4.0 * _FAR - 1.0, 4.0 * _FAR, 4.0 * (_NEAR - _FAR)
+_LEADS = np.array([[0, 4, 5, 6], [4, 1, 7, 8], [5, 7, 2, 9], [6, 8, 9, 3]])
 
 MU0_H_M = 4e-7 * math.pi
 """Permeability of free space, henry per metre."""
 
 _SAME, _TINY, _MOST = 1e-13, 1e-300, 80
+_NO_FIELD_A_M = 1e-30
+
+
+def _mixing() -> Floats:
+    """How much each unknown counts in the four gradients at each point, shape (4, 4, 10)."""
+    shares = np.zeros((4, 4, 10))
+    for q in range(4):
+        for k in range(4):
+            shares[q, k, _LEADS[k]] = _EDGE
+            shares[q, k, k] = _CORNER
+            shares[q, k, _LEADS[k, q]] += _OWN
+    return shares
+
+
+_MIXING = _mixing()
 
 
 @compiled
@@ -41,9 +63,10 @@ def through_film(
         size, reluctance = abs(jump_a[i]), gap_m[i] / MU0_H_M
         low, high = 0.0, size / film_m
         guess = 0.01 * high
-        chord = _flux(guess, knees, feet)[0] / guess if guess > 0.0 else _flux(0.0, knees, feet)[1]
+        flux, rise = law_at(guess, knees, feet)
+        chord = flux / guess if guess > 0.0 else rise
         h = size / (film_m + reluctance * chord)
-        flux, rise = _flux(h, knees, feet)
+        flux, rise = law_at(h, knees, feet)
         for _ in range(_MOST):
             miss = reluctance * flux + film_m * h - size
             if abs(miss) <= _SAME * size + _TINY:
@@ -54,41 +77,136 @@ def through_film(
                 high = h
             step = h - miss / (reluctance * rise + film_m)
             h = step if low < step < high else 0.5 * (low + high)
-            flux, rise = _flux(h, knees, feet)
+            flux, rise = law_at(h, knees, feet)
         out[0, i] = math.copysign(flux, jump_a[i])
         out[1, i] = rise / (reluctance * rise + film_m)
         energy = flux * size - 0.5 * reluctance * flux * flux
-        out[2, i] = energy - film_m * (h * flux - _coenergy(h, knees, feet))
+        out[2, i] = energy - film_m * (h * flux - coenergy_at(h, knees, feet))
 
 
 @compiled
-def _flux(h: float, knees: Floats, feet: Floats) -> tuple[float, float]:
-    """Return flux density and its slope at a field strength."""
-    flux, rise = MU0_H_M * h, MU0_H_M
+def law_at(field_a_m: float, knees: Floats, feet: Floats) -> tuple[float, float]:
+    """Return flux density, T, and its slope, H/m, at one field strength.
+
+    Parameters
+    ----------
+    field_a_m : float
+        Field strength, not negative.
+    knees, feet : ndarray, shapes (k, 2) and (f, 2)
+        The terms of the law, as `through_film` takes them.
+
+    Returns
+    -------
+    flux, rise : float
+    """
+    flux, rise, bend = MU0_H_M * field_a_m, MU0_H_M, 0.0
     for k in range(len(knees)):
         j, a = knees[k, 0] * 2.0 / math.pi, knees[k, 1]
-        x = h / a
+        x = field_a_m / a
         flux += j * math.atan(x)
         rise += j / (a * (1.0 + x * x))
     for k in range(len(feet)):
-        j, a = feet[k, 0], feet[k, 1]
-        x = h / a
-        flux += j * x * x / (1.0 + x * x)
-        rise += j * 2.0 * x / (a * (1.0 + x * x) ** 2)
-    return flux, rise
+        x = field_a_m / feet[k, 1]
+        share = x * x / (1.0 + x * x)
+        flux += feet[k, 0] * share
+        bend += feet[k, 0] * share * (1.0 - share)
+    return flux, (rise + 2.0 * bend / field_a_m if field_a_m > _NO_FIELD_A_M else rise)
 
 
 @compiled
-def _coenergy(h: float, knees: Floats, feet: Floats) -> float:
-    """Return the integral of the flux density from no field."""
-    whole = 0.5 * MU0_H_M * h * h
+def coenergy_at(field_a_m: float, knees: Floats, feet: Floats) -> float:
+    """Return the integral of the flux density from no field.
+
+    Parameters
+    ----------
+    field_a_m : float
+        Field strength, not negative.
+    knees, feet : ndarray, shapes (k, 2) and (f, 2)
+        The terms of the law, as `through_film` takes them.
+
+    Returns
+    -------
+    float
+        J/m3.
+    """
+    whole = 0.5 * MU0_H_M * field_a_m * field_a_m
     for k in range(len(knees)):
         j, a = knees[k, 0] * 2.0 / math.pi, knees[k, 1]
-        x = h / a
+        x = field_a_m / a
         whole += j * a * (x * math.atan(x) - 0.5 * math.log1p(x * x))
     for k in range(len(feet)):
-        x = h / feet[k, 1]
+        x = field_a_m / feet[k, 1]
         whole += feet[k, 0] * feet[k, 1] * (x - math.atan(x))
+    return whole
+
+
+@compiled
+def iron_state(
+    slopes: Floats,
+    quarter_m3: Floats,
+    cells: Ints,
+    potential_a: Floats,
+    knees: Floats,
+    feet: Floats,
+    field_a_m: Floats,
+    chord_h_m: Floats,
+    extra: Floats,
+    residual_wb: Floats,
+) -> float:
+    """Work out the field in second-order tetrahedra under a potential, and return its coenergy.
+
+    Parameters
+    ----------
+    slopes, quarter_m3 : ndarray
+        As `add_iron` takes them.
+    cells : ndarray of int, shape (m, 10)
+        The unknowns of each tetrahedron: four corners, then six edges.
+    potential_a : ndarray, shape (n,)
+        The potential of the body.
+    knees, feet : ndarray, shapes (k, 2) and (f, 2)
+        The terms of the body's law, as `through_film` takes them.
+    field_a_m, chord_h_m, extra : ndarray
+        Written: what `add_iron` takes.
+    residual_wb : ndarray, shape (n,)
+        Added to: the derivative of the coenergy by each unknown.
+
+    Returns
+    -------
+    float
+        J.
+    """
+    at, shared, local = np.empty(10), np.empty(4), np.empty(10)
+    whole = 0.0
+    for c in range(len(cells)):
+        s, local[:] = slopes[c], 0.0
+        for i in range(10):
+            at[i] = potential_a[cells[c, i]]
+        for k in range(4):
+            edges = at[_LEADS[k, 0]] + at[_LEADS[k, 1]] + at[_LEADS[k, 2]] + at[_LEADS[k, 3]] - at[k]
+            shared[k] = _CORNER * at[k] + _EDGE * edges
+        energy = 0.0
+        for q in range(4):
+            x, y, z = 0.0, 0.0, 0.0
+            for k in range(4):
+                share = shared[k] + _OWN * at[_LEADS[k, q]]
+                x, y, z = x + share * s[k, 0], y + share * s[k, 1], z + share * s[k, 2]
+            field_a_m[c, q, 0], field_a_m[c, q, 1], field_a_m[c, q, 2] = x, y, z
+            square = x * x + y * y + z * z
+            h = math.sqrt(square)
+            flux, rise = law_at(h, knees, feet)
+            # Where there is no field the chord is the slope.
+            chord = flux / h if h > _NO_FIELD_A_M else rise
+            chord_h_m[c, q] = chord
+            extra[c, q] = (rise - chord) / square if h > _NO_FIELD_A_M else 0.0
+            energy += coenergy_at(h, knees, feet)
+            for k in range(4):
+                onto = chord * (x * s[k, 0] + y * s[k, 1] + z * s[k, 2])
+                local[_LEADS[k, q]] += _OWN * onto
+                for j in range(4):
+                    local[_LEADS[k, j]] += (_CORNER if j == k else _EDGE) * onto
+        whole += energy * quarter_m3[c]
+        for i in range(10):
+            residual_wb[cells[c, i]] += local[i] * quarter_m3[c]
     return whole
 
 
@@ -122,20 +240,22 @@ def add_iron(
     data : ndarray
         The entries of the whole matrix, which are added to.
     """
-    grad, along, local = np.empty((10, 3)), np.zeros(10), np.empty((10, 10))
+    both, along = np.empty((4, 4)), np.zeros(4)
+    turned, local = np.empty((4, 10)), np.empty((10, 10))
     for c in range(len(slopes)):
+        s = slopes[c]
+        for k in range(4):
+            for m in range(4):
+                both[k, m] = s[k, 0] * s[m, 0] + s[k, 1] * s[m, 1] + s[k, 2] * s[m, 2]
         local[:] = 0.0
         for q in range(4):
-            _gradients(slopes[c], q, grad)
-            more = 0.0
+            straight, more = chord_h_m[c, q] * quarter_m3[c], 0.0
             if len(extra) > 0:
                 more = extra[c, q] * quarter_m3[c]
-                for i in range(10):
-                    along[i] = _dot(grad[i], field_a_m[c, q])
-            for i in range(10):
-                for j in range(i + 1):
-                    dot = _dot(grad[i], grad[j])
-                    local[i, j] += chord_h_m[c, q] * quarter_m3[c] * dot + more * along[i] * along[j]
+                x, y, z = field_a_m[c, q, 0], field_a_m[c, q, 1], field_a_m[c, q, 2]
+                for k in range(4):
+                    along[k] = s[k, 0] * x + s[k, 1] * y + s[k, 2] * z
+            _add_point(q, straight, more, both, along, turned, local)
         entry = 0
         for i in range(10):
             for j in range(i + 1):
@@ -144,20 +264,28 @@ def add_iron(
 
 
 @compiled
-def _dot(a: Floats, b: Floats) -> float:
-    return float(a[0] * b[0] + a[1] * b[1] + a[2] * b[2])
+def _add_point(
+    q: int, straight: float, more: float, both: Floats, along: Floats, turned: Floats, local: Floats
+) -> None:
+    """Add what one point gives to the matrix of a tetrahedron.
 
-
-@compiled
-def _gradients(slopes: Floats, q: int, grad: Floats) -> None:
-    """Write the gradients of the ten functions of a tetrahedron at a point: four corners, then six edges."""
-    edge = 4
+    The iron's law couples the gradients of the linear functions there, by their inner products and by how
+    far each goes along the field; the unknowns mix those. What is `turned` is overwritten.
+    """
+    for k in range(4):
+        bend = more * along[k]
+        c0, c1 = straight * both[k, 0] + bend * along[0], straight * both[k, 1] + bend * along[1]
+        c2, c3 = straight * both[k, 2] + bend * along[2], straight * both[k, 3] + bend * along[3]
+        for j in range(10):
+            turned[k, j] = (
+                c0 * _MIXING[q, 0, j] + c1 * _MIXING[q, 1, j] + c2 * _MIXING[q, 2, j] + c3 * _MIXING[q, 3, j]
+            )
+    # A corner mixes in its own gradient alone, an edge those of its two ends.
     for i in range(4):
-        at_i = NEAR if i == q else FAR
-        for x in range(3):
-            grad[i, x] = (4.0 * at_i - 1.0) * slopes[i, x]
-        for j in range(i + 1, 4):
-            at_j = NEAR if j == q else FAR
-            for x in range(3):
-                grad[edge, x] = 4.0 * (at_i * slopes[j, x] + at_j * slopes[i, x])
-            edge += 1
+        for j in range(10):
+            local[i, j] += _MIXING[q, i, i] * turned[i, j]
+    for e in range(6):
+        one, other = EDGES[e, 0], EDGES[e, 1]
+        of_one, of_other = _MIXING[q, one, 4 + e], _MIXING[q, other, 4 + e]
+        for j in range(10):
+            local[4 + e, j] += of_one * turned[one, j] + of_other * turned[other, j]

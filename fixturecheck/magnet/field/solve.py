@@ -183,7 +183,7 @@ class FluxState:
     @cached_property
     def gradient_wb(self) -> Floats:
         """The derivative of the energy by each unknown."""
-        iron = np.concatenate([i.residual_wb() for i in self._iron])
+        iron = np.concatenate([i.residual_wb for i in self._iron])
         frame = self._system.frame
         return np.asarray(iron + frame.jump_t @ (frame.weight_m2 * self._across[0]))
 
