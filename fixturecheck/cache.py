@@ -21,6 +21,7 @@ from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum
 from functools import cache, singledispatch, wraps
 from importlib.metadata import PackageNotFoundError, version
+from operator import attrgetter
 from pathlib import Path, PurePath
 from typing import ParamSpec, TypeVar
 
@@ -272,25 +273,32 @@ def _feed(thing: object, state: hashlib.blake2b) -> None:
     if not is_dataclass(thing) or isinstance(thing, type):
         message = f"{type(thing).__name__} has no digest"
         raise TypeError(message)
-    name, taken = _fields_of(type(thing))
+    name, values_of = _fields_of(type(thing))
     state.update(name)
-    _feed_each([getattr(thing, one) for one in taken], state)
+    _feed_each(values_of(thing), state)
 
 
 @cache
-def _fields_of(kind: type) -> tuple[bytes, tuple[str, ...]]:
-    """Return the name of a data class, and of the fields that its constructor takes."""
+def _fields_of(kind: type) -> tuple[bytes, Callable[[object], Sequence[object]]]:
+    """Return the name of a data class, and what reads the fields that its constructor takes."""
     taken = tuple(one.name for one in fields(kind) if one.init)
-    return f"{kind.__module__}.{kind.__qualname__} {taken}\n".encode(), taken
+    values_of = attrgetter(*taken) if len(taken) > 1 else lambda thing: [getattr(thing, n) for n in taken]
+    return f"{kind.__module__}.{kind.__qualname__} {taken}\n".encode(), values_of
 
 
 def _feed_each(things: Sequence[object], state: hashlib.blake2b) -> None:
-    """Feed values one after another; plain ones, which are most by far, as one text each."""
+    """Feed values one after another; plain ones and rows of them, which are most by far, as one text."""
+    texts: list[str] = []
     for one in things:
-        if type(one) in _PLAIN:
-            state.update(f"{one!r}\n".encode())
-        else:
-            _feed(one, state)
+        if type(one) in _PLAIN or (type(one) is tuple and _PLAIN.issuperset(map(type, one))):
+            texts.append(repr(one))
+            continue
+        if texts:
+            state.update("\n".join((*texts, "")).encode())
+            texts.clear()
+        _feed(one, state)
+    if texts:
+        state.update("\n".join((*texts, "")).encode())
 
 
 @_feed.register(str | int | float | Enum | PurePath | None)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -485,5 +485,10 @@ def _slab(root: Floats, out: Floats, along: Floats, long_mm: float) -> Solid:
     """Return a bar as wide and thick as the blade that starts at a place and lies just over its level."""
     matrix = np.eye(4)
     matrix[:3, 0], matrix[:3, 1], matrix[:3, 2], matrix[:3, 3] = out, along, UP, root
-    low = (0.0, -BLADE_WIDE_MM / 2, _CLEAR_MM)
-    return placed_at(box(low, (long_mm, BLADE_WIDE_MM / 2, BLADE_THICK_MM)), location_of(matrix))
+    return placed_at(_bar(long_mm), location_of(matrix))
+
+
+@lru_cache(maxsize=16)
+def _bar(long_mm: float) -> Solid:
+    """Return the bar as drawn: one for all places, so that it is read from the kernel once."""
+    return box((0.0, -BLADE_WIDE_MM / 2, _CLEAR_MM), (long_mm, BLADE_WIDE_MM / 2, BLADE_THICK_MM))
