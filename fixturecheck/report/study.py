@@ -325,11 +325,12 @@ def flip_words(study: Study, flip: Flip) -> str:
     """
     name = f"{study.named(flip.setup)}: {flip.parameter}" if len(study.setups) > 1 else flip.parameter
     way = "up" if flip.upward else "down"
+    there = "" if flip.passes_as is Verdict.GO else f", where it is {flip.passes_as}"
     if flip.fails_at is None:
-        there = "" if flip.verdict is Verdict.GO else f", where it is {flip.verdict}"
         return f"{name} can go {way} to {flip.passes_at:.6g}, the end of its range{there}."
     says = f": {_decided_words(flip)}" if flip.says else "."
-    return f"{name} can go {way} to {flip.passes_at:.6g}; at {flip.fails_at:.6g} it is {flip.verdict}{says}"
+    fails = f"at {flip.fails_at:.6g} it is {flip.verdict}{says}"
+    return f"{name} can go {way} to {flip.passes_at:.6g}{there}; {fails}"
 
 
 def study_page(found: StudyFound) -> str:

@@ -290,9 +290,12 @@ class Flip:
     fails_at : float or None
         The first value that was checked and does not; None where all of the range that way passes.
     verdict : Verdict
-        What it comes to there.
+        What it comes to there, or at the end of the range.
+    passes_as : Verdict
+        What it comes to at `passes_at`: a caution passes unless the study is strict.
     driver, says, operation : str
-        Id of the finding that decides there, what it says, and of a job the operation that it is about.
+        Id of the finding that decides where it fails, what it says, and of a job the operation that it is
+        about.
     """
 
     setup: str
@@ -301,6 +304,7 @@ class Flip:
     passes_at: float
     fails_at: float | None
     verdict: Verdict
+    passes_as: Verdict = Verdict.GO
     driver: str = ""
     says: str = ""
     operation: str = ""

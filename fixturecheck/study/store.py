@@ -211,6 +211,7 @@ def study_dict(found: StudyFound) -> dict[str, Any]:
                 "passes_at": f.passes_at,
                 "fails_at": f.fails_at,
                 "verdict": str(f.verdict),
+                "passes_as": str(f.passes_as),
                 "driver": f.driver,
                 "operation": f.operation,
                 "says": f.says,

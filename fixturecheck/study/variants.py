@@ -341,12 +341,13 @@ def _flip(
         return evaluate(replace(base.variant, values=values, overrides={**base.variant.overrides, **texts}))
 
     good, last, bad = float(base.variant.values[parameter.name]), base, None
+    passes_as = base.verdict
     for value, chosen in ahead:
         last = at(chosen)
         if not study.passes(last.verdict):
             bad = value
             break
-        good = value
+        good, passes_as = value, last.verdict
     found = Flip(
         setup=base.variant.setup,
         parameter=parameter.name,
@@ -354,6 +355,7 @@ def _flip(
         passes_at=good,
         fails_at=None,
         verdict=last.verdict,
+        passes_as=passes_as,
     )
     if bad is None:
         return found
@@ -362,7 +364,7 @@ def _flip(
         middle = float(variant_text(0.5 * (good + bad)))
         row = at((middle,))
         if study.passes(row.verdict):
-            good = middle
+            good, passes_as = middle, row.verdict
         else:
             bad, last = middle, row
     return replace(
@@ -370,6 +372,7 @@ def _flip(
         passes_at=good,
         fails_at=bad,
         verdict=last.verdict,
+        passes_as=passes_as,
         driver=last.driver,
         says=last.says,
         operation=last.operation,

@@ -267,9 +267,11 @@ def test_what_a_study_found_speaks_of_its_folder_in_the_words_of_its_findings(st
     assert page.count(says) == 2
     assert failed.driver not in page
     assert study_text(found).endswith(f"leg can go up to 1; at 2 it is no-go: {says}")
-    assert flip_words(study, replace(flip, fails_at=None, verdict=Verdict.CAUTION)) == (
+    barely = replace(flip, passes_as=Verdict.CAUTION)
+    assert flip_words(study, replace(barely, fails_at=None)) == (
         "leg can go up to 1, the end of its range, where it is caution."
     )
+    assert flip_words(study, barely).startswith("leg can go up to 1, where it is caution; at 2 it is no-go: ")
     # Of several set-ups it is told which one is meant.
     both = replace(study, setups=(*study.setups, str(Path(setup).with_name("b.toml"))))
     told = study_text(replace(found, study=both))
