@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import ExitStack
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from typing import NoReturn
 
@@ -139,7 +139,7 @@ def _worked_out(
     missing: dict[str, str] = {}
     progress("magnet", 0.0)
     loads, follows = "hold" in asked or "crash" in asked, "crash" in asked
-    magnet, pulls, left = _magnet(
+    magnet, pulls, (left, unsolved) = _magnet(
         setup, contacts, mesher, sources, missing, pulls=loads, residual="release" in asked
     )
     trials: list[TrialHold] = []
@@ -164,8 +164,8 @@ def _worked_out(
     remedied = "hold" in asked
     parts, untried = _remedied(trials, Budget(HOLD)) if remedied else ([b.part for b in trials], [])
     progress("release", 0.9)
-    why = missing.get("magnet", left.reason)
-    release = release_of(setup, placed, contacts, cuts, left.pulls, why) if "release" in asked else None
+    why = missing.get("magnet", unsolved)
+    release = release_of(setup, placed, contacts, cuts, left, why) if "release" in asked else None
     return Held(parts=tuple(parts), pulls=pulls, release=release, missing=missing, notes=tuple(untried))
 
 
@@ -291,12 +291,8 @@ def _remedied(trials: list[TrialHold], budget: Budget) -> tuple[list[PartHold], 
     return parts, notes
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Left:
-    """What the magnet still pulls when it is off; none with the reason where that could not be solved."""
-
-    pulls: Pulls | None = None
-    reason: str = ""
+_Left = tuple[Pulls | None, str]
+"""What the magnet still pulls when it is off; None with the reason where that could not be solved."""
 
 
 def _magnet(
@@ -312,21 +308,21 @@ def _magnet(
     """Put the magnet together as stated, and solve its pulls where they are asked; None when it is off."""
     holding = setup.holding
     if holding is None or not setup.poles():
-        return None, None, _Left()
+        return None, None, (None, "")
     share = holding.strength_share
 
     def left() -> _Left:
         try:
-            return _Left(pulls=residual_pulls(magnet, holding.residual_share)) if residual else _Left()
+            return residual_pulls(magnet, holding.residual_share) if residual else None, ""
         except NotComputedError as reason:
-            return _Left(reason=str(reason))
+            return None, str(reason)
 
     try:
         magnet = magnet_of(setup, contacts, mesher, sources=sources)
         return magnet, *at_once(lambda: magnet.pulls(share) if share and pulls else None, left)
     except (NotComputedError, KernelError) as reason:
         missing["magnet"] = str(reason)
-        return None, None, _Left()
+        return None, None, (None, "")
 
 
 def hold_found(setup: Setup, held: Held) -> HoldFound:

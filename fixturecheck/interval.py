@@ -41,6 +41,10 @@ class Range:
         """Halfway between low and high."""
         return 0.5 * (self.low + self.high)
 
+    def at(self, share: float) -> float:
+        """Return what lies at a share of the way from low to high."""
+        return self.low + share * (self.high - self.low)
+
     @property
     def ends(self) -> tuple[float, ...]:
         """Low and high, or the one value where they are the same."""

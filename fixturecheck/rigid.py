@@ -137,6 +137,13 @@ def tidy(rotation: Floats) -> Floats:
     return np.asarray(rotation @ (1.5 * np.eye(3) - 0.5 * gram))
 
 
+def columns_of(rows: CandidateRows, bodies: Ints) -> Ints:
+    """Return which of the loose bodies each side of a row is, shape (m, 2); -1 where it does not move."""
+    where = np.full(int(max(rows.body_a.max(initial=0), rows.body_b.max(initial=0), bodies.max())) + 1, -1)
+    where[bodies] = np.arange(len(bodies))
+    return np.stack((where[rows.body_a], where[rows.body_b]), axis=1)
+
+
 def slopes(
     rows: CandidateRows, bodies: Ints, centres_mm: Floats, sizes_mm: Floats | None = None
 ) -> tuple[Ints, Floats]:
@@ -161,9 +168,7 @@ def slopes(
         Normal, then (point - centre) x normal, for a; the same with the other sign for b; zero where it
         does not move.
     """
-    where = np.full(int(max(rows.body_a.max(initial=0), rows.body_b.max(initial=0), bodies.max())) + 1, -1)
-    where[bodies] = np.arange(len(bodies))
-    column = np.stack((where[rows.body_a], where[rows.body_b]), axis=1)
+    column = columns_of(rows, bodies)
     laid = np.ascontiguousarray  # the loop is compiled for arrays that are laid out so
     points = laid(rows.point_a_mm), laid(rows.point_b_mm)
     sizes = np.ones(len(bodies)) if sizes_mm is None else sizes_mm
@@ -225,12 +230,16 @@ def jacobian(rows: CandidateRows, bodies: Ints, centres_mm: Floats) -> Floats:
     ndarray, shape (m, 6 n)
         Columns per body: normal, then (point - centre) x normal.
     """
-    column, slope = slopes(rows, bodies, centres_mm)
-    out = np.zeros((len(column), len(bodies), 6))
+    return by_body(*slopes(rows, bodies, centres_mm), len(bodies))
+
+
+def by_body(column: Ints, slope: Floats, count: int) -> Floats:
+    """Return the rows of `slopes` with six columns for each of `count` loose bodies, shape (m, 6 count)."""
+    out = np.zeros((len(column), count, 6))
     for side in (0, 1):
         loose = np.flatnonzero(column[:, side] >= 0)
         out[loose, column[loose, side]] += slope[loose, side]
-    return out.reshape(len(column), 6 * len(bodies))
+    return out.reshape(len(column), 6 * count)
 
 
 def cross_products(a: Floats, b: Floats) -> Floats:

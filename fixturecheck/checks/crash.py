@@ -20,11 +20,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from fixturecheck.checks.hold import TIMES, about_loss, kind_of_loss
 from fixturecheck.checks.stage import Stage
 from fixturecheck.holding.model import PartHold, Way
 from fixturecheck.machining.bite import Bitten
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
-from fixturecheck.result.hold import FILM, Outcome, Tool
+from fixturecheck.result.hold import Outcome, Tool
 from fixturecheck.statics.mechanism import Crash, crash_verdict
 from fixturecheck.units import Writing, factor_text
 from fixturecheck.wording.hold import case_words, loss_words, over_words
@@ -45,7 +46,6 @@ SOURCE_BORED = (
     "motion at collapse; least factor as stated, three by default; that a part goes round with a drill or "
     "climbs up it: common practice, no source"
 )
-TIMES = "x load"
 _SOME_MM = 0.001
 
 
@@ -99,7 +99,7 @@ def _round_the_tool(stage: Stage, part: PartHold) -> Iterator[Finding]:
             verdict=Verdict.UNKNOWN if unknown else Verdict.CAUTION if lost else None,
             subject=f"{_subject(part)}, {loss_words(lost)}" if lost else _subject(part),
             kind=_kind(lost),
-            about=_about(part, lost),
+            about=about_loss(part.part, lost),
             cut=part.cut,
             says=says,
             remedy="The same as for its hold." if factor < least and part.remedies else None,
@@ -122,7 +122,7 @@ def _unknown(part: PartHold, says: str, lost: str = "") -> Finding:
     return not_computed(
         subject,
         says,
-        about=_about(part, lost),
+        about=about_loss(part.part, lost),
         cut=part.cut,
         asks=_kind(lost),
         unit=TIMES,
@@ -130,14 +130,8 @@ def _unknown(part: PartHold, says: str, lost: str = "") -> Finding:
     )
 
 
-def _about(part: PartHold, lost: str) -> tuple[str, ...]:
-    return (part.part,) if lost in {"", FILM} else (part.part, lost)
-
-
 def _kind(lost: str) -> Kind:
-    if not lost:
-        return Kind.WAY
-    return Kind.FILM if lost == FILM else Kind.LOSS
+    return kind_of_loss(lost) if lost else Kind.WAY
 
 
 def _least(stage: Stage) -> float:
@@ -196,7 +190,7 @@ def _finding(stage: Stage, part: PartHold, way: Way, verdict: Verdict, says: str
         verdict=verdict,
         subject=f"{_subject(part)}, {extra}" if extra else _subject(part),
         kind=_kind(way.lost),
-        about=_about(part, way.lost),
+        about=about_loss(part.part, way.lost),
         cut=part.cut,
         says=says,
         remedy="The same as for its hold." if verdict is Verdict.NO_GO and part.remedies else None,

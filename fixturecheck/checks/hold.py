@@ -204,6 +204,16 @@ def _beside(pole: Box, part: Box) -> Vector:
     return x, y, 0.0
 
 
+def kind_of_loss(lost: str) -> Kind:
+    """Return the kind of what is told with something lost: the film of coolant, or what holds a part."""
+    return Kind.FILM if lost == FILM else Kind.LOSS
+
+
+def about_loss(part: str, lost: str) -> tuple[str, ...]:
+    """Return what a loss is about: the part, and the body or clamp that is lost."""
+    return (part,) if lost in {"", FILM} else (part, lost)
+
+
 def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
     """Warn of each single loss under which the part lets go, though it holds with everything there."""
     if part.factors.factor.low < 1.0:
@@ -211,8 +221,7 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
     for loss in part.losses:
         words = loss_words(loss.lost)
         subject = f"{part.part} in {part.cut}, {words}"
-        kind = Kind.FILM if loss.lost == FILM else Kind.LOSS
-        about = (part.part,) if loss.lost == FILM else (part.part, loss.lost)
+        kind, about = kind_of_loss(loss.lost), about_loss(part.part, loss.lost)
         if loss.collapse is None:
             says = f"What is left {words} is not known: {loss.reason}."
             yield not_computed(

@@ -30,8 +30,7 @@ from fixturecheck.kernel.place import placed_at, rotation, shifted
 from fixturecheck.kernel.sample import inside_points, tessellated
 from fixturecheck.kernel.shapes import Box, Face, Shape
 from fixturecheck.machining.clearance import too_near
-from fixturecheck.machining.cut import OF_WHEEL
-from fixturecheck.machining.wheel_path import WheelRim, sweep_of
+from fixturecheck.machining.wheel_path import WheelRim, sweeps_of
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import Mover, WheelPath
 from fixturecheck.result.dials import Side, TouchOff
@@ -40,6 +39,7 @@ from fixturecheck.setup.model import Machine, Setup
 
 Movers = Mapping[Mover, Shape]
 """The space of each mover."""
+_DISCS = (Mover.WHEEL, Mover.FLANGE)
 _LEAST_STEP_MM = 0.01
 _EACH_WAY = 25
 _ABOVE_MM = 1e-4
@@ -101,16 +101,15 @@ class WheelRoom:
         self._machine, self._rim, self._bodies = machine, rim, bodies
         self._overlap_mm3 = overlap_mm3
         self._boxes: dict[str, Box] = {name: box_of(shape) for name, shape in bodies.items()}
-        still = {mover: sweep_of(mover, machine, rim, self._path(0.0)) for mover in OF_WHEEL}
-        self._still: Movers = {mover: shape for mover, shape in still.items() if shape is not None}
+        self._still: Movers = sweeps_of(machine, rim, self._path(0.0))
         self._low_mm = {Mover.WHEEL: 0.0, Mover.FLANGE: rim.radius_mm - machine.flange.diameter_mm / 2}
         if Mover.GUARD in self._still:
             self._low_mm[Mover.GUARD] = box_of(self._still[Mover.GUARD])[2] + rim.radius_mm
         # A disc sweeps along Z what it sweeps along X, turned by a right angle about its axis. Raised further
         # than it has to be it meets nothing more, since everything stands lower than the wheel is lifted to.
-        along = {m: sweep_of(m, machine, rim, self._path(rise_mm)) for m in (Mover.WHEEL, Mover.FLANGE)}
+        along = sweeps_of(machine, rim, self._path(rise_mm), _DISCS)
         up = rotation((0.0, 1.0, 0.0), -90.0)
-        self._raised: Movers = {m: placed_at(shape, up) for m, shape in along.items() if shape is not None}
+        self._raised: Movers = {m: placed_at(shape, up) for m, shape in along.items()}
 
     def _path(self, to_x_mm: float, y_mm: tuple[float, float] = (0.0, 0.0)) -> WheelPath:
         """Return a path of the axis through the origin."""
@@ -196,8 +195,7 @@ class WheelRoom:
             Travel along Y, of either sign.
         """
         path = self._path(0.0, (min(by_mm, 0.0), max(by_mm, 0.0)))
-        swept = {m: sweep_of(m, self._machine, self._rim, path) for m in (Mover.WHEEL, Mover.FLANGE)}
-        return self._there({m: shape for m, shape in swept.items() if shape is not None}, pose)
+        return self._there(sweeps_of(self._machine, self._rim, path, _DISCS), pose)
 
     def hits(self, movers: Movers, pose: WheelPose) -> Iterator[Meeting]:
         """Yield every mover and body that share a volume.

@@ -169,8 +169,7 @@ class AxialProcess:
             The thrust with the torque, then what the teeth do to the part in that case.
         """
         forces, size, share = self._stroke_of(case), values[Driver.SIZE], values[Driver.THRUST]
-        span, sense = forces.thrust_n, 1.0 if forces.backward else -1.0
-        thrust_n = size * (span.low + share * (span.high - span.low))
+        sense, thrust_n = 1.0 if forces.backward else -1.0, size * forces.thrust_n.at(share)
         turn = (0.0, 0.0, sense * size * forces.torque_nmm.high)
         down = Load(
             body=self.part, force_n=(0.0, 0.0, -thrust_n), at_mm=case.at_mm, moment_nmm=turn, label="cut"

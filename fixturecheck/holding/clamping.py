@@ -47,11 +47,9 @@ class Pressed:
 
     def load(self, share: float) -> Load:
         """Return the load between the low end (0) and the high end (1) of the force."""
-        span = self.force.force_n
-        size = span.low + share * (span.high - span.low)
         return Load(
             body=self.clamp.body,
-            force_n=self.force.vector_n(size),
+            force_n=self.force.vector_n(self.force.force_n.at(share)),
             at_mm=self.force.at_mm,
             label=self.clamp.name,
             by=self.lost,
@@ -162,12 +160,11 @@ def _clamp_size_n(clamp: Clamp) -> Range:
 def _face(
     setup: Setup, placed: Mapping[str, Solid], clamp: Clamp
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    names = setup.body(clamp.body).face_names()
-    for face, name in zip(faces_of(placed[clamp.body]), names, strict=True):
-        if name == clamp.face:
-            centre, normal, flat = face_frame(face)
-            if flat:
-                return centre, normal
+    faces = faces_of(placed[clamp.body])
+    for i in setup.body(clamp.body).face_indices(clamp.face or ""):
+        centre, normal, flat = face_frame(faces[i])
+        if flat:
+            return centre, normal
     message = f"clamp {clamp.name!r}: {clamp.body}.{clamp.face} is not a flat face"
     raise NotComputedError(message)
 
@@ -217,7 +214,7 @@ class Friction:
             return mu
         wide = self.general.high - self.general.low
         share = min(max((mu - self.general.low) / wide, 0.0), 1.0) if wide > 0.0 else 0.0
-        return min(mu, span.low + share * (span.high - span.low))
+        return min(mu, span.at(share))
 
     def of(self, body: str) -> Range:
         """Return what one body has against any other: low of the slipperiest, high of the roughest."""

@@ -33,10 +33,6 @@ class Corner:
     shares: Mapping[str, float]
 
 
-def _at(span: Range, share: float) -> float:
-    return span.low + share * (span.high - span.low)
-
-
 def _share(span: Range, value: float) -> float:
     return (value - span.low) / (span.high - span.low) if span.high > span.low else 0.0
 
@@ -214,7 +210,7 @@ class Changed:
         inputs = self.rig.inputs(self.process.inputs(case))
         heavy = self.process.heaviest
         values = {
-            n: _at(span, shares[n]) if n in shares else heavy.get(n, span.low) for n, span in inputs.items()
+            n: span.at(shares[n]) if n in shares else heavy.get(n, span.low) for n, span in inputs.items()
         }
         problem = self.rig.holding(values, self.process.loads(case, values))
         return collapse(problem, ceiling=min(target_factor, CEILING)).factor.low

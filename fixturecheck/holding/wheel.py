@@ -30,8 +30,9 @@ from fixturecheck.kernel.shapes import Box, Shape, Solid
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.machining.detours import clears
 from fixturecheck.machining.grinding import Abrasion, Forces, Pass, abrasion, cut_loads, pass_forces
-from fixturecheck.machining.wheel_path import Sweeps, rim_of, sweeps_of
+from fixturecheck.machining.wheel_path import rim_of, sweeps_of
 from fixturecheck.numeric import to_vector
+from fixturecheck.result.contact import Mover
 from fixturecheck.result.hold import CutCase, Driver, Edge, End, Outcome, Stroke, Tool
 from fixturecheck.result.remedy import RemedyKind
 from fixturecheck.result.shapes import Vector
@@ -274,17 +275,17 @@ class WheelScene:
     standing: Mapping[str, Shape]
     stops_count: bool = False
     # Many cases have the wheel at one place, and each asks for it several times.
-    _there: dict[tuple[float, float], Sweeps] = field(default_factory=dict, repr=False)
+    _there: dict[tuple[float, float], Mapping[Mover, Shape]] = field(default_factory=dict, repr=False)
     _within_reach: dict[tuple[Shape, str, float], Shape | None] = field(default_factory=dict, repr=False)
 
-    def wheel_at(self, case: LoadCase) -> Sweeps:
+    def wheel_at(self, case: LoadCase) -> Mapping[Mover, Shape]:
         """Return wheel, flanges and guard where a case puts them."""
         place = case.at_mm[0], case.at_mm[1]
         if place not in self._there:
             self._there[place] = self._wheel_at(*place)
         return self._there[place]
 
-    def _wheel_at(self, x_mm: float, y_mm: float) -> Sweeps:
+    def _wheel_at(self, x_mm: float, y_mm: float) -> Mapping[Mover, Shape]:
         setup, path = self.process.setup, self.process.ground.path
         rim = rim_of(setup)
         flat_mm = (rim.flat_from_mm + rim.flat_to_mm) / 2
@@ -319,9 +320,8 @@ class WheelScene:
 
     def others(self, case: LoadCase) -> Mapping[str, Shape]:
         """Return what a freed part may run into: every body, the flange and the guard."""
-        wheel = self.wheel_at(case)
-        guard = {} if wheel.guard is None else {"the guard": wheel.guard}
-        return {**self.standing, "the flange": wheel.flange, **guard}
+        beside = {f"the {m}": shape for m, shape in self.wheel_at(case).items() if m is not Mover.WHEEL}
+        return {**self.standing, **beside}
 
     def stands_firm(self, _name: str) -> bool:
         """Say that nothing is trusted to stop a part that a wheel has thrown."""
@@ -331,7 +331,7 @@ class WheelScene:
         self,
         case: LoadCase,
         motions: Sequence[StartingMotion],
-        _stopped_mm: float | None = None,
+        stopped_mm: float | None = None,
         *,
         travel_mm: float = TRAVEL_MM,
     ) -> tuple[Crash, str | None]:
@@ -353,7 +353,7 @@ class WheelScene:
         tuple of Crash and str or None
             And the name of the body that is bitten into, None for none.
         """
-        wheel = self.wheel_at(case).wheel
+        wheel = self.wheel_at(case)[Mover.WHEEL]
         for motion in motions:
             crash = follow_into(self, motion, wheel, travel_mm=travel_mm)
             if crash.outcome is Outcome.DIGS_IN:

@@ -27,7 +27,7 @@ from fixturecheck.machining.wheel_path import (
     wheel_path,
 )
 from fixturecheck.numeric import scaled
-from fixturecheck.result.contact import CutMade, FaceMade, WheelPath
+from fixturecheck.result.contact import CutMade, FaceMade, Mover, WheelPath
 from fixturecheck.result.shapes import NamedShape, Role, Vector, cutter_name, wheel_name
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.units import Writing
@@ -330,16 +330,15 @@ def grind(setup: Setup, cut: Cut, *, path: WheelPath | None = None) -> GroundCut
     parts = targets_of(setup, cut)
     where = path or wheel_path(cut, rim, parts)
     asked = asked_of("sweeps", (setup.machine, rim, where))
-    sweeps = recalled(asked, lambda: sweeps_of(setup.machine, rim, where))
-    ground = _ground_each(cut, where, parts, lambda p: _grind_part(setup, cut, rim, where, sweeps.wheel, p))
+    movers = recalled(asked, lambda: sweeps_of(setup.machine, rim, where))
+    wheel = movers[Mover.WHEEL]
+    ground = _ground_each(cut, where, parts, lambda p: _grind_part(setup, cut, rim, where, wheel, p))
     corners = [p.corner.radius_mm for p in ground if p.corner is not None]
     return GroundCut(
         cut=cut,
         targets=tuple(parts),
         path=where,
-        wheel_sweep=sweeps.wheel,
-        flange_sweep=sweeps.flange,
-        guard_sweep=sweeps.guard,
+        movers=movers,
         parts=ground,
         made=made_of(cut.name, ground, where, max(corners) if corners else None),
         shapes=tuple(shapes_of(cut.name, ground, wheel_at(rim, where))),

@@ -200,7 +200,7 @@ def depth_beside_flange(cut: GroundCut, reach_mm: float) -> Depth | None:
     """
     deepest: Depth | None = None
     for part in cut.parts:
-        top_mm = _top_under(part, cut.flange_sweep, cut.path.floor_z_mm + reach_mm)
+        top_mm = _top_under(part, cut.movers[Mover.FLANGE], cut.path.floor_z_mm + reach_mm)
         if top_mm is None:
             continue
         depth_mm = top_mm - cut.path.floor_z_mm

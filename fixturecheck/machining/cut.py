@@ -12,7 +12,6 @@ from fixturecheck.result.contact import CutMade, FaceMade, Mover, WheelPath
 from fixturecheck.result.shapes import NamedShape
 from fixturecheck.setup.model import Cut
 
-OF_WHEEL = (Mover.WHEEL, Mover.FLANGE, Mover.GUARD)
 CUTS = frozenset({Mover.WHEEL, Mover.CUTTER})
 """What takes stock: whatever it takes of the parts of its cut is stock or a gouge, and no collision."""
 
@@ -95,9 +94,7 @@ class GroundCut:
     cut: Cut
     targets: tuple[PartTargets, ...]
     path: WheelPath
-    wheel_sweep: Shape
-    flange_sweep: Shape
-    guard_sweep: Shape | None
+    movers: Mapping[Mover, Shape]
     parts: tuple[PartGround, ...]
     made: CutMade
     shapes: tuple[NamedShape, ...] = field(default=())
@@ -106,16 +103,6 @@ class GroundCut:
     def name(self) -> str:
         """What the cut is called."""
         return self.cut.name
-
-    @property
-    def movers(self) -> Mapping[Mover, Shape]:
-        """Return the swept volume of whatever moves with the wheel, by name."""
-        swept = {
-            Mover.WHEEL: self.wheel_sweep,
-            Mover.FLANGE: self.flange_sweep,
-            Mover.GUARD: self.guard_sweep,
-        }
-        return {name: shape for name, shape in swept.items() if shape is not None}
 
 
 class CutMadeBy(Protocol):

@@ -23,7 +23,15 @@ from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.as_ground import grind, wheel_side_mm
 from fixturecheck.machining.clearance import Approach, approaches, gouge_depth_mm, too_near
 from fixturecheck.machining.cut import CutMadeBy, GroundCut, PartGround
-from fixturecheck.machining.wheel_path import PartTargets, WheelRim, rim_of, run_out_mm, sweep_of, wheel_path
+from fixturecheck.machining.wheel_path import (
+    OF_WHEEL,
+    PartTargets,
+    WheelRim,
+    rim_of,
+    run_out_mm,
+    sweeps_of,
+    wheel_path,
+)
 from fixturecheck.numeric import scaled
 from fixturecheck.result.contact import Mover, WheelPath
 from fixturecheck.result.remedy import Dodge, DodgeKind, WheelChange, WheelChangeKind
@@ -313,11 +321,10 @@ class Passing:
 
     def hits_no_other(self, path: WheelPath) -> bool:
         """Tell whether everything still clears what it clears now."""
-        return self._clears(self.clear_now, path, tuple(Mover))
+        return self._clears(self.clear_now, path, OF_WHEEL)
 
     def _clears(self, shapes: Sequence[Shape], path: WheelPath, movers: Sequence[Mover]) -> bool:
-        swept = (sweep_of(m, self.setup.machine, self.rim, path) for m in movers)
-        found = [s for s in swept if s is not None]
+        found = list(sweeps_of(self.setup.machine, self.rim, path, movers).values())
         return all(clears(shape, found, self.setup.machine.least_clearance_mm) for shape in shapes)
 
     @property

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -23,6 +23,7 @@ from fixturecheck.setup.model import Body, Cut, Machine, Setup
 from fixturecheck.setup.records import CutWay
 from fixturecheck.shop.wheel_profile import Section, profile
 
+OF_WHEEL = (Mover.WHEEL, Mover.FLANGE, Mover.GUARD)
 _FACING = math.cos(math.radians(30.0))
 """A face within 30 degrees of where it should look is the face that was meant."""
 _SAME_MM = 1e-6
@@ -434,69 +435,40 @@ def _whole_steps(cut: Cut, needed_mm: float) -> float:
     return math.ceil(needed_mm / cut.cross_feed_mm - _WHOLE_STEP) * cut.cross_feed_mm
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Sweeps:
-    """Swept solids of the wheel, of both flanges and of the guard; None where there is no guard."""
+def sweeps_of(
+    machine: Machine, rim: WheelRim, path: WheelPath, movers: Sequence[Mover] = OF_WHEEL
+) -> dict[Mover, Shape]:
+    """Return what goes along a path sweeps in its last pass, in the machine's frame.
 
-    wheel: Solid
-    flange: Shape
-    guard: Shape | None
+    Parameters
+    ----------
+    machine : Machine
+        Its flanges and guard.
+    rim : WheelRim
+        The wheel as it meets the work.
+    path : WheelPath
+        Its last pass.
+    movers : sequence of Mover
+        Those asked for, of wheel, flange and guard.
 
-
-def _travel_of(path: WheelPath, rim: WheelRim) -> Travel:
-    """Return the travel of the spindle axis in the last pass."""
-    return Travel(
+    Returns
+    -------
+    dict of Mover to Shape
+        Without the guard where there is none.
+    """
+    travel = Travel(
         x_from_mm=path.x_from_mm,
         x_to_mm=path.x_to_mm,
         y_from_mm=path.y_from_mm,
         y_to_mm=path.y_to_mm,
         axis_z_mm=path.floor_z_mm + rim.radius_mm,
     )
-
-
-def sweeps_of(machine: Machine, rim: WheelRim, path: WheelPath) -> Sweeps:
-    """Return the swept solids of one path.
-
-    Parameters
-    ----------
-    machine : Machine
-        Its flanges and guard.
-    rim : WheelRim
-        The wheel as it meets the work.
-    path : WheelPath
-        Its last pass.
-
-    Returns
-    -------
-    Sweeps
-        In the machine's frame.
-    """
-    travel = _travel_of(path, rim)
-    return Sweeps(
-        wheel=swept_outline(rim.outline, travel),
-        flange=_flanges(machine, rim, travel),
-        guard=_hood(machine, rim, travel),
-    )
-
-
-def sweep_of(mover: Mover, machine: Machine, rim: WheelRim, path: WheelPath) -> Shape | None:
-    """Return the swept solid of one mover alone; None without a guard.
-
-    Parameters
-    ----------
-    mover : Mover
-        The wheel, the flange or the guard.
-    machine : Machine
-        Its flanges and guard.
-    rim : WheelRim
-        The wheel as it meets the work.
-    path : WheelPath
-        Its last pass.
-    """
-    travel = _travel_of(path, rim)
-    if mover == Mover.WHEEL:
-        return swept_outline(rim.outline, travel)
-    return _flanges(machine, rim, travel) if mover == Mover.FLANGE else _hood(machine, rim, travel)
+    swept: Mapping[Mover, Callable[[], Shape | None]] = {
+        Mover.WHEEL: lambda: swept_outline(rim.outline, travel),
+        Mover.FLANGE: lambda: _flanges(machine, rim, travel),
+        Mover.GUARD: lambda: _hood(machine, rim, travel),
+    }
+    return {mover: shape for mover in movers if (shape := swept[mover]()) is not None}
 
 
 def wheel_at(rim: WheelRim, path: WheelPath) -> Solid:

@@ -9,7 +9,7 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.hardening.steels import HardeningSteel, hardening_process, hardening_steel, hardening_steels
+from fixturecheck.hardening.steels import hardening_process, hardening_steel, hardening_steels
 from fixturecheck.hardening.temper import (
     hardness_hrc,
     least_edge_mm,
@@ -217,7 +217,7 @@ def _tempered(hardening: Hardening, parts: tuple[Body, ...], name: str) -> Steel
         hardens=process.quench in steel.quenches,
         quenches=steel.quenches,
         missing=missing,
-        source=_sources(steel),
+        source=steel.source,
     )
 
 
@@ -231,10 +231,6 @@ def _wanted(hardening: Hardening) -> Range | None:
 
 def _pairs(points: tuple[tuple[float, ...], ...]) -> tuple[tuple[float, float], ...]:
     return tuple((p[0], p[1]) for p in points)
-
-
-def _sources(steel: HardeningSteel) -> str:
-    return steel.source
 
 
 def _changes(setup: Setup, body: Body, missing: list[tuple[str, str]]) -> Iterator[SizeChange]:

@@ -58,8 +58,8 @@ class Collapse:
         How the decisive path ended; None where the set-up does not rest.
     motions : tuple of StartingMotion
         What moves, the fastest first; empty when nothing does.
-    rest_n, carried_n : ndarray, shape (contacts, 3)
-        Contact forces before the cut and at collapse: normal and two in the plane.
+    carried_n : ndarray, shape (contacts, 3)
+        Contact forces at collapse: normal and two in the plane.
     """
 
     factor: Range
@@ -68,7 +68,6 @@ class Collapse:
     rests: bool
     ended: PathEnd | None
     motions: tuple[StartingMotion, ...]
-    rest_n: Floats
     carried_n: Floats
 
     @property
@@ -135,7 +134,7 @@ def _collapse(holding: EquilibriumProblem, ceiling: float, enough: float) -> Col
             raise NotComputedError(message) from reason
         if not rests and start.must_rest:
             return _no_rest(holding, equations, rest, bound)
-    path, weakest = min(found, key=lambda pair: pair[0].factor)
+    path, _ = min(found, key=lambda pair: pair[0].factor)
     factors = [candidate.factor for candidate, _ in found]
     if max(factors) > bound * (1.0 + 1e-3) + max(_blur(equations), NOTHING):
         message = f"collapse: a factor of {max(factors):.4g} lies above its upper bound {bound:.4g}"
@@ -151,7 +150,6 @@ def _collapse(holding: EquilibriumProblem, ceiling: float, enough: float) -> Col
         rests=True,
         ended=path.ended,
         motions=moving,
-        rest_n=weakest.carried_n,
         carried_n=path.steps[-1].state.carried_n,
     )
 
@@ -222,7 +220,6 @@ def _no_rest(holding: EquilibriumProblem, equations: Equations, state: State, bo
         rests=False,
         ended=None,
         motions=moving,
-        rest_n=np.zeros_like(state.carried_n),
         carried_n=np.zeros_like(state.carried_n),
     )
 

@@ -18,7 +18,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any, NamedTuple
+from typing import Any
 
 import clarabel
 import numpy as np
@@ -26,7 +26,7 @@ from scipy import sparse
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.errors import NotComputedError
-from fixturecheck.rigid import CandidateRows, jacobian
+from fixturecheck.rigid import CandidateRows, by_body, columns_of, laid_slopes
 from fixturecheck.statics.contact_step import outermost
 from fixturecheck.statics.equilibrium import Equations, contact_frames
 
@@ -226,14 +226,7 @@ def rank_factors(equations: Equations, rest_n: Floats, cutting_n: Sequence[Float
         matrix.data[first : first + width] = -load / size
         target = np.concatenate([equations.held_n / unit_n, right, [MOST * size / unit_n]])
         answer = solve_conic(cost, matrix, target, every, accuracy_share=_SORTED_TO)
-        status = str(answer.status)
-        if "PrimalInfeasible" in status:
-            found.append(0.0)
-        elif status in {"Solved", "AlmostSolved"}:
-            found.append(max(0.0, float(answer.x[-1])) * unit_n / size)
-        else:
-            message = f"ranking loads: the conic solver stopped with {status}"
-            raise NotComputedError(message)
+        found.append(_read(str(answer.status), float(answer.x[-1])) * unit_n / size)
     return found
 
 
@@ -361,6 +354,7 @@ def unbalanced(
     ----------
     Closed form: Coulomb's law and the balance of forces and moments, any text on statics.
     """
+    laid = np.ascontiguousarray  # the loop is compiled for arrays that are laid out so
     closed = outermost(rows, np.flatnonzero(rows.gap_mm <= closure_mm))
     total = float(np.linalg.norm(load))
     if total == 0.0:
@@ -368,45 +362,15 @@ def unbalanced(
     if len(closed) == 0:
         return 1.0
     frames = contact_frames(rows.normal[closed])[:, : 3 if mu > 0 else 1]
-    directions = [
-        _columns(rows, closed, frames[:, i], bodies, centres_mm, size_mm) for i in range(frames.shape[1])
-    ]
-    forces = np.stack(directions, axis=-1)
+    column = columns_of(rows, bodies)[closed]
+    points, one = (rows.point_a_mm[closed], rows.point_b_mm[closed]), np.ones(len(bodies))
+    scale = np.ones((len(bodies), 6))
+    scale[:, 3:] = 1.0 / size_mm[:, None]
+    slopes = (laid_slopes(column, points, laid(way), laid(centres_mm), one) for way in frames.swapaxes(0, 1))
+    forces = np.stack([(by_body(column, s, len(bodies)) * scale.ravel()).T for s in slopes], axis=-1)
     flat = forces.reshape(forces.shape[0], -1)
     own = np.repeat(np.maximum(np.linalg.norm(load, axis=1), _LEAST_SHARE * total), 6)
     return _least_rest(flat / own[:, None], load.ravel() / own, len(closed), mu)
-
-
-def _columns(
-    rows: CandidateRows, closed: Ints, directions: Floats, bodies: Ints, centres_mm: Floats, size_mm: Floats
-) -> Floats:
-    """Return what unit forces along `directions` at the closed contacts do to the bodies, shape (6n, m)."""
-    scale = np.ones((len(bodies), 6))
-    scale[:, 3:] = 1.0 / size_mm[:, None]
-    along = _Along(
-        gap_mm=rows.gap_mm[closed],
-        normal=directions,
-        point_a_mm=rows.point_a_mm[closed],
-        point_b_mm=rows.point_b_mm[closed],
-        body_a=rows.body_a[closed],
-        body_b=rows.body_b[closed],
-        face_a=rows.face_a[closed],
-        face_b=rows.face_b[closed],
-    )
-    return (jacobian(along, bodies, centres_mm) * scale.ravel()).T
-
-
-class _Along(NamedTuple):
-    """Rows of contacts with other directions in place of their normals."""
-
-    gap_mm: Floats
-    normal: Floats
-    point_a_mm: Floats
-    point_b_mm: Floats
-    body_a: Ints
-    body_b: Ints
-    face_a: Ints
-    face_b: Ints
 
 
 def _least_rest(forces: Floats, load: Floats, count: int, mu: float) -> float:

@@ -169,9 +169,16 @@ def _settled(loads: list[SteadyLoad], start: Poses, find: Finder, bounds: Bounds
     greatest = greatest_force(loads)
     if greatest == 0.0:
         rows = find(start, bounds.step_mm, 1e-6, 0.0)
-        nothing = np.zeros(len(rows.gap_mm))
-        body = loads[0].body if loads else -1
-        return _ended(Ending.NO_PUSH, start, rows, nothing, (0.0, 0.0), 0, body)
+        return Settling(
+            ending=Ending.NO_PUSH,
+            poses=start,
+            rows=rows,
+            force_n=np.zeros(len(rows.gap_mm)),
+            residual_mm=0.0,
+            balance=0.0,
+            steps=0,
+            body=loads[0].body if loads else -1,
+        )
     return _Walk(load_arrays(loads, greatest), start, find, bounds).run()
 
 
@@ -380,33 +387,19 @@ class _Walk:
     def _end(self, ending: Ending, count: int, body: int = -1, force: Floats | None = None) -> Settling:
         """Pack the ending, with forces where it is a rest."""
         rows = self.rows if force is not None else self._close_look(self.poses)
-        force = np.zeros(len(rows.gap_mm)) if force is None else force
-        found = _ended(ending, self.poses, rows, force, (self.residual, self.balance), count, body)
-        return replace(found, visited=tuple(self.visited))
+        return Settling(
+            ending=ending,
+            poses=self.poses,
+            rows=rows,
+            force_n=np.zeros(len(rows.gap_mm)) if force is None else force,
+            residual_mm=self.residual,
+            balance=self.balance,
+            steps=count,
+            body=body,
+            visited=tuple(self.visited),
+        )
 
 
 def _overlap(rows: CandidateRows) -> float:
     """Return the deepest overlap in mm."""
     return max(0.0, -float(rows.gap_mm.min(initial=0.0)))
-
-
-def _ended(
-    ending: Ending,
-    poses: Poses,
-    rows: CandidateRows,
-    force: Floats,
-    left: tuple[float, float],
-    count: int,
-    body: int,
-) -> Settling:
-    """Pack an ending."""
-    return Settling(
-        ending=ending,
-        poses=poses,
-        rows=rows,
-        force_n=force,
-        residual_mm=left[0],
-        balance=left[1],
-        steps=count,
-        body=body,
-    )

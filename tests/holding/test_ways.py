@@ -15,6 +15,7 @@ from fixturecheck.holding.wheel import follow_away, follow_into
 from fixturecheck.interval import Range
 from fixturecheck.kernel.boolean import united
 from fixturecheck.kernel.construct import box
+from fixturecheck.result.contact import Mover
 from fixturecheck.result.hold import CutCase, Outcome, Stroke
 from fixturecheck.statics.equilibrium import Rigid
 from fixturecheck.statics.mechanism import starting_motions
@@ -89,7 +90,7 @@ def deep_after(moved_mm, wheel_x, edge_x, motion):
 
 def test_a_tip_that_lifts_the_floor_under_the_wheel_digs_in_by_the_segment_of_a_circle():
     bench, motion = scene(tower()), tips_right(10.0)
-    crash = follow_into(bench, motion, bench.wheel_at(at(0.0)).wheel)
+    crash = follow_into(bench, motion, bench.wheel_at(at(0.0))[Mover.WHEEL])
     assert crash.outcome is Outcome.DIGS_IN
     expected = [segment_mm3(deep_after(t, 0.0, 10.0, motion), 10.0) for t in crash.moved_mm]
     # Up to where the chord runs out of the floor's end, 20 mm wide.
@@ -105,20 +106,20 @@ def test_a_tip_that_lowers_the_floor_under_the_wheel_falls_away():
     """A floor that overhangs the foot: right of the edge it tips over, it goes down."""
     part = united([tower(), box((-10, -5, 30), (40, 5, TALL_MM))], "the part")
     bench, motion = scene(part), tips_right(10.0)
-    wheel = bench.wheel_at(at(40.0)).wheel
+    wheel = bench.wheel_at(at(40.0))[Mover.WHEEL]
     assert follow_into(bench, motion, wheel).outcome is Outcome.STAYS
     away = follow_away(bench, motion, wheel)
     assert away.outcome is Outcome.FALLS_AWAY
     # What the wheel takes of its pass before: half a segment as deep as the downfeed, at the floor's end.
     assert away.overlap_mm3[0] == pytest.approx(0.5 * segment_mm3(0.02, 10.0), rel=1e-3)
     # The same part with the wheel left of the edge is lifted into it.
-    assert follow_into(bench, motion, bench.wheel_at(at(-5.0)).wheel).outcome is Outcome.DIGS_IN
+    assert follow_into(bench, motion, bench.wheel_at(at(-5.0))[Mover.WHEEL]).outcome is Outcome.DIGS_IN
 
 
 @pytest.mark.parametrize("way", [(1, 0, 0), (-1, 0, 0), (0, 1, 0)])
 def test_a_level_slide_bites_no_deeper(way):
     bench = scene(tower())
-    wheel = bench.wheel_at(at(0.0)).wheel
+    wheel = bench.wheel_at(at(0.0))[Mover.WHEEL]
     assert follow_into(bench, moving(velocity=way), wheel).outcome is Outcome.STAYS
     assert follow_away(bench, moving(velocity=way), wheel).outcome is Outcome.STAYS
 
@@ -133,7 +134,7 @@ def test_a_rise_by_another_pass_is_a_bite_and_what_contacts_give_is_none(rise_mm
     assert give_um < 2.0
     bench = scene(tower())
     creeping = moving(velocity=(1.0, 0.0, rise_mm / TRAVEL_MM))
-    assert follow_into(bench, creeping, bench.wheel_at(at(0.0)).wheel).outcome is outcome
+    assert follow_into(bench, creeping, bench.wheel_at(at(0.0))[Mover.WHEEL]).outcome is outcome
 
 
 def test_a_slide_runs_into_the_nearer_stop_after_its_gap():
@@ -173,7 +174,7 @@ def test_a_wall_that_moves_into_the_wheels_side_digs_in():
         wheel=Wheel(diameter_mm=2 * RADIUS_MM, thickness_mm=WIDE_MM),
     )
     bench = scene_under(setup)
-    wheel = bench.wheel_at(LoadCase(of_cut=CutCase(stroke=Stroke.RIGHT), at_mm=(0, 0, 10))).wheel
+    wheel = bench.wheel_at(LoadCase(of_cut=CutCase(stroke=Stroke.RIGHT), at_mm=(0, 0, 10)))[Mover.WHEEL]
     toward = follow_into(bench, moving(velocity=(0, -1, 0)), wheel)
     assert toward.outcome is Outcome.DIGS_IN
     # Half the chord at the top of the wall is 26.6 mm, more than half the wall: all of it but what lies
@@ -205,15 +206,15 @@ def test_a_slide_that_brings_a_shoulder_into_the_wheel_digs_in_further_on():
     )
     bench = scene_under(setup)
     case = LoadCase(of_cut=CutCase(stroke=Stroke.RIGHT), at_mm=(0.0, 9.0, 10.0))
-    wheel = bench.wheel_at(case)
+    wheel = bench.wheel_at(case)[Mover.WHEEL]
     slide = moving(velocity=(0, -1, 0))
-    assert follow_into(bench, slide, wheel.wheel).outcome is Outcome.STAYS
+    assert follow_into(bench, slide, wheel).outcome is Outcome.STAYS
     hit, after_mm = first_hit(bench, slide, case)
     assert hit is None
     assert after_mm is None
-    further = follow_into(bench, slide, wheel.wheel, travel_mm=12.0)
+    further = follow_into(bench, slide, wheel, travel_mm=12.0)
     assert further.outcome is Outcome.DIGS_IN
-    side_mm = max(v.Y for v in wheel.wheel.Vertices())
+    side_mm = max(v.Y for v in wheel.Vertices())
     assert further.first_mm > 16.25 - side_mm
 
 

@@ -17,7 +17,7 @@ from fixturecheck.machining.wheel_path import (
     rim_of,
     run_out_mm,
 )
-from fixturecheck.result.contact import WheelPath
+from fixturecheck.result.contact import Mover, WheelPath
 from fixturecheck.result.shapes import Role
 from fixturecheck.setup.model import Body, Cut, Machine, Setup
 from fixturecheck.shop.wheels import Flange, Wheel
@@ -198,7 +198,7 @@ def test_leftover_and_gouge_against_manifold3d():
         found.merge()
         return manifold3d.Manifold(found)
 
-    sweep = mesh(cut.wheel_sweep)
+    sweep = mesh(cut.movers[Mover.WHEEL])
     for part in cut.parts:
         stock, target = mesh(part.stock), mesh(part.target)
         assert part.ground.Volume() == pytest.approx((stock - sweep).volume(), rel=1e-5)
@@ -272,7 +272,7 @@ def test_a_gang_of_four_is_ground_with_unique_names():
 def test_the_flat_floor_lies_where_the_drawing_says():
     cut = ground_of(pawl(), stock_mm=0.25)
     assert cut.path.floor_z_mm == pytest.approx(50 + FLOOR_Z)
-    assert cut.wheel_sweep.BoundingBox().zmin == pytest.approx(50 + FLOOR_Z, abs=1e-6)
+    assert cut.movers[Mover.WHEEL].BoundingBox().zmin == pytest.approx(50 + FLOOR_Z, abs=1e-6)
 
 
 def test_copies_that_stand_alike_are_ground_once_and_come_out_as_each_alone(monkeypatch):
