@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import replace
 from functools import cache, partial
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -291,9 +292,9 @@ def _not_pulled(setup: Setup) -> Iterator[Finding]:
                 0.0,
                 kind=Kind.NOT_MAGNETIC,
                 says=f"{body.name} is of {body.material}, which no magnet pulls, and no clamp is stated: "
-                "only its "
-                "weight and what stands round it keep it in place. Block it in on all sides with steel that "
-                "the magnet holds and that stands nearly as high as the floor, or hold it in a vise.",
+                "only its weight and what stands round it keep it in place. Block it in on all sides with "
+                "steel that the magnet holds and that stands nearly as high as the floor, or hold it in a "
+                "vise.",
                 about=(body.name,),
                 unit="N",
             )
@@ -304,27 +305,6 @@ _CENTRE = "its centre"
 _FLUTES = "what cutters are sold with"
 _OF_DRILLS_LOAD = frozenset({"feed_mm", "cuts_as"})
 _ANY_CLAMP = ("down_deg", "screw_mm", "thread", "screw_to_heel_mm", "screw_to_part_mm")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Defaults:
-    """A record with defaults: what it is called, and what else decides whether a default is used.
-
-    Parameters
-    ----------
-    skips : tuple of str
-        Fields that play no part here.
-    instead : mapping of str to object
-        What is used in place of a field that is None or empty.
-    aside : bool
-        As in `Assumed`.
-    """
-
-    of: str
-    record: Any
-    skips: tuple[str, ...] = ()
-    instead: Mapping[str, Any] = field(default_factory=dict)
-    aside: bool = False
 
 
 def assumed(setup: Setup) -> tuple[Assumed, ...]:
@@ -352,8 +332,7 @@ def assumed(setup: Setup) -> tuple[Assumed, ...]:
 def _rows(setup: Setup) -> Iterator[Assumed]:
     if setup.cuts:
         yield from _machine(setup)
-    for record in _records(setup):
-        yield from _defaults(record)
+    yield from _records(setup)
     if setup.holding is not None or setup.staging is not None:
         yield from _materials(setup)
     with tables.among_ours(setup.own):
@@ -375,61 +354,53 @@ def _machine(setup: Setup) -> Iterator[Assumed]:
     """Yield what was assumed of the machine and the wheel, which only grinding asks for."""
     machine = setup.machine
     skips = ("rpm",) if all(c.rpm is not None for c in setup.cuts) else ()
-    yield from _defaults(
-        _Defaults(
-            of="machine", record=machine, skips=skips, instead={"table_z_mm": round(setup.table_z_mm, 6)}
-        )
-    )
-    yield from _defaults(_Defaults(of="machine.flange", record=machine.flange))
+    yield from _defaults("machine", machine, skips=skips, instead={"table_z_mm": round(setup.table_z_mm, 6)})
+    yield from _defaults("machine.flange", machine.flange)
     if machine.downfeed is not None:
-        yield from _defaults(_Defaults(of="dials", record=setup.dials or Dials()))
+        yield from _defaults("dials", setup.dials or Dials())
     if machine.guard is not None:
-        yield from _defaults(_Defaults(of="machine.guard", record=machine.guard))
+        yield from _defaults("machine.guard", machine.guard)
     try:
         marked: object = round(speed_limit(setup.wheel).speed_m_s, 3)
     except (NotComputedError, SetupError):
         marked = "not known"
     # A marked wheel needs no table, and so nothing of what it is made of.
     skips = ("spec",) if setup.wheel.max_speed_m_s is not None else ()
-    yield from _defaults(
-        _Defaults(of="wheel", record=setup.wheel, skips=skips, instead={"max_speed_m_s": marked})
-    )
+    yield from _defaults("wheel", setup.wheel, skips=skips, instead={"max_speed_m_s": marked})
 
 
-def _records(setup: Setup) -> Iterator[_Defaults]:
+def _records(setup: Setup) -> Iterator[Assumed]:
     """Yield every other record whose defaults may have been used."""
     for seat in setup.seats:
-        yield _Defaults(of=f"seat {seat.body}.{seat.face}", record=seat, aside=True)
+        yield from _defaults(f"seat {seat.body}.{seat.face}", seat, aside=True)
     for cut in setup.cuts:
-        yield _cut(setup, cut)
+        yield from _cut(setup, cut)
     for transfer in setup.transfers:
         plain = ("block_error_mm", "block_square_mm") if transfer.block_mm is None else ()
-        yield _Defaults(of=f"transfer {transfer.name}", record=transfer, skips=plain)
+        yield from _defaults(f"transfer {transfer.name}", transfer, skips=plain)
     for one in setup.over_rolls:
-        yield _Defaults(of=f"over_rolls {one.name}", record=one)
+        yield from _defaults(f"over_rolls {one.name}", one)
     if setup.staging is not None:
         skips = () if any(b.tolerance_mm for b in setup.bodies) else ("draws",)
-        yield _Defaults(of="staging", record=setup.staging, skips=skips)
+        yield from _defaults("staging", setup.staging, skips=skips)
         for name, push in setup.staging.push.items():
-            yield _Defaults(
-                of=f"staging.push.{name}", record=push, instead={"force_n": _HAND, "at_mm": _CENTRE}
-            )
+            yield from _defaults(f"staging.push.{name}", push, instead={"force_n": _HAND, "at_mm": _CENTRE})
     if setup.holding is not None:
         yield from _holding(setup, setup.holding)
-    yield _Defaults(of="tolerances", record=setup.tolerances, aside=True)
+    yield from _defaults("tolerances", setup.tolerances, aside=True)
 
 
-def _cut(setup: Setup, cut: Cut) -> _Defaults:
+def _cut(setup: Setup, cut: Cut) -> Iterator[Assumed]:
     feed_mm = min(cut.downfeed_mm, cut.wall_stock_mm)
     skips = ["rpm"]
     skips += ["cross_feed_mm"] if cut.way == CutWay.PLUNGE else []
     skips += ["wall_stock_mm"] if cut.wall is None else []
     skips += ["wall_feed_mm"] if cut.wall is None or feed_mm == 0.0 else []
     skips += ["table_speed_m_min", "downfeed_mm", "wall_feed_mm"] if setup.holding is None else []
-    return _Defaults(of=f"cut {cut.name}", record=cut, skips=tuple(skips), instead={"wall_feed_mm": feed_mm})
+    yield from _defaults(f"cut {cut.name}", cut, skips=skips, instead={"wall_feed_mm": feed_mm})
 
 
-def _holding(setup: Setup, holding: Holding) -> Iterator[_Defaults]:
+def _holding(setup: Setup, holding: Holding) -> Iterator[Assumed]:
     off = holding.magnet == MagnetState.OFF
     skips = ["rated_pull_n_cm2", "residual_share", "rating_piece_mm", "rating_finish"] if off else []
     skips += ["source_gap_mm"] if off or holding.shim_mm is not None or holding.calibrated else []
@@ -443,20 +414,20 @@ def _holding(setup: Setup, holding: Holding) -> Iterator[_Defaults]:
         "rating_piece_mm": "four distances between poles square, or as far as they reach",
         "source_gap_mm": f"{low:g} to {high:g} of the distance between poles",
     }
-    yield _Defaults(of="holding", record=holding, skips=tuple(skips), instead=instead)
+    yield from _defaults("holding", holding, skips=skips, instead=instead)
     for clamp in holding.clamps:
         used = {ClampKind.TOE: ("down_deg",), ClampKind.STRAP: ("screw_to_heel_mm", "screw_to_part_mm")}.get(
             ClampKind(clamp.kind), ()
         )
         used += ("screw_mm", "thread") if clamp.torque_nm is not None else ()
         unused = tuple(f for f in _ANY_CLAMP if f not in used)
-        yield _Defaults(of=f"clamp {clamp.name}", record=clamp, skips=unused)
+        yield from _defaults(f"clamp {clamp.name}", clamp, skips=unused)
     for mill in holding.milling:
-        yield _Defaults(of=f"mill {mill.name}", record=mill, instead={"helix_deg": _FLUTES})
+        yield from _defaults(f"mill {mill.name}", mill, instead={"helix_deg": _FLUTES})
     for drill in setup.drills:
         unused = tuple(f.name for f in own_fields(type(drill)) if f.name not in _OF_DRILLS_LOAD)
         usual = "what handbooks give for its diameter"
-        yield _Defaults(of=f"drill {drill.name}", record=drill, skips=unused, instead={"feed_mm": usual})
+        yield from _defaults(f"drill {drill.name}", drill, skips=unused, instead={"feed_mm": usual})
 
 
 def _materials(setup: Setup) -> Iterator[Assumed]:
@@ -486,12 +457,28 @@ def _curves(setup: Setup) -> Iterator[Assumed]:
             )
 
 
-def _defaults(of_record: _Defaults) -> Iterator[Assumed]:
-    """Yield the fields of a record that were not stated and on which something hangs."""
-    record, instead = of_record.record, dict(of_record.instead)
+def _defaults(
+    of: str,
+    record: Any,
+    *,
+    skips: Collection[str] = (),
+    instead: Mapping[str, Any] = MappingProxyType({}),
+    aside: bool = False,
+) -> Iterator[Assumed]:
+    """Yield the defaults of a record that were used and not stated.
+
+    Parameters
+    ----------
+    skips : collection of str
+        Fields that play no part here.
+    instead : mapping of str to object
+        What is used in place of a field that is None or empty.
+    aside : bool
+        As in `Assumed`.
+    """
     for key in own_fields(type(record)):
         rule = allowed_in(key)
-        if key.name in record.stated or key.name in of_record.skips or rule is None or not rule.matters:
+        if key.name in record.stated or key.name in skips or rule is None or not rule.matters:
             continue
         value = getattr(record, key.name)
         value = instead.get(key.name) if value is None or value == () else value
@@ -500,12 +487,12 @@ def _defaults(of_record: _Defaults) -> Iterator[Assumed]:
         if isinstance(value, tuple):
             value = ", ".join(f"{v:g}" for v in value)
         yield Assumed(
-            of=of_record.of,
+            of=of,
             key=key.name,
             value=value,
             unit="" if isinstance(value, str) else metric_unit(key.name),
             hangs_on=rule.matters,
-            aside=of_record.aside,
+            aside=aside,
         )
 
 

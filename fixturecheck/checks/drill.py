@@ -31,7 +31,6 @@ from fixturecheck.drilling import (
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.boolean import apart
-from fixturecheck.kernel.measure import box_of
 from fixturecheck.machining.clearance import undrawn
 from fixturecheck.machining.drilled import DrilledHole, below_hole, hole_of, tip_depth_mm, tool_solids
 from fixturecheck.numeric import to_vector
@@ -375,15 +374,13 @@ class _Hole:
     def _daylight(self, daylight_mm: float) -> Finding:
         """Hold the tool over the highest thing under it against the room below the raised spindle."""
         write, drill = self._write, self._drill
-        top_mm = max(box_of(s)[5] for s in self._stage.placed.values()) - self._stage.setup.table_z_mm
-        tool_mm = drill.longest_out_mm + drill.nut_long_mm
-        needed_mm = top_mm + tool_mm + self._stage.setup.machine.least_clearance_mm
+        top_mm, tool_mm = self._stage.top_mm, drill.longest_out_mm + drill.nut_long_mm
         says = (
             f"The work stands {write.length(top_mm)} over the table and the tool is {write.length(tool_mm)} "
         )
         says += f"long; the raised spindle leaves {write.length(daylight_mm, 'g')}."
         return judge(
-            needed_mm,
+            top_mm + tool_mm + self._stage.setup.machine.least_clearance_mm,
             unit="mm",
             at_most=daylight_mm,
             **self._text(Kind.TOOL_DAYLIGHT, says, "Take a shorter drill or holder, or set the work lower."),

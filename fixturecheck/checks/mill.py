@@ -25,7 +25,6 @@ from itertools import pairwise
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.faceref import FaceRef
-from fixturecheck.kernel.measure import box_of
 from fixturecheck.machining.as_milled import MilledCut, floor_fillet_mm
 from fixturecheck.machining.cut import PartGround
 from fixturecheck.machining.cutter_sweep import ridge_mm, ridge_of_rounds_mm
@@ -305,14 +304,12 @@ class _Run:
 
     def _daylight(self, daylight_mm: float) -> Finding:
         """Hold the tool over the highest thing under it against the room below the raised spindle."""
-        write, run, setup = self._write, self._run, self._stage.setup
-        top_mm = max(box_of(s)[5] for s in self._stage.placed.values()) - setup.table_z_mm
-        tool_mm = run.stick_out_mm + run.nut_long_mm
-        needed_mm = top_mm + tool_mm + setup.machine.least_clearance_mm
+        write, tool_mm = self._write, self._run.stick_out_mm + self._run.nut_long_mm
+        top_mm = self._stage.top_mm
         says = f"The work stands {write.length(top_mm)} over the table and cutter and nut are "
         says += f"{write.length(tool_mm)} long; the raised spindle leaves {write.length(daylight_mm, 'g')}."
         return judge(
-            needed_mm,
+            top_mm + tool_mm + self._stage.setup.machine.least_clearance_mm,
             unit="mm",
             at_most=daylight_mm,
             **self._text(

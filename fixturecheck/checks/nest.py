@@ -28,9 +28,9 @@ from fixturecheck.arrays import Floats
 from fixturecheck.checks.stage import Stage
 from fixturecheck.checks.touching import (
     by_share,
-    faces_of_seat,
     gap_closed,
     largest_area,
+    of_seat,
     overlap_finding,
     patch_words,
     seat_outlines,
@@ -209,7 +209,7 @@ def _pushed(stage: Stage, seat: Seat, overlap: Overlap | None, search: _Search) 
     except NotComputedError as reason:
         says = f"Whether {subject} closes could not be computed: {reason}."
         return not_computed(
-            subject, says, about=faces_of_seat(seat), asks=Kind.OPEN, unit="mm", source=_SOURCE
+            subject, says, about=(seat.own, seat.other), asks=Kind.OPEN, unit="mm", source=_SOURCE
         )
     opening_mm = drawn_gap_mm - landing.travel_mm * across
     if opening_mm <= stage.setup.tolerances.touch_mm:
@@ -218,9 +218,9 @@ def _pushed(stage: Stage, seat: Seat, overlap: Overlap | None, search: _Search) 
         pair = seat_outlines(stage, seat, (seat.face,), (seat.on_face,))
         if pair is not None and _misses(pair, landing.travel_mm * push):
             return _beside_its_face(stage, seat, pair, landing, normal)
-        return _short(stage, seat, subject, drawn_gap_mm, (centre, normal))
+        return _short(stage, seat, drawn_gap_mm, (centre, normal))
     cure = _relief(search, seat, overlap) if overlap else (None, None, "")
-    return _held_open(stage, seat, subject, (opening_mm, to_vector(push), landing, overlap, cure), across)
+    return _held_open(stage, seat, (opening_mm, to_vector(push), landing, overlap, cure), across)
 
 
 def _way(stage: Stage, seat: Seat, normal: Floats) -> Floats:
@@ -253,7 +253,7 @@ def _depth_mm(overlap: Overlap | None) -> float:
     return max(box[k + 3] - box[k] for k in range(3))
 
 
-def _short(stage: Stage, seat: Seat, subject: str, gap_mm: float, place: tuple[Vector, Vector]) -> Finding:
+def _short(stage: Stage, seat: Seat, gap_mm: float, place: tuple[Vector, Vector]) -> Finding:
     """Report a nest that would close but is drawn open."""
     gap = stage.setup.write.length(gap_mm)
     return judge(
@@ -261,9 +261,8 @@ def _short(stage: Stage, seat: Seat, subject: str, gap_mm: float, place: tuple[V
         unit="mm",
         at_most=stage.setup.tolerances.touch_mm,
         verdict=Verdict.CAUTION,
-        subject=subject,
         kind=Kind.DRAWN_OPEN,
-        about=faces_of_seat(seat),
+        **of_seat(seat),
         says=f"{seat.body}.{seat.face} is drawn {gap} off {seat.on}.{seat.on_face}; "
         "when it is pushed home, the nest faces meet first.",
         remedy=f"Move {seat.body} {gap} {toward(place[1])}, so that the rest is checked where it will be.",
@@ -290,9 +289,8 @@ def _beside_its_face(
         unit="share",
         at_least=seat.min_share,
         verdict=Verdict.NO_GO,
-        subject=subject_of(seat),
         kind=Kind.ON_A_LINE,
-        about=faces_of_seat(seat),
+        **of_seat(seat),
         says=f"{seat.body}.{seat.face} and {seat.on}.{seat.on_face} come into one plane when {seat.body} is "
         f"pushed home, but no part of the one lies over the other. The parts meet beside them{what}.",
         remedy=_slide_over(stage, seat, pair),
@@ -326,9 +324,8 @@ def _too_deep(stage: Stage, seat: Seat, overlap: Overlap, depth_mm: float, push:
         unit="mm3",
         at_most=0.0,
         verdict=Verdict.NO_GO,
-        subject=subject_of(seat),
         kind=Kind.OVERLAP,
-        about=faces_of_seat(seat),
+        **of_seat(seat),
         says=f"{seat.body}.{seat.face} is drawn {write.length(depth_mm)} into {seat.on}.{seat.on_face}: "
         f"the two overlap by {write.volume(overlap.volume_mm3)}.",
         remedy=f"Move {seat.body} {write.length(depth_mm)} {toward(back)}, so that the faces only touch.",
@@ -342,7 +339,6 @@ def _too_deep(stage: Stage, seat: Seat, overlap: Overlap, depth_mm: float, push:
 def _held_open(
     stage: Stage,
     seat: Seat,
-    subject: str,
     found: tuple[float, Vector, FirstContact, Overlap | None, tuple[NestChamfer | None, FaceRef | None, str]],
     across: float,
 ) -> Finding:
@@ -369,9 +365,8 @@ def _held_open(
         unit="mm",
         at_most=stage.setup.tolerances.touch_mm,
         verdict=Verdict.NO_GO,
-        subject=subject,
         kind=Kind.OPEN,
-        about=faces_of_seat(seat),
+        **of_seat(seat),
         says=says,
         remedy=f"Stone the burr off: it is {along} high along the push."
         if first is not None and first.contact.on_burr

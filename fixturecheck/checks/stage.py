@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from fixturecheck.checks import MODULES
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.dials.plan import Dialled
+from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.machining.as_milled import MilledCut
 from fixturecheck.machining.cut import GroundCut
@@ -73,6 +74,11 @@ class Stage:
     def worked(self) -> tuple[GroundCut | MilledCut, ...]:
         """Return every cut and run that was worked out."""
         return (*self.cuts, *self.milled)
+
+    @property
+    def top_mm(self) -> float:
+        """How high over the table the work stands, as it is drawn."""
+        return max(box_of(s)[5] for s in self.placed.values()) - self.setup.table_z_mm
 
     def shapes_under(self, body: str) -> tuple[NamedShape, ...]:
         """Return the patches that a body touches anything with."""

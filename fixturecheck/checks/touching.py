@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import TypedDict
 
 import numpy as np
 import shapely
@@ -94,9 +95,8 @@ def by_share(stage: Stage, seat: Seat, found: Seating, verb: str) -> Finding:
         unit="share",
         at_least=seat.min_share,
         short=Verdict.CAUTION,
-        subject=subject_of(seat),
         kind=Kind.CLOSED,
-        about=faces_of_seat(seat),
+        **of_seat(seat),
         says=f"{says}.",
         remedy=None
         if good
@@ -128,9 +128,8 @@ def gap_closed(stage: Stage, seat: Seat, found: Seating, unit: str) -> Finding:
         min(_gap_um(least) * 1e-3, touch_mm) * per_mm,
         unit=unit,
         at_most=touch_mm * per_mm,
-        subject=subject_of(seat),
         kind=Kind.MEETS,
-        about=faces_of_seat(seat),
+        **of_seat(seat),
         says=f"{seat.own} meets {seat.other}.",
         source=GAP,
         location_mm=least.contact.centroid,
@@ -251,9 +250,16 @@ def subject_of(seat: Seat) -> str:
     return on(seat.own, seat.other)
 
 
-def faces_of_seat(seat: Seat) -> tuple[FaceRef, FaceRef]:
-    """Return the two faces of a seat, the part's own first."""
-    return seat.own, seat.other
+class OfSeat(TypedDict):
+    """What a finding of a seat is of: see `Finding`."""
+
+    subject: str
+    about: tuple[str, ...]
+
+
+def of_seat(seat: Seat) -> OfSeat:
+    """Return what a finding of a seat is of: its two faces, the body's own first."""
+    return {"subject": subject_of(seat), "about": (seat.own, seat.other)}
 
 
 def unmeant(stage: Stage, body: str, other: str) -> Iterator[Patch]:

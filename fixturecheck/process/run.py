@@ -92,10 +92,9 @@ def looked_across(stage: JobStage) -> list[RouteFinding]:
     found: list[RouteFinding] = []
     for name, module in MODULES.items():
         try:
-            found += (with_origin(stage.job, name, one) for one in import_module(module).check(stage))
+            found += (with_origin(stage.job, name, *one) for one in import_module(module).check(stage))
         except (NotComputedError, KernelError) as reason:
-            unknown = RouteFinding(number=None, finding=not_computed(stage.job.name, reason))
-            found.append(with_origin(stage.job, name, unknown))
+            found.append(with_origin(stage.job, name, None, not_computed(stage.job.name, reason)))
     return found
 
 

@@ -104,7 +104,7 @@ def test_carbide_in_hard_steel_is_go_where_the_hold_counts_hard_steel() -> None:
             job=replace(stage.job, operations=(ROUTE[4], mill)),
             setups={n: SimpleNamespace(setup=None if n == 40 else setup) for n in (40, 50)},
         ))  # fmt: skip
-        (one,) = [f.finding for f in told]
+        (one,) = [f for _, f in told]
         assert one.verdict is verdict
         assert ("cuts_as = 'hard_steel'" in (one.remedy or "")) is (verdict is Verdict.CAUTION)
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from fixturecheck.kernel.construct import compound
-from fixturecheck.process.across.stage import JobStage, RouteFinding
+from fixturecheck.process.across.stage import Across, JobStage
 from fixturecheck.process.burrs import MetBurr
 from fixturecheck.process.records import Operation
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
@@ -26,17 +26,17 @@ TITLE = "No burr where the part seats"
 _SOURCE = "edges of the solids; burrs stand on sharp outside edges of a cut: common practice, no source"
 
 
-def check(stage: JobStage) -> Iterator[RouteFinding]:
+def check(stage: JobStage) -> Iterator[Across]:
     """Yield a finding for each face of each operation that has a burr beside it."""
     for operation in stage.job.operations:
         met = stage.burrs[operation.number].meets
         why = stage.setups[operation.number].not_burred
         if why:
             says = f"How it rests and holds on its burrs is not known: {why}."
-            yield RouteFinding(number=operation.number, finding=not_computed(operation.title, says))
+            yield (operation, not_computed(operation.title, says))
         for face in dict.fromkeys(m.burr.face for m in met):
             mine = [m for m in met if m.burr.face == face]
-            yield RouteFinding(number=operation.number, finding=_burr(stage, operation, face, mine))
+            yield (operation, _burr(stage, operation, face, mine))
 
 
 def _burr(stage: JobStage, operation: Operation, face: str, met: Sequence[MetBurr]) -> Finding:

@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fixturecheck.faceref import FaceRef
-from fixturecheck.process.across.stage import JobStage, RouteFinding
+from fixturecheck.process.across.stage import Across, JobStage
 from fixturecheck.process.records import Operation, makers_of
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 from fixturecheck.wording.sentences import listed
@@ -22,7 +22,7 @@ from fixturecheck.wording.sentences import listed
 TITLE = "Faces are measured from finished ones"
 
 
-def check(stage: JobStage) -> Iterator[RouteFinding]:
+def check(stage: JobStage) -> Iterator[Across]:
     """Yield a finding for each datum of each operation that finishes a face."""
     makers = makers_of(stage.job.operations)
     for operation in stage.job.operations:
@@ -36,7 +36,7 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
             finding = _datum(stage, operation, finishes, datum)
             if datum not in stage.job.part.faces and datum not in stage.states[-1].faces:
                 finding = _of_blank(operation, finishes, datum)
-            yield RouteFinding(number=operation.number, finding=finding)
+            yield (operation, finding)
 
 
 def _touched(stage: JobStage, operation: Operation) -> list[str]:

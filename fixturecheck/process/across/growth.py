@@ -32,7 +32,7 @@ from fixturecheck.hardening.temper import Change, change_along, growth_of, state
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import flat_of
 from fixturecheck.kernel.place import matrix_of, placed_at
-from fixturecheck.process.across.stage import JobStage, RouteFinding
+from fixturecheck.process.across.stage import Across, JobStage
 from fixturecheck.process.records import Operation, OperationKind, makers_of
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.setup.hardening import Hardening
@@ -49,7 +49,7 @@ _STEP_MM = 0.01
 """Stock to leave is rounded up to whole steps of this."""
 
 
-def check(stage: JobStage) -> Iterator[RouteFinding]:
+def check(stage: JobStage) -> Iterator[Across]:
     """Yield a finding for each face that is finished before a hardening and has a tolerance."""
     makers = makers_of(stage.job.operations)
     for operation in stage.job.operations:
@@ -69,30 +69,23 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
             share = _share(stage, operation)
         except (NotComputedError, SetupError) as reason:
             says = f"By how much it grows is not known: {reason}."
-            yield RouteFinding(number=operation.number, finding=not_computed(operation.title, says))
+            yield (operation, not_computed(operation.title, says))
             continue
+        yield from ((operation, _grows(stage, operation, face, own[-1], share)) for face, own in finished)
         yield from (
-            RouteFinding(number=operation.number, finding=_grows(stage, operation, face, own[-1], share))
-            for face, own in finished
-        )
-        yield from (
-            RouteFinding(number=operation.number, finding=bears)
-            for face in left
-            if (bears := _left(stage, operation, face, share)) is not None
+            (operation, bears) for face in left if (bears := _left(stage, operation, face, share)) is not None
         )
         for then in seated:
             yield from _when_hard(stage, operation, then, share)
 
 
-def _when_hard(
-    stage: JobStage, operation: Operation, then: Operation, share: Change
-) -> Iterator[RouteFinding]:
+def _when_hard(stage: JobStage, operation: Operation, then: Operation, share: Change) -> Iterator[Across]:
     """Yield what the growth does to the fits and to the gang of a later set-up."""
     for fit in _fits(stage, operation, then):
-        yield RouteFinding(number=then.number, finding=_fit(stage, then, fit, share))
+        yield (then, _fit(stage, then, fit, share))
     gang = _gang(stage, then)
     if gang is not None:
-        yield from (RouteFinding(number=then.number, finding=f) for f in _pitch(stage, then, gang, share))
+        yield from ((then, f) for f in _pitch(stage, then, gang, share))
 
 
 def _share(stage: JobStage, operation: Operation) -> Change:

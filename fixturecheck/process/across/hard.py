@@ -18,7 +18,7 @@ from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.hardening.steels import tabled_steel
 from fixturecheck.hardening.temper import hardness_hrc
 from fixturecheck.interval import Range
-from fixturecheck.process.across.stage import JobStage, RouteFinding
+from fixturecheck.process.across.stage import Across, JobStage
 from fixturecheck.process.records import Operation, OperationKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.setup.holding import Milling
@@ -39,14 +39,14 @@ _DOES = {
 _SOURCE = "hardness from the table of hardening steels; limit: common practice, no source"
 
 
-def check(stage: JobStage) -> Iterator[RouteFinding]:
+def check(stage: JobStage) -> Iterator[Across]:
     """Yield a finding for each operation that cuts with an edge after a hardening."""
     hardened: Operation | None = None
     for operation in stage.job.operations:
         if operation.kind == OperationKind.HARDEN:
             hardened = operation
         elif hardened is not None and operation.kind in _DOES:
-            yield RouteFinding(number=operation.number, finding=_cuts(stage, operation, hardened))
+            yield (operation, _cuts(stage, operation, hardened))
 
 
 def _cuts(stage: JobStage, operation: Operation, hardened: Operation) -> Finding:

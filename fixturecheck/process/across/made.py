@@ -20,7 +20,7 @@ from fixturecheck.kernel.measure import extent_along, normal_at
 from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.kernel.stock import found_again
-from fixturecheck.process.across.stage import JobStage, RouteFinding
+from fixturecheck.process.across.stage import Across, JobStage
 from fixturecheck.process.model import Job
 from fixturecheck.process.records import Operation, makers_of
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge
@@ -31,7 +31,7 @@ _LOOKS = 3
 _BEYOND_MM = 1e-4
 
 
-def check(stage: JobStage) -> Iterator[RouteFinding]:
+def check(stage: JobStage) -> Iterator[Across]:
     """Yield a finding for each face that is not there, else for each operation, and one for the job."""
     for operation in stage.job.operations:
         seats = [(ref.face, f"seats {ref.body} by it") for ref in stage.setups[operation.number].missing]
@@ -40,20 +40,20 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
         used += [(face, "measures it") for face in operation.measures if face not in there]
         uses = dict(reversed([*seats, *used]))
         for face, use in uses.items():
-            yield RouteFinding(number=operation.number, finding=_missing(stage, operation, face, use))
+            yield (operation, _missing(stage, operation, face, use))
         setup = stage.setups[operation.number].setup
         count = len(setup.seats) if setup is not None else 0
         asked = count + len(operation.measured_from) + len(operation.measures)
         if asked and not uses:
             says = f"All faces that it seats by, measures or measures from are there: {asked} were looked at."
-            yield RouteFinding(
-                number=operation.number,
-                finding=Finding(verdict=Verdict.GO, subject=operation.title, says=says),
+            yield (
+                operation,
+                Finding(verdict=Verdict.GO, subject=operation.title, says=says),
             )
     yield from _never_made(stage)
 
 
-def _never_made(stage: JobStage) -> Iterator[RouteFinding]:
+def _never_made(stage: JobStage) -> Iterator[Across]:
     """Caution for hollows that no operation makes, where no blank is stated that could have them."""
     job, first = stage.job, stage.states[0]
     if job.blank is not None:
@@ -67,9 +67,9 @@ def _never_made(stage: JobStage) -> Iterator[RouteFinding]:
         says = (
             f"No operation makes {', '.join(lost)}, and no blank is stated: taken to be there from the first."
         )
-        yield RouteFinding(
-            number=None,
-            finding=judge(
+        yield (
+            None,
+            judge(
                 None,
                 verdict=Verdict.CAUTION,
                 subject=job.name,

@@ -18,7 +18,7 @@ from collections.abc import Iterator
 from fixturecheck.errors import NotComputedError
 from fixturecheck.magnet.iron import pitch_mm
 from fixturecheck.magnet.remanence import chip_field_t, kept_field_t
-from fixturecheck.process.across.stage import JobStage, RouteFinding
+from fixturecheck.process.across.stage import Across, JobStage
 from fixturecheck.process.records import Operation, OperationKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.hold import MagnetState
@@ -34,7 +34,7 @@ _SPOILS = {
 _SOURCE = "coercivity from the table of materials; closed forms of a ball and of a small sphere"
 
 
-def check(stage: JobStage) -> Iterator[RouteFinding]:
+def check(stage: JobStage) -> Iterator[Across]:
     """Yield a finding for each operation that a part comes to from a magnet."""
     held: tuple[Operation, Setup] | None = None
     for operation in stage.job.operations:
@@ -42,7 +42,7 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
         if held is not None and operation.kind in _SPOILS and not _takes_away(setup):
             finding = _kept(stage, operation, *held)
             if finding is not None:
-                yield RouteFinding(number=operation.number, finding=finding)
+                yield (operation, finding)
         if operation.kind == OperationKind.HARDEN:
             held = None
         if setup is not None and _on_magnet(setup):

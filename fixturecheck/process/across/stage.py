@@ -21,6 +21,9 @@ class RouteFinding:
     finding: Finding
 
 
+Across = tuple[Operation | None, Finding]
+"""What a check across operations finds, and of which operation; None for the job itself."""
+
 _KEYS: Mapping[str, tuple[str, ...]] = {
     "made": ("setup",),
     "datum": ("measured_from",),
@@ -33,7 +36,7 @@ _KEYS: Mapping[str, tuple[str, ...]] = {
 """By check, the keys of an operation that state what it asks about, the nearest first."""
 
 
-def with_origin(job: Job, check: str, one: RouteFinding) -> RouteFinding:
+def with_origin(job: Job, check: str, operation: Operation | None, finding: Finding) -> RouteFinding:
     """Return a finding of a check with the check's name and where the job's files state what it is about.
 
     That is a key of its operation, else the operation; the part's table where it is about the whole.
@@ -44,7 +47,9 @@ def with_origin(job: Job, check: str, one: RouteFinding) -> RouteFinding:
         The job.
     check : str
         One of those across operations.
-    one : RouteFinding
+    operation : Operation or None
+        The one that it is of; None for the job itself.
+    finding : Finding
         What the check found.
 
     Returns
@@ -52,12 +57,12 @@ def with_origin(job: Job, check: str, one: RouteFinding) -> RouteFinding:
     RouteFinding
         Without a place where no file states it.
     """
-    number = one.number
+    number = None if operation is None else operation.number
     names = ["blank", "part"] if number is None else [f"{number}.{key}" for key in _KEYS[check]]
     names += ["job"] if number is None else [f"{number}", "job"]
     spot = next((job.where[name] for name in names if name in job.where), None)
     origin = Origin(file=spot.file, line=spot.line) if isinstance(spot, TextSpot) else None
-    return replace(one, finding=replace(one.finding, check=check, origin=origin))
+    return RouteFinding(number=number, finding=replace(finding, check=check, origin=origin))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -15,7 +15,7 @@ from collections.abc import Iterator
 
 from fixturecheck.kernel.boolean import split
 from fixturecheck.kernel.measure import volume_mm3
-from fixturecheck.process.across.stage import JobStage, RouteFinding
+from fixturecheck.process.across.stage import Across, JobStage
 from fixturecheck.process.records import left_on, makers_of
 from fixturecheck.result.finding import Kind, judge
 from fixturecheck.result.shapes import NamedShape, Role
@@ -26,7 +26,7 @@ _ROUNDING_MM = 1e-9
 _SHARE = 1e-6
 
 
-def check(stage: JobStage) -> Iterator[RouteFinding]:
+def check(stage: JobStage) -> Iterator[Across]:
     """Yield a finding for each face that is made with stock, and for the blank."""
     write = stage.job.write
     for face, makers in makers_of(stage.job.operations).items():
@@ -39,9 +39,9 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
             before = write.length(left_mm + (last.stock_of(face) or 0.0), "g")
             says = f"Operation {last.title} takes {over} more off {face} than is left on it ({before})."
             remedy = f"State what the operation before leaves, or take {over} less."
-            yield RouteFinding(
-                number=last.number,
-                finding=judge(
+            yield (
+                last,
+                judge(
                     -left_mm,
                     unit="mm",
                     at_most=0.0,
@@ -56,9 +56,9 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
             continue
         there = left_mm > _ROUNDING_MM
         amount = write.length(max(left_mm, 0.0), "g")
-        yield RouteFinding(
-            number=last.number,
-            finding=judge(
+        yield (
+            last,
+            judge(
                 max(left_mm, 0.0),
                 unit="mm",
                 at_most=0.0,
@@ -76,7 +76,7 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
     yield from _blank(stage)
 
 
-def _blank(stage: JobStage) -> Iterator[RouteFinding]:
+def _blank(stage: JobStage) -> Iterator[Across]:
     """Hold the blank against the part before its first operation."""
     blank = stage.job.blank
     if blank is None:
@@ -87,16 +87,16 @@ def _blank(stage: JobStage) -> Iterator[RouteFinding]:
     over_mm3 = parts.kept_mm3 if parts.kept_mm3 > _SHARE * whole_mm3 else 0.0
     if not over_mm3:
         says = "The part before its first operation fills the blank."
-        yield RouteFinding(
-            number=None,
-            finding=judge(0.0, unit="mm3", at_most=0.0, subject="blank", kind=Kind.BLANK_LEFT, says=says),
+        yield (
+            None,
+            judge(0.0, unit="mm3", at_most=0.0, subject="blank", kind=Kind.BLANK_LEFT, says=says),
         )
         return
     amount = stage.job.write.volume(over_mm3)
     shape = NamedShape(name="blank that no operation takes", role=Role.LEFTOVER, geometry=parts.kept)
-    yield RouteFinding(
-        number=None,
-        finding=judge(
+    yield (
+        None,
+        judge(
             over_mm3,
             unit="mm3",
             at_most=0.0,
