@@ -138,7 +138,20 @@ def tidy(rotation: Floats) -> Floats:
 
 
 def columns_of(rows: CandidateRows, bodies: Ints) -> Ints:
-    """Return which of the loose bodies each side of a row is, shape (m, 2); -1 where it does not move."""
+    """Return which of the loose bodies each side of a row is.
+
+    Parameters
+    ----------
+    rows : CandidateRows
+        Places where bodies might touch.
+    bodies : ndarray of int, shape (n,)
+        The loose bodies.
+
+    Returns
+    -------
+    ndarray of int, shape (m, 2)
+        Their numbers among `bodies`; -1 where that side does not move.
+    """
     where = np.full(int(max(rows.body_a.max(initial=0), rows.body_b.max(initial=0), bodies.max())) + 1, -1)
     where[bodies] = np.arange(len(bodies))
     return np.stack((where[rows.body_a], where[rows.body_b]), axis=1)
@@ -234,7 +247,22 @@ def jacobian(rows: CandidateRows, bodies: Ints, centres_mm: Floats) -> Floats:
 
 
 def by_body(column: Ints, slope: Floats, count: int) -> Floats:
-    """Return the rows of `slopes` with six columns for each of `count` loose bodies, shape (m, 6 count)."""
+    """Return slopes with six columns for each loose body.
+
+    Parameters
+    ----------
+    column : ndarray of int, shape (m, 2)
+        Which body each side is; -1 where it does not move.
+    slope : ndarray, shape (m, 2, 6)
+        As `slopes` gives it.
+    count : int
+        How many bodies are loose.
+
+    Returns
+    -------
+    ndarray, shape (m, 6 count)
+        Zero where a body has no part in a row.
+    """
     out = np.zeros((len(column), count, 6))
     for side in (0, 1):
         loose = np.flatnonzero(column[:, side] >= 0)
