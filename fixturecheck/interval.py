@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from fixturecheck.errors import SetupError
@@ -35,6 +35,12 @@ class Range:
     def exactly(cls, value: float) -> Range:
         """Return the range that holds one value only."""
         return cls(low=value, high=value)
+
+    @classmethod
+    def of(cls, ends: Sequence[float]) -> Range:
+        """Return the range of a pair, as a table states it."""
+        low, high = ends
+        return cls(low=low, high=high)
 
     @property
     def middle(self) -> float:

@@ -111,14 +111,12 @@ def _ways_past(
     """Return the ways past one body: those of path or tool if there are any, else those of the blocking."""
     if isinstance(cut, MilledCut):
         every = frozenset(mover for movers in close.values() for mover in movers)
-        tools = [*other_cutters(stage.setup, cut, stage.placed, every)] if close[name] & OF_HOLDER else []
-        if tools or stage.setup.body(name).role != BodyRole.FIXTURE:
-            return tools
-        return blocking_dodges(stage.setup, cut, stage.placed, name, cut.movers)
-    found = list(reroutes(passing(stage.setup, cut, stage.placed, name, close)))
+        found = [*other_cutters(stage.setup, cut, stage.placed, every)] if close[name] & OF_HOLDER else []
+    else:
+        found = [*reroutes(passing(stage.setup, cut, stage.placed, name, close))]
     if found or stage.setup.body(name).role != BodyRole.FIXTURE:
         return found
-    return blocking_dodges(stage.setup, cut, stage.placed, name, cut.movers)
+    return blocking_dodges(stage.setup, cut, stage.placed, name)
 
 
 def _too_close(stage: Stage, cut: GroundCut | MilledCut, a: Approach, ways: list[Dodge]) -> Finding:

@@ -219,4 +219,4 @@ def _frozen(value: Any) -> Any:
 
 def _ranges(row: Mapping[str, Any]) -> dict[str, Any]:
     """Turn each pair of numbers of a row into a range."""
-    return {k: Range(low=v[0], high=v[1]) if isinstance(v, list) else v for k, v in row.items()}
+    return {k: Range.of(v) if isinstance(v, list) else v for k, v in row.items()}

@@ -227,8 +227,7 @@ def friction_of(setup: Setup) -> Friction:
     general = _mu_of(setup)
     by_material = {}
     for name in sorted({b.material for b in setup.bodies}) if not stated_holding(setup).mu else ():
-        low, high = material(name).friction_on_steel
-        least = _least(general, Range(low=low, high=high))
+        least = _least(general, Range.of(material(name).friction_on_steel))
         if least != general:
             by_material[name] = least
     by_body = {b.name: by_material[b.material] for b in setup.bodies if b.material in by_material}
@@ -249,7 +248,7 @@ def _mu_of(setup: Setup) -> Range:
 def dry_mu_of(setup: Setup) -> Range:
     """Return the friction of the dry kind of contact as stated, low to high."""
     holding = stated_holding(setup)
-    return Range(low=holding.mu[0], high=holding.mu[1]) if holding.mu else friction(holding.friction)
+    return Range.of(holding.mu) if holding.mu else friction(holding.friction)
 
 
 def _least(first: Range, *others: Range) -> Range:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
@@ -23,7 +23,7 @@ from fixturecheck.kernel.shapes import Face, Shape, Solid
 from fixturecheck.kernel.stock import closed, found_again, with_blends
 from fixturecheck.machining.as_ground import Stock, made_of, shapes_of, share_of, taken_of, with_layers
 from fixturecheck.machining.clearance import kept_clear_mm
-from fixturecheck.machining.cut import PartGround
+from fixturecheck.machining.cut import CutDone, PartGround
 from fixturecheck.machining.cutter_sweep import (
     cutter_sweep,
     holder_sweeps,
@@ -51,9 +51,9 @@ from fixturecheck.machining.swept_area import (
     swept_polygon,
 )
 from fixturecheck.numeric import scaled
-from fixturecheck.result.contact import CutMade, FaceMade, Mover
+from fixturecheck.result.contact import FaceMade, Mover
 from fixturecheck.result.remedy import Dodge, DodgeKind
-from fixturecheck.result.shapes import NamedShape, Role
+from fixturecheck.result.shapes import Role
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.tools import CutterMove, EndMilling
 
@@ -73,7 +73,7 @@ _STEP_SHARES = (1.0, 0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class MilledCut:
+class MilledCut(CutDone):
     """One run of an end mill worked out.
 
     Parameters
@@ -86,16 +86,8 @@ class MilledCut:
         Where it goes over each part.
     walls : mapping of str to tuple of Walls
         What of each part its axis keeps away from at its lowest.
-    movers : mapping of Mover to Shape
-        What flutes, shank, nut and nose sweep.
-    parts : tuple of PartGround
-        The parts as milled.
-    made : CutMade
-        The numbers.
     top_mm : float
         Height from which a plunge comes down.
-    shapes : tuple of NamedShape
-        What a report may show.
     """
 
     run: EndMilling
@@ -103,16 +95,7 @@ class MilledCut:
     solids: Mapping[str, Solid]
     passes: Mapping[str, tuple[CutterPass, ...]]
     walls: Mapping[str, tuple[Walls, ...]]
-    movers: Mapping[Mover, Shape]
-    parts: tuple[PartGround, ...]
-    made: CutMade
     top_mm: float
-    shapes: tuple[NamedShape, ...] = field(default=())
-
-    @property
-    def name(self) -> str:
-        """What the run is called."""
-        return self.run.name
 
     def depth_mm(self, part: str) -> float:
         """Return how far the lowest tip goes below the highest place of the stock that the cutter takes."""

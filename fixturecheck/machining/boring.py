@@ -62,7 +62,7 @@ def drill_feed_mm(drill_mm: float) -> Range:
     """
     rows = shipped_table("machining", "boring")["feed"]
     row = next((r for r in rows if drill_mm <= r["to_mm"]), rows[-1])
-    return Range(low=row["feed_mm"][0], high=row["feed_mm"][1])
+    return Range.of(row["feed_mm"])
 
 
 def lip_torque_nmm(
@@ -265,7 +265,7 @@ def tap_forces(
     def torque(main: float, exponent: float, wear: float) -> float:
         return wear * specific_force_n_mm2(main, chip_mm, exponent) * pitch_mm**2 * major_mm / 8.0
 
-    wear = Range(low=row["wear_factor"][0], high=row["wear_factor"][1])
+    wear = Range.of(row["wear_factor"])
     into = over_ends(torque, takes.force_n_mm2, takes.exponent, wear)
     along_n = 2.0 / major_mm * into.high * row["axial_ratio"]
     either = Range(low=-along_n, high=along_n)

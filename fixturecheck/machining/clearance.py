@@ -14,7 +14,7 @@ from fixturecheck.kernel.depth import depth_mm, thinner_mm
 from fixturecheck.kernel.measure import box_gap_mm, box_of, distance, loose_box
 from fixturecheck.kernel.recall import asked_of, recalled
 from fixturecheck.kernel.shapes import Box, Face, Shape, Solid
-from fixturecheck.machining.cut import CUTS, CutMadeBy, GroundCut, PartGround
+from fixturecheck.machining.cut import CUTS, CutDone, GroundCut, PartGround
 from fixturecheck.result.contact import Mover
 from fixturecheck.result.hold import ClampKind
 from fixturecheck.result.shapes import Vector
@@ -55,12 +55,12 @@ _TURNING = frozenset({Mover.WHEEL, Mover.FLANGE})
 So copies that stand there alike, but for where along X, are as near to it, at like places."""
 
 
-def kept_clear_mm(cut: CutMadeBy, mover: Mover, body: str, least_mm: float) -> float:
+def kept_clear_mm(cut: CutDone, mover: Mover, body: str, least_mm: float) -> float:
     """Return how far a mover must keep away from a body: a shank may pass close in what was just cut.
 
     Parameters
     ----------
-    cut : CutMadeBy
+    cut : CutDone
         The cut, with its parts.
     mover : Mover
         What comes close.
@@ -79,7 +79,7 @@ def kept_clear_mm(cut: CutMadeBy, mover: Mover, body: str, least_mm: float) -> f
 
 
 def approaches(
-    cut: CutMadeBy, placed: Mapping[str, Solid], least_mm: float, *, kept: bool = False
+    cut: CutDone, placed: Mapping[str, Solid], least_mm: float, *, kept: bool = False
 ) -> Iterator[Approach]:
     """Yield for each mover every body closer than `least_mm`, and the closest one whatever its distance.
 

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Protocol
+from dataclasses import dataclass
 
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.wheel_path import PartTargets
@@ -88,34 +87,36 @@ class PartGround:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class GroundCut:
-    """One cut worked out: targets, path, swept volumes, the parts as ground, and the numbers."""
+class CutDone:
+    """A cut worked out, whatever made it.
+
+    Parameters
+    ----------
+    movers : mapping of Mover to Shape
+        What whatever moves sweeps; the first is what cuts.
+    parts : tuple of PartGround
+        The parts as it leaves them.
+    made : CutMade
+        The numbers.
+    shapes : tuple of NamedShape
+        What a report may show.
+    """
+
+    movers: Mapping[Mover, Shape]
+    parts: tuple[PartGround, ...]
+    made: CutMade
+    shapes: tuple[NamedShape, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """What the cut is called."""
+        return self.made.name
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class GroundCut(CutDone):
+    """One cut of the wheel worked out: as stated, its targets, and the wheel's path."""
 
     cut: Cut
     targets: tuple[PartTargets, ...]
     path: WheelPath
-    movers: Mapping[Mover, Shape]
-    parts: tuple[PartGround, ...]
-    made: CutMade
-    shapes: tuple[NamedShape, ...] = field(default=())
-
-    @property
-    def name(self) -> str:
-        """What the cut is called."""
-        return self.cut.name
-
-
-class CutMadeBy(Protocol):
-    """A cut worked out, whatever made it: what moves, and the parts as it leaves them."""
-
-    @property
-    def name(self) -> str:
-        """What the cut is called."""
-
-    @property
-    def movers(self) -> Mapping[Mover, Shape]:
-        """The swept volume of whatever moves, by name; the first is what cuts."""
-
-    @property
-    def parts(self) -> tuple[PartGround, ...]:
-        """The parts as cut."""

@@ -22,7 +22,7 @@ from fixturecheck.kernel.place import placed_at, shifted
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.as_ground import grind, wheel_side_mm
 from fixturecheck.machining.clearance import Approach, approaches, gouge_depth_mm, too_near
-from fixturecheck.machining.cut import CutMadeBy, GroundCut, PartGround
+from fixturecheck.machining.cut import CutDone, GroundCut, PartGround
 from fixturecheck.machining.wheel_path import (
     OF_WHEEL,
     PartTargets,
@@ -244,9 +244,7 @@ def raised(
     )  # fmt: skip
 
 
-def blocking_dodges(
-    setup: Setup, cut: CutMadeBy, placed: Mapping[str, Solid], name: str, swept: Mapping[Mover, Shape]
-) -> list[Dodge]:
+def blocking_dodges(setup: Setup, cut: CutDone, placed: Mapping[str, Solid], name: str) -> list[Dodge]:
     """Return every change of what stands there that lets the cut pass a fixture body, the smallest first.
 
     A piece of equipment moves whole, and what a part of the cut seats on does not move: the part would go
@@ -256,14 +254,12 @@ def blocking_dodges(
     ----------
     setup : Setup
         Bodies, seats and the clearance of the machine.
-    cut : CutMadeBy
+    cut : CutDone
         The cut that has to pass.
     placed : mapping of str to Solid
         Every body by name, machine's frame.
     name : str
         The fixture body in the way.
-    swept : mapping of Mover to Shape
-        The swept volumes of the cut.
 
     Returns
     -------
@@ -271,7 +267,7 @@ def blocking_dodges(
         Empty where nothing that is tried clears.
     """
     shape, least_mm = placed[name], setup.machine.least_clearance_mm
-    sweeps, pieces = list(swept.values()), together(setup, name)
+    sweeps, pieces = list(cut.movers.values()), together(setup, name)
     who, parts = setup.body(name).group or name, tuple(p.body for p in cut.parts)
     found = []
     if is_loose(setup, name):

@@ -391,14 +391,14 @@ def abrasion(material: str, wheel: str = "alumina") -> Abrasion:
     fed, touching = _row(table, "wall", "fed"), _row(table, "wall", "touching")
     across = _row(table, "cross_feed", "stepped")
     return Abrasion(
-        energy_j_mm3=_range(energy["energy_j_mm3"]),
+        energy_j_mm3=Range.of(energy["energy_j_mm3"]),
         chip_um=energy["chip_um"],
-        exponent=_range(energy["exponent"]),
+        exponent=Range.of(energy["exponent"]),
         least_j_mm3=energy["least_j_mm3"],
-        force_ratio=_range(ratio["tangential_over_normal"]),
-        wall_energy_factor=_range(fed["energy_factor"]),
-        wall_share=_range(touching["share_of_normal"]),
-        cross_share=_range(across["share_of_normal"]),
+        force_ratio=Range.of(ratio["tangential_over_normal"]),
+        wall_energy_factor=Range.of(fed["energy_factor"]),
+        wall_share=Range.of(touching["share_of_normal"]),
+        cross_share=Range.of(across["share_of_normal"]),
         source=f"energy: {energy['source']}; force ratio: {ratio['source']}; wall: {fed['source']}; "
         f"cross feed: {across['source']}",
     )
@@ -411,11 +411,6 @@ def _row(table: Mapping[str, Any], kind: str, name: str) -> Mapping[str, Any]:
         message = f"grinding {kind}: no row {name!r}; the table has {', '.join(sorted(rows))}"
         raise SetupError(message)
     return rows[name]
-
-
-def _range(ends: list[float]) -> Range:
-    """Turn a pair from the table into a range."""
-    return Range(low=ends[0], high=ends[1])
 
 
 def _check(cut: Pass) -> None:

@@ -250,11 +250,11 @@ def shearing(material: str) -> Shearing:
         raise SetupError(message)
     row = rows[material]
     return Shearing(
-        force_n_mm2=Range(low=row["force_n_mm2"][0], high=row["force_n_mm2"][1]),
-        exponent=Range(low=row["exponent"][0], high=row["exponent"][1]),
-        radial_ratio=Range(low=tool["radial_over_tangential"][0], high=tool["radial_over_tangential"][1]),
-        axial_ratio=Range(low=tool["axial_over_tangential"][0], high=tool["axial_over_tangential"][1]),
-        wear_factor=Range(low=tool["wear_factor"][0], high=tool["wear_factor"][1]),
+        force_n_mm2=Range.of(row["force_n_mm2"]),
+        exponent=Range.of(row["exponent"]),
+        radial_ratio=Range.of(tool["radial_over_tangential"]),
+        axial_ratio=Range.of(tool["axial_over_tangential"]),
+        wear_factor=Range.of(tool["wear_factor"]),
         source=f"{row['source']}; tool: {tool['source']}",
     )
 

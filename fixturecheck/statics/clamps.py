@@ -227,5 +227,4 @@ def _range(kind: str, name: str, key: str) -> Range:
     if name not in rows:
         message = f"{kind}: no row {name!r}; the table has {', '.join(sorted(rows))}"
         raise SetupError(message)
-    low, high = rows[name][key]
-    return Range(low=low, high=high)
+    return Range.of(rows[name][key])

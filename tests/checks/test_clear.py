@@ -272,14 +272,14 @@ def test_a_piece_of_equipment_moves_whole_and_what_carries_the_part_stays():
     machine = Machine(guard=None)
     staged, _ = run(pawl(), *pieces, block("fence", (4, 3, 10), (-6, -6, 0)), machine=machine)
     cut = staged.cuts[0]
-    ways = blocking_dodges(staged.setup, cut, staged.placed, "plate", cut.movers)
+    ways = blocking_dodges(staged.setup, cut, staged.placed, "plate")
     (move,) = [w for w in ways if w.kind is DodgeKind.MOVE]
     # Alone the plate would go 3 mm toward -Y; with the fence there and the foot behind it, 15 mm toward +Y.
     assert (move.by_mm, move.direction) == (pytest.approx(15.0), (0.0, 1.0, 0.0))
     assert "move angle" in dodge_words(move, METRIC)
     seat = Seat(body="pawl_1", face="floor", on="foot", on_face="face_1")
     seated = dataclasses.replace(staged.setup, seats=(seat,))
-    ways = blocking_dodges(seated, cut, staged.placed, "plate", cut.movers)
+    ways = blocking_dodges(seated, cut, staged.placed, "plate")
     assert [w.kind for w in ways] == [DodgeKind.RAISE]
 
 
