@@ -210,7 +210,20 @@ def kind_of_loss(lost: str) -> Kind:
 
 
 def about_loss(part: str, lost: str) -> tuple[str, ...]:
-    """Return what a loss is about: the part, and the body or clamp that is lost."""
+    """Return what a finding is about that tells of a part with something lost.
+
+    Parameters
+    ----------
+    part : str
+        The part.
+    lost : str
+        As in `Lost`; empty where nothing is lost.
+
+    Returns
+    -------
+    tuple of str
+        The part, and the body or clamp that is lost.
+    """
     return (part,) if lost in {"", FILM} else (part, lost)
 
 
