@@ -205,7 +205,18 @@ def _beside(pole: Box, part: Box) -> Vector:
 
 
 def kind_of_loss(lost: str) -> Kind:
-    """Return the kind of what is told with something lost: the film of coolant, or what holds a part."""
+    """Return the kind of a finding that tells of a part with something lost.
+
+    Parameters
+    ----------
+    lost : str
+        As in `Lost`.
+
+    Returns
+    -------
+    Kind
+        That of the film of coolant, or of anything else.
+    """
     return Kind.FILM if lost == FILM else Kind.LOSS
 
 

@@ -258,7 +258,18 @@ class OfSeat(TypedDict):
 
 
 def of_seat(seat: Seat) -> OfSeat:
-    """Return what a finding of a seat is of: its two faces, the body's own first."""
+    """Return what a finding of a seat is of.
+
+    Parameters
+    ----------
+    seat : Seat
+        The seat.
+
+    Returns
+    -------
+    OfSeat
+        Its two faces, the body's own first.
+    """
     return {"subject": subject_of(seat), "about": (seat.own, seat.other)}
 
 
