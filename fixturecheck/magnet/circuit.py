@@ -391,7 +391,6 @@ def magnet_model(
         _patch(r, f, irons, bodies, seat_gap_um, fineness) for r, f in zip(regions, fields, strict=True)
     )
     sources = [s for i, iron in enumerate(irons) if iron.pole for s in _sources(iron.pole, made[i])]
-    _couple(made, gaps, sources)
     return MagnetModel(
         bodies=tuple(made),
         gaps=gaps,
@@ -415,16 +414,6 @@ def _in_form(iron: Iron) -> Iron:
         return replace(iron, placed=placed)
     back = tuple(form.drawn_faces.index(i) for i in iron.pole.back_faces)
     return replace(iron, placed=placed, pole=replace(iron.pole, back_faces=tuple(sorted(back))))
-
-
-def _couple(bodies: Sequence[IronBody], gaps: Sequence[GapPatch], sources: Sequence[PoleSource]) -> None:
-    """Find the triangle under every point once; bodies keep it for all that is solved on them."""
-    by_name = {b.name: b for b in bodies}
-    for gap in gaps:
-        by_name[gap.a].locate(gap.points_a_mm, gap.face_a)
-        by_name[gap.b].locate(gap.points_b_mm, gap.face_b)
-    for source in sources:
-        by_name[source.body].locate(source.points_mm, source.face)
 
 
 def _size_mm(body: Standing, fineness: Fineness) -> float:

@@ -41,7 +41,7 @@ def block() -> IronBody:
 
 def potential(body: IronBody, value) -> np.ndarray:
     """Return the unknowns of a function: its values at corners and in the middle of edges."""
-    middles = body.points_mm[body.edges].mean(axis=1)
+    middles = body.points_mm[body.net.edges].mean(axis=1)
     return value(np.vstack([body.points_mm, middles]))
 
 

@@ -6,8 +6,8 @@ geometry.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
-from functools import cached_property
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,83 @@ _LOWER = np.tril_indices(10)
 _FACET_EDGES = np.array([[0, 1], [0, 2], [1, 2]])
 _NO_BEND, _NO_FIELD = np.empty((0, 0)), np.empty((0, 0, 0))
 _CANDIDATES = 16
+# How many meshes a process keeps the net of, and how many faces with points under which triangles were found.
+_MOST_NETS, _MOST_LOCATED = 12, 512
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ElementNet:
+    """How the elements of a mesh hang together, wherever their vertices lie.
+
+    Parameters
+    ----------
+    vertices : int
+        How many there are.
+    tets, facets : ndarray of int, shapes (m, 4) and (k, 3)
+        As `IronBody` has them.
+    """
+
+    vertices: int
+    tets: Ints
+    facets: Ints
+
+    @cached_property
+    def edges(self) -> Ints:
+        """Vertex pairs that carry a mid-edge unknown, each once, shape (e, 2)."""
+        pairs = np.sort(self.tets[:, EDGES].reshape(-1, 2), axis=1)
+        return np.unique(pairs, axis=0)
+
+    @property
+    def unknowns(self) -> int:
+        """Number of potential unknowns."""
+        return self.vertices + len(self.edges)
+
+    def _edge_unknowns(self, cells: Ints, pairs: Ints) -> Ints:
+        """Return the mid-edge unknowns of cells, shape (cells, len(pairs))."""
+        keys = self.edges[:, 0] * self.vertices + self.edges[:, 1]
+        wanted = np.sort(cells[:, pairs], axis=2)
+        found = np.searchsorted(keys, wanted[..., 0] * self.vertices + wanted[..., 1])
+        return np.asarray(found + self.vertices)
+
+    @cached_property
+    def cell_unknowns(self) -> Ints:
+        """The ten unknowns of each tetrahedron."""
+        return np.hstack([self.tets, self._edge_unknowns(self.tets, EDGES)])
+
+    @cached_property
+    def facet_unknowns(self) -> Ints:
+        """The six unknowns of each surface triangle."""
+        return np.hstack([self.facets, self._edge_unknowns(self.facets, _FACET_EDGES)])
+
+    @cached_property
+    def pattern(self) -> tuple[Ints, Ints, Ints]:
+        """Where cell matrices go in the lower half of a matrix, rows sorted: slot, columns, row starts."""
+        one, other = self.cell_unknowns[:, _LOWER[0]], self.cell_unknowns[:, _LOWER[1]]
+        keys = (np.maximum(one, other) * self.unknowns + np.minimum(one, other)).ravel()
+        order = np.argsort(keys, kind="stable")
+        first = np.concatenate([[True], np.diff(keys[order]) > 0])
+        slot = np.empty(len(keys), dtype=np.int64)
+        slot[order] = np.cumsum(first) - 1
+        rows, columns = np.divmod(keys[order][first], self.unknowns)
+        starts = np.concatenate([[0], np.cumsum(np.bincount(rows, minlength=self.unknowns))])
+        return slot, columns, starts
+
+    @cached_property
+    def from_corners(self) -> sparse.csr_matrix:
+        """Takes a potential at the vertices alone, linear in each tetrahedron, to all unknowns."""
+        count, more = self.vertices, len(self.edges)
+        rows = np.concatenate([np.arange(count), np.repeat(np.arange(count, count + more), 2)])
+        cols = np.concatenate([np.arange(count), self.edges.ravel()])
+        values = np.concatenate([np.ones(count), np.full(2 * more, 0.5)])
+        return sparse.csr_matrix((values, (rows, cols)), shape=(count + more, count))
+
+
+# The poles of a magnet are one mesh, and an edit leaves most meshes as they were.
+@lru_cache(maxsize=_MOST_NETS)
+def _net_of(vertices: int, tets: bytes, facets: bytes) -> ElementNet:
+    """Return the net of elements, made once in a process."""
+    cells, triangles = (np.frombuffer(each, np.int64).reshape(-1, n) for each, n in ((tets, 4), (facets, 3)))
+    return ElementNet(vertices=vertices, tets=cells, facets=triangles)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -55,45 +132,23 @@ class IronBody:
     facets: Ints
     facet_face: Ints
     law: BHLaw
-    # Where points lie is asked again at every strength. Not handed on: another mesh has other triangles.
-    _located: dict[tuple[int | None, bytes], tuple[Ints, Floats, Floats]] = field(
-        init=False, default_factory=dict, repr=False
-    )
 
     def of(self, law: BHLaw) -> IronBody:
         """Return the same mesh of other iron; what is known of the mesh goes along."""
         twin = replace(self, law=law)
-        twin.__dict__.update({name: known for name, known in self.__dict__.items() if name != "law"})
+        twin.__dict__.update(net=self.net, slopes=self.slopes)
         return twin
 
     @cached_property
-    def edges(self) -> Ints:
-        """Vertex pairs that carry a mid-edge unknown, each once, shape (e, 2)."""
-        pairs = np.sort(self.tets[:, EDGES].reshape(-1, 2), axis=1)
-        return np.unique(pairs, axis=0)
+    def net(self) -> ElementNet:
+        """How its elements hang together."""
+        tets, facets = (np.asarray(each, dtype=np.int64).tobytes() for each in (self.tets, self.facets))
+        return _net_of(len(self.points_mm), tets, facets)
 
     @property
     def unknowns(self) -> int:
         """Number of potential unknowns."""
-        return len(self.points_mm) + len(self.edges)
-
-    def _edge_unknowns(self, vertices: Ints, pairs: Ints) -> Ints:
-        """Return the mid-edge unknowns of cells, shape (cells, len(pairs))."""
-        count = len(self.points_mm)
-        keys = self.edges[:, 0] * count + self.edges[:, 1]
-        wanted = np.sort(vertices[:, pairs], axis=2)
-        found = np.searchsorted(keys, wanted[..., 0] * count + wanted[..., 1])
-        return np.asarray(found + count)
-
-    @cached_property
-    def cell_unknowns(self) -> Ints:
-        """The ten unknowns of each tetrahedron."""
-        return np.hstack([self.tets, self._edge_unknowns(self.tets, EDGES)])
-
-    @cached_property
-    def facet_unknowns(self) -> Ints:
-        """The six unknowns of each surface triangle."""
-        return np.hstack([self.facets, self._edge_unknowns(self.facets, _FACET_EDGES)])
+        return self.net.unknowns
 
     @cached_property
     def slopes(self) -> tuple[Floats, Floats]:
@@ -106,28 +161,6 @@ class IronBody:
             raise NotComputedError(message)
         inverse = np.linalg.inv(jacobian).transpose(0, 2, 1)
         return np.concatenate([-inverse.sum(axis=1, keepdims=True), inverse], axis=1), quarter
-
-    @cached_property
-    def pattern(self) -> tuple[Ints, Ints, Ints]:
-        """Where cell matrices go in the lower half of a matrix, rows sorted: slot, columns, row starts."""
-        one, other = self.cell_unknowns[:, _LOWER[0]], self.cell_unknowns[:, _LOWER[1]]
-        keys = (np.maximum(one, other) * self.unknowns + np.minimum(one, other)).ravel()
-        order = np.argsort(keys, kind="stable")
-        first = np.concatenate([[True], np.diff(keys[order]) > 0])
-        slot = np.empty(len(keys), dtype=np.int64)
-        slot[order] = np.cumsum(first) - 1
-        rows, columns = np.divmod(keys[order][first], self.unknowns)
-        starts = np.concatenate([[0], np.cumsum(np.bincount(rows, minlength=self.unknowns))])
-        return slot, columns, starts
-
-    @cached_property
-    def from_corners(self) -> sparse.csr_matrix:
-        """Takes a potential at the vertices alone, linear in each tetrahedron, to all unknowns."""
-        count, more = len(self.points_mm), len(self.edges)
-        rows = np.concatenate([np.arange(count), np.repeat(np.arange(count, count + more), 2)])
-        cols = np.concatenate([np.arange(count), self.edges.ravel()])
-        values = np.concatenate([np.ones(count), np.full(2 * more, 0.5)])
-        return sparse.csr_matrix((values, (rows, cols)), shape=(count + more, count))
 
     def at(self, potential_a: Floats) -> IronState:
         """Return the body's iron under a potential."""
@@ -163,26 +196,29 @@ class IronBody:
         triangle, shares, distance_mm : ndarray, shapes (n,), (n, 3), (n,)
             Index into `facets`, barycentric shares of its vertices, and how far off it the point lay.
         """
-        key = face, points_mm.tobytes()
-        if key not in self._located:
-            self._located[key] = self._locate(points_mm, face)
-        return self._located[key]
-
-    def _locate(self, points_mm: Floats, face: int | None) -> tuple[Ints, Floats, Floats]:
         pool = np.arange(len(self.facets)) if face is None else np.flatnonzero(self.facet_face == face)
         if not len(pool):
             message = f"body {self.name!r}: face {face} has no triangle in the mesh"
             raise NotComputedError(message)
         corners = self.points_mm[self.facets[pool]]
-        tree = cKDTree(corners.mean(axis=1))
-        near = tree.query(points_mm, k=min(_CANDIDATES, len(pool)))[1].reshape(len(points_mm), -1)
-        shares = _closest_shares(corners[near], points_mm[:, None, :])
-        foot = np.einsum("nki,nkij->nkj", shares, corners[near])
-        distance = np.linalg.norm(foot - points_mm[:, None, :], axis=2)
-        # Ties on a shared edge must go the same way on every machine.
-        best = np.argmin(np.round(distance, 9), axis=1)
-        row = np.arange(len(points_mm))
-        return pool[near[row, best]], shares[row, best], distance[row, best]
+        triangle, shares, distance = _located(corners.tobytes(), np.asarray(points_mm, dtype=float).tobytes())
+        return pool[triangle], shares, distance
+
+
+# A field asks for the places of its model; after an edit most of them are those of before.
+@lru_cache(maxsize=_MOST_LOCATED)
+def _located(triangles: bytes, points: bytes) -> tuple[Ints, Floats, Floats]:
+    """Find the triangle under each point, its shares there and how far off it is."""
+    corners, points_mm = np.frombuffer(triangles).reshape(-1, 3, 3), np.frombuffer(points).reshape(-1, 3)
+    tree = cKDTree(corners.mean(axis=1))
+    near = tree.query(points_mm, k=min(_CANDIDATES, len(corners)))[1].reshape(len(points_mm), -1)
+    shares = _closest_shares(corners[near], points_mm[:, None, :])
+    foot = np.einsum("nki,nkij->nkj", shares, corners[near])
+    distance = np.linalg.norm(foot - points_mm[:, None, :], axis=2)
+    # Ties on a shared edge must go the same way on every machine.
+    best = np.argmin(np.round(distance, 9), axis=1)
+    row = np.arange(len(points_mm))
+    return near[row, best], shares[row, best], distance[row, best]
 
 
 class IronState:
@@ -205,7 +241,7 @@ class IronState:
         self.coenergy_j: float = iron_state(
             slope,
             quarter,
-            body.cell_unknowns,
+            body.net.cell_unknowns,
             np.ascontiguousarray(potential_a),
             *body.law.terms,
             self._field_a_m,
@@ -294,7 +330,7 @@ def flux_density_t(body: IronBody, potential_a: Floats, points_mm: Floats) -> Fl
     found = np.full((len(points_mm), 3), np.nan)
     corner = body.points_mm[body.tets]
     near = _reached(corner, points_mm)
-    corner, unknowns = corner[near], body.cell_unknowns[near]
+    corner, unknowns = corner[near], body.net.cell_unknowns[near]
     if not len(corner):
         return found
     slope = _slopes(corner)
@@ -325,7 +361,7 @@ def mean_square_t2(body: IronBody, potential_a: Floats) -> Floats:
         T2 m3.
     """
     corner = body.points_mm[body.tets]
-    edge_values = potential_a[body.cell_unknowns[:, 4:]]
+    edge_values = potential_a[body.net.cell_unknowns[:, 4:]]
     slope = _slopes(corner)
     i, j = EDGES.T
     # In the middle of a tetrahedron only the mid-edge functions have a gradient.

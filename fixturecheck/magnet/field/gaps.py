@@ -315,7 +315,7 @@ class FieldFrame:
     @cached_property
     def from_corners(self) -> sparse.csr_matrix:
         """Takes a potential at the vertices alone to all unknowns."""
-        return sparse.block_diag([b.from_corners for b in self._bodies], format="csr")
+        return sparse.block_diag([b.net.from_corners for b in self._bodies], format="csr")
 
     @cached_property
     def to_corners(self) -> sparse.csr_matrix:
@@ -325,14 +325,14 @@ class FieldFrame:
     def _made_pattern(self) -> _Pattern:
         iron = []
         for body in self._bodies:
-            _, columns, starts = body.pattern
+            _, columns, starts = body.net.pattern
             rows = np.repeat(np.arange(body.unknowns), np.diff(starts))
             iron.append((rows + self.starts[body.name]) * self.unknowns + columns + self.starts[body.name])
         across, sums = self._across()
         keys = np.sort(np.concatenate([*iron, across]))
         keys = keys[np.concatenate([[True], np.diff(keys) > 0])]
         slots = {
-            body.name: np.searchsorted(keys, own).astype(np.uint32)[body.pattern[0]].reshape(-1, 55)
+            body.name: np.searchsorted(keys, own).astype(np.uint32)[body.net.pattern[0]].reshape(-1, 55)
             for body, own in zip(self._bodies, iron, strict=True)
         }
         rows, columns = np.divmod(keys, self.unknowns)
@@ -381,7 +381,7 @@ class FieldFrame:
         body = self._by_name[name]
         triangle, shares, _ = body.locate(points_mm, face)
         values = trace_shares(shares)
-        cols = body.facet_unknowns[triangle] + self.starts[name]
+        cols = body.net.facet_unknowns[triangle] + self.starts[name]
         rows = np.repeat(np.arange(len(points_mm)), 6)
         shape = (len(points_mm), self.unknowns)
         return sparse.csr_matrix((values.ravel(), (rows, cols.ravel())), shape=shape), triangle
