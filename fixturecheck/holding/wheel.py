@@ -27,6 +27,7 @@ from fixturecheck.kernel.measure import box_of, face_frame, loose_box
 from fixturecheck.kernel.place import shifted, transformed
 from fixturecheck.kernel.sample import rim_points
 from fixturecheck.kernel.shapes import Box, Shape, Solid
+from fixturecheck.machining.bite import GIVE_MM
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.machining.detours import clears
 from fixturecheck.machining.grinding import Abrasion, Forces, Pass, abrasion, cut_loads, pass_forces
@@ -44,8 +45,6 @@ from fixturecheck.statics.mechanism import Crash, StartingMotion, follow_overlap
 
 LEAST_DEPTH_MM, DEPTH_STEP_MM = 0.001, 0.0005
 """The finest downfeed worth setting on a hand wheel, and the step of the answer."""
-GIVE_MM = 0.005
-"""A rise that the springs of the contacts make when they are relieved, and no bite."""
 _SAMPLES = 5
 _SAME_MM = 1e-6
 _SAME_LEVER = 0.02

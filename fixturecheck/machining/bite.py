@@ -22,7 +22,7 @@ NOTICED_RATIO = 1.1
 """Times its load that a tooth takes without notice, far less than its force is known to: common practice, no
 source."""
 GIVE_MM = 0.005
-"""What the springs of the contacts make of a level motion, and no bite."""
+"""What the springs of the contacts make of a level motion, or of one that relieves them, and no bite."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
