@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping
-from contextlib import ExitStack
+from contextlib import ExitStack, closing
 from dataclasses import replace
 from functools import partial
 from typing import NoReturn
@@ -17,7 +17,7 @@ from fixturecheck.holding.clamping import dry_mu_of, friction_of, stated_holding
 from fixturecheck.holding.cutter import MillingProcess
 from fixturecheck.holding.factor import CEILING, kept_of, load_cases, losses_of, part_hold, single_losses
 from fixturecheck.holding.failure_path import ways_of
-from fixturecheck.holding.model import Held, Lost, PartHold
+from fixturecheck.holding.model import Held, Lost, PartHold, Release
 from fixturecheck.holding.process import CuttingProcess
 from fixturecheck.holding.remedies import remedies_of
 from fixturecheck.holding.remedy_search import TrialHold
@@ -36,6 +36,7 @@ from fixturecheck.magnet.remanence import residual_pulls
 from fixturecheck.nesting.seating import footings, holding_nothing
 from fixturecheck.numeric import to_vector
 from fixturecheck.progress import Progress, silent
+from fixturecheck.release.motions import kept_shares
 from fixturecheck.release.sequence import release_of
 from fixturecheck.result.hold import (
     AxialStroke,
@@ -142,31 +143,73 @@ def _worked_out(
     magnet, pulls, (left, unsolved) = _magnet(
         setup, contacts, mesher, sources, missing, pulls=loads, residual="release" in asked
     )
-    trials: list[TrialHold] = []
-    rig = None if missing or not loads else _rig(setup, placed, contacts, pulls, missing)
-    if rig is not None:
-        jobs = _processes(setup, placed, cuts)
-        for i, (name, cut_name, process_of) in enumerate(jobs):
-            progress(f"hold of {name}", 0.4 + 0.3 * i / len(jobs))
-            try:
-                process = process_of()
-                trial = trial_hold_of(
-                    process, rig, magnet=magnet, mesher=mesher, follow=follows, copied=copied
-                )
-                trials.append(trial)
-            except (NotComputedError, KernelError) as reason:
-                missing[f"{name} in {cut_name}"] = str(reason)
-    ground = {cut.cut.name for cut in cuts}
-    for cut in setup.cuts if loads else ():
-        missing.update({f"{n} in {cut.name}": _NOT_GROUND for n in cut.parts if cut.name not in ground})
-    progress("remedies", 0.7)
-    # Where it goes is asked alone: no remedy is looked for.
-    remedied = "hold" in asked
-    parts, untried = _remedied(trials, Budget(HOLD)) if remedied else ([b.part for b in trials], [])
-    progress("release", 0.9)
     why = missing.get("magnet", unsolved)
-    release = release_of(setup, placed, contacts, cuts, left, why) if "release" in asked else None
+    coming_off = _ComingOff(partial(release_of, setup, placed, contacts, cuts, left, why))
+    with closing(coming_off):
+        meanwhile = coming_off.begin if copied and "release" in asked else None
+        trials: list[TrialHold] = []
+        rig = None if missing or not loads else _rig(setup, placed, contacts, pulls, missing)
+        if rig is not None:
+            load = partial(trial_hold_of, rig=rig, magnet=magnet, mesher=mesher, follow=follows)
+            jobs = _processes(setup, placed, cuts)
+            for i, (name, cut_name, process_of) in enumerate(jobs):
+                progress(f"hold of {name}", 0.4 + 0.3 * i / len(jobs))
+                try:
+                    trials.append(load(process_of(), copied=copied, loaded=meanwhile))
+                except (NotComputedError, KernelError) as reason:
+                    missing[f"{name} in {cut_name}"] = str(reason)
+        ground = {cut.cut.name for cut in cuts}
+        for cut in setup.cuts if loads else ():
+            missing.update({f"{n} in {cut.name}": _NOT_GROUND for n in cut.parts if cut.name not in ground})
+        progress("remedies", 0.7)
+        # Where it goes is asked alone: no remedy is looked for.
+        remedied = "hold" in asked
+        parts, untried = _remedied(trials, Budget(HOLD)) if remedied else ([b.part for b in trials], [])
+        progress("release", 0.9)
+        release = coming_off.value() if "release" in asked else None
     return Held(parts=tuple(parts), pulls=pulls, release=release, missing=missing, notes=tuple(untried))
+
+
+class _ComingOff:
+    """How bodies come off: in a copy of this process where it was begun, else when it is asked for.
+
+    Parameters
+    ----------
+    work : callable
+        Works it out.
+    """
+
+    def __init__(self, work: Callable[[], Release]) -> None:
+        self._work = work
+        self._begun: Begun[tuple[Release, Mapping[str, object]]] | None = None
+
+    def begin(self) -> None:
+        """Let a copy of this process work it out, unless one does already."""
+        self._begun = self._begun or Begun(partial(self._with_shares, {*kept_shares().answers}))
+
+    def _with_shares(self, before: Collection[str]) -> tuple[Release, Mapping[str, object]]:
+        """Return what was found, and what a process that stays warm keeps of it."""
+        found = self._work()
+        return found, {key: kept for key, kept in kept_shares().answers.items() if key not in before}
+
+    def value(self) -> Release:
+        """Return it, once it is worked out."""
+        if self._begun is None:
+            return self._work()
+        found, more = self._begun.value()
+        memory = kept_shares()
+        for key, kept in more.items():
+            memory.recalled(key, partial(_same, kept))
+        return found
+
+    def close(self) -> None:
+        """End the copy, if it still runs."""
+        if self._begun is not None:
+            self._begun.end()
+
+
+def _same(kept: object) -> object:
+    return kept
 
 
 def _rig(
@@ -235,6 +278,7 @@ def trial_hold_of(
     mesher: TetMesher | None = None,
     follow: bool,
     copied: bool = False,
+    loaded: Callable[[], None] | None = None,
 ) -> TrialHold:
     """Load one part by one cut until it lets go, and follow it from there where that is asked.
 
@@ -242,6 +286,8 @@ def trial_hold_of(
     ----------
     copied : bool
         Whether a copy of this process may load it with one thing lost meanwhile.
+    loaded : callable, optional
+        Called once it is loaded, with each thing lost too: a copy that did so has ended then.
 
     Raises
     ------
@@ -258,6 +304,8 @@ def trial_hold_of(
             losses = begun.value
         every = load_cases(rig, process)
         found = part_hold(rig, process, every, losses=losses)
+    if loaded is not None:
+        loaded()
     least = setup.holding.least_factor if setup.holding else 0.0
     scene = process.scene(rig) if follow else None
     ways = ways_of(scene, found, every, least) if scene is not None else None

@@ -160,8 +160,8 @@ def beside_a_post(post_x_mm):
 
 def test_how_bodies_come_off_is_worked_out_again_only_where_one_has_moved(monkeypatch):
     """The bar meets the table as before, and the post where it stands now, which bars one of its ways."""
-    asked, of_solids = [], motions.common_solid
-    monkeypatch.setattr(motions, "common_solid", lambda *pair: asked.append(pair) or of_solids(*pair))
+    asked, stood = [], motions.place_bodies
+    monkeypatch.setattr(motions, "place_bodies", lambda pair: asked.append(pair) or stood(pair))
     memory, counts, warm = Memory(), [], []
     for post_x_mm in (29.0, 28.5, 26.0):
         asked.clear()
@@ -171,6 +171,17 @@ def test_how_bodies_come_off_is_worked_out_again_only_where_one_has_moved(monkey
     assert 0 < counts[1] < counts[0]
     assert 0 < counts[2] < counts[0]
     assert warm == [told(check(beside_a_post(x), only=["release"])) for x in (29.0, 28.5, 26.0)]
+
+
+def test_what_a_copy_finds_of_how_bodies_come_off_is_told_and_kept_alike():
+    found, kept = [], []
+    for copied in (False, True):
+        with remembering(Memory()):
+            found.append(told(check(beside_a_post(26.0), only=["hold", "release"], copied=copied)))
+            kept.append(motions.kept_shares().answers)
+    assert found[0] == found[1]
+    assert kept[0] == kept[1]
+    assert kept[0]
 
 
 SIZES_MM = {

@@ -134,6 +134,11 @@ class Memory:
     def __contains__(self, key: str) -> bool:
         return key in self._answers
 
+    @property
+    def answers(self) -> Mapping[str, object]:
+        """What is kept now, by what was asked."""
+        return dict(self._answers)
+
     def recalled(self, key: str, work: Callable[[], T]) -> T:
         """Return what is kept under a key, or else what the work gives.
 

@@ -253,7 +253,7 @@ class Room:
         self._drawn = {frozenset({o.a, o.b}): o.volume_mm3 for o in contacts.overlaps}
         self._keys = {name: asked_of("stands", solid) for name, solid in placed.items()}
         # Apart from what else a process keeps: these are many, and small.
-        self._memory = recalled("room", lambda: Memory(_MOST_KEPT))
+        self._memory = kept_shares()
 
     def beside(self, body: str, gone: Iterable[str]) -> tuple[str, ...]:
         """Return who stands within the travel of a body.
@@ -341,6 +341,17 @@ class Room:
             return 0.0 if parted else common_solid(solid, other)[1]
 
         return self.recalled(bodies, "shared", given, shared_mm3)
+
+
+def kept_shares() -> Memory:
+    """Return what a process that stays warm keeps of `Room.recalled`.
+
+    Returns
+    -------
+    Memory
+        By what was asked; a new one, which nobody keeps, in any other process.
+    """
+    return recalled("room", lambda: Memory(_MOST_KEPT))
 
 
 def ways_off(
