@@ -355,4 +355,9 @@ def outcome_text(name: str, found: ReliefOutcome, write: Writing) -> str:
     if found.rest_before and found.rest_after and found.reliefs:
         before, after = (settled_words(rest, write) for rest in (found.rest_before, found.rest_after))
         lines += ["", f"before: {before}", f"after:  {after}"]
+    if found.reliefs:
+        lines += [
+            "",
+            "Only what keeps seats open was looked at. Check the set-up with the changed part for the rest.",
+        ]
     return "\n".join(lines)
