@@ -10,8 +10,8 @@ face: its extent along n x (da1 h1 +- da2 h2), h1 and h2 the hinges where they s
 Limits: the profile tolerance of the face, or what `align` asks without one; 45 degrees, beyond which a sine
 plate grows unsure fast (common practice, no source). Limits of blocks by grade: ISO 3650 [@iso3650], from
 memory.
-Go: 12.5 degrees on a plate of 127 mm with a stack of 27.488 mm, at most 8" off, over a face of 20 mm. No-go:
-the same over a face of 100 mm that has a zone of 2 um.
+Go: 12.5 degrees on a plate of 127 mm with a stack of 27.488 mm, at most 8" off, over a face of 20 mm.
+No-go: the same over a face of 100 mm that has a zone of 2 um.
 """
 
 from __future__ import annotations
