@@ -29,7 +29,7 @@ from fixturecheck.result.hold import Outcome, Tool
 from fixturecheck.statics.mechanism import Crash, crash_verdict
 from fixturecheck.units import Writing, factor_text
 from fixturecheck.wording.hold import case_words, loss_words, over_words
-from fixturecheck.wording.motion import MOVES_OFF, motion_words
+from fixturecheck.wording.motion import MOVES_OFF, goes_first, motion_words
 from fixturecheck.wording.sentences import first_up
 
 TITLE = "Where a freed part goes"
@@ -176,7 +176,7 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
             yield _unknown(part, says, way.lost)
         elif way.digs_in:
             holds = f"{part.part} holds {factor_text(way.factor)} times the cutting load. Beyond that "
-            begins = holds if way.factor > 0.0 else f"{part.part} {MOVES_OFF}: "
+            begins = holds if way.factor > 0.0 else _moves_off(part.part, way)
             says = f"{first_up(subject)}, {begins}{_tale(way, stage.setup.write)}"
             yield _finding(stage, part, way, Verdict.CAUTION, says, subject)
 
@@ -204,11 +204,16 @@ def _finding(stage: Stage, part: PartHold, way: Way, verdict: Verdict, says: str
 def _begins(part: str, way: Way, least: float, write: Writing) -> str:
     """Say at what factor a part lets go, and in which case, up to how it then goes."""
     if way.factor <= 0.0:
-        return f"{part} {MOVES_OFF}: "
+        return _moves_off(part, way)
     case = case_words(way.case.of_cut, write)
     verb = "holds" if way.factor >= least else "lets go at"
     at = f"{factor_text(way.factor, least)} times the cutting load"
     return f"{part} {verb} {at} ({least:g} required; {case}). Beyond that "
+
+
+def _moves_off(part: str, way: Way) -> str:
+    """Say which body moves off before the cut begins, up to how it then goes."""
+    return f"{goes_first(part, [way.motion] if way.motion else [])} {MOVES_OFF}: "
 
 
 def _tale(way: Way, write: Writing) -> str:

@@ -21,17 +21,20 @@ import numpy as np
 from fixturecheck.checks.stage import Stage
 from fixturecheck.effort import SPENT
 from fixturecheck.holding.axial import WAYS_IN, way_in_name
+from fixturecheck.holding.clamping import pressed_by
+from fixturecheck.holding.jaws import grip_of, squeezed_parts
 from fixturecheck.holding.model import Held, PartHold
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.shapes import Box
+from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
-from fixturecheck.result.hold import FILM, Tool
+from fixturecheck.result.hold import FILM, ClampKind, MagnetState, Tool
 from fixturecheck.result.shapes import Vector
 from fixturecheck.shop import tables
 from fixturecheck.units import percent
 from fixturecheck.wording.hold import case_words, loss_words
-from fixturecheck.wording.motion import hold_words, lets_go_words, toward
+from fixturecheck.wording.motion import goes_first, hold_words, lets_go_words, toward
 from fixturecheck.wording.remedies import any_of
 from fixturecheck.wording.sentences import first_up
 
@@ -156,11 +159,35 @@ def _why(stage: Stage, part: PartHold, verdict: Verdict) -> str:
         said.append("No friction is stated: nothing holds along a face, only what stands in the way.")
     elif part.factors.driver and not one_pole:
         said.append(f"The strongest influence: {part.factors.driver}.")
-    if part.cut_short:
+    if _unpressed(stage, part.part):
+        said.append("No clamp presses it as drawn: close its seats, or bring what clamps up to it, first.")
+    elif part.cut_short:
         said.append(f"Not every cure was looked for: {SPENT}.")
     elif not part.remedies and verdict is Verdict.NO_GO:
         said.append("None of the changes that were tried is enough.")
     return "".join(f" {s}" for s in said)
+
+
+def _unpressed(stage: Stage, part: str) -> bool:
+    """Tell whether only jaws clamp, and none of them reaches a part or what touches it."""
+    setup = stage.setup
+    if not setup.clamps or any(c.kind != ClampKind.VISE for c in setup.clamps):
+        return False
+    if setup.holding is not None and setup.holding.magnet != MagnetState.OFF:
+        return False
+    reached: set[str] = set()
+    for stated in setup.clamps:
+        grip = grip_of(setup, stage.contacts, pressed_by(setup, stage.placed, stated))
+        if grip is not None and not grip.stopped_by(setup, stage.contacts):
+            reached |= {grip.jaw, *grip.spreads}
+            reached |= {p.body.name for p in squeezed_parts(setup, stage.placed, stage.contacts, grip)}
+    touched = {
+        n
+        for p in stage.contacts.patches
+        if part in p.bodies and p.contact.kind is not ContactKind.NEAR
+        for n in p.bodies
+    }
+    return not touched & reached
 
 
 def _on_one_pole(stage: Stage, part: str) -> list[str]:
@@ -252,7 +279,9 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
                 subject, says, about=about, cut=part.cut, asks=kind, unit=TIMES, source=_source(part)
             )
         elif loss.collapse.factor.low < 1.0:
-            how = lets_go_words(loss.collapse.failure, stage.setup.write)
+            failure = loss.collapse.failure
+            how = lets_go_words(failure, stage.setup.write)
+            who = part.part if failure.rests else goes_first(part.part, failure.motions)
             # What moves off before the cut does so in every case.
             case = (
                 f" ({case_words(loss.borne[0].case.of_cut, stage.setup.write)})"
@@ -268,7 +297,7 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
                 kind=kind,
                 about=about,
                 cut=part.cut,
-                says=f"{first_up(words)}, {part.part} {how}{case}.",
+                says=f"{first_up(words)}, {who} {how}{case}.",
                 source=_source(part),
                 location_mm=loss.borne[0].case.at_mm,
             )

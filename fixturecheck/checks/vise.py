@@ -18,7 +18,7 @@ Go: a block in the middle of the jaw. No-go: the same block at one end of it, wi
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -63,6 +63,8 @@ TITLE = "Jaws of a vise"
 
 MOST_PRESSURE_N_CM2 = 5000.0
 MOST_OVERHANG = 2.0
+_DENSER = 1.1
+"""Times the pressure of the jaw, from where that of a part is told by itself."""
 _CHOSEN = "chosen here, no source"
 _MARKS_MPA = {"soft_steel": 500.0, "cast_iron": 350.0, "hard_steel": 2500.0}
 """Peak pressure at which a line contact begins to yield, 1.67 times the yield strength, by class of grinding:
@@ -85,6 +87,9 @@ def check(stage: Stage) -> Iterator[Finding]:
         if grip is None:
             yield _presses_nothing(stage, clamp)
             continue
+        if stopped_by := grip.stopped_by(stage.setup, stage.contacts):
+            yield _stopped(grip, stopped_by)
+            continue
         if grip.area_mm2 > 0.0:
             yield _pressure(stage, grip)
         else:
@@ -92,6 +97,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         yield _cocks(stage, grip)
         yield _lifts(stage, grip)
         for part in squeezed_parts(stage.setup, stage.placed, stage.contacts, grip):
+            yield from _pressure_on(stage, grip, part)
             out = _overhang(stage, grip, part)
             if out is not None:
                 yield out
@@ -111,6 +117,45 @@ def _presses_nothing(stage: Stage, clamp: Pressed) -> Finding:
         )
         says += f"{wide} wide and {high} high reaches over, and meets nothing else that is drawn."
     return not_computed(clamp.clamp.body, says, about=(clamp.clamp.body,))
+
+
+def _stopped(grip: Grip, by: Sequence[str]) -> Finding:
+    """Say that a jaw presses nothing but what stands still, as a soft jaw that is stated as fastened."""
+    them = " and ".join(by)
+    says = (
+        f"{grip.jaw} presses {them} alone, which {'stand' if len(by) > 1 else 'stands'} still, so that none "
+    )
+    says += (
+        "of its push goes on to a part. A soft jaw or a pad that goes with the jaw is not fastened to the "
+    )
+    says += "machine: leave `fastened` out, or state its own face as what the clamp presses with."
+    return not_computed(grip.jaw, says, about=(grip.jaw,))
+
+
+def _pressure_on(stage: Stage, grip: Grip, part: SqueezedPart) -> Iterator[Finding]:
+    """Judge the pressure of a part that takes the push on less than the jaw presses, on either side."""
+    force, write = grip.clamp.force.force_n, stage.setup.write
+    sides = [[p for p in part.presses if p.front is front and p.share > 0.0] for front in (True, False)]
+    dense = [(sum(p.share for p in s) / sum(p.patch.contact.area_mm2 for p in s), s) for s in sides if s]
+    share_mm2, side = max(dense, key=lambda one: one[0], default=(0.0, []))
+    if share_mm2 * grip.area_mm2 <= _DENSER:
+        return
+    area = write.area(sum(p.patch.contact.area_mm2 for p in side))
+    least, most = (100.0 * one * share_mm2 for one in (force.low, force.high))
+    name = part.body.name
+    yield judge(
+        most,
+        unit="N/cm2",
+        at_most=MOST_PRESSURE_N_CM2,
+        short=Verdict.CAUTION,
+        subject=name,
+        kind=Kind.JAW_PRESSURE,
+        about=(grip.jaw, name),
+        says=f"The push of {grip.jaw} goes through {name} on {area} of one side: {write.pressure(least)} to "
+        f"{write.pressure(most)}.",
+        remedy="Take soft pads or a wider part of the face, or less torque.",
+        source=_CHOSEN,
+    )
 
 
 def _pressure(stage: Stage, grip: Grip) -> Finding:

@@ -207,6 +207,18 @@ class Grip:
     behind: Mapping[str, JawSpread]
     behind_up_mm: tuple[float, float]
 
+    def stopped_by(self, setup: Setup, contacts: ContactMap) -> tuple[str, ...]:
+        """Return what takes all of the push and stands still, so that none of it goes on; else nothing.
+
+        Parameters
+        ----------
+        setup : Setup
+        contacts : ContactMap
+            What touches.
+        """
+        loose = {*movers(setup, contacts)}
+        return () if loose & self.spreads.keys() else tuple(self.spreads)
+
     @property
     def area_mm2(self) -> float:
         """What it presses."""

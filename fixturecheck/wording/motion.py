@@ -143,7 +143,7 @@ def hold_words(part: str, failure: LetsGo, least_factor: float, write: Writing) 
         Writes the quantities in the units of the set-up.
     """
     if not failure.rests:
-        return f"{part} {how_words(failure, write)}."
+        return f"{goes_first(part, failure.motions)} {how_words(failure, write)}."
     required = f"({factor_text(least_factor)} required)"
     if failure.at_least:
         return f"{part} {how_words(failure, write)} {required}."
@@ -152,6 +152,19 @@ def hold_words(part: str, failure: LetsGo, least_factor: float, write: Writing) 
         return f"{part} lets go at {at} times the cutting load {required}: {how_words(failure, write)}."
     held = f"{part} holds {factor_text(failure.factor)} times the cutting load {required}."
     return f"{held} Beyond that {how_words(failure, write)}."
+
+
+def goes_first(part: str, motions: Sequence[BodyMotion]) -> str:
+    """Return which body moves off first where nothing rests: the part itself where that is not known.
+
+    Parameters
+    ----------
+    part : str
+        Name of the part.
+    motions : sequence of BodyMotion
+        How the bodies begin to move, the fastest first.
+    """
+    return motions[0].body if motions else part
 
 
 def how_words(failure: LetsGo, write: Writing) -> str:

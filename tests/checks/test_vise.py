@@ -318,6 +318,9 @@ def test_the_smaller_of_two_parts_is_packed_and_not_held(two_in_one_vise, monkey
     assert "Put 0.03 mm of packing between front and vise_jaw.moving_jaw" in open_.remedy
     (factor,) = [f for f in found if f.kind is Kind.FACTOR]
     assert (factor.verdict, factor.value < 0.05) == (Verdict.NO_GO, True)
+    assert factor.says.endswith(
+        "No clamp presses it as drawn: close its seats, or bring what clamps up to it, first."
+    )
     (cocks,) = [f for f in found if f.kind is Kind.JAW_COCKS]
     assert (cocks.verdict, cocks.value) == (Verdict.NO_GO, pytest.approx(15.0))
     assert cocks.says.endswith("two stands 0.03 mm short of it and is not held.")
