@@ -20,8 +20,7 @@ from fixturecheck.report.markup import Table, picture_of, render_page, table_of
 from fixturecheck.report.pictures.draw import painted
 from fixturecheck.report.pictures.figures import body_colours
 from fixturecheck.report.pictures.painter import NOTHING_DRAWN, Painter
-from fixturecheck.report.pictures.scene import actor, camera, fit, legend_of
-from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
+from fixturecheck.report.pictures.scene import actor, fitted, legend_of, scene_base
 from fixturecheck.report.statements import QUESTIONS
 from fixturecheck.report.terminal import coloured, folded
 from fixturecheck.result.finding import Finding, Verdict
@@ -373,22 +372,16 @@ def _filled(scene: dict[str, Any], shapes: tuple[NamedShape, ...], meshes: dict[
     colours = body_colours(tuple(s for s in shapes if s.role is not Role.PART))
     first = next(s for s in shapes if s.role is Role.PART)
     colours |= {s.name: body_colours((first,))[first.name] for s in shapes if s.role is Role.PART}
-    eye = unit(FRONT_RIGHT)
     points = np.vstack([meshes[s.name].all_points_mm() for s in shapes])
-    centre, height = fit(points, eye)
     actors = [
         actor(s, colours, opacity_share=_GHOST if s.role is Role.TAKEN else 1.0)
         for s in shapes
         if s.name in scene["shows"]
     ]
     return {
-        "file": scene["file"],
+        **scene_base(scene["file"], scene["title"]),
         "actors": actors,
-        "camera": camera(centre, eye, up_for(eye), height),
-        "cut": False,
-        "tags": [],
+        "camera": fitted(points),
         "legend": legend_of(a["role"] for a in actors if a["role"] != Role.PART),
         "whole": True,
-        "title": scene["title"],
-        "verdict": None,
     }

@@ -13,8 +13,9 @@ from fixturecheck.report import statements as facts
 from fixturecheck.report.markup import Picture, picture_of, render_page
 from fixturecheck.report.order import OVERVIEW
 from fixturecheck.report.pictures.figures import body_colours
-from fixturecheck.report.pictures.scene import actor, camera, fit, legend_of
-from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
+from fixturecheck.report.pictures.scene import actor, camera, fitted, legend_of, scene_base
+from fixturecheck.report.pictures.views import FRONT_RIGHT, unit
+from fixturecheck.result.finding import Verdict
 from fixturecheck.result.relief import ReliefOutcome
 from fixturecheck.result.shapes import NamedShape
 from fixturecheck.units import Writing
@@ -60,18 +61,12 @@ def whole_scene(name: str, shapes: Sequence[NamedShape], points_mm: Floats) -> d
     points_mm : ndarray, shape (n, 3)
         Points that have to be in the picture.
     """
-    eye = unit(FRONT_RIGHT)
-    centre, height = fit(points_mm, eye)
     colours = body_colours(tuple(shapes))
     return {
-        "file": OVERVIEW,
+        **scene_base(OVERVIEW, name),
         "actors": [actor(s, colours) for s in shapes],
-        "camera": camera(centre, eye, up_for(eye), height),
-        "cut": False,
-        "tags": [],
+        "camera": fitted(points_mm),
         "legend": legend_of(s.role for s in shapes),
-        "title": name,
-        "verdict": None,
     }
 
 
@@ -93,22 +88,21 @@ def relief_scenes(
     """
     eye = unit(across.along)
     eye = eye if float(eye @ np.array(FRONT_RIGHT)) > 0 else -eye
-    place = camera(across.at_mm, eye, up_for(eye), max(_TIMES * across.size_mm, _LEAST_MM))
+    place = camera(across.at_mm, eye, max(_TIMES * across.size_mm, _LEAST_MM))
     scenes = []
     for k, (file, shapes) in enumerate(sides):
         drawn = [s for s in shapes if s.name in meshes]
         scenes.append(
             {
-                "file": file,
+                **scene_base(
+                    file, f"{'after' if k else 'before'}: {across.says}", Verdict.GO if k else Verdict.NO_GO
+                ),
                 "actors": [actor(s, body_colours(tuple(drawn))) for s in drawn],
                 "camera": place,
                 "cut": True,
-                "tags": [],
                 "spot": across.clash_at_mm.tolist(),
                 "ring_mm": across.ring_mm,
                 "arrow": None,
-                "title": f"{'after' if k else 'before'}: {across.says}",
-                "verdict": "go" if k else "no-go",
                 "callout": [across.says] if k else [across.before],
                 "legend": legend_of(s.role for s in drawn),
                 "units": units,

@@ -75,6 +75,7 @@ BESIDE = {
     "holding.remedy_search:TrialHold.least": {"now", "most", "step"},
     "result.remedy:Amount": {"now", "to"},
     "report.json:json_number": {"value"},
+    "report.pictures.figures:round_below": {"value"},
     "report.markup:round_step": {"least"},
     "wording.sentences:shown": {"value"},
     "wording.sentences:sized": {"value"},

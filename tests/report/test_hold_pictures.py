@@ -9,12 +9,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PIL import Image
-from scipy.spatial.transform import Rotation
 
 from fixturecheck.report.pictures.draw import write_job
-from fixturecheck.report.pictures.figures import flat_arrows, is_hidden, shaded, squares, turned_and_shifted
-from fixturecheck.report.pictures.ink import STRIP, Projection
+from fixturecheck.report.pictures.figures import flat_arrows, is_hidden, shaded, squares
+from fixturecheck.report.pictures.ink import STRIP
 from fixturecheck.report.pictures.painter import Drawn, Painter
+from fixturecheck.report.pictures.views import Projection
 from fixturecheck.report.write import meshes_of
 from tests.report import staged_hold
 
@@ -100,15 +100,6 @@ def test_arrows_point_from_tail_to_tip() -> None:
     assert tip[0] == pytest.approx(1.0)
     head = triangles[-1]
     assert np.ptp(points[head, 0]) > 2 * np.ptp(points[triangles[0], 0])
-
-
-def test_a_body_that_goes_is_turned_as_scipy_turns() -> None:
-    rng = np.random.default_rng(5)
-    points, about, shift = rng.uniform(-9, 9, (6, 3)), np.array([1.0, -2.0, 3.0]), np.array([0.1, 0.2, 0.3])
-    turn = np.array([0.3, -0.5, 0.7])
-    wanted = Rotation.from_rotvec(turn).apply(points - about) + about + shift
-    assert turned_and_shifted(points, about, turn, shift) == pytest.approx(wanted)
-    assert turned_and_shifted(points, about, 0 * turn, shift) == pytest.approx(points + shift)
 
 
 def test_what_stands_before_a_place_hides_it() -> None:

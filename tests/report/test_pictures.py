@@ -15,8 +15,9 @@ from PIL import Image
 
 from fixturecheck.report.order import numbered
 from fixturecheck.report.pictures.figures import ROLES, VERDICTS
-from fixturecheck.report.pictures.ink import STRIP, Projection
+from fixturecheck.report.pictures.ink import STRIP
 from fixturecheck.report.pictures.painter import Drawn, Painter
+from fixturecheck.report.pictures.views import Projection
 from fixturecheck.result.finding import Verdict
 from fixturecheck.result.shapes import Role
 from tests.report import staged

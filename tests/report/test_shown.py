@@ -15,9 +15,10 @@ from fixturecheck.kernel.mesh.triangles import Tessellator
 from fixturecheck.kernel.select import flush_faces
 from fixturecheck.report.order import numbered
 from fixturecheck.report.pictures.hold_scene import ARROW_SHARE
-from fixturecheck.report.pictures.ink import STEP, Board, Canvas, Projection, axes, tags
+from fixturecheck.report.pictures.ink import STEP, Board, Canvas, axes, tags
 from fixturecheck.report.pictures.render import HEIGHT, WIDTH, Drawer
 from fixturecheck.report.pictures.scene import close_up, legend_of, overview, set_stage
+from fixturecheck.report.pictures.views import Projection
 from fixturecheck.report.write import meshes_of
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 from fixturecheck.result.shapes import NamedShape, Role

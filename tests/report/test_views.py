@@ -48,7 +48,7 @@ def test_a_gap_is_seen_edge_on() -> None:
     view = look(scene, (20, 10, 10.15), direction=Z)
     assert abs(view.eye @ Z) < 1e-9
     assert not view.cut
-    assert view.up @ Z == pytest.approx(1.0)
+    assert up_for(view.eye) @ Z == pytest.approx(1.0)
 
 
 def test_a_gap_behind_a_wall_is_looked_at_from_the_open_side() -> None:
@@ -130,13 +130,13 @@ def test_a_section_is_moved_off_the_end_faces_along_the_line_of_sight_only(
 def test_sight_lines_meet_the_nearest_and_a_section_meets_what_it_cuts() -> None:
     """Looking along -Y at blocks at y 0..10 and 20..30; cut at y = 25 only the second is met, opened."""
     scene = triangles(box(-50, 0, -50, 50, 10, 50), box(-50, 20, -50, 50, 30, 50))
-    whole = what_is_seen(scene, np.array([0.0, 25.0, 0.0]), -Y, Z, 5.0, cut=False)
+    whole = what_is_seen(scene, np.array([0.0, 25.0, 0.0]), -Y, 5.0, cut=False)
     assert set(whole.ravel().tolist()) == {0}
-    cut = what_is_seen(scene, np.array([0.0, 25.0, 0.0]), -Y, Z, 5.0, cut=True)
+    cut = what_is_seen(scene, np.array([0.0, 25.0, 0.0]), -Y, 5.0, cut=True)
     assert set(cut.ravel().tolist()) == {1}
-    behind = what_is_seen(scene, np.array([0.0, 15.0, 0.0]), -Y, Z, 5.0, cut=True)
+    behind = what_is_seen(scene, np.array([0.0, 15.0, 0.0]), -Y, 5.0, cut=True)
     assert set(behind.ravel().tolist()) == {1}
-    beyond = what_is_seen(scene, np.array([0.0, 35.0, 0.0]), -Y, Z, 5.0, cut=True)
+    beyond = what_is_seen(scene, np.array([0.0, 35.0, 0.0]), -Y, 5.0, cut=True)
     assert set(beyond.ravel().tolist()) == {-1}
 
 

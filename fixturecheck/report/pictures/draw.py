@@ -14,10 +14,11 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.mesh.triangles import Mesh
 from fixturecheck.report.order import numbered
-from fixturecheck.report.pictures.figures import Figure, all_arrays, body_colours
+from fixturecheck.report.pictures.figures import Figure, all_arrays, body_colours, mesh_arrays
 from fixturecheck.report.pictures.hold_scene import hold_scenes
 from fixturecheck.report.pictures.painter import Drawn, Painter
 from fixturecheck.report.pictures.scene import (
+    MOST_TAGS,
     MeshedResult,
     actor,
     around_of,
@@ -28,6 +29,7 @@ from fixturecheck.report.pictures.scene import (
     location_scene,
     overview,
     rest_scene,
+    scene_base,
     set_stage,
 )
 from fixturecheck.report.pictures.views import Evidence, Frame, Triangles, choose_view, long_axis_of
@@ -36,7 +38,6 @@ from fixturecheck.result.shapes import BODIES, NamedShape, Role
 
 MOST_PAIRS = 6
 SIDES = ("before", "after")
-_MOST_TAGS = 14
 _SEEN_THROUGH = 0.45
 """Opacity of a body that stands alone, so that what was added and removed shows in it."""
 Pair = tuple[Sequence[NamedShape], Sequence[NamedShape]]
@@ -146,11 +147,7 @@ def _arrays(shapes: Sequence[NamedShape], meshes: Mapping[str, Mesh]) -> dict[st
     arrays: dict[str, Any] = {}
     for shape in shapes:
         mesh = meshes[shape.name]
-        arrays[f"{shape.name}/points"] = mesh.points_mm
-        arrays[f"{shape.name}/triangles"] = mesh.triangles
-        arrays[f"{shape.name}/lines"] = np.vstack([np.zeros((0, 3)), *mesh.lines_mm])
-        arrays[f"{shape.name}/line_sizes"] = np.array([len(line) for line in mesh.lines_mm], dtype=np.int64)
-        arrays[f"{shape.name}/dots"] = mesh.dots_mm
+        arrays |= mesh_arrays(shape.name, mesh.points_mm, mesh.triangles, mesh.lines_mm, mesh.dots_mm)
     return arrays
 
 
@@ -177,8 +174,6 @@ def pair_scenes(number: int, title: str, sides: Pair, meshes: Mapping[str, Mesh]
                 for s in shapes
             ],
             "camera": place,
-            "cut": False,
-            "tags": [],
         }
         for when, shapes in zip(SIDES, sides, strict=True)
     ]
@@ -226,7 +221,7 @@ def place_scenes(
                 "camera": fitted(everything),
                 "close": near,
                 "cut": cut,
-                "tags": [s.name for s in shapes] if len(shapes) <= _MOST_TAGS else [],
+                "tags": [s.name for s in shapes] if len(shapes) <= MOST_TAGS else [],
                 "labels": {s.name: s.bodies[0] for s in shapes},
             }
         )
@@ -235,11 +230,9 @@ def place_scenes(
 
 def _scene(number: int, when: str, title: str, shapes: Sequence[NamedShape]) -> dict[str, Any]:
     return {
-        "file": f"{number:02d}_{when}.png",
+        **scene_base(f"{number:02d}_{when}.png", f"{when}: {title}"),
         "legend": legend_of(s.role for s in shapes),
         "whole": True,
-        "title": f"{when}: {title}",
-        "verdict": None,
     }
 
 
@@ -273,7 +266,7 @@ def _seen(
         bodies=frozenset(own),
         regions=frozenset({len(shapes) - 1}),
     )
-    return camera(spot, view.eye, view.up, min(frame.height_mm(view), frame.whole_mm)), view.cut
+    return camera(spot, view.eye, min(frame.height_mm(view), frame.whole_mm)), view.cut
 
 
 def _meet(one: Mesh, other: Mesh) -> bool:

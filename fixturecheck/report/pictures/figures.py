@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from scipy.spatial.transform import Rotation
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.numeric import square_to
@@ -128,13 +130,9 @@ class Figure:
 
     def arrays(self) -> dict[str, npt.NDArray[Any]]:
         """Return the figure as the drawing process reads it."""
-        return {
-            f"{self.name}/points": self.points_mm,
-            f"{self.name}/triangles": self.triangles,
-            f"{self.name}/lines": np.vstack([np.zeros((0, 3)), *self.lines_mm]),
-            f"{self.name}/line_sizes": np.array([len(line) for line in self.lines_mm], dtype=np.int64),
-            f"{self.name}/dots": np.zeros((0, 3)),
-            f"{self.name}/rgb": self.rgb,
+        none = np.zeros((0, 3))
+        return mesh_arrays(self.name, self.points_mm, self.triangles, self.lines_mm, none) | {
+            f"{self.name}/rgb": self.rgb
         }
 
     def actor(self, *, layer: int, opacity_share: float = 1.0, lit: bool = False) -> dict[str, Any]:
@@ -158,6 +156,55 @@ class Figure:
             "figure": "lit" if lit else "flat",
             "layer": layer,
         }
+
+
+def mesh_arrays(
+    name: str, points_mm: Floats, triangles: Ints, lines_mm: Sequence[Floats], dots_mm: Floats
+) -> dict[str, npt.NDArray[Any]]:
+    """Return what is drawn of a shape as the drawing process reads it, keyed by its name and kind.
+
+    Parameters
+    ----------
+    name : str
+        The shape or figure.
+    points_mm : ndarray, shape (n, 3)
+        Corners of the triangles.
+    triangles : ndarray, shape (m, 3)
+        Places in `points_mm`.
+    lines_mm : sequence of ndarray, shape (k, 3)
+        One array for each polyline.
+    dots_mm : ndarray, shape (d, 3)
+        Points that are drawn as dots.
+
+    Returns
+    -------
+    dict of str to ndarray
+        Lines end to end, with the size of each.
+    """
+    return {
+        f"{name}/points": points_mm,
+        f"{name}/triangles": triangles,
+        f"{name}/lines": np.vstack([np.zeros((0, 3)), *lines_mm]),
+        f"{name}/line_sizes": np.array([len(line) for line in lines_mm], dtype=np.int64),
+        f"{name}/dots": dots_mm,
+    }
+
+
+def round_below(value: float) -> float:
+    """Return the largest of 1, 2 or 5 times a power of ten that is no more than a value.
+
+    Parameters
+    ----------
+    value : float
+        More than zero.
+
+    Returns
+    -------
+    float
+        A length for a scale, or a magnification.
+    """
+    power = 10.0 ** math.floor(math.log10(value))
+    return max(power * m for m in (1.0, 2.0, 5.0) if power * m <= value)
 
 
 def shaded(shares: Floats) -> Ints:
@@ -263,16 +310,8 @@ def turned_and_shifted(points_mm: Floats, about_mm: Floats, turn_rad: Floats, sh
     ----------
     Rodrigues' rotation formula.
     """
-    angle = float(np.linalg.norm(turn_rad))
-    arm = points_mm - about_mm
-    if angle > 0:
-        axis = turn_rad / angle
-        arm = (
-            arm * np.cos(angle)
-            + np.cross(axis, arm) * np.sin(angle)
-            + np.outer(arm @ axis, axis) * (1.0 - np.cos(angle))
-        )
-    return np.asarray(about_mm + arm + shift_mm)
+    arms = Rotation.from_rotvec(turn_rad).apply(points_mm - about_mm)
+    return np.asarray(about_mm + arms + shift_mm)
 
 
 def is_hidden(corners_mm: Floats, place_mm: Floats, eye: Floats) -> bool:

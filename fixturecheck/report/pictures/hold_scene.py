@@ -20,12 +20,12 @@ from fixturecheck.report.pictures.figures import (
     squares,
     turned_and_shifted,
 )
-from fixturecheck.report.pictures.scene import MeshedResult, actor, camera, fit, wheel_of
+from fixturecheck.report.pictures.scene import MeshedResult, actor, camera, fit, scene_base, wheel_passing
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Verdict, worst
 from fixturecheck.result.hold import BodyMotion, FluxSection, HoldFound, PartHeld, PullMap, Tool
-from fixturecheck.result.shapes import BODIES, NamedShape, Role
+from fixturecheck.result.shapes import BODIES, Role
 from fixturecheck.wording.hold import amount, digits, magnet_state, outcome_words, range_words
 from fixturecheck.wording.sentences import plain_name, sized
 
@@ -84,10 +84,9 @@ def _pull(stage: MeshedResult, hold: HoldFound) -> Drawn:
     ]
     unit_name = plain_name("N/cm2", units)
     scene = {
-        **_frame(stage, HOLD_PULL, f"pull of the magnet, {magnet_state(hold.magnet)}", None),
+        **scene_base(HOLD_PULL, f"pull of the magnet, {magnet_state(hold.magnet)}"),
         "actors": [*actors, figure.actor(layer=1)],
-        "camera": camera(centre, eye, up_for(eye), height),
-        "cut": False,
+        "camera": camera(centre, eye, height),
         "scale": {"title": "pull per area", "unit": unit_name, "top": top},
         "notes": [_total(stage, hold, name) for name in loose],
     }
@@ -166,9 +165,9 @@ def _flux(stage: MeshedResult, section: FluxSection) -> Drawn:
     axis = int(np.argmax(np.abs(normal)))
     place = amount(round(section.at_mm[axis], 2), "mm", stage.result.shown_in)
     scene = {
-        **_frame(stage, HOLD_FLUX, f"flux in the iron at {'XYZ'[axis]} {place}", None),
+        **scene_base(HOLD_FLUX, f"flux in the iron at {'XYZ'[axis]} {place}"),
         "actors": [*(actor(s, colours, pale=True) for s in bodies), arrows.actor(layer=2)],
-        "camera": camera(at, eye, up, max(1.12 * tall, 0.93 * section.wide_mm)),
+        "camera": camera(at, eye, max(1.12 * tall, 0.93 * section.wide_mm)),
         "cut": True,
         "scale": {"title": "flux density", "unit": "T", "top": top},
         "notes": [],
@@ -206,17 +205,19 @@ def _goes(stage: MeshedResult, hold: HoldFound, part: PartHeld) -> Drawn:
             "lines": ["cutting force", range_words((load_n, load_n), "N", stage.result.shown_in)],
         }
     ]
+    wheel = []
+    if part.tool is Tool.WHEEL:
+        wheel = wheel_passing(stage, part.cut, np.array(part.load_at_mm), opacity_share=_GHOST)
     arrows += [_motion_arrow(stage, moves[0], far_mm, part)] if moves else []
     scene = {
-        **_frame(stage, name, _headline(part), _verdict(stage.result, part)),
+        **scene_base(name, _headline(part), _verdict(stage.result, part)),
         "actors": [
             *(actor(s, colours, pale=s.name not in about) for s in bodies),
             *(f.actor(layer=1, opacity_share=0.26, lit=True) for f in moved),
-            *_wheel(stage, part),
+            *wheel,
             *(f.actor(layer=-1, opacity_share=_CUTTER, lit=True) for f in cutter),
         ],
-        "camera": camera(centre, eye, up_for(eye), max(1.15 * height, min(1.8 * height, _ROOM_MM))),
-        "cut": False,
+        "camera": camera(centre, eye, max(1.15 * height, min(1.8 * height, _ROOM_MM))),
         "tags": [*about[:4]],
         "arrows": arrows,
         "legend": [
@@ -317,14 +318,6 @@ def _side_eye(stage: MeshedResult, part: PartHeld, points: Floats) -> Floats:
     return max((unit(v) for v in _VIEWS), key=score)
 
 
-def _wheel(stage: MeshedResult, part: PartHeld) -> list[dict[str, Any]]:
-    """Return the cut's wheel as a ghost at the place of the force; none where a cutter cuts."""
-    if part.tool is not Tool.WHEEL:
-        return []
-    wheel = wheel_of(stage.result, part.cut)
-    return [_wheel_at(stage, wheel, part)] if wheel is not None else []
-
-
 def _cutter(part: PartHeld, name: str) -> list[Figure]:
     """Return a milling cutter where it stands, cut off a diameter above its end; none where a wheel cuts."""
     if part.axis_mm is None or part.cutter_mm <= 0.0:
@@ -340,28 +333,6 @@ def _cutter(part: PartHeld, name: str) -> list[Figure]:
             lines_mm=tuple(np.vstack([rim, rim[:1]]) for rim in rims),
         )
     ]
-
-
-def _wheel_at(stage: MeshedResult, wheel: NamedShape, part: PartHeld) -> dict[str, Any]:
-    points = stage.meshes[wheel.name].points_mm
-    low, high = points.min(axis=0), points.max(axis=0)
-    at = np.array(part.load_at_mm)
-    across = min(at[1] - low[1], 0.0) + max(at[1] - high[1], 0.0)
-    move = [at[0] - (low[0] + high[0]) / 2, across, 0.0]
-    ghost = actor(wheel, body_colours((wheel,)), opacity_share=0.1)
-    return {**ghost, "move": move, "layer": -1}
-
-
-def _frame(stage: MeshedResult, file: str, title: str, verdict: Verdict | None) -> dict[str, Any]:
-    """Return what every picture of the hold has; a plain view has no verdict."""
-    return {
-        "file": file,
-        "title": title,
-        "verdict": None if verdict is None else str(verdict),
-        "tags": [],
-        "legend": [],
-        "units": stage.result.shown_in,
-    }
 
 
 def _verdict(result: Result, part: PartHeld) -> Verdict:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,8 +13,8 @@ import shapely
 from PIL import Image, ImageDraw, ImageFont
 from scipy.ndimage import distance_transform_edt
 
-from fixturecheck.arrays import Floats
-from fixturecheck.report.pictures.figures import VERDICTS, Rgb
+from fixturecheck.report.pictures.figures import VERDICTS, Rgb, round_below
+from fixturecheck.report.pictures.views import Projection
 from fixturecheck.result.finding import Verdict
 from fixturecheck.wording.sentences import picture_text
 
@@ -128,6 +129,23 @@ class Board:
         rows, columns = self._cells(box, 0.0)
         return float(self.weight[rows, columns].sum() + 10.0 * self.taken[rows, columns].sum())
 
+    def upper_corner(self, size: tuple[float, float]) -> Box:
+        """Return the box of a size in the upper corner where it hides less.
+
+        Parameters
+        ----------
+        size : tuple of float
+            Width and height in pixels.
+
+        Returns
+        -------
+        Box
+            On the left where both hide as much.
+        """
+        width, height = size
+        boxes = [(x, 14.0, x + width, 14.0 + height) for x in (14.0, self.width - width - 14)]
+        return min(boxes, key=self.hidden)
+
     def find(self, x: float, y: float, width: float, height: float, *, least: float) -> Box | None:
         """Return the best free box near a point, at least so far from it, or None.
 
@@ -170,6 +188,22 @@ class Board:
         return left - margin, top - margin, right + margin, bottom + margin
 
 
+def card(draw: ImageDraw.ImageDraw, board: Board, box: Box) -> None:
+    """Draw the ground of a legend or a scale, and keep everything else out of it.
+
+    Parameters
+    ----------
+    draw : ImageDraw
+        The picture.
+    board : Board
+        What is taken of the picture.
+    box : Box
+        Where it lies.
+    """
+    draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=(150, 156, 164), width=2)
+    board.take(box)
+
+
 def nearest_of(box: Box, spot: Point) -> Point:
     """Return the point of a box that is nearest to a spot.
 
@@ -197,56 +231,14 @@ PAPER: Rgb = (255, 255, 255)
 STRIP = 76
 INSET = (336, 231)
 RING = 30.0
+_HEAD = 34.0
+"""Length of an arrow's head in pixels."""
 _TAG = 36
 _MOST_COVERED = 0.15
 """Share of a body as seen that its own name may cover; a smaller body is named beside it."""
 
 _COVER_LAST = ("part", "rest", "collision", "overlap", "gouge", "leftover")
 """Roles that words keep off where there is other room."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Projection:
-    """Where a point in space falls in a picture without perspective."""
-
-    target: Floats
-    right: Floats
-    up: Floats
-    eye: Floats
-    pixels_per_mm: float
-    width: int
-    height: int
-
-    @classmethod
-    def of(cls, camera: dict[str, Any], width: int, height: int) -> Projection:
-        """Return the projection of a camera onto a picture of a size in pixels.
-
-        Parameters
-        ----------
-        camera : mapping
-            `target`, `eye`, `up` and `height_mm`, as `scene.camera` makes it.
-        width, height : int
-            Size of the picture in pixels.
-        """
-        eye, up = np.array(camera["eye"]), np.array(camera["up"])
-        return cls(
-            target=np.array(camera["target"]),
-            right=np.cross(up, eye),
-            up=up,
-            eye=eye,
-            pixels_per_mm=height / camera["height_mm"],
-            width=width,
-            height=height,
-        )
-
-    def point(self, place: Floats) -> tuple[float, float]:
-        """Return the pixel of a point."""
-        x, y = self.arrow(place - self.target)
-        return self.width / 2 + x * self.pixels_per_mm, self.height / 2 + y * self.pixels_per_mm
-
-    def arrow(self, vector: Floats) -> tuple[float, float]:
-        """Return how a unit vector lies in the picture: x to the right, y down."""
-        return float(vector @ self.right), -float(vector @ self.up)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -436,12 +428,36 @@ def _arrow(
     dx, dy = way[0] / length, way[1] / length
     start, end = radius + 12, radius + 128
     a, b = (x + start * dx, y + start * dy), (x + end * dx, y + end * dy)
-    neck = (x + (end - 34) * dx, y + (end - 34) * dy)
-    head = [b, (neck[0] - 22 * dy, neck[1] + 22 * dx), (neck[0] + 22 * dy, neck[1] - 22 * dx)]
-    draw.line((*a, *neck), fill=PAPER, width=18)
-    draw.polygon(head, fill=colour, outline=PAPER, width=3)
-    draw.line((*a, *neck), fill=colour, width=11)
+    shaft(draw, a, b, colour, half_head=22, width=11)
     board.take((min(a[0], b[0]) - 22, min(a[1], b[1]) - 22, max(a[0], b[0]) + 22, max(a[1], b[1]) + 22), 0.0)
+
+
+def shaft(
+    draw: ImageDraw.ImageDraw, foot: Point, tip: Point, colour: Rgb, *, half_head: int, width: int
+) -> None:
+    """Draw an arrow with a border of paper.
+
+    Parameters
+    ----------
+    draw : ImageDraw
+        The picture.
+    foot, tip : Point
+        Its ends.
+    colour : Rgb
+        Its own.
+    half_head : int
+        How far its head stands out to either side, in pixels.
+    width : int
+        Of its shaft, in pixels.
+    """
+    long = math.dist(foot, tip)
+    dx, dy = (tip[0] - foot[0]) / long, (tip[1] - foot[1]) / long
+    neck = tip[0] - _HEAD * dx, tip[1] - _HEAD * dy
+    across = half_head * dy, half_head * dx
+    barbs = [tip, (neck[0] - across[0], neck[1] + across[1]), (neck[0] + across[0], neck[1] - across[1])]
+    draw.line((*foot, *neck), fill=PAPER, width=width + 7)
+    draw.polygon(barbs, fill=colour, outline=PAPER, width=3)
+    draw.line((*foot, *neck), fill=colour, width=width)
 
 
 def _callout(
@@ -452,24 +468,73 @@ def _callout(
     colour: Rgb,
 ) -> None:
     """Write number and limit beside the spot, with a line to it."""
-    lines = [picture_text(line) for line in scene["callout"]]
-    if not lines:
+    if not scene["callout"]:
         return
-    fonts = [font_of(48), *[font_of(36)] * (len(lines) - 1)]
-    sizes = [size_of(draw, line, font) for line, font in zip(lines, fonts, strict=True)]
-    width = max(w for w, _ in sizes) + 36
-    height = sum(f.size for f in fonts) * 1.22 + 24
-    *spot, radius = ring
-    box = board.find(spot[0], spot[1], width, height, least=radius + 2 * RING)
+    label = Label(draw, scene["callout"], sizes=(48, 36), spacing_share=1.22, margins=(18, 14, 10))
+    x, y, radius = ring
+    box = board.find(x, y, *label.size, least=radius + 2 * RING)
     if box is None:
         return
-    _leader(draw, (spot[0], spot[1]), box, colour, radius)
-    draw.rounded_rectangle(box, radius=10, fill=PAPER, outline=colour, width=4)
-    y = box[1] + 14
-    for line, font in zip(lines, fonts, strict=True):
-        draw.text((box[0] + 18, y), line, font=font, fill=INK)
-        y += font.size * 1.22
-    board.write(box, (spot[0], spot[1]))
+    _leader(draw, (x, y), box, colour, radius)
+    label.write(box, colour, 4, radius=10)
+    board.write(box, (x, y))
+
+
+class Label:
+    """A few lines in a box, the first in larger letters.
+
+    Parameters
+    ----------
+    draw : ImageDraw
+        What it is drawn with.
+    lines : sequence of str
+        What it says.
+    sizes : tuple of int
+        Of the letters of the first line and of the others.
+    spacing_share : float
+        From line to line, in sizes of the letters.
+    margins : tuple of int
+        Beside the lines, above them and below, in pixels.
+    """
+
+    def __init__(
+        self,
+        draw: ImageDraw.ImageDraw,
+        lines: Sequence[str],
+        *,
+        sizes: tuple[int, int],
+        spacing_share: float,
+        margins: tuple[int, int, int],
+    ) -> None:
+        self._draw, self._spacing, self._margins = draw, spacing_share, margins
+        self._lines = [(picture_text(line), font_of(sizes[n > 0])) for n, line in enumerate(lines)]
+
+    @property
+    def size(self) -> tuple[float, float]:
+        """Width and height of the box."""
+        beside, above, below = self._margins
+        width = max(size_of(self._draw, line, font)[0] for line, font in self._lines) + 2 * beside
+        return width, sum(font.size for _, font in self._lines) * self._spacing + above + below
+
+    def write(self, box: Box, outline: Rgb, width: int, *, radius: int = 8) -> None:
+        """Draw the box and write the lines into it.
+
+        Parameters
+        ----------
+        box : Box
+            Where it lies.
+        outline : Rgb
+            Colour of its border.
+        width : int
+            Of its border, in pixels.
+        radius : int
+            Of its corners, in pixels.
+        """
+        self._draw.rounded_rectangle(box, radius=radius, fill=PAPER, outline=outline, width=width)
+        y = box[1] + self._margins[1]
+        for line, font in self._lines:
+            self._draw.text((box[0] + self._margins[0], y), line, font=font, fill=INK)
+            y += font.size * self._spacing
 
 
 def leader(draw: ImageDraw.ImageDraw, at: tuple[float, float], box: Box, colour: Rgb) -> None:
@@ -570,10 +635,9 @@ def legend(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
         return
     width = max(size_of(draw, picture_text(row["text"]), font)[0] for row in rows) + 76
     height = 8 + 46.0 * len(rows)
-    corners = [(14.0, 14.0), (board.width - width - 14, 14.0)]
-    left, top = min(corners, key=lambda c: board.hidden((*c, c[0] + width, c[1] + height)))
-    box = (left, top, left + width, top + height)
-    draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=(150, 156, 164), width=2)
+    box = board.upper_corner((width, height))
+    left, top, _, _ = box
+    card(draw, board, box)
     for i, row in enumerate(rows):
         y = top + 6 + 46 * i
         draw.rectangle((left + 12, y + 7, left + 44, y + 33), fill=tuple(row["rgb"]), outline=INK, width=2)
@@ -621,14 +685,11 @@ def axes(
     x, y, long = (104.0, view.height - 196.0, 40.0) if small else (130.0, view.height - 130.0, 92.0)
     words = ("+X", "+Y", "+Z") if small or not machine else ("+X traverse", "+Y cross", "+Z")
     if small:
-        draw.rounded_rectangle(around(x, y, 180, 180), radius=8, fill=PAPER, outline=(150, 156, 164), width=2)
-        board.take(around(x, y, 180, 180))
+        card(draw, board, around(x, y, 180, 180))
     else:
         board.take((0, y - 120, 350 * letters_px / _LETTERS_PX, view.height), 0.0)
         if backed:
-            box = (14.0, y - 136, 424.0, y + 86)
-            draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=(150, 156, 164), width=2)
-            board.take(box)
+            card(draw, board, (14.0, y - 136, 424.0, y + 86))
     for name, axis in zip(words, np.eye(3), strict=True):
         dx, dy = view.arrow(axis)
         length = math.hypot(dx, dy)
@@ -662,17 +723,15 @@ def _scale(draw: ImageDraw.ImageDraw, view: Projection, board: Board, units: str
     """Draw a bar of a round length in the lower left corner."""
     unit_mm, name = (25.4, "in") if units != "mm" else (1.0, "mm")
     longest = 0.2 * view.width / view.pixels_per_mm / unit_mm
-    power = 10.0 ** math.floor(math.log10(longest))
-    length = next(step * power for step in (5.0, 2.0, 1.0) if step * power <= longest)
+    length = round_below(longest)
     pixels = length * unit_mm * view.pixels_per_mm
     x, y = 30.0, view.height - 34.0
     box = (14.0, y - 60, x + pixels + 18, view.height - 12.0)
-    draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=(150, 156, 164), width=2)
+    card(draw, board, box)
     draw.line((x, y, x + pixels, y), fill=INK, width=6)
     for end in (x, x + pixels):
         draw.line((end, y - 10, end, y + 10), fill=INK, width=4)
     draw.text((x, y - 34), f"{length:g} {name}", font=font_of(34), fill=INK, anchor="lm")
-    board.take(box)
 
 
 def _inset(

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import math
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -31,23 +31,25 @@ from fixturecheck.report.pictures.ink import (
     PAPER,
     STEP,
     Board,
-    Box,
     Canvas,
-    Projection,
+    Label,
     around,
     axes,
+    card,
     finish_close_up,
     finish_overview,
     font_of,
     leader,
     legend,
+    shaft,
     size_of,
     tags,
     titled,
 )
+from fixturecheck.report.pictures.views import Projection
 from fixturecheck.wording.sentences import picture_text
 
-_LONG, _HEAD = 120.0, 34.0
+_LONG = 120.0
 _FLAT = 0.25
 """An arrow that lies less than this in the picture points at the viewer, and is drawn as a ring."""
 _BAR = (38, 300)
@@ -88,11 +90,7 @@ def _draw(
     back = _LONG if arrow["into"] else 0.0
     foot = (x - back * dx, y - back * dy)
     head = (foot[0] + _LONG * dx, foot[1] + _LONG * dy)
-    neck = (head[0] - _HEAD * dx, head[1] - _HEAD * dy)
-    barbs = [head, (neck[0] - 18 * dy, neck[1] + 18 * dx), (neck[0] + 18 * dy, neck[1] - 18 * dx)]
-    draw.line((*foot, *neck), fill=PAPER, width=16)
-    draw.polygon(barbs, fill=colour, outline=PAPER, width=3)
-    draw.line((*foot, *neck), fill=colour, width=9)
+    shaft(draw, foot, head, colour, half_head=18, width=9)
     draw.ellipse(around(x, y, 14, 14), fill=colour, outline=PAPER, width=2)
     for share in np.linspace(0.0, 1.0, 7):
         board.take(around(foot[0] + share * _LONG * dx, foot[1] + share * _LONG * dy, 30, 30), 0.0)
@@ -101,35 +99,18 @@ def _draw(
 
 def _words(draw: ImageDraw.ImageDraw, board: Board, arrow: dict[str, Any], spot: tuple[float, float]) -> None:
     """Write the words of an arrow near its free end."""
-    box = board.find(*spot, *_label_size(draw, arrow["lines"]), least=18)
+    label = _label(draw, arrow["lines"])
+    box = board.find(*spot, *label.size, least=18)
     if box is None:
         return
     colour: Rgb = tuple(arrow["rgb"])
     leader(draw, spot, box, colour)
-    draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=colour, width=4)
-    _label(draw, box, arrow["lines"])
+    label.write(box, colour, 4)
     board.write(box, spot)
 
 
-def _label_fonts(lines: Sequence[str]) -> Iterator[tuple[str, Any]]:
-    """Yield the lines of a label as they can be drawn, each with its letters, the first larger."""
-    for n, line in enumerate(lines):
-        yield picture_text(line), font_of(32 if n else 36)
-
-
-def _label_size(draw: ImageDraw.ImageDraw, lines: Sequence[str]) -> tuple[float, float]:
-    """Return width and height of the box round the lines of a label."""
-    fonts = [*_label_fonts(lines)]
-    width = max(size_of(draw, line, font)[0] for line, font in fonts) + 28
-    return width, sum(font.size for _, font in fonts) * 1.2 + 16
-
-
-def _label(draw: ImageDraw.ImageDraw, box: Box, lines: Sequence[str]) -> None:
-    """Write the lines of a label into its box."""
-    y = box[1] + 8
-    for line, font in _label_fonts(lines):
-        draw.text((box[0] + 14, y), line, font=font, fill=INK)
-        y += font.size * 1.2
+def _label(draw: ImageDraw.ImageDraw, lines: Sequence[str]) -> Label:
+    return Label(draw, lines, sizes=(36, 32), spacing_share=1.2, margins=(14, 8, 8))
 
 
 def finish_scaled(canvas: Canvas) -> Image.Image:
@@ -157,11 +138,9 @@ def _colour_bar(draw: ImageDraw.ImageDraw, board: Board, scale: dict[str, Any]) 
     heads = [picture_text(scale["title"]), picture_text(scale["unit"])]
     width = max(size_of(draw, head, font)[0] for head in heads) + 36
     height = 2 * 40 + _BAR[1] + 64.0
-    corners = [(14.0, 14.0), (board.width - width - 14, 14.0)]
-    left, top = min(corners, key=lambda c: board.hidden((*c, c[0] + width, c[1] + height)))
-    draw.rounded_rectangle(
-        (left, top, left + width, top + height), radius=8, fill=PAPER, outline=(150, 156, 164), width=2
-    )
+    box = board.upper_corner((width, height))
+    left, top, _, _ = box
+    card(draw, board, box)
     for i, head in enumerate(heads):
         draw.text((left + 18, top + 28 + 40 * i), head, font=font, fill=INK, anchor="lm")
     x, y = left + 22, top + 106
@@ -173,7 +152,6 @@ def _colour_bar(draw: ImageDraw.ImageDraw, board: Board, scale: dict[str, Any]) 
         draw.line((x + _BAR[0], at, x + _BAR[0] + 10, at), fill=INK, width=3)
         label = f"{scale['top'] * i / _TICKS:.3g}"
         draw.text((x + _BAR[0] + 18, at), label, font=small, fill=INK, anchor="lm")
-    board.take((left, top, left + width, top + height))
 
 
 def _letters(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
@@ -202,16 +180,16 @@ def _notes(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
         board.take(around(*spot, 16, 16))
     placed = []
     for note, spot in sorted(zip(notes, spots, strict=True), key=lambda pair: pair[1]):
-        box = board.find(*spot, *_label_size(draw, note["lines"]), least=50)
+        label = _label(draw, note["lines"])
+        box = board.find(*spot, *label.size, least=50)
         if box is not None:
             board.write(box, spot)
-            placed.append((spot, box, note["lines"]))
+            placed.append((spot, box, label))
     for spot, box, _ in placed:
         leader(draw, spot, box, INK)
         draw.ellipse(around(*spot, 12, 12), fill=INK)
-    for _, box, lines in placed:
-        draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=INK, width=2)
-        _label(draw, box, lines)
+    for _, box, label in placed:
+        label.write(box, INK, 2)
 
 
 class Drawer:

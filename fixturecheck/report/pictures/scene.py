@@ -6,7 +6,6 @@ The scenes are plain values; the process that draws them needs neither the kerne
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import product
@@ -18,7 +17,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.mesh.triangles import Mesh
 from fixturecheck.report.order import LOCATION, OVERVIEW, REST, Numbered
-from fixturecheck.report.pictures.figures import ROLES, WORDS, Rgb, body_colours
+from fixturecheck.report.pictures.figures import ROLES, WORDS, Rgb, body_colours, round_below
 from fixturecheck.report.pictures.views import (
     FRONT_RIGHT,
     Frame,
@@ -27,13 +26,14 @@ from fixturecheck.report.pictures.views import (
     choose_view,
     framed,
     off_the_ends,
+    picture_axes,
     side_view,
     unit,
     up_for,
 )
 from fixturecheck.result import Result
 from fixturecheck.result.contact import ContactKind
-from fixturecheck.result.finding import Finding, Verdict
+from fixturecheck.result.finding import Finding, Verdict, worst
 from fixturecheck.result.rest import PartLocation
 from fixturecheck.result.shapes import BODIES, PATCHES, NamedShape, Role, wheel_name
 from fixturecheck.units import Writing
@@ -41,7 +41,7 @@ from fixturecheck.wording.sentences import number_found, shown_plain
 
 TOOLS = (Role.WHEEL, Role.CUTTER)
 _REGIONS = (Role.OVERLAP, Role.COLLISION, Role.LEFTOVER, Role.GOUGE)
-_MOST_TAGS = 14
+MOST_TAGS = 14
 _LAYERS = {**dict.fromkeys((*BODIES, *TOOLS, Role.REST, Role.TRAVEL), 0.0), Role.POLE: 0.5, Role.MOVED: 1.5}
 """What shares a plane is drawn in layers: poles on bodies, evidence on both (1), and on what was added there
 the faces that it moved."""
@@ -94,6 +94,33 @@ def set_stage(result: Result, meshes: Mapping[str, Mesh]) -> MeshedResult:
     return MeshedResult(result=result, meshes=meshes, triangles=triangles, numbers=numbers)
 
 
+def scene_base(file: str, title: str, verdict: Verdict | None = None) -> dict[str, Any]:
+    """Return what every picture has; a plain view has no verdict.
+
+    Parameters
+    ----------
+    file : str
+        Its PNG file.
+    title : str
+        What stands above it.
+    verdict : Verdict or None
+        The verdict of what it shows.
+
+    Returns
+    -------
+    dict
+        A scene without actors and camera: not cut, without names and legend.
+    """
+    return {
+        "file": file,
+        "title": title,
+        "verdict": None if verdict is None else str(verdict),
+        "cut": False,
+        "tags": [],
+        "legend": [],
+    }
+
+
 def overview(stage: MeshedResult) -> dict[str, Any]:
     """Return the scene of the whole set-up: bodies, patches, and as a ghost the first cut's wheel.
 
@@ -108,20 +135,17 @@ def overview(stage: MeshedResult) -> dict[str, Any]:
         elif shape.role in TOOLS and shape is first:
             actors.append(actor(shape, colours, opacity_share=0.16))
     bodies = [s for s in stage.result.shapes if s.role in BODIES]
-    tags = [s.name for s in bodies] if len(bodies) <= _MOST_TAGS else []
+    tags = [s.name for s in bodies] if len(bodies) <= MOST_TAGS else []
     points = np.vstack([stage.meshes[s.name].all_points_mm() for s in bodies or stage.result.shapes])
     whole = fitted(points)
     return {
-        "file": OVERVIEW,
+        **scene_base(OVERVIEW, stage.result.name),
         "actors": actors,
         "camera": whole,
         "close": _close(stage, whole),
-        "cut": False,
         "tags": tags,
         "legend": legend_of(a["role"] for a in actors),
         "machine": stage.result.touching is None,
-        "title": stage.result.name,
-        "verdict": None,
     }
 
 
@@ -163,7 +187,7 @@ def fitted(points: Floats) -> dict[str, Any]:
     """Return the camera from the operator's side that holds all points (n, 3)."""
     eye = unit(FRONT_RIGHT)
     centre, height = fit(points, eye)
-    return camera(centre, eye, up_for(eye), height)
+    return camera(centre, eye, height)
 
 
 def close_up(stage: MeshedResult, row: Numbered) -> dict[str, Any]:
@@ -194,19 +218,22 @@ def close_up(stage: MeshedResult, row: Numbered) -> dict[str, Any]:
     view = _view(stage, finding, spot, frame, (involved, regions))
     if any(s.role is Role.REST for s in shapes):
         spot = off_the_ends(spot, view.eye, np.vstack([stage.meshes[n].all_points_mm() for n in involved]))
-    passing = _passing_wheel(stage, finding, spot)
-    actors = [*close_actors(stage, shapes, involved), *_wheel_actors(passing, cut=view.cut)]
+    actors = close_actors(stage, shapes, involved)
+    if travels:
+        # Behind everything where it is cut open, a ghost where it is whole.
+        share = 1.0 if view.cut else 0.25
+        actors += wheel_passing(stage, finding.cut, spot, opacity_share=share, pale=view.cut)
     return {
-        "file": row.picture,
+        **scene_base(
+            str(row.picture), f"{finding.check}: {finding.subject}", finding.overruled or finding.verdict
+        ),
         "actors": actors,
-        "camera": camera(spot, view.eye, view.up, frame.height_mm(view)),
+        "camera": camera(spot, view.eye, frame.height_mm(view)),
         "cut": view.cut,
         "tags": involved,
         "spot": spot.tolist(),
         "ring_mm": frame.ring_mm(view),
         "arrow": None if direction is None else direction.tolist(),
-        "title": f"{finding.check}: {finding.subject}",
-        "verdict": str(finding.overruled or finding.verdict),
         "counted_as": str(finding.verdict) if finding.overruled is not None else None,
         "number": row.number,
         "callout": _callout(finding, stage.result.shown_in, [*travels, *involved][:2] if travels else []),
@@ -268,59 +295,63 @@ def close_actors(stage: MeshedResult, shapes: list[NamedShape], involved: list[s
     ]
 
 
-def _passing_wheel(stage: MeshedResult, finding: Finding, spot: Floats) -> list[tuple[NamedShape, Floats]]:
-    """Return the wheel of the finding's cut and how far to move it so that it passes the spot."""
-    wheel = wheel_of(stage.result, finding.cut)
-    if wheel is None or not any(s.role is Role.TRAVEL for s in finding.shapes):
-        return []
-    points = stage.meshes[wheel.name].points_mm
-    low, high = points.min(axis=0), points.max(axis=0)
-    # Along the traverse the wheel passes every place; across it only as far as the spot is off.
-    across = min(spot[1] - low[1], 0.0) + max(spot[1] - high[1], 0.0)
-    return [(wheel, np.array([spot[0] - (low[0] + high[0]) / 2, across, 0.0]))]
-
-
-def wheel_of(result: Result, cut: str) -> NamedShape | None:
-    """Return the wheel of a cut, the only one where it is not named; None where there is none.
-
-    Parameters
-    ----------
-    result : Result
-        Its shapes are searched.
-    cut : str
-        Name of the cut; not looked at where there is one wheel.
-    """
+def _wheel_of(result: Result, cut: str) -> NamedShape | None:
+    """Return the wheel of a cut, the only one where it is not named; None where there is none."""
     wheels = [s for s in result.shapes if s.role is Role.WHEEL]
     return next((w for w in wheels if len(wheels) == 1 or w.name == wheel_name(cut)), None)
 
 
-def _wheel_actors(passing: list[tuple[NamedShape, Floats]], *, cut: bool) -> list[dict[str, Any]]:
-    """Return the passing wheel: behind everything where it is cut open, a ghost where it is whole."""
-    colours = body_colours(tuple(wheel for wheel, _ in passing))
-    return [
-        {
-            **actor(wheel, colours, opacity_share=1.0 if cut else 0.25, pale=cut),
-            "move": move.tolist(),
-            "layer": -1,
-        }
-        for wheel, move in passing
-    ]
+def wheel_passing(
+    stage: MeshedResult, cut: str, at_mm: Floats, *, opacity_share: float, pale: bool = False
+) -> list[dict[str, Any]]:
+    """Return the wheel of a cut, moved so that it passes a place, behind all else; none where there is none.
+
+    Parameters
+    ----------
+    cut : str
+        The cut.
+    at_mm : ndarray, shape (3,)
+        The place.
+    opacity_share : float
+        How much it hides, from 0 to 1.
+    pale : bool
+        Whether it steps back toward the paper.
+
+    Returns
+    -------
+    list of dict
+        The wheel as an actor, or nothing.
+    """
+    wheel = _wheel_of(stage.result, cut)
+    if wheel is None:
+        return []
+    points = stage.meshes[wheel.name].points_mm
+    low, high = points.min(axis=0), points.max(axis=0)
+    # Along the traverse the wheel passes every place; across it only as far as the place is off.
+    across = min(at_mm[1] - low[1], 0.0) + max(at_mm[1] - high[1], 0.0)
+    move = [float(at_mm[0] - (low[0] + high[0]) / 2), float(across), 0.0]
+    drawn = actor(wheel, body_colours((wheel,)), opacity_share=opacity_share, pale=pale)
+    return [{**drawn, "move": move, "layer": -1}]
 
 
-def camera(target: Floats, eye: Floats, up: Floats, height_mm: float) -> dict[str, Any]:
+def camera(target: Floats, eye: Floats, height_mm: float) -> dict[str, Any]:
     """Return a camera as plain values.
 
     Parameters
     ----------
     target : ndarray, shape (3,)
-        Point in the middle of the picture, mm.
+        What stands in the middle of the picture.
     eye : ndarray, shape (3,)
-        Unit vector toward the viewer.
-    up : ndarray, shape (3,)
-        Unit vector that points up in the picture.
+        From the target toward the viewer, length 1.
     height_mm : float
-        What the height of the picture shows.
+        Height of the picture.
+
+    Returns
+    -------
+    dict
+        With `up`, square to `eye`, besides.
     """
+    up = up_for(eye)
     return {"target": target.tolist(), "eye": eye.tolist(), "up": up.tolist(), "height_mm": height_mm}
 
 
@@ -375,9 +406,7 @@ def fit(points: Floats, eye: Floats) -> tuple[Floats, float]:
     (ndarray, shape (3,), float)
         Middle and height, mm.
     """
-    up = up_for(eye)
-    right = np.cross(up, eye)
-    axes = np.stack([right, up, eye])
+    axes = picture_axes(eye)
     local = points @ axes.T
     low, high = local.min(axis=0), local.max(axis=0)
     width, height, _ = high - low
@@ -492,20 +521,20 @@ def location_scene(stage: MeshedResult) -> dict[str, Any] | None:
         elif shape.role is Role.PART:
             actors.append(actor(shape, colours, opacity_share=_GHOST))
     return {
-        "file": LOCATION,
+        **scene_base(
+            LOCATION,
+            f"what locates {part.body}: {part.rank} of 6 degrees of freedom",
+            _worst(stage.result, part),
+        ),
         "actors": actors,
         # Arrows and their words stand round the part.
-        "camera": camera(centre, eye, up_for(eye), 1.9 * height),
-        "cut": False,
+        "camera": camera(centre, eye, 1.9 * height),
         "tags": about,
         "arrows": arrows,
         "legend": [
             {"rgb": list(SEAT), "text": "seat holds"},
             {"rgb": list(TARGET), "text": f"cut face, {um} per {um}"},
         ],
-        "title": f"what locates {part.body}: {part.rank} of 6 degrees of freedom",
-        "verdict": str(_worst(stage.result, part)),
-        "units": stage.result.shown_in,
     }
 
 
@@ -547,13 +576,11 @@ def _arrow(found: Finding, rgb: tuple[int, int, int], lines: list[str], *, into:
     return {"at": list(at or ()), "way": list(way or ()), "rgb": list(rgb), "lines": lines, "into": into}
 
 
-def _worst(result: Result, part: PartLocation) -> str:
+def _worst(result: Result, part: PartLocation) -> Verdict:
     """Return the worst verdict of what is drawn."""
     seats = (f"{part.body}: {s.role.name}" for s in part.seats)
     names = {part.body, *seats, *(t.place.name for t in part.targets)}
-    order = ["no-go", "unknown", "caution", "go"]
-    verdicts = [str(f.verdict) for f in result.findings if f.check == "location" and f.subject in names]
-    return min(verdicts, key=order.index, default="go")
+    return worst(f.verdict for f in result.findings if f.check == "location" and f.subject in names)
 
 
 _SHOWN_SHARE = 0.06
@@ -576,7 +603,7 @@ def rest_scene(stage: MeshedResult) -> dict[str, Any] | None:
     reach = np.vstack([stage.meshes[n].all_points_mm() for n in about])
     span = float(np.linalg.norm(np.ptp(reach, axis=0)))
     gap_mm = _gap_mm(finding) or max(float(np.linalg.norm(shifts[b])) for b in moved)
-    times = min(_round(_SHOWN_SHARE * span / max(gap_mm, 1e-9)), _MOST_TIMES)
+    times = min(max(round_below(_SHOWN_SHARE * span / max(gap_mm, 1e-9)), 1.0), _MOST_TIMES)
     way = shifts[_body(finding)] if finding.direction is None else np.array(finding.direction)
     view = side_view(unit(way))
     spot = off_the_ends(spot, view.eye, reach)
@@ -595,17 +622,15 @@ def rest_scene(stage: MeshedResult) -> dict[str, Any] | None:
             actors.append({**actor(shape, colours), "move": far.tolist(), "layer": 0})
     gap = "" if finding.value is None else shown_plain(finding.value, finding.unit, stage.result.shown_in)
     return {
-        "file": REST,
+        **scene_base(REST, f"at rest, moves drawn {times:g} times; as drawn: ghosts", finding.verdict),
         "actors": actors,
-        "camera": camera(centre, view.eye, view.up, height),
+        "camera": camera(centre, view.eye, height),
         "cut": view.cut,
         "times": times,
         "tags": about,
         "spot": (spot + (times - 1.0) * shifts[_body(finding)]).tolist(),
         "ring_mm": 0.0,
         "arrow": None,
-        "title": f"at rest, moves drawn {times:g} times; as drawn: ghosts",
-        "verdict": str(finding.verdict),
         "callout": [f"{_body(finding)} open by {gap}", f"drawn {times:g} times"] if gap else [],
         "legend": legend_of(a["role"] for a in actors),
         "units": stage.result.shown_in,
@@ -632,11 +657,3 @@ def _body(finding: Finding) -> str:
 def _middle(stage: MeshedResult, name: str) -> Floats:
     points = stage.meshes[name].all_points_mm()
     return np.asarray((points.min(axis=0) + points.max(axis=0)) / 2)
-
-
-def _round(times: float) -> float:
-    """Round a magnification down to 1, 2 or 5 times a power of ten."""
-    if times <= 1.0:
-        return 1.0
-    power = 10.0 ** math.floor(math.log10(times))
-    return max(power * m for m in (1.0, 2.0, 5.0) if power * m <= times)

@@ -11,6 +11,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
 
 import numpy as np
 
@@ -53,7 +54,6 @@ class View:
     """
 
     eye: Floats
-    up: Floats
     cut: bool
     score: float
 
@@ -71,12 +71,73 @@ def up_for(eye: Floats) -> Floats:
     return unit(straight - eye * (straight @ eye))
 
 
+def picture_axes(eye: Floats) -> Floats:
+    """Return the axes of a picture: to the right, up, and toward the eye.
+
+    Parameters
+    ----------
+    eye : ndarray, shape (3,)
+        From the picture toward the viewer, length 1.
+
+    Returns
+    -------
+    ndarray, shape (3, 3)
+        One axis a row.
+    """
+    up = up_for(eye)
+    return np.stack([np.cross(up, eye), up, eye])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Projection:
+    """Where a point in space falls in a picture without perspective."""
+
+    target: Floats
+    right: Floats
+    up: Floats
+    eye: Floats
+    pixels_per_mm: float
+    width: int
+    height: int
+
+    @classmethod
+    def of(cls, camera: dict[str, Any], width: int, height: int) -> Projection:
+        """Return the projection of a camera onto a picture of a size in pixels.
+
+        Parameters
+        ----------
+        camera : mapping
+            `target`, `eye`, `up` and `height_mm`, as `scene.camera` makes it.
+        width, height : int
+            Size of the picture in pixels.
+        """
+        eye, up = np.array(camera["eye"]), np.array(camera["up"])
+        return cls(
+            target=np.array(camera["target"]),
+            right=np.cross(up, eye),
+            up=up,
+            eye=eye,
+            pixels_per_mm=height / camera["height_mm"],
+            width=width,
+            height=height,
+        )
+
+    def point(self, place: Floats) -> tuple[float, float]:
+        """Return the pixel of a point."""
+        x, y = self.arrow(place - self.target)
+        return self.width / 2 + x * self.pixels_per_mm, self.height / 2 + y * self.pixels_per_mm
+
+    def arrow(self, vector: Floats) -> tuple[float, float]:
+        """Return how a unit vector lies in the picture: x to the right, y down."""
+        return float(vector @ self.right), -float(vector @ self.up)
+
+
 def side_view(direction: Floats) -> View:
     """Return the section in which a move along a direction is seen from the operator's side, level."""
     flat = np.cross(direction, [0.0, 0.0, 1.0])
     across = flat if float(np.linalg.norm(flat)) > _LEVEL else np.array([0.0, -1.0, 0.0])
     eye = unit(across if float(across @ np.array(FRONT_RIGHT)) > 0 else -across)
-    return View(eye=eye, up=up_for(eye), cut=True, score=0.0)
+    return View(eye=eye, cut=True, score=0.0)
 
 
 def off_the_ends(spot: Floats, eye: Floats, points: Floats) -> Floats:
@@ -207,8 +268,7 @@ def _judged(triangles: Triangles, alone: Triangles, wanted: _Wanted, eye: Floats
     What hides a region costs most; a whole view is liked better than a section, the operator's side better
     than others, and squarely along an axis, where a part looks like its drawing, better than aslant.
     """
-    up = up_for(eye)
-    seen = what_is_seen(triangles, wanted.spot_mm, eye, up, 0.45 * wanted.height_mm, cut=cut)
+    seen = what_is_seen(triangles, wanted.spot_mm, eye, 0.45 * wanted.height_mm, cut=cut)
     middle = _middle_weight()
     shares = {n: float(middle[seen == n].sum()) for n in wanted.bodies}
     known = sorted(wanted.bodies | wanted.regions)
@@ -216,31 +276,29 @@ def _judged(triangles: Triangles, alone: Triangles, wanted: _Wanted, eye: Floats
     present = sum(share > 0.04 for share in shares.values()) / max(1, len(shares))
     score = 0.5 * present + 0.4 * sum(shares.values()) - 0.6 * others
     if wanted.regions:
-        score += 0.8 * _uncovered(triangles, alone, wanted, eye, up, cut=cut)
-    elif not cut and _in_sight(triangles, wanted, eye, up):
+        score += 0.8 * _uncovered(triangles, alone, wanted, eye, cut=cut)
+    elif not cut and _in_sight(triangles, wanted, eye):
         score += _IN_SIGHT
     score += 0.12 * float(eye @ unit(FRONT_RIGHT)) + 0.04 * float(np.max(np.abs(eye)) > 0.999)
     if wanted.long_axis is not None:
         score += 0.4 * abs(float(eye @ wanted.long_axis)) ** 8
-    return View(eye=eye, up=up, cut=cut, score=score - (_CUT_COST if cut else 0.0))
+    return View(eye=eye, cut=cut, score=score - (_CUT_COST if cut else 0.0))
 
 
-def _in_sight(triangles: Triangles, wanted: _Wanted, eye: Floats, up: Floats) -> bool:
+def _in_sight(triangles: Triangles, wanted: _Wanted, eye: Floats) -> bool:
     """Tell whether nothing stands before the spot itself, the body that it is on included."""
-    local = (triangles.corners_mm - wanted.spot_mm) @ np.stack([np.cross(up, eye), up, eye], axis=1)
+    local = (triangles.corners_mm - wanted.spot_mm) @ picture_axes(eye).T
     depth = _depths(local, np.array([1e-4]), np.array([1e-4]))
     return float(depth.max(initial=-math.inf)) <= _AT_THE_SPOT * wanted.height_mm
 
 
-def _uncovered(
-    triangles: Triangles, alone: Triangles, wanted: _Wanted, eye: Floats, up: Floats, *, cut: bool
-) -> float:
+def _uncovered(triangles: Triangles, alone: Triangles, wanted: _Wanted, eye: Floats, *, cut: bool) -> float:
     """Return the share of the regions that nothing else covers, 0 to 1."""
-    full = what_is_seen(alone, wanted.spot_mm, eye, up, wanted.reach_mm, cut=cut) != _NOTHING
+    full = what_is_seen(alone, wanted.spot_mm, eye, wanted.reach_mm, cut=cut) != _NOTHING
     if not full.any():
         # A region thinner than the grid is open to view where it is cut, and hidden elsewhere.
         return 0.8 if cut else 0.0
-    seen = what_is_seen(triangles, wanted.spot_mm, eye, up, wanted.reach_mm, cut=cut)
+    seen = what_is_seen(triangles, wanted.spot_mm, eye, wanted.reach_mm, cut=cut)
     return float(np.isin(seen, sorted(wanted.regions))[full].mean())
 
 
@@ -252,9 +310,7 @@ def _middle_weight() -> Floats:
     return np.asarray(weight / weight.sum())
 
 
-def what_is_seen(
-    triangles: Triangles, spot: Floats, eye: Floats, up: Floats, reach_mm: float, *, cut: bool
-) -> Ints:
+def what_is_seen(triangles: Triangles, spot: Floats, eye: Floats, reach_mm: float, *, cut: bool) -> Ints:
     """Return for each sight line the number of the shape that it meets first, or -1.
 
     With `cut` everything nearer than the spot is gone, and a line that starts inside a shape meets it at
@@ -280,8 +336,7 @@ def what_is_seen(
     ndarray of int, shape (rows, columns)
         From the upper left, by number of shape.
     """
-    right = np.cross(up, eye)
-    local = (triangles.corners_mm - spot) @ np.stack([right, up, eye], axis=1)
+    local = (triangles.corners_mm - spot) @ picture_axes(eye).T
     flat = local[:, :, :2]
     near = np.all((flat.min(axis=1) < reach_mm) & (flat.max(axis=1) > -reach_mm), axis=1)
     local, owner = local[near], triangles.owner[near]
@@ -458,7 +513,7 @@ def _seen(points: Floats, view: View | None, long_axis: Floats | None) -> float:
     if not len(points):
         return 0.0
     if view is not None:
-        points = points @ np.stack([np.cross(view.up, view.eye), view.up], axis=1)
+        points = points @ picture_axes(view.eye)[:2].T
     elif long_axis is not None:
         points = points - np.outer(points @ long_axis, long_axis)
     return float(np.linalg.norm(np.ptp(points, axis=0)))

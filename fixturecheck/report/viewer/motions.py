@@ -15,7 +15,7 @@ from fixturecheck.report.pictures.draw import Drawing
 from fixturecheck.report.pictures.figures import Figure
 from fixturecheck.report.pictures.hold_scene import far_of, moved_name
 from fixturecheck.report.pictures.scene import MeshedResult, camera, fit
-from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
+from fixturecheck.report.pictures.views import FRONT_RIGHT, unit
 from fixturecheck.report.viewer.stops import PARTS, WHOLE, rounded_values, stops_of
 from fixturecheck.report.viewer.things import (
     LAYERS,
@@ -80,6 +80,36 @@ def _values(vector: Any) -> list[float]:
     return [round(float(v), 6) + 0.0 for v in vector]
 
 
+def _motion(
+    name: str,
+    title: str,
+    says: str,
+    seconds: float,
+    tracks: Sequence[Mapping[str, Any]],
+    *,
+    stop: str = WHOLE,
+    hidden: Sequence[int] = (),
+    marks: Sequence[Mapping[str, Any]] = (),
+) -> dict[str, Any]:
+    """Return one motion as the view knows it; what moves is shown."""
+    return {
+        "id": name,
+        "title": title,
+        "says": says,
+        "seconds": seconds,
+        "stop": stop,
+        "shown": [track["thing"] for track in tracks],
+        "hidden": list(hidden),
+        "marks": list(marks),
+        "tracks": list(tracks),
+    }
+
+
+def _track(thing: int, keys: Sequence[Sequence[Any]], about: Any = (0, 0, 0)) -> dict[str, Any]:
+    """Return where a thing goes, turned about a place."""
+    return {"thing": thing, "about": _values(about), "keys": list(keys)}
+
+
 def _stroke(stage: MeshedResult, cut: CutMade, places: Mapping[str, int]) -> Iterator[dict[str, Any]]:
     """Yield the wheel's travel from one end of its traverse to the other and back, in the last pass."""
     name, path = wheel_name(cut.name), cut.path
@@ -89,19 +119,14 @@ def _stroke(stage: MeshedResult, cut: CutMade, places: Mapping[str, int]) -> Ite
     drawn = (points.min(axis=0) + points.max(axis=0)) / 2
     low, high = (np.array([x - drawn[0], 0.0, 0.0]) for x in (path.x_from_mm, path.x_to_mm))
     nearest = _nearest(stage.result, cut.name)
-    yield {
-        "id": f"stroke {cut.name}",
-        "title": f"wheel: {cut.name}",
-        "says": _stroke_says(path, nearest, stage.result.shown_in),
-        "seconds": _STROKE_S,
-        "stop": WHOLE,
-        "shown": [places[name]],
-        "hidden": [],
-        "marks": _marks(nearest, path, stage.result.shown_in),
-        "tracks": [
-            {"thing": places[name], "about": [0, 0, 0], "keys": [_key(0, low), _key(0.5, high), _key(1, low)]}
-        ],
-    }
+    yield _motion(
+        f"stroke {cut.name}",
+        f"wheel: {cut.name}",
+        _stroke_says(path, nearest, stage.result.shown_in),
+        _STROKE_S,
+        [_track(places[name], [_key(0, low), _key(0.5, high), _key(1, low)])],
+        marks=_marks(nearest, path, stage.result.shown_in),
+    )
 
 
 def _moves(stage: MeshedResult, cut: CutMade, places: Mapping[str, int]) -> Iterator[dict[str, Any]]:
@@ -114,31 +139,24 @@ def _moves(stage: MeshedResult, cut: CutMade, places: Mapping[str, int]) -> Iter
     shifts = path - path[-2]
     way_mm = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
     nearest = _nearest(stage.result, cut.name)
-    yield {
-        "id": f"moves {cut.name}",
-        "title": f"cutter: {cut.name}",
-        "says": _moves_says(cut.tip_mm, nearest, stage.result.shown_in),
-        "seconds": _MOVES_S,
-        "stop": WHOLE,
-        "shown": [places[name]],
-        "hidden": [],
-        "marks": [],
-        "tracks": [
-            {
-                "thing": places[name],
-                "about": [0, 0, 0],
-                "keys": [_key(at / way_mm[-1], by) for at, by in zip(way_mm, shifts, strict=True)],
-            }
-        ],
-    }
+    keys = [_key(at / way_mm[-1], by) for at, by in zip(way_mm, shifts, strict=True)]
+    yield _motion(
+        f"moves {cut.name}",
+        f"cutter: {cut.name}",
+        _moves_says(cut.tip_mm, nearest, stage.result.shown_in),
+        _MOVES_S,
+        [_track(places[name], keys)],
+    )
 
 
 def _moves_says(tip_mm: Sequence[Vector], nearest: list[Finding], units: str) -> str:
     low = shown(min(z for _, _, z in tip_mm), "mm", units)
     head = f"Every pass at true size, the tip down to z {low}; arcs are chords, the speed is not true."
-    if not nearest:
-        return f"{head} What it clears was not asked."
-    return f"{head} Least clearance: {nearest[0].says}"
+    return f"{head} {_clears_says(nearest)}"
+
+
+def _clears_says(nearest: list[Finding]) -> str:
+    return f"Least clearance: {nearest[0].says}" if nearest else "What it clears was not asked."
 
 
 def _nearest(result: Result, cut: str) -> list[Finding]:
@@ -150,9 +168,7 @@ def _nearest(result: Result, cut: str) -> list[Finding]:
 def _stroke_says(path: WheelPath, nearest: list[Finding], units: str) -> str:
     along = shown(path.x_to_mm - path.x_from_mm, "mm", units)
     head = f"The last pass, {along} along the table, at true size."
-    if not nearest:
-        return f"{head} What it clears was not asked."
-    return f"{head} Least clearance: {nearest[0].says}"
+    return f"{head} {_clears_says(nearest)}"
 
 
 def _marks(nearest: list[Finding], path: WheelPath, units: str) -> list[dict[str, Any]]:
@@ -192,21 +208,21 @@ def _staging(drawing: Drawing, places: Mapping[str, int]) -> Iterator[dict[str, 
         keys = _keys_in(way, times, _phases(i, len(followed), in_turn=in_turn))
         points = drawing.stage.meshes[way.body].all_points_mm()
         middle = (points.min(axis=0) + points.max(axis=0)) / 2
-        tracks.append({"thing": places[way.body], "about": _values(middle), "keys": keys})
+        tracks.append(_track(places[way.body], keys, middle))
         # A part comes from outside of the picture, and is in it from where the hand lets go.
         seen += [points + shift for _, shift, _ in keys[1:]]
     yield {
-        "id": "staging",
-        "title": "staging and settling",
-        "says": _staging_says(result, followed, times),
-        "seconds": len(followed) * (_IN_S + _SETTLE_S),
-        "stop": REST if scene else WHOLE,
+        **_motion(
+            "staging",
+            "staging and settling",
+            _staging_says(result, followed, times),
+            len(followed) * (_IN_S + _SETTLE_S),
+            tracks,
+            stop=REST if scene else WHOLE,
+            hidden=[places[name] for name in rests.values()],
+        ),
         "camera": _camera(np.vstack(seen), np.array(scene["camera"]["eye"] if scene else FRONT_RIGHT)),
-        "shown": [places[way.body] for way in followed],
-        "hidden": [places[name] for name in rests.values()],
         "waits": True,
-        "marks": [],
-        "tracks": tracks,
     }
 
 
@@ -267,31 +283,21 @@ def _goes(drawing: Drawing, part: PartHeld, picture: str, places: Mapping[str, i
     stage = drawing.stage
     far_mm = far_of(stage, part)
     moved = {moved_name(picture, i) for i in range(len(part.motions))}
-    tracks = [
-        {
-            "thing": places[m.body],
-            "about": _values(m.at_mm),
-            "keys": [
-                _key(0.0),
-                _key(0.8, far_mm * np.array(m.velocity), far_mm * np.array(m.rotation_rad_mm)),
-                _key(1.0, far_mm * np.array(m.velocity), far_mm * np.array(m.rotation_rad_mm)),
-            ],
-        }
-        for m in part.motions
-        if m.body in places
-    ]
-    return {
-        "id": f"lets go {part.part} {part.cut}",
-        "title": f"{part.part} lets go: {part.cut}",
-        "says": f"{_goes_says(stage, part)} The first move is drawn larger than it is.",
-        "seconds": _GO_S,
-        "stop": picture,
-        "shown": [t["thing"] for t in tracks],
+    tracks = []
+    for m in part.motions:
+        if m.body in places:
+            far = far_mm * np.array(m.velocity), far_mm * np.array(m.rotation_rad_mm)
+            tracks.append(_track(places[m.body], [_key(0.0), _key(0.8, *far), _key(1.0, *far)], m.at_mm))
+    return _motion(
+        f"lets go {part.part} {part.cut}",
+        f"{part.part} lets go: {part.cut}",
+        f"{_goes_says(stage, part)} The first move is drawn larger than it is.",
+        _GO_S,
+        tracks,
+        stop=picture,
         # What moves is not shown a second time where it will be.
-        "hidden": [places[f.name] for f in drawing.figures[picture] if f.name in moved],
-        "marks": [],
-        "tracks": tracks,
-    }
+        hidden=[places[f.name] for f in drawing.figures[picture] if f.name in moved],
+    )
 
 
 def _goes_says(stage: MeshedResult, part: PartHeld) -> str:
@@ -306,37 +312,21 @@ def _leaving(stage: MeshedResult, hold: HoldFound, places: Mapping[str, int]) ->
     if not order:
         return
     each = 1.0 / len(order)
-    tracks = [
-        {
-            "thing": places[body.body],
-            "about": _values(way.at_mm),
-            "keys": [
-                _key(each * i),
-                _key(each * (i + 0.8), times * np.array(way.velocity), times * np.array(way.rotation_rad_mm)),
-            ],
-        }
-        for i, (body, way) in enumerate(order)
-        for times in (way.travel_mm,)
-    ]
+    tracks = []
+    for i, (body, way) in enumerate(order):
+        far = way.travel_mm * np.array(way.velocity), way.travel_mm * np.array(way.rotation_rad_mm)
+        tracks.append(_track(places[body.body], [_key(each * i), _key(each * (i + 0.8), *far)], way.at_mm))
     follows = shown(max(way.travel_mm for _, way in order), "mm", stage.result.shown_in)
     write = Writing(units=stage.result.shown_in)
     steps = "; ".join(
         f"{i}. {body.body}: {way_words(body.ways[0], write)}" for i, (body, _) in enumerate(order, 1)
     )
     before = f"{capitalised(first_words(hold.before))}; " if hold.before else ""
+    says = f"{sentence(before + steps)} Each was followed for {follows}, drawn at true size."
+    reach = np.vstack([stage.meshes[body.body].all_points_mm() for body, _ in order])
     yield {
-        "id": "coming off",
-        "title": "coming off",
-        "says": f"{sentence(before + steps)} Each was followed for {follows}, drawn at true size.",
-        "seconds": _OFF_S * len(order),
-        "stop": WHOLE,
-        "camera": _camera(
-            np.vstack([stage.meshes[body.body].all_points_mm() for body, _ in order]), np.array(FRONT_RIGHT)
-        ),
-        "shown": [t["thing"] for t in tracks],
-        "hidden": [],
-        "marks": [],
-        "tracks": tracks,
+        **_motion("coming off", "coming off", says, _OFF_S * len(order), tracks),
+        "camera": _camera(reach, np.array(FRONT_RIGHT)),
     }
 
 
@@ -344,7 +334,7 @@ def _camera(points: Floats, toward: Floats) -> dict[str, Any]:
     """Return the view of some points from a side."""
     eye = unit(toward)
     centre, height = fit(points, eye)
-    found = camera(centre, eye, up_for(eye), _ROOM * height)
+    found = camera(centre, eye, _ROOM * height)
     return {key: rounded_values(value) for key, value in found.items()}
 
 

@@ -34,7 +34,7 @@ from fixturecheck.report.pictures.scene import (
     fit,
     spot_of,
 )
-from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
+from fixturecheck.report.pictures.views import FRONT_RIGHT, unit
 from fixturecheck.report.viewer.things import scale_colours
 from fixturecheck.result.contact import Contact, ContactKind
 from fixturecheck.result.finding import Finding
@@ -114,7 +114,7 @@ def _touch(stage: MeshedResult, place: int, contact: Contact, places: Mapping[st
     height = min(_ROOM * min((h for _, h in sized[: len(about)]), default=1.0), 1e9)
     scene = {
         "actors": actors,
-        "camera": camera(centre, eye, up_for(eye), max(height, _PATCH_ROOM * sized[-1][1] if patch else 0.0)),
+        "camera": camera(centre, eye, max(height, _PATCH_ROOM * sized[-1][1] if patch else 0.0)),
         "cut": False,
         "tags": about,
         "spot": centre.tolist(),
@@ -275,7 +275,7 @@ def _plain(stage: MeshedResult, finding: Finding) -> dict[str, Any]:
         centre, height = spot, min(_ROOM * least, height)
     return {
         "actors": [*close_actors(stage, shapes, about), *_wheel_over(stage, finding)],
-        "camera": camera(centre, eye, up_for(eye), height),
+        "camera": camera(centre, eye, height),
         "cut": False,
         "tags": about,
         "spot": None if spot is None else spot.tolist(),
