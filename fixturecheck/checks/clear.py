@@ -276,7 +276,7 @@ def _remedy(stage: Stage, cut: GroundCut | MilledCut, a: Approach, ways: list[Do
     write = stage.setup.write
     if ways:
         text = "; or ".join(dodge_words(w, write) for w in ways)
-        least = write.length(stage.setup.machine.least_clearance_mm, "g")
+        least = write.length(stage.setup.machine.least_clearance_mm)
         return f"{first_up(text)}: checked again, {least} clear."
     if a.mover == Mover.FLANGE and isinstance(cut, GroundCut):
         top_mm = box_of(a.body_shape)[5]

@@ -142,8 +142,7 @@ _MEETS_MM, _APART_MM = 0.01, 1.0
 
 def _other_unit(setup: Setup) -> Iterator[Finding]:
     """Yield a caution for each part whose flat seats all meet once the places are read in the other unit."""
-    inches = setup.units == "inch"
-    factor, other = (1.0 / INCH_MM, "mm") if inches else (INCH_MM, "inches")
+    factor, other = (1.0 / INCH_MM, "mm") if setup.units == "inch" else (INCH_MM, "inches")
     flat = cache(partial(_flat_face, setup))
     for part in setup.parts():
         gaps = [(s, _apart_mm(flat(s.own), flat(s.other))) for s in setup.seats if s.body == part.name]
@@ -152,22 +151,30 @@ def _other_unit(setup: Setup) -> Iterator[Finding]:
         if not known or not all(abs(read) <= _MEETS_MM for _, _, read in known):
             continue
         seat, most, _ = max(known, key=lambda one: abs(one[1]))
-        if abs(most) <= _APART_MM:
-            continue
+        stands = "off" if abs(most) > _APART_MM else "beside"
+        if stands == "beside":
+            beside = [(_beside_mm(flat(s.own), flat(s.other), 1.0), s) for s, *_ in known]
+            most, seat = max(beside, key=lambda one: one[0])
+            read = max(_beside_mm(flat(s.own), flat(s.other), factor) for s, *_ in known)
+            if most <= _APART_MM or read > _MEETS_MM:
+                continue
         yield _doubt(
             abs(most),
             kind=Kind.OTHER_UNIT,
-            says=f"{seat.own} stands {setup.write.length(abs(most))} off {seat.other}. Were the places "
-            "stated in "
-            f"{other}, a factor of 25.4, all seats of {part.name} would meet: is "
+            says=f"{seat.own} stands {setup.write.length(abs(most))} {stands} {seat.other}. Were the places "
+            f"stated in {other}, a factor of 25.4, all seats of {part.name} would meet: is "
             f'units = "{setup.units}" meant?',
             about=(part.name,),
             unit="mm",
         )
 
 
-def _flat_face(setup: Setup, ref: FaceRef) -> tuple[Floats, Floats, Floats] | None:
-    """Return centre and normal (3,) of a face, turned as its body stands, and the body's shift (3,), mm.
+_FlatFace = tuple[Floats, Floats, Floats, Floats]
+"""Centre and normal (3,) of a face turned as its body stands, the body's shift (3,), and a box (2, 3), mm."""
+
+
+def _flat_face(setup: Setup, ref: FaceRef) -> _FlatFace | None:
+    """Return a flat face turned as its body stands but not shifted with it, and that shift.
 
     None where the face is not one flat face.
     """
@@ -178,17 +185,23 @@ def _flat_face(setup: Setup, ref: FaceRef) -> tuple[Floats, Floats, Floats] | No
         return None
     matrix = matrix_of(body.at)
     centre, normal = (matrix[:3, :3] @ np.array(v) for v in flats[0])
-    return centre, normal, matrix[:3, 3]
+    box = np.array(box_of(placed_at(faces[body.face_indices(ref.face)[0]], body.at))).reshape(2, 3)
+    return centre, normal, matrix[:3, 3], box - matrix[:3, 3]
 
 
-def _apart_mm(
-    own: tuple[Floats, Floats, Floats] | None, other: tuple[Floats, Floats, Floats] | None
-) -> tuple[float, float]:
+def _apart_mm(own: _FlatFace | None, other: _FlatFace | None) -> tuple[float, float]:
     """Return how far two faces stand apart as drawn at one origin, and by their places; nan if not flat."""
     if own is None or other is None:
         return math.nan, math.nan
-    normal = other[1]
-    return float(normal @ (own[0] - other[0])), float(normal @ (own[2] - other[2]))
+    return float(other[1] @ (own[0] - other[0])), float(other[1] @ (own[2] - other[2]))
+
+
+def _beside_mm(own: _FlatFace | None, other: _FlatFace | None, factor: float) -> float:
+    """Return how far the boxes of two faces stand apart with their shifts scaled; infinite if not flat."""
+    if own is None or other is None:
+        return math.inf
+    first, second = own[3] + factor * own[2], other[3] + factor * other[2]
+    return float(np.max(np.maximum(first[0] - second[1], second[0] - first[1]), initial=0.0))
 
 
 def _below_table(setup: Setup) -> Iterator[Finding]:

@@ -26,10 +26,11 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.depth import proud_mm, thinner_mm
 from fixturecheck.kernel.measure import box_of, centre_of
 from fixturecheck.kernel.shapes import Shape
+from fixturecheck.machining.as_ground import ridges_mm
 from fixturecheck.machining.as_milled import MilledCut, below_floor_mm, whole_step_mm
 from fixturecheck.machining.clearance import depth_beside_flange, flange_reach_mm, gouge_depth_mm
 from fixturecheck.machining.cut import CornerMade, GroundCut, PartGround
-from fixturecheck.machining.detours import larger_wheel, made_when_dressed, no_gouge, ridges_mm, whole_floor
+from fixturecheck.machining.detours import larger_wheel, made_when_dressed, no_gouge, whole_floor
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets, not_computed
 from fixturecheck.result.shapes import NamedShape, Role, Vector
 from fixturecheck.setup.model import Cut, Setup

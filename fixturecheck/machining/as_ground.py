@@ -1,7 +1,8 @@
-"""Each part of a cut once it has been ground: stock left, gouges, corners, and copies ground once."""
+"""Each part of a cut once it has been ground: stock left, ridges, gouges, corners, and copies ground once."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -33,6 +34,7 @@ from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.units import Writing
 
 _SUM_SHARE = 1e-6
+_SAME_MM = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -515,3 +517,37 @@ def shapes_of(
             if g is not None and (role is Role.GROUND or thinner_mm(g) > _SEEN_MM)
         ]
     return shapes
+
+
+def ridges_mm(setup: Setup, cut: GroundCut) -> Iterator[float]:
+    """Yield the height of the ridges between passes of a traverse whose step is wider than the wheel's flat.
+
+    Two passes a step s apart leave between their round corners of radius r, with a flat f, a ridge of
+    r - sqrt(r^2 - ((s - f) / 2)^2), or the whole stock where the corners do not meet.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up with its wheel.
+    cut : GroundCut
+        The cut, with its cross feed and stock.
+
+    Yields
+    ------
+    float
+        One height, or none where there is no cross feed or its step is no wider than the flat.
+
+    References
+    ----------
+    Height of a segment of a circle, closed form.
+    """
+    if cut.path.y_to_mm - cut.path.y_from_mm <= 0:
+        return
+    rim, radius_mm = rim_of(setup), setup.wheel.corner_radius_mm
+    half_mm = (cut.cut.cross_feed_mm - rim.flat_mm) / 2
+    if half_mm <= _SAME_MM:
+        return
+    if half_mm >= radius_mm:
+        yield cut.cut.stock_mm
+        return
+    yield min(radius_mm - math.sqrt(radius_mm**2 - half_mm**2), cut.cut.stock_mm)

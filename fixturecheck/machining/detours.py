@@ -13,12 +13,13 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from fixturecheck.errors import FixturecheckError, NotComputedError
+from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.boolean import apart, clipped, split
-from fixturecheck.kernel.brep.topology import solids_of
+from fixturecheck.kernel.brep.topology import faces_of, solids_of
 from fixturecheck.kernel.construct import compound
 from fixturecheck.kernel.depth import thinner_mm
-from fixturecheck.kernel.measure import box_gap_mm, box_of, loose_box
-from fixturecheck.kernel.place import placed_at, shifted
+from fixturecheck.kernel.measure import box_gap_mm, box_of, centre_of, flat_of, loose_box
+from fixturecheck.kernel.place import composed, placed_at, rotation, shifted, translation
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.as_ground import grind, wheel_side_mm
 from fixturecheck.machining.clearance import Approach, approaches, gouge_depth_mm, too_near
@@ -36,7 +37,7 @@ from fixturecheck.numeric import scaled
 from fixturecheck.result.contact import Mover, WheelPath
 from fixturecheck.result.remedy import Dodge, DodgeKind, WheelChange, WheelChangeKind
 from fixturecheck.result.shapes import Vector
-from fixturecheck.setup.model import Cut, Setup, is_loose, together
+from fixturecheck.setup.model import Body, Cut, Setup, is_loose, together
 from fixturecheck.setup.records import CutWay
 from fixturecheck.shop.wheels import Wheel, least_flange_mm, rpm_for, speed_limit, speed_m_s
 
@@ -550,7 +551,43 @@ def no_gouge(setup: Setup, cut: GroundCut, part: PartGround) -> tuple[WheelChang
         return ()
     if cut.cut.way == CutWay.TRAVERSE and (found := _ends_at_the_floor(setup, cut)):
         return found
-    return _thinner_wheel(setup, cut, part.dug)
+    return _thinner_wheel(setup, cut, part.dug) or _turned_along(setup, cut, part, part.dug)
+
+
+def _turned_along(setup: Setup, cut: GroundCut, part: PartGround, dug: Shape) -> tuple[WheelChange, ...]:
+    """Return the quarter turn that lays a wall across the travel along it, with the cross feed it then needs.
+
+    Its stops do not turn with the part, so it is ground again with nothing beside it.
+    """
+    body, (x, y, _) = setup.body(part.body), centre_of(dug)
+    for wall in _across_travel(body, dug):
+        for angle_deg in (90.0, -90.0):
+            turn = composed(rotation((0.0, 0.0, 1.0), angle_deg), translation((-x, -y, 0.0)))
+            about = translation((x, y, 0.0))
+            at = composed(composed(about, turn), body.at)
+            alone = replace(setup, bodies=(replace(body, at=at),), seats=(), cuts=())
+            changed = replace(cut.cut, parts=(body.name,), wall=wall.face)
+            change = WheelChange(kind=WheelChangeKind.TURN, wall=wall)
+            try:
+                again = grind(alone, changed)
+                if all(gouge_depth_mm(p, setup.tolerances.touch_mm) == 0.0 for p in again.parts):
+                    return (change,)
+                if changed.way == CutWay.TRAVERSE and (fed := _ends_at_the_floor(alone, again)):
+                    return (change, *fed)
+            except FixturecheckError:
+                # As above: a change that cannot be worked out is not offered.
+                continue
+    return ()
+
+
+def _across_travel(body: Body, dug: Shape) -> Iterator[FaceRef]:
+    """Yield each flat face that looks along X from within what the wheel dug out."""
+    box = loose_box(dug)
+    faces, names = faces_of(placed_at(body.solid, body.at)), body.face_names()
+    for face, name in zip(faces, names, strict=True):
+        flat = flat_of(face)
+        if flat is not None and abs(flat[1][0]) > 1.0 - _SAME_MM and box_gap_mm(box, loose_box(face)) <= 0.0:
+            yield FaceRef.of(body.name, name)
 
 
 def _ends_at_the_floor(setup: Setup, cut: GroundCut) -> tuple[WheelChange, ...]:
@@ -762,37 +799,3 @@ def _nearer(
 ) -> set[tuple[str, str]]:
     """Return what comes nearer than it did."""
     return {pair for pair, room in now.items() if room < before.get(pair, math.inf) - _SAME_MM}
-
-
-def ridges_mm(setup: Setup, cut: GroundCut) -> Iterator[float]:
-    """Yield the height of the ridges between passes of a traverse whose step is wider than the wheel's flat.
-
-    Two passes a step s apart leave between their round corners of radius r, with a flat f, a ridge of
-    r - sqrt(r^2 - ((s - f) / 2)^2), or the whole stock where the corners do not meet.
-
-    Parameters
-    ----------
-    setup : Setup
-        The set-up with its wheel.
-    cut : GroundCut
-        The cut, with its cross feed and stock.
-
-    Yields
-    ------
-    float
-        One height, or none where there is no cross feed or its step is no wider than the flat.
-
-    References
-    ----------
-    Height of a segment of a circle, closed form.
-    """
-    if cut.path.y_to_mm - cut.path.y_from_mm <= 0:
-        return
-    rim, radius_mm = rim_of(setup), setup.wheel.corner_radius_mm
-    half_mm = (cut.cut.cross_feed_mm - rim.flat_mm) / 2
-    if half_mm <= _SAME_MM:
-        return
-    if half_mm >= radius_mm:
-        yield cut.cut.stock_mm
-        return
-    yield min(radius_mm - math.sqrt(radius_mm**2 - half_mm**2), cut.cut.stock_mm)

@@ -102,7 +102,7 @@ def targets_of(setup: Setup, cut: Cut) -> list[PartTargets]:
     ------
     SetupError
         A cut has no parts; a part or face does not exist; a floor does not look up or a wall does not
-        look along Y within 30 degrees; a target is not flat.
+        look along Y within 30 degrees; a target is not flat; a floor lies behind its wall.
     """
     if not cut.parts:
         message = f"cut {cut.name}: no parts are named; name at least one"
@@ -121,8 +121,21 @@ def targets_of(setup: Setup, cut: Cut) -> list[PartTargets]:
         if wall is None:
             found.append(PartTargets(body=body, solid=solid, floor=floor, wall=None, corner=()))
         else:
+            if _is_behind(floor, wall):
+                message = (
+                    f"cut {cut.name}: all of floor {floor.name} lies behind wall {wall.name}; "
+                    "name the wall that stands over the floor, or none"
+                )
+                raise SetupError(message)
             found.append(_cornered(body, solid, floor, wall))
     return found
+
+
+def _is_behind(floor: TargetFace, wall: TargetFace) -> bool:
+    """Tell whether no portion of a floor lies on the side that its wall looks to."""
+    if wall.normal[1] > 0:
+        return floor.box[4] < wall.box[1] + _SAME_MM
+    return floor.box[1] > wall.box[4] - _SAME_MM
 
 
 def _cornered(body: Body, solid: Solid, floor: TargetFace, wall: TargetFace) -> PartTargets:

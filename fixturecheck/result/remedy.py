@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from fixturecheck.faceref import FaceRef
 from fixturecheck.result.shapes import Vector
 
 
@@ -232,7 +233,7 @@ class Dodge:
 
 
 class WheelChangeKind(StrEnum):
-    """What is changed about the wheel, its flanges or the way of cutting."""
+    """What is changed about the wheel, its flanges, the way of cutting or how the part lies."""
 
     TRAVERSE = "traverse"
     THICKER = "thicker"
@@ -241,6 +242,7 @@ class WheelChangeKind(StrEnum):
     FLANGES = "flanges"
     FEED = "feed"
     FILLET = "fillet"
+    TURN = "turn"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -260,6 +262,8 @@ class WheelChange:
         The most that a larger wheel may turn, where the machine turns faster.
     marked_speed : bool
         Whether the speed that a larger wheel may run at is known from its mark alone.
+    wall : FaceRef or None
+        What stood across the travel of a part that is turned by a quarter, and is then the wall of the cut.
     """
 
     kind: WheelChangeKind
@@ -267,3 +271,4 @@ class WheelChange:
     was_mm: float = 0.0
     most_rpm: int | None = None
     marked_speed: bool = False
+    wall: FaceRef | None = None

@@ -289,6 +289,11 @@ def _no_gouge_part(change: WheelChange, write: Writing) -> str:
             f"draw a fillet of at least {radius}, or an undercut, where the floor ends: the wheel's corner "
             "runs into that corner"
         )
+    if change.wall is not None:
+        return (
+            f"turn {change.wall.body} by 90° about Z and set its stops anew, so that {change.wall} lies "
+            "along the travel, and state that as the wall of the cut"
+        )
     return f"use {_wheel_words(change, write)}"
 
 
@@ -312,7 +317,7 @@ def let_down_words(changes: Sequence[WheelChange], least_mm: float, write: Writi
     if not changes:
         return None
     text = ", or ".join(_wheel_words(c, write) for c in changes)
-    return f"Use {text}: ground again, {write.length(least_mm, 'g')} clear."
+    return f"Use {text}: ground again, {write.length(least_mm)} clear."
 
 
 def _wheel_words(change: WheelChange, write: Writing) -> str:

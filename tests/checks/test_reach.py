@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import cadquery as cq
 import pytest
 
 from fixturecheck.checks import reach
+from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.result.finding import Verdict
 from fixturecheck.result.shapes import Role
 from fixturecheck.setup.model import Body, Machine
@@ -232,3 +234,26 @@ def test_an_undercut_narrower_than_the_corner_of_the_wheel_asks_for_a_sharper_wh
     assert corner.remedy.startswith("Dress the wheel's corner to 1 mm or less, or carry the undercut")
     again = stage([undercut_pawl(1.0, 1.0)], wheel=Wheel(corner_radius_mm=1.0, thickness_mm=16.0))
     assert next(f for f in reach.check(again) if "undercut" in f.says).verdict is Verdict.GO
+
+
+@pytest.mark.parametrize("side", [1.0, -1.0])
+def test_a_riser_across_the_travel_is_turned_along_it(side):
+    """The wheel runs through a riser 12 mm high at one end; turned by a quarter it passes beside it."""
+    work = cq.Workplane().box(40, 20, 8, centered=(True, True, False))
+    riser = cq.Workplane().box(20, 20, 12, centered=(True, True, False)).translate((side * 10, 0, 8))
+    solid = work.union(riser, clean=True).val()
+    faces = list(enumerate(faces_of(solid)))
+    flat = {
+        "floor": tuple(i for i, f in faces if f.normalAt().z > 0.99 and f.Center().z < 9),
+        "riser": tuple(i for i, f in faces if f.normalAt().x * side < -0.99 and f.Center().z > 9),
+    }
+    body = Body(name="step", solid=solid, faces=flat, at=cq.Location(cq.Vector(0, 0, 50)))
+    path = {"way": "traverse", "cross_feed_mm": 2.0, "stock_mm": 0.2}
+    gouge = one(run(body, wall=None, **path), "gouges")
+    assert gouge.value == pytest.approx(12.0)
+    assert gouge.remedy.startswith("Turn step by 90° about Z")
+    assert "so that step.riser lies along the travel" in gouge.remedy
+    turned = replace(body, at=cq.Location(cq.Vector(0, 0, 50), cq.Vector(0, 0, 1), 90))
+    again = run(turned, wall="riser", **path)
+    assert one(again, "does not gouge").verdict is Verdict.GO
+    assert one(again, "all the stock").verdict is Verdict.GO

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import cadquery as cq
 import manifold3d
@@ -250,6 +251,10 @@ def test_a_chamfered_wheel_leaves_its_chamfer():
 def test_faces_that_look_the_wrong_way_are_refused():
     with pytest.raises(SetupError, match="must look up"):
         ground_of(pawl(turn=((1, 0, 0), 90)), stock_mm=0.2)
+    behind = pawl()
+    back = tuple(i for i, f in enumerate(faces_of(behind.solid)) if f.normalAt().y > 0.99)
+    with pytest.raises(SetupError, match=r"all of floor pawl_1\.floor lies behind wall pawl_1\.back"):
+        ground_of(replace(behind, faces={**behind.faces, "back": back}), stock_mm=0.2, wall="back")
     both = (pawl(), pawl("pawl_2", at=(50, 30, 50), turn=((0, 0, 1), 180)))
     with pytest.raises(SetupError, match="look both ways"):
         ground_of(*both, stock_mm=0.2)

@@ -329,6 +329,24 @@ def test_places_in_the_other_unit_are_told_where_all_seats_would_then_meet(units
     assert [told in f.says for f in found if f.kind is Kind.OTHER_UNIT] == [True] * bool(told)
 
 
+@pytest.mark.parametrize(("factor", "told"), [(25.4, True), (1.0, False)])
+def test_places_in_the_other_unit_are_told_of_a_part_that_lies_beside_its_seat(
+    factor: float, told: bool
+) -> None:
+    """A block at y = 40 on a plate 100 wide whose top is at z = 0: 25.4 times further it lies off it."""
+    flat = {"top": ">Z", "bottom": "<Z"}
+    plate = cq.Workplane().box(200, 100, 10, centered=(True, True, False)).translate((0, 0, -10))
+    block = cq.Workplane().box(20, 20, 5, centered=(True, True, False))
+    bodies = [
+        body("plate", plate, faces=flat, role="fixture"),
+        body("block", block, faces=flat, at=(0.0, 40.0 * factor, 0.0)),
+    ]
+    seats = [Seat(body="block", face="bottom", on="plate", on_face="top")]
+    found = suspicions(Setup(name="x", units="inch", bodies=bodies, seats=seats))
+    values = [f.value for f in found if f.kind is Kind.OTHER_UNIT]
+    assert values == pytest.approx([40.0 * factor - 10.0 - 50.0] * told)
+
+
 def test_a_file_without_a_unit_of_length_is_a_caution() -> None:
     source = Source(path="parts/block.step", sha256="0" * 64)
     unsaid = [replace(one(name), says_unit=False, source=source) for name in ("a", "b")]
