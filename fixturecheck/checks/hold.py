@@ -2,7 +2,8 @@
 
 What: for each part of each cut the factor on the cutting load at which it lets go, low to high, at the
 stroke and place that it bears least, under coolant unless it is stated as dry; what drives it; which single
-loss makes it unsafe.
+loss makes it unsafe. A strap or toe on the very face that a `[[mill]]` loads is `unknown`: such a load states
+no path.
 Why: a part that scoots or tips under the wheel breaks the wheel and flies.
 Formulas: pull from a field solution on the solids; cutting force from specific energy; contacts with
 Coulomb friction that never pull, loaded until there is no equilibrium.
@@ -24,9 +25,11 @@ from fixturecheck.holding.axial import WAYS_IN, way_in_name
 from fixturecheck.holding.clamping import pressed_by
 from fixturecheck.holding.jaws import grip_of, squeezed_parts
 from fixturecheck.holding.model import Held, PartHold
-from fixturecheck.kernel.measure import box_of
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import box_of, on_face
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.shapes import Box
+from fixturecheck.machining.clearance import TIP_MM
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.hold import FILM, ClampKind, MagnetState, Tool
@@ -65,6 +68,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             yield not_computed("holding", says, source=SOURCE)
         return
     yield from _missing(stage, held)
+    yield from _under_the_cutter(stage)
     if not stage.setup.loads_parts and not stage.setup.unloaded:
         yield judge(
             None,
@@ -102,6 +106,32 @@ def _missing(stage: Stage, held: Held) -> Iterator[Finding]:
             continue
         says = f"Whether the parts hold is not known: {reason}."
         yield not_computed(subject, says, named=subject, source=SOURCE)
+
+
+def _under_the_cutter(stage: Stage) -> Iterator[Finding]:
+    """Yield a finding for each strap or toe that stands on the face that a `[[mill]]` loads.
+
+    Such a load states no path, and is tried all over its face.
+    """
+    setup = stage.setup
+    for mill in setup.holding.milling if setup.holding else ():
+        for clamp in setup.clamps:
+            if clamp.body not in mill.parts or clamp.kind == ClampKind.VISE or clamp.at_mm is None:
+                continue
+            faces = faces_of(stage.placed[clamp.body])
+            pieces = [faces[i] for i in setup.body(clamp.body).face_indices(mill.face)]
+            if not any(on_face(np.array(clamp.at_mm), piece, TIP_MM) for piece in pieces):
+                continue
+            yield not_computed(
+                f"{mill.name}/{clamp.name}",
+                f"Whether the cutter of {mill.name} clears {clamp.name} is not known: {clamp.name} presses "
+                f"{clamp.body}.{mill.face}, which {mill.name} goes over. State the path as an [[end_mill]], "
+                f"or press where nothing is milled.",
+                about=(clamp.body,),
+                cut=mill.name,
+                named=clamp.name,
+                unit="mm",
+            )
 
 
 def _factor(stage: Stage, part: PartHold) -> Finding:

@@ -10,6 +10,7 @@ from fixturecheck import Holding, Machine, Milling, Seat, Setup, body, check
 from fixturecheck.errors import SetupError
 from fixturecheck.holding.factor import least_settled
 from fixturecheck.holding.failure_path import follow, ways_of
+from fixturecheck.kernel.boolean import cut
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.finding import Verdict
 from fixturecheck.result.hold import Driver, Outcome
@@ -168,9 +169,12 @@ def test_what_pushes_ahead_and_holds_three_times_is_go():
     assert [f.verdict for f in lost if f.verdict is not Verdict.CAUTION] == []
 
 
-def test_an_operation_that_pushes_ahead_and_holds_is_go_as_a_whole():
-    """So thin a cut that even the least radial force pushes off the cutter, toward a rail; seats stated."""
-    setup = stated(6000.0, RAILS[0], way="conventional", wide_mm=0.1)
+def whole(part, straps_mm):
+    """A milled face, and all seats stated: the check of a whole set-up.
+
+    So thin a cut that even the least radial force pushes off the cutter, toward a rail.
+    """
+    setup = stated(6000.0, RAILS[0], part=part, straps_mm=straps_mm, way="conventional", wide_mm=0.1)
     named = {
         "plate": {"top": ">Z"},
         "stop_0": {"side": "<Y"},
@@ -183,11 +187,26 @@ def test_an_operation_that_pushes_ahead_and_holds_is_go_as_a_whole():
         Seat(body="part", face="foot", on="plate", on_face="top", rank="primary"),
         Seat(body="part", face="back", on="stop_0", on_face="side", rank="secondary"),
     )
-    result = check(replace(setup, bodies=bodies, seats=seats))
+    return replace(setup, bodies=bodies, seats=seats)
+
+
+def test_an_operation_that_pushes_ahead_and_holds_is_go_as_a_whole():
+    """Straps press on ledges 4 mm below what is milled."""
+    sides = [box((-LONG / 2, y, 6), (LONG / 2, y + 20, TALL)) for y in (-ACROSS / 2, ACROSS / 2 - 20)]
+    ledges = cut(BLOCK, *sides)
+    result = check(whole(ledges, (50.0, 30.0, 6.0)))
     assert result.verdict is Verdict.GO
     (found,) = [f for f in result.findings if f.check == "crash"]
     assert 3.0 < found.value < 30.0
     assert found.says.endswith("away from the cutter.")
+
+
+def test_a_strap_on_the_face_that_is_milled_is_not_said_to_clear():
+    """The load is tried all over the face, so that the cutter may come where each strap stands."""
+    found = check(whole(BLOCK, (50.0, 30.0, TALL)), only=("hold",)).findings
+    assert [(f.verdict, f.named) for f in found if f.subject.startswith("mill/")] == [
+        (Verdict.UNKNOWN, f"strap_{i}") for i in range(4)
+    ]
 
 
 def test_a_stop_close_behind_a_climbing_cut_is_what_stops_it():
