@@ -271,8 +271,7 @@ def digest(*things: object) -> str:
 def _feed(thing: object, state: hashlib.blake2b) -> None:
     """Feed a value to a digest, with a mark of its type and its length."""
     if not is_dataclass(thing) or isinstance(thing, type):
-        message = f"{type(thing).__name__} has no digest"
-        raise TypeError(message)
+        raise TypeError(f"{type(thing).__name__} has no digest")
     name, values_of = _fields_of(type(thing))
     state.update(name)
     _feed_each(values_of(thing), state)
@@ -316,8 +315,7 @@ def _(thing: bytes, state: hashlib.blake2b) -> None:
 def _(thing: np.ndarray | np.generic, state: hashlib.blake2b) -> None:
     array = np.ascontiguousarray(thing)
     if array.dtype.hasobject:
-        message = "an array of objects has no digest"
-        raise TypeError(message)
+        raise TypeError("an array of objects has no digest")
     state.update(f"array {array.dtype.str} {np.shape(thing)}\n".encode())
     state.update(array.tobytes())
 

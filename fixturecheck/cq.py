@@ -167,8 +167,7 @@ def show(result: Result, viewer: str | None = None) -> str:
         It is not known, or not installed.
     """
     if viewer is not None and viewer not in VIEWERS:
-        message = f"viewer {viewer!r} is not known; use {', '.join(VIEWERS)}"
-        raise SetupError(message)
+        raise SetupError(f"viewer {viewer!r} is not known; use {', '.join(VIEWERS)}")
     wanted = (
         [viewer] if viewer else [name for name in VIEWERS if name != "jupyter_cadquery" or _in_notebook()]
     )
@@ -177,8 +176,7 @@ def show(result: Result, viewer: str | None = None) -> str:
         if drawn_by is not None:
             drawn_by(_drawn(result))
             return name
-    message = f"{' and '.join(wanted)} cannot be imported; install it with pip"
-    raise SetupError(message)
+    raise SetupError(f"{' and '.join(wanted)} cannot be imported; install it with pip")
 
 
 def _show_of(module: str) -> Callable[[cq.Assembly], object] | None:

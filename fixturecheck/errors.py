@@ -100,8 +100,7 @@ def refuse_unless_positive(what: str, *values: float) -> None:
         One of them is not.
     """
     if not all(math.isfinite(v) and v > 0.0 for v in values):
-        message = f"{what}: {values} must all be numbers above zero"
-        raise SetupError(message)
+        raise SetupError(f"{what}: {values} must all be numbers above zero")
 
 
 MOST_TOLD = 40

@@ -96,8 +96,7 @@ def append_whole(path: Path, content: str) -> None:
     try:
         earlier = path.read_bytes() if path.is_file() else b""
     except OSError as trouble:
-        message = f"{path} cannot be added to: {trouble.strerror or trouble}"
-        raise FixturecheckError(message) from trouble
+        raise FixturecheckError(f"{path} cannot be added to: {trouble.strerror or trouble}") from trouble
     apart = b"" if not earlier or earlier.endswith(b"\n") else b"\n"
     write_whole(path, earlier + apart + content.encode())
 
@@ -129,5 +128,4 @@ def write_whole(path: Path, content: str | bytes) -> None:
         half.replace(path)
     except OSError as trouble:
         half.unlink(missing_ok=True)
-        message = f"{path} cannot be written: {trouble.strerror or trouble}"
-        raise FixturecheckError(message) from trouble
+        raise FixturecheckError(f"{path} cannot be written: {trouble.strerror or trouble}") from trouble

@@ -25,11 +25,9 @@ class Range:
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.low) and math.isfinite(self.high)):
-            message = f"range {self.low!r} to {self.high!r}: both ends must be finite numbers"
-            raise SetupError(message)
+            raise SetupError(f"range {self.low!r} to {self.high!r}: both ends must be finite numbers")
         if self.low > self.high:
-            message = f"range {self.low!r} to {self.high!r}: low must not be above high; swap them"
-            raise SetupError(message)
+            raise SetupError(f"range {self.low!r} to {self.high!r}: low must not be above high; swap them")
 
     @classmethod
     def exactly(cls, value: float) -> Range:

@@ -48,11 +48,11 @@ def allowed_name(name: object, where: str, most: int = MOST_NAME) -> None:
         It is too long, or has letters that no file name should have.
     """
     if not isinstance(name, str) or not NAME.fullmatch(name):
-        message = f"{where}: a name is made of letters a to z, digits, _ and -, without blanks or dots"
-        raise SetupError(message)
+        raise SetupError(
+            f"{where}: a name is made of letters a to z, digits, _ and -, without blanks or dots"
+        )
     if len(name) > most:
-        message = f"{where}: a name has at most {most} letters, since it becomes part of file names"
-        raise SetupError(message)
+        raise SetupError(f"{where}: a name has at most {most} letters, since it becomes part of file names")
 
 
 def one_of(value: object, known: tuple[str, ...], where: str) -> None:
@@ -73,8 +73,7 @@ def one_of(value: object, known: tuple[str, ...], where: str) -> None:
         Names the place, the word and those that may stand there.
     """
     if value not in known:
-        message = f"{where}: {value!r} is unknown; use {', '.join(known[:-1])} or {known[-1]}"
-        raise SetupError(message)
+        raise SetupError(f"{where}: {value!r} is unknown; use {', '.join(known[:-1])} or {known[-1]}")
 
 
 def plain(name: str) -> str:

@@ -132,8 +132,7 @@ class UnmetPattern(pytest.Item):
         SetupError
             Says what to do.
         """
-        message = f"{self.name}: no set-up that pytest looks at is called so; mend it, or take it out"
-        raise SetupError(message)
+        raise SetupError(f"{self.name}: no set-up that pytest looks at is called so; mend it, or take it out")
 
     def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], *_: Any, **__: Any) -> Any:
         """Return what is shown: the sentence, without a trace."""

@@ -192,8 +192,7 @@ def put_into(folder: Path, names: Iterable[str] = tuple(SCHEMAS)) -> tuple[Path,
     for name in names:
         path = folder / name
         if path.exists() and not _is_ours(path, name):
-            message = f"{path} exists and is no schema of fixturecheck; move it away"
-            raise SetupError(message)
+            raise SetupError(f"{path} exists and is no schema of fixturecheck; move it away")
         write_whole(path, shipped(name).read_text(encoding="utf-8"))
         found.append(path)
     return tuple(found)

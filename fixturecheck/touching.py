@@ -89,13 +89,11 @@ def assembled(thing: object, *, within_mm: float, name: str = "", units: str = "
         own = str(getattr(thing, "name", "") or getattr(thing, "label", ""))
         what = own or "the assembly"
     if len(found) < 2:
-        message = f"{what} holds one solid; give an assembly of two or more to see what touches"
-        raise SetupError(message)
+        raise SetupError(f"{what} holds one solid; give an assembly of two or more to see what touches")
     if len(found) > MOST_BODIES:
-        message = (
+        raise SetupError(
             f"{what} holds {len(found)} solids; at most {MOST_BODIES} are compared, so give a part of it"
         )
-        raise SetupError(message)
     names = list(distinct(one.name for one in found))
     bodies = _bodies(found, names)
     setup = Setup(
@@ -111,11 +109,11 @@ def assembled(thing: object, *, within_mm: float, name: str = "", units: str = "
 def _in_file(path: Path) -> tuple[list[DrawnSolid], Source]:
     file = read(path)
     if file.loose:
-        message = f"{path.name} holds {faces_outside(file.loose)}; only solids touch and overlap"
-        raise SetupError(message)
+        raise SetupError(f"{path.name} holds {faces_outside(file.loose)}; only solids touch and overlap")
     if file.unshown:
-        message = f"{path.name} holds {file.unshown} more solids that no product of it shows; export it again"
-        raise SetupError(message)
+        raise SetupError(
+            f"{path.name} holds {file.unshown} more solids that no product of it shows; export it again"
+        )
     found = []
     for one in file.solids:
         solid, at = taken_apart(one.solid)

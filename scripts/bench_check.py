@@ -76,11 +76,9 @@ def _against(
             )
             shown = home / report
             if not (home / out).exists() or not (shown / "report.html").is_file():
-                message = f"{' '.join(command)} did not write everything"
-                raise ValueError(message)
+                raise ValueError(f"{' '.join(command)} did not write everything")
             if not any((shown / "pictures").iterdir()):
-                message = f"{' '.join(command)} drew no pictures"
-                raise ValueError(message)
+                raise ValueError(f"{' '.join(command)} drew no pictures")
 
         return work
 
@@ -93,7 +91,6 @@ def _against(
 def _ran(command: list[str], *, expected: int) -> None:
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode != expected:
-        message = (
+        raise ValueError(
             f"{' '.join(command[:5])} ended with {done.returncode}, not {expected}: {done.stderr[-500:]}"
         )
-        raise ValueError(message)

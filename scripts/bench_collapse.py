@@ -54,8 +54,7 @@ def collapse_100_ms(repeats: int = 7) -> dict[str, float]:
             bodies=plain.bodies, contacts=plain.contacts, held=plain.held, cutting=(load,)
         )
         if len(holding.contacts) != 100:
-            message = f"{len(holding.contacts)} contact points, not 100"
-            raise ValueError(message)
+            raise ValueError(f"{len(holding.contacts)} contact points, not 100")
         taken = []
         for _ in range(repeats):
             start = time.process_time()

@@ -91,12 +91,10 @@ def _areas(contacts: ContactMap) -> Areas:
 def _same(expected: Areas, found: Areas) -> None:
     """Refuse to compare the times of two different answers."""
     if set(expected) != set(found):
-        message = f"the two ways differ on what touches: {set(expected) ^ set(found)}"
-        raise ValueError(message)
+        raise ValueError(f"the two ways differ on what touches: {set(expected) ^ set(found)}")
     for pair, area_mm2 in expected.items():
         if abs(found[pair] - area_mm2) > AREA_TOLERANCE * area_mm2:
-            message = f"{sorted(pair)} share {area_mm2} mm2 by hand and {found[pair]} mm2 in the map"
-            raise ValueError(message)
+            raise ValueError(f"{sorted(pair)} share {area_mm2} mm2 by hand and {found[pair]} mm2 in the map")
 
 
 def growth() -> dict[str, object]:

@@ -29,8 +29,7 @@ def vs_wheel() -> dict[str, object]:
     ball, ball_passes = _pocket("ball")
     moves = sum(len(one.path) for one in passes)
     if moves < MOVES:
-        message = f"the pocket has {moves} moves, fewer than {MOVES}"
-        raise RuntimeError(message)
+        raise RuntimeError(f"the pocket has {moves} moves, fewer than {MOVES}")
     squares_s, balls_s, wheels_s = interleaved_s(
         ROUNDS,
         lambda: lambda: cutter_sweep(square, passes, _TOP_MM),

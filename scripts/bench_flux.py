@@ -23,8 +23,7 @@ def _cases() -> object:
 def vs_full_air() -> dict[str, object]:
     """Our answer against the full-air field of the same whole model."""
     if find_spec("ngsolve") is None:
-        message = "needs ngsolve: pip install '.[reference]'"
-        raise MissingError(message)
+        raise MissingError("needs ngsolve: pip install '.[reference]'")
     import ngsolve
 
     # On a busy machine its threads wait for each other in loops, which would count as work.

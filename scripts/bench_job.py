@@ -63,8 +63,7 @@ def _checked(path: Path) -> None:
         command = [sys.executable, "-m", "fixturecheck", "check", str(path), "--quiet", "--out", f"{home}/o"]
         done = subprocess.run(command, capture_output=True, text=True, check=False)
         if done.returncode != 0 or not Path(home, "o", "report.html").is_file():
-            message = f"{path.name} ended with {done.returncode}: {done.stderr[-500:]}"
-            raise ValueError(message)
+            raise ValueError(f"{path.name} ended with {done.returncode}: {done.stderr[-500:]}")
 
 
 def _single_setups(job_file: Path, home: Path) -> list[Path]:

@@ -41,8 +41,7 @@ def first_frame() -> dict[str, object]:
 
     browser = next((path for name in BROWSERS if (path := shutil.which(name))), None)
     if browser is None:
-        message = f"none of {', '.join(BROWSERS)} is installed"
-        raise MissingError(message)
+        raise MissingError(f"none of {', '.join(BROWSERS)} is installed")
     times_s = []
     with _page() as page, sync_playwright() as running:
         arguments = ["--use-angle=swiftshader", "--enable-unsafe-swiftshader"]

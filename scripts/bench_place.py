@@ -32,8 +32,7 @@ def seat_place_16() -> dict[str, object]:
         for one, other in zip(place_by_seats(lost, seats), there, strict=True)
     )
     if off_mm > 1e-9:
-        message = f"the pawls are placed {off_mm:.1e} mm from where they nest"
-        raise RuntimeError(message)
+        raise RuntimeError(f"the pawls are placed {off_mm:.1e} mm from where they nest")
     settled = settler(pawl_gang(COUNT))
     settled()
     placed_s, settled_s = interleaved_s(ROUNDS, _always(lambda: _place(lost, seats)), _always(settled))

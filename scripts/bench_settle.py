@@ -71,8 +71,7 @@ def stepper(bench: SettlingModel, timestep_s: float) -> Callable[[], float]:
     try:
         import mujoco
     except ImportError as missing:
-        message = "MuJoCo is not installed (extra `test`)"
-        raise MissingError(message) from missing
+        raise MissingError("MuJoCo is not installed (extra `test`)") from missing
     parts = [i for i, b in enumerate(bench.bodies) if b.role == "part"]
     text = [
         f'<mujoco><option timestep="{timestep_s}" gravity="{-SHARE * 9.80665} 0 -9.80665"',
@@ -110,8 +109,7 @@ def mesh_stepper(bench: SettlingModel, timestep_s: float) -> Callable[[], float]
 
         from tests.nesting.convex_pieces import gang_model
     except ImportError as missing:
-        message = f"{missing.name} is not installed (extra `test`)"
-        raise MissingError(message) from missing
+        raise MissingError(f"{missing.name} is not installed (extra `test`)") from missing
     loads = loads_of(bench, PUSHED, loose_of(bench, PUSHED))
     start = _away(bench, loads)
     gravity = (-SHARE * 9.80665, 0.0, -9.80665)
@@ -191,8 +189,7 @@ def plates(count: int) -> SettlingModel:
         plate = plate.cut(pocket.translate((x, 0, 8)))
     solid = plate.val().Solids()[0]
     if len(solid.Faces()) != DETAILED_FACES:
-        message = f"a plate of {len(solid.Faces())} faces, not {DETAILED_FACES}"
-        raise ValueError(message)
+        raise ValueError(f"a plate of {len(solid.Faces())} faces, not {DETAILED_FACES}")
     bodies = [
         Body(name=name, solid=one, role="fixture")
         for name, one in (("table", table), ("stop", stop), ("rail", rail))

@@ -93,8 +93,7 @@ def _watched(
         hear=lambda _lines: None,
     )
     if answer.check.verdict == "unknown":
-        message = f"{setup.name} came out unknown"
-        raise ValueError(message)
+        raise ValueError(f"{setup.name} came out unknown")
     return time.perf_counter() - start if whole else found[-1]
 
 
@@ -105,8 +104,7 @@ def _cold(setup: Path, values: Mapping[str, str], out: Path) -> None:
         [sys.executable, "-m", "fixturecheck", *command], capture_output=True, text=True, check=False
     )
     if done.returncode not in {0, 1}:
-        message = f"check ended with {done.returncode}: {done.stderr[-300:]}"
-        raise ValueError(message)
+        raise ValueError(f"check ended with {done.returncode}: {done.stderr[-300:]}")
 
 
 @contextmanager
@@ -143,8 +141,7 @@ def efficiency() -> dict[str, object]:
                 read_study(study), Path(home.name) / "out", spawned, processes, flips=False, progress=_quiet
             )
             if fresh != 64 or any(r.verdict == "unknown" for r in found.rows):
-                message = f"{fresh} variants were worked out"
-                raise ValueError(message)
+                raise ValueError(f"{fresh} variants were worked out")
 
         return work
 

@@ -346,8 +346,7 @@ def bibliography() -> dict[str, dict[str, str]]:
     """Return each work of the bibliography by its key: its fields, and its `type`."""
     library = bibtexparser.parse_string(BIBLIOGRAPHY.read_text(encoding="utf-8"))
     if library.failed_blocks:
-        message = f"{BIBLIOGRAPHY.name}: {len(library.failed_blocks)} entries cannot be read"
-        raise ValueError(message)
+        raise ValueError(f"{BIBLIOGRAPHY.name}: {len(library.failed_blocks)} entries cannot be read")
     return {
         entry.key: {"type": entry.entry_type, **{f.key: str(f.value) for f in entry.fields}}
         for entry in library.entries

@@ -137,8 +137,7 @@ def stack_of(blocks: GaugeSet, wanted_mm: float, *, wear: bool = False) -> Stack
     if chosen is None:
         chosen = _next_to(blocks, inner)
     if chosen is None:
-        message = f"no stack of {blocks.name} comes near {wanted_mm:.4f} mm"
-        raise NotComputedError(message)
+        raise NotComputedError(f"no stack of {blocks.name} comes near {wanted_mm:.4f} mm")
     order = _thick_in_the_middle(chosen)
     whole = (blocks.wear, *order, blocks.wear) if wear else order
     return Stack(blocks_mm=tuple(round(size * blocks.unit_mm, 9) for size in whole), wear=wear)
@@ -357,10 +356,9 @@ def angle_stack(blocks: AngleSet, wanted_arcsec: float) -> AngleStack:
         The angle is greater than all blocks together.
     """
     if not 0.0 <= wanted_arcsec <= blocks.most_arcsec:
-        message = (
+        raise NotComputedError(
             f"{blocks.name} makes angles up to {dms(blocks.most_arcsec)}; {dms(wanted_arcsec)} is beyond"
         )
-        raise NotComputedError(message)
     sizes = np.array(blocks.sizes_arcsec)
     low, high = sizes[: len(sizes) // 2], sizes[len(sizes) // 2 :]
     low_signs, high_signs = _signs(len(low)), _signs(len(high))

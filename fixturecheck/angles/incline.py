@@ -249,17 +249,17 @@ def sine_incline(bar: SineBar, angle_deg: float) -> Incline:
     stack = stack_of(gauge_set(bar.blocks), wanted_mm, wear=bar.wear)
     height_mm = stack.height_mm
     if height_mm >= length_mm:
-        message = f"a stack of {height_mm:.4f} mm is as high as the rolls are apart, {length_mm:g} mm"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            f"a stack of {height_mm:.4f} mm is as high as the rolls are apart, {length_mm:g} mm"
+        )
     reached_deg = sine_angle_deg(length_mm, height_mm)
     missed = (reached_deg - angle_deg) * ARCSEC_PER_DEG
     if abs(missed) > FAR_ARCSEC:
-        message = (
+        raise NotComputedError(
             f"no stack of {bar.blocks}{' with wear blocks' if bar.wear else ''} makes {angle_deg:g} degrees "
             f"over {length_mm:g} mm, which is {wanted_mm:.4f} mm; the nearest, {height_mm:.4f} mm, makes "
             f"{reached_deg:.5f} degrees, off by {missed:+.0f} seconds of arc"
         )
-        raise NotComputedError(message)
     by_stack, by_distance, by_flatness = angle_error_arcsec(
         length_mm,
         reached_deg,
@@ -302,10 +302,9 @@ def angle_gauge_incline(blocks: str, angle_deg: float, error_arcsec: float) -> I
     reached_deg = stack.angle_arcsec / ARCSEC_PER_DEG
     missed = stack.angle_arcsec - angle_deg * ARCSEC_PER_DEG
     if abs(missed) > FAR_ARCSEC or not stack.blocks_arcsec:
-        message = (
+        raise NotComputedError(
             f"no gauges of {blocks} make {angle_deg:g} degrees; the nearest make {reached_deg:.5f} degrees"
         )
-        raise NotComputedError(message)
     return Incline(
         wanted_deg=angle_deg,
         reached_deg=reached_deg,

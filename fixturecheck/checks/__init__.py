@@ -39,8 +39,7 @@ def chosen(only: Collection[str] | None = None, skip: Collection[str] = ()) -> f
         raise SetupError(*wrong)
     asked = frozenset(MODULES if only is None else only) - frozenset(skip)
     if not asked:
-        message = "no check is left to ask"
-        raise SetupError(message)
+        raise SetupError("no check is left to ask")
     return asked
 
 

@@ -116,8 +116,7 @@ class _Search:
         )
         found = self._once(part, on, asked, find)
         if not isinstance(found, FirstContact):
-            message = f"the landing of {part.name} was kept as something else"
-            raise TypeError(message)
+            raise TypeError(f"the landing of {part.name} was kept as something else")
         return found
 
     def relief(

@@ -31,12 +31,12 @@ def _cache(options: argparse.Namespace) -> int:
         try:
             kept.clear()
         except OSError as reason:
-            message = f"the cache in {kept.folder} could not be cleared: {reason.strerror or reason}"
-            raise SetupError(message) from reason
+            raise SetupError(
+                f"the cache in {kept.folder} could not be cleared: {reason.strerror or reason}"
+            ) from reason
     held = kept.contents()
     if kept.trouble:
-        message = f"{kept.trouble}; FIXTURECHECK_CACHE names another folder"
-        raise SetupError(message)
+        raise SetupError(f"{kept.trouble}; FIXTURECHECK_CACHE names another folder")
     if held is None:
         return GO if say("nothing is kept: FIXTURECHECK_CACHE is off\n") else NOT_COMPUTED
     rows = [

@@ -54,5 +54,4 @@ def _refuse_to_overwrite(out: Path) -> None:
     if not out.exists():
         return
     if not out.is_file() or "[chuck]" not in out.read_text(encoding="utf-8", errors="replace"):
-        message = f"{out} exists and is no chuck file; give another --out"
-        raise SetupError(message)
+        raise SetupError(f"{out} exists and is no chuck file; give another --out")

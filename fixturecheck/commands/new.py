@@ -72,8 +72,7 @@ def _at_odds(options: argparse.Namespace) -> Iterator[str]:
 def _new(options: argparse.Namespace) -> int:
     drawn: Path | None = options.assembly or options.drawn
     if drawn is None:
-        message = "give the STEP file of a part, or --from with that of an assembly"
-        raise SetupError(message)
+        raise SetupError("give the STEP file of a part, or --from with that of an assembly")
     out = options.out or Path(f"{drawn.stem}.toml")
     wrong = [f"{drawn} is not a file; give the STEP file of a part"] if not drawn.is_file() else []
     wrong += list(_at_odds(options))

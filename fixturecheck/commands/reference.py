@@ -52,8 +52,7 @@ def _shop(options: argparse.Namespace) -> int:
 
     if options.name is not None:
         if options.shelf != "equipment":
-            message = f"only equipment is listed by name; {options.shelf} are one list"
-            raise SetupError(message)
+            raise SetupError(f"only equipment is listed by name; {options.shelf} are one list")
         return GO if say(equipment_text(options.name)) else NOT_COMPUTED
     chosen = [options.shelf] if options.shelf else list(_SHELVES)
     return GO if say("\n".join(SHELVES[name]() for name in chosen)) else NOT_COMPUTED
@@ -115,8 +114,7 @@ def _topic_lines(text: str) -> Iterator[str]:
             if close_to(plain, topics)
             else "`fixturecheck explain` lists what there is"
         )
-        message = f"nothing is called {shortened(text)}; {near}"
-        raise SetupError(message)
+        raise SetupError(f"nothing is called {shortened(text)}; {near}")
     for number, topic in enumerate(found):
         if number:
             yield ""
@@ -308,8 +306,7 @@ def _schema(options: argparse.Namespace) -> int:
     if options.folder is None:
         return GO if say("".join(f"{shipped(name)}\n" for name in SCHEMAS)) else NOT_COMPUTED
     if not options.folder.is_dir():
-        message = f"{options.folder} is not a folder; give the one in which the set-ups are"
-        raise SetupError(message)
+        raise SetupError(f"{options.folder} is not a folder; give the one in which the set-ups are")
     written = put_into(options.folder)
     lines = [f"{path}: files begin with {first_line(path.name)}\n" for path in written]
     return GO if say("".join(lines)) else NOT_COMPUTED

@@ -53,13 +53,13 @@ def _sheet(options: argparse.Namespace) -> int:
     setup, overrides = stated_setup(options, wrong, jobs=True)
     out = options.out or Path(f"{setup.stem}_sheet.pdf")
     if out.suffix.lower() != ".pdf":
-        message = f"--out {out}: the sheet is a PDF, so name it so; the page goes beside it"
-        raise SetupError(message)
+        raise SetupError(f"--out {out}: the sheet is a PDF, so name it so; the page goes beside it")
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
     except OSError as reason:
-        message = f"--out {out}: the folder {out.parent} cannot be made: {reason.strerror}"
-        raise SetupError(message) from reason
+        raise SetupError(
+            f"--out {out}: the folder {out.parent} cannot be made: {reason.strerror}"
+        ) from reason
     if not options.no_pdf:
         from fixturecheck.sheet.pages import refuse_without_typesetter  # noqa: PLC0415 -- light
 

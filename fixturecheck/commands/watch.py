@@ -133,8 +133,9 @@ class LivePage:
             self._server = ThreadingHTTPServer((_HOST, port), self._handler())
         except OSError as reason:
             why = "is in use" if reason.errno == errno.EADDRINUSE else f"cannot be used: {reason.strerror}"
-            message = f"port {port} {why}; give another --port, or none to take any that is free"
-            raise SetupError(message) from reason
+            raise SetupError(
+                f"port {port} {why}; give another --port, or none to take any that is free"
+            ) from reason
         self._server.daemon_threads = True
         self.port = int(self._server.server_address[1])
         threading.Thread(target=self._server.serve_forever, args=(_ENDS_S,), daemon=True).start()

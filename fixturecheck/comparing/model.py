@@ -58,8 +58,7 @@ class FindingChange:
         """
         found = self.after or self.before
         if found is None:
-            message = "a change is of a finding"
-            raise ValueError(message)
+            raise ValueError("a change is of a finding")
         return found
 
     @property
@@ -388,22 +387,19 @@ def read_baseline(text: bytes, path: str, *, setup: str, file: str) -> Baseline:
     try:
         data = json.loads(text)
     except ValueError as reason:
-        message = f"{path} is no baseline: {reason}"
-        raise SetupError(message) from reason
+        raise SetupError(f"{path} is no baseline: {reason}") from reason
     if not isinstance(data, dict) or data.get("tool") != "fixturecheck" or "baseline" not in data:
-        message = f"{path} is no baseline; `fixturecheck compare --write-baseline FILE RESULT` writes one"
-        raise SetupError(message)
+        raise SetupError(
+            f"{path} is no baseline; `fixturecheck compare --write-baseline FILE RESULT` writes one"
+        )
     if data["baseline"] != VERSION:
-        message = f"{path} is a baseline of version {data['baseline']}; this version reads {VERSION}"
-        raise SetupError(message)
+        raise SetupError(f"{path} is a baseline of version {data['baseline']}; this version reads {VERSION}")
     try:
         found = _read(data)
     except (KeyError, TypeError, ValueError) as reason:
-        message = f"{path} is a broken baseline: {type(reason).__name__} {reason}"
-        raise SetupError(message) from reason
+        raise SetupError(f"{path} is a broken baseline: {type(reason).__name__} {reason}") from reason
     if found.setup != setup and (found.file != file or not file):
-        message = f"{path} is the baseline of another set-up, {found.setup!r}, not of {setup!r}"
-        raise SetupError(message)
+        raise SetupError(f"{path} is the baseline of another set-up, {found.setup!r}, not of {setup!r}")
     return found
 
 

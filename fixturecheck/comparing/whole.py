@@ -196,11 +196,10 @@ def _refuse_strangers(before: StoredResult, after: StoredResult, names: Renames)
         )
         alike = bool(one & other)
     if not alike:
-        message = (
+        raise SetupError(
             f"{before.path} ({before.name}) and {after.path} ({after.name}) are of different set-ups: "
             "no part of the one is in the other"
         )
-        raise SetupError(message)
 
 
 def _named(names: set[str]) -> set[str]:

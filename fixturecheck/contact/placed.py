@@ -97,8 +97,7 @@ class Standing:
         if face not in self._surfaces:
             surface = self.table.surfaces[face]
             if surface is None:
-                message = f"{self.name}.{self.face_names[face]} is a plane"
-                raise TypeError(message)
+                raise TypeError(f"{self.name}.{self.face_names[face]} is a plane")
             self._surfaces[face] = surface.moved(self.turn, self.shift)
         return self._surfaces[face]
 

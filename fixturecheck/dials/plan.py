@@ -365,11 +365,10 @@ class _Plan:
             if stock_mm is None or before:
                 continue
             if other is not self.ground and any(p.body == name.body for p in self.ground.parts):
-                message = (
+                raise NotComputedError(
                     f"{name} still carries the stock of cut {other.cut.name}, which cut {self.cut.name} does "
                     "not draw; touch another face"
                 )
-                raise NotComputedError(message)
             return stock_mm
         return 0.0
 

@@ -244,8 +244,9 @@ def _place_mm(setup: Setup, target: FaceRef, way: np.ndarray) -> float:
     axis = axis_of(face)
     if axis is not None and abs(float(np.array(axis[1]) @ way)) <= _SQUARE:
         return float(np.array(axis[0]) @ way)
-    message = f"{target} is neither a flat face nor a round that lies across the way from the stop"
-    raise NotComputedError(message)
+    raise NotComputedError(
+        f"{target} is neither a flat face nor a round that lies across the way from the stop"
+    )
 
 
 def _unreachable(faces: list[Face], way: np.ndarray, high_mm: float, finder_mm: float) -> Unreachable | None:

@@ -276,8 +276,7 @@ class WheelRoom:
                 there = shifted(hood, (0.0, 0.0, gone_mm))
                 how = apart(there, body, f"the guard and {name}")
                 if how is None:
-                    message = f"the distance between the guard and {name} is not known"
-                    raise NotComputedError(message)
+                    raise NotComputedError(f"the distance between the guard and {name} is not known")
                 if too_near(how.distance_mm, least_mm):
                     yield Meeting(mover=Mover.GUARD, body=name, apart=how)
                     break

@@ -167,13 +167,12 @@ def tabled_steel(name: str) -> HardeningSteel:
         It is no steel to harden; the nearest ones are named.
     """
     if name in WITHOUT_TABLE:
-        message = (
+        raise NotComputedError(
             f"no table of the hardness and the size change of {name} by temper was found; measure it on your "
             "own bars and state growth_share, like [0.0003, 0.001], and temper by its maker's sheet; there "
             "are tables of "
             f"{', '.join(hardening_steels())}"
         )
-        raise NotComputedError(message)
     return hardening_steel(name)
 
 

@@ -161,11 +161,10 @@ def temper_for(steel: HardeningSteel, wanted_hrc: Range) -> TemperChoice:
     allowed = tuple(_merged(_pieces(steel, wanted_hrc)))
     if not allowed:
         nearest = min(steel.hardness, key=lambda p: abs(p[1] - wanted_hrc.middle))
-        message = (
+        raise NotComputedError(
             f"no temper of {steel.name} in its table gives {_span(wanted_hrc)} HRC; the nearest is "
             f"{nearest[1]:g} HRC at {nearest[0]:.0f} C"
         )
-        raise NotComputedError(message)
     ends = {c for piece in allowed for c in (piece.low, piece.high)}
     tried = ends | {p[0] for p in steel.toughness if any(a.holds(p[0]) for a in allowed)}
     energies = {c: energy for c in sorted(tried) if (energy := toughness_j(steel, c)) is not None}
@@ -204,8 +203,9 @@ def _hardness_at(steel: HardeningSteel, temper_c: float) -> float:
     points = steel.hardness
     first, last = points[0][0], points[-1][0]
     if not first <= temper_c <= last:
-        message = f"the hardness of {steel.name} is known for tempers from {first:g} to {last:g} C only"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            f"the hardness of {steel.name} is known for tempers from {first:g} to {last:g} C only"
+        )
     return float(np.interp(temper_c, [p[0] for p in points], [p[1] for p in points]))
 
 
@@ -438,14 +438,14 @@ def stock_to_leave_mm(change: Change, *, sides: int, distortion_mm: float, clean
 
 def _change(steel: HardeningSteel, points: Points, at_c: float) -> Change:
     if not points:
-        message = (
+        raise NotComputedError(
             f"no table of the size change of {steel.name} was found; measure it on your own bars and state "
             "growth_share"
         )
-        raise NotComputedError(message)
     temperatures = [p[0] for p in points]
     if at_c > temperatures[-1]:
-        message = f"the size changes of {steel.name} are known up to a temper of {temperatures[-1]:g} C only"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            f"the size changes of {steel.name} are known up to a temper of {temperatures[-1]:g} C only"
+        )
     low, usual, high = (float(np.interp(at_c, temperatures, [p[k] for p in points])) for k in (1, 2, 3))
     return Change(low=low, usual=usual, high=high)

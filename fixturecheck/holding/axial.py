@@ -339,8 +339,9 @@ def way_in_of(
     """
     tapered = run.shape == CutterShape.TAPERED
     if tapered and way is not AxialStroke.PLUNGES:
-        message = f"a tapered cutter widens as it goes down, and what {run.name} then takes is not worked out"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            f"a tapered cutter widens as it goes down, and what {run.name} then takes is not worked out"
+        )
     teeth, each_mm = run.teeth or 1, run.feed_mm_tooth or 0.0
     takes, rounded = shearing(run.cuts_as), run.corner_radius_mm > 0.0
     slopes = (m for m in run.moves if m.kind in DESCENDING)
@@ -386,11 +387,10 @@ def refuse_no_force(run: EndMilling) -> NoReturn:
     NotComputedError
         Says what to state.
     """
-    message = (
+    raise NotComputedError(
         f"how hard the cutter of {run.name} pushes is not known: state its teeth, feed_mm_tooth and deep_mm, "
         "or a [[mill]] over the part"
     )
-    raise NotComputedError(message)
 
 
 def ways_in(

@@ -85,8 +85,7 @@ def _points_on(patch: Patch, cell_mm: float) -> tuple[Floats, Floats]:
         return np.array([patch.contact.centroid]), np.ones(1)
     parts = _along(patch, cell_mm) if patch.contact.kind == ContactKind.LINE else _over(patch, cell_mm)
     if not all(float(size.sum()) > 0.0 for _, size, _ in parts):
-        message = f"{patch.contact.a} on {patch.contact.b}: the patch has no extent to carry on"
-        raise NotComputedError(message)
+        raise NotComputedError(f"{patch.contact.a} on {patch.contact.b}: the patch has no extent to carry on")
     shares = np.concatenate([part * size / size.sum() for _, size, part in parts])
     return np.vstack([points for points, _, _ in parts]), shares / shares.sum()
 

@@ -111,17 +111,15 @@ def _must_meet(setup: Setup, solid: Solid, one: Pressed) -> None:
     # Only of a solid does the kernel see its inside, not of a compound that holds one.
     pieces, name, reach = solids_of(solid), one.clamp.name, setup.write.length(_REACH_MM)
     if any(is_inside(piece, at - _REACH_MM * along) for piece in pieces):
-        message = (
+        raise NotComputedError(
             f"clamp {name!r} presses inside {one.clamp.body}, which still is {reach} back from at_mm; "
             "state a place on its surface, and the way into it"
         )
-        raise NotComputedError(message)
     if not any(distance(way, piece)[0] < _OUT_MM / 2 for piece in pieces):
-        message = (
+        raise NotComputedError(
             f"clamp {name!r} presses on nothing: from at_mm the way it pushes there is no "
             f"{one.clamp.body} within {reach}; state a place on it, and the way into it"
         )
-        raise NotComputedError(message)
 
 
 def guides(found: tuple[Pressed, ...]) -> dict[str, NDArray[np.float64]]:
@@ -165,8 +163,7 @@ def _face(
         centre, normal, flat = face_frame(faces[i])
         if flat:
             return centre, normal
-    message = f"clamp {clamp.name!r}: {clamp.body}.{clamp.face} is not a flat face"
-    raise NotComputedError(message)
+    raise NotComputedError(f"clamp {clamp.name!r}: {clamp.body}.{clamp.face} is not a flat face")
 
 
 _OUT_MM, _REACH_MM = 1e-3, 1.0

@@ -108,8 +108,7 @@ class CutterScene:
             The case does not state its axis.
         """
         if case.axis_mm is None:
-            message = f"where the cutter stands in {self.process.cut_name} is not said"
-            raise NotComputedError(message)
+            raise NotComputedError(f"where the cutter stands in {self.process.cut_name} is not said")
         return flutes_at(case.axis_mm, self.mill)
 
     def drawn_in(self, case: LoadCase, motion: StartingMotion) -> bool:
@@ -296,8 +295,9 @@ class MillingProcess:
             met |= places.met
         if not found:
             into = f": it would stand in {' and '.join(sorted(met))}" if met else ""
-            message = f"{self.part}: no place was found at which a tooth of the cutter meets it{into}"
-            raise NotComputedError(message)
+            raise NotComputedError(
+                f"{self.part}: no place was found at which a tooth of the cutter meets it{into}"
+            )
         return tuple(found)
 
     def _feeds(self, face: Shape) -> tuple[Vector, ...]:
@@ -319,8 +319,9 @@ class MillingProcess:
             return (last_mm,)
         if last_mm - low_mm > SAME_MM:
             if not self._is_trough(low_mm, last_mm):
-                message = f"{self.part}.{self.mill.face} is not level, so a push over it is not worked out"
-                raise NotComputedError(message)
+                raise NotComputedError(
+                    f"{self.part}.{self.mill.face} is not level, so a push over it is not worked out"
+                )
             last_mm = low_mm
         first_mm = box_of(self.placed[self.part])[5] - self.mill.deep_mm
         return (last_mm, first_mm) if first_mm > last_mm + GRAZE_MM else (last_mm,)

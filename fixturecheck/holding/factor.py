@@ -239,8 +239,9 @@ def settled(rig: Rig, one: Borne) -> Borne:
             least = one if one.low_factor <= again.low_factor else again
             return replace(least, spots=least.spots or spots, settled=True)
         spots, before, one = fine.spots, one, again
-    message = f"the factor went from {before.low_factor:.3g} to {one.low_factor:.3g} in smaller cells and on"
-    raise NotComputedError(message)
+    raise NotComputedError(
+        f"the factor went from {before.low_factor:.3g} to {one.low_factor:.3g} in smaller cells and on"
+    )
 
 
 def _same(one: float, other: float) -> bool:
@@ -300,10 +301,9 @@ def fine_enough(
     if _same(least.low_factor, found.factor.low):
         return (found if least.collapse is found.worst else _lowered(found, least.collapse)), least
     if tries <= 1:
-        message = (
+        raise NotComputedError(
             f"the factor went from {found.factor.low:.3g} to {least.low_factor:.3g} in smaller cells and on"
         )
-        raise NotComputedError(message)
     fine = replace(rig, spots=least.spots)
     problem = fine.holding(known.values, cutting(known.values))
     again = replace(known, problem=problem, collapse=collapse(problem, ceiling=CEILING), spots=fine.spots)

@@ -78,11 +78,10 @@ class StopContact:
             It has moved so far that what holds it no longer stands as it did.
         """
         if self.moved_mm > TRAVEL_MM:
-            message = (
+            raise NotComputedError(
                 f"{self.body} bears on {self.other} only after {self.moved_mm:.2g} mm, and what holds it is "
                 f"known up to {TRAVEL_MM:g} mm from where it stands"
             )
-            raise NotComputedError(message)
         movable = any(b.name == self.other for b in problem.bodies)
         return tuple(
             ContactPoint(
@@ -322,8 +321,7 @@ def _past(scene: FreedScene, borne: Borne, stopped: Way, touch: StopContact, lea
         if touch_next is None or way.crash.outcome is not Outcome.STOPPED:
             return stopped
         touched.append(touch_next)
-    message = f"it comes up against more than {_MOST_STOPS} things, one after the other"
-    raise NotComputedError(message)
+    raise NotComputedError(f"it comes up against more than {_MOST_STOPS} things, one after the other")
 
 
 def _step(

@@ -251,8 +251,9 @@ def _frame_of(clamp: Pressed) -> tuple[Floats, Floats]:
     push = np.array(clamp.force.direction)
     across = np.cross(UP, push)
     if float(np.linalg.norm(across)) < LEVEL:
-        message = f"{clamp.clamp.body} presses up or down, so which way it could cock is not worked out"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            f"{clamp.clamp.body} presses up or down, so which way it could cock is not worked out"
+        )
     across /= np.linalg.norm(across)
     return across, np.cross(push, across)
 

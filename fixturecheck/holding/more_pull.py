@@ -162,8 +162,7 @@ def _sources(
 ) -> tuple[MagnetSource, MagnetSource | None]:
     """Return the sources that a magnet of another rated pull may have."""
     if holding.shim_mm is not None or holding.source_mmf_a:
-        message = "of a chuck of another rating nothing but its rated pull is known"
-        raise NotComputedError(message)
+        raise NotComputedError("of a chuck of another rating nothing but its rated pull is known")
     setup = replace(trial.setup, holding=replace(holding, rated_pull_n_cm2=rated_n_cm2))
     found = find_sources(setup, trial.mesher)
     return found[0], found[1] if len(found) > 1 else None
@@ -224,8 +223,7 @@ def roughest_of(body: Body, faces: str, table: Mapping[str, Finish]) -> str:
     """
     stated = [body.finish_of(f) or "" for f in FaceRef.of(body.name, faces).faces]
     if not set(stated) <= set(table):
-        message = f"{body.name}.{faces} has no finish that is known"
-        raise NotComputedError(message)
+        raise NotComputedError(f"{body.name}.{faces} has no finish that is known")
     return max(stated, key=lambda n: table[n].rz_um[1])
 
 
@@ -263,8 +261,7 @@ def _solved_again(trial: TrialHold, model: MagnetModel, soft: MagnetSource | Non
     """
     pulls = trial.rig.pulls
     if pulls is None:
-        message = "no magnet pulls here"
-        raise NotComputedError(message)
+        raise NotComputedError("no magnet pulls here")
     solved = least_pulls(model, soft, strength).patches
     faces = []
     for face in pulls.faces:

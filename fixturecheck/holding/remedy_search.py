@@ -313,8 +313,7 @@ def scaled_pull(rig: Rig, ratio: float, pulled: Callable[[FacePull], bool]) -> R
         There is no such pull.
     """
     if rig.pulls is None or not any(pulled(f) for f in rig.pulls.faces):
-        message = "no magnet pulls here"
-        raise NotComputedError(message)
+        raise NotComputedError("no magnet pulls here")
     faces = tuple(
         replace(f, weak_n=ratio * f.weak_n, strong_n=ratio * f.strong_n) if pulled(f) else f
         for f in rig.pulls.faces
@@ -350,8 +349,7 @@ def least_that_reaches(
         The ends are not finite or the wrong way round.
     """
     if not (math.isfinite(now) and math.isfinite(most) and now < most and math.isfinite(target)):
-        message = f"remedy: from {now} to {most} for a factor of {target} is no span to look in"
-        raise SetupError(message)
+        raise SetupError(f"remedy: from {now} to {most} for a factor of {target} is no span to look in")
     span, fails, reaches = most - now, now, most
     if factor(fails) >= target:
         return fails

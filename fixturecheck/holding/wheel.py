@@ -412,11 +412,10 @@ def _grinding_class(setup: Setup, body: Body) -> str:
     known = material(body.material).grinds_as
     if known:
         return known
-    message = (
+    raise NotComputedError(
         f"no grinding energy is known for {body.material!r} of {body.name!r}; state grinds_as = "
         f"{{ {body.name} = 'soft_steel' }} or another class that it grinds like"
     )
-    raise NotComputedError(message)
 
 
 def abrasion_of(setup: Setup, body: Body) -> Abrasion:
@@ -494,8 +493,7 @@ def _wall_normal(setup: Setup, placed: Mapping[str, Solid], body: Body, wall: st
             _, normal, _ = face_frame(face)
             level = math.hypot(normal[0], normal[1])
             return to_vector((normal[0] / level, normal[1] / level, 0.0))
-    message = f"{body.name} has no face {wall!r}"
-    raise NotComputedError(message)
+    raise NotComputedError(f"{body.name} has no face {wall!r}")
 
 
 def forces_of(setup: Setup, placed: Mapping[str, Solid], cut: Cut, body: Body) -> tuple[Pass, Forces]:

@@ -77,8 +77,7 @@ def _operated(
     operation.SetNonDestructive(True)
     operation.Build()
     if not operation.IsDone():
-        message = f"{what} failed in the kernel"
-        raise KernelError(message)
+        raise KernelError(f"{what} failed in the kernel")
     return cq.Shape.cast(operation.Shape())
 
 
@@ -262,8 +261,7 @@ def split(whole: Shape, tool: Shape, what: str) -> Split:
             )
         tried.append(kept_mm3 + taken_mm3)
     sums = ", ".join(f"{v:.6g}" for v in tried) or "nothing"
-    message = f"cutting {what} gave parts of {sums} mm³ in all instead of {whole_mm3:.6g} mm³"
-    raise NotComputedError(message)
+    raise NotComputedError(f"cutting {what} gave parts of {sums} mm³ in all instead of {whole_mm3:.6g} mm³")
 
 
 def shared_mm3(a: Shape, b: Shape, what: str) -> float:
@@ -396,8 +394,7 @@ def apart(a: Shape, b: Shape, what: str, *, within_mm: float = math.inf) -> Apar
         )
     found = BRepExtrema_DistShapeShape(a.wrapped, b.wrapped)
     if not found.IsDone() or found.NbSolution() == 0:
-        message = f"the kernel found no least distance between {what}"
-        raise NotComputedError(message)
+        raise NotComputedError(f"the kernel found no least distance between {what}")
     # Of several nearest points take the same one whatever order the faces were listed in.
     ties = [
         (found.PointOnShape1(k).Coord(), found.PointOnShape2(k).Coord())
@@ -488,8 +485,7 @@ def shared_area_mm2(face: Face, shape: Shape, *, within_mm: float, facing: int =
     """
     flat = flat_of(face)
     if flat is None:
-        message = "the area that two faces share is computed for flat faces only"
-        raise NotComputedError(message)
+        raise NotComputedError("the area that two faces share is computed for flat faces only")
     centre, normal = np.array(flat[0]), np.array(flat[1])
     box = loose_box(face)
     total = 0.0

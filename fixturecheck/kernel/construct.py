@@ -36,11 +36,9 @@ def checked(build: Callable[_P, Solid]) -> Callable[_P, Solid]:
             solid = build(*args, **kwargs)
             valid = solid.isValid() and solid.Volume() > 0
         except Exception as reason:  # the kernel's exceptions share no base class
-            message = f"the kernel could not build a {build.__name__}: {reason}"
-            raise KernelError(message) from reason
+            raise KernelError(f"the kernel could not build a {build.__name__}: {reason}") from reason
         if not valid:
-            message = f"the kernel built a {build.__name__} that is not a valid solid"
-            raise KernelError(message)
+            raise KernelError(f"the kernel built a {build.__name__} that is not a valid solid")
         return solid
 
     return built
@@ -192,8 +190,7 @@ def only_solid(shape: cq.Shape) -> Solid:
     """Return the one solid in a result."""
     solids = solids_of(shape)
     if len(solids) != 1:
-        message = f"{len(solids)} solids came out where one was meant"
-        raise ValueError(message)
+        raise ValueError(f"{len(solids)} solids came out where one was meant")
     return solids[0]
 
 
@@ -210,8 +207,7 @@ def polygon_face(rings: Sequence[Floats]) -> Face:
     for wire in wires[1:]:
         face.Add(wire)
     if not face.IsDone():
-        message = f"no flat face through {len(rings[0])} points"
-        raise KernelError(message)
+        raise KernelError(f"no flat face through {len(rings[0])} points")
     return cq.Face(face.Face())
 
 
@@ -476,8 +472,7 @@ def thickened(face: Face, by_mm: float) -> Shape:
             return cq.Solid.extrudeLinear(face, way)
         swept = face.thicken(by_mm)
     except (StdFail_NotDone, Standard_Failure, ValueError) as failure:
-        message = f"a curved face cannot be offset by {by_mm:g} mm"
-        raise KernelError(message) from failure
+        raise KernelError(f"a curved face cannot be offset by {by_mm:g} mm") from failure
     return swept
 
 

@@ -224,8 +224,7 @@ def normal_at(face: Face, point: Floats) -> Floats:
         return np.array(face.normalAt(cq.Vector(*point)).toTuple())
     except Standard_Failure as failure:
         x, y, z = (float(v) for v in point)
-        message = f"a face has no normal at ({x:.6g}, {y:.6g}, {z:.6g})"
-        raise KernelError(message) from failure
+        raise KernelError(f"a face has no normal at ({x:.6g}, {y:.6g}, {z:.6g})") from failure
 
 
 def normal_in_middle(face: Face) -> Vector:
@@ -373,8 +372,7 @@ def distance(a: Shape, b: Shape) -> tuple[float, Floats, Floats]:
     """
     found = BRepExtrema_DistShapeShape(a.wrapped, b.wrapped)
     if not found.IsDone() or found.NbSolution() == 0:
-        message = "the kernel found no least distance between two shapes"
-        raise KernelError(message)
+        raise KernelError("the kernel found no least distance between two shapes")
     p, q = found.PointOnShape1(1), found.PointOnShape2(1)
     return float(found.Value()), np.array(p.Coord()), np.array(q.Coord())
 
@@ -443,8 +441,7 @@ def nearest_features(a: Shape, b: Shape, within_mm: float) -> list[Nearest]:
     """
     found = BRepExtrema_DistShapeShape(a.wrapped, b.wrapped)
     if not found.IsDone():
-        message = "the kernel found no least distance between two shapes"
-        raise KernelError(message)
+        raise KernelError("the kernel found no least distance between two shapes")
     if found.NbSolution() == 0 or found.Value() > within_mm:
         return []
     return [

@@ -97,8 +97,9 @@ def outlines_of(face: Face) -> tuple[Ring, ...]:
     """
     box = loose_box(face)
     if face.geomType() != "PLANE" or abs(abs(face.normalAt().z) - 1.0) > 1e-9:
-        message = f"a face from z {box[2]:g} to {box[5]:g} mm is not level, so it has no outline from above"
-        raise KernelError(message)
+        raise KernelError(
+            f"a face from z {box[2]:g} to {box[5]:g} mm is not level, so it has no outline from above"
+        )
     return tuple(_ring(wire) for wire in (face.outerWire(), *face.innerWires()))
 
 
@@ -160,8 +161,7 @@ def prism_of(rings: Sequence[Ring], from_z_mm: float, to_z_mm: float) -> Solid:
     solids = solids_of(prism)
     drawn_mm3 = outline_area_mm2(rings) * (to_z_mm - from_z_mm)
     if len(solids) != 1 or abs(solids[0].Volume() - drawn_mm3) > _SAME_SHARE * drawn_mm3:
-        message = f"an outline of {sum(map(len, rings))} pieces could not be pulled up into a solid"
-        raise KernelError(message)
+        raise KernelError(f"an outline of {sum(map(len, rings))} pieces could not be pulled up into a solid")
     return solids[0]
 
 

@@ -87,8 +87,7 @@ def unpacked(parcel: Parcel) -> Any:
     """
     for key, written in parcel.solids.items():
         if hashlib.sha256(written).hexdigest() != key:
-            message = f"a solid of {len(written)} bytes did not arrive as it was sent"
-            raise KernelError(message)
+            raise KernelError(f"a solid of {len(written)} bytes did not arrive as it was sent")
     shapes = {key: _read(written) for key, written in parcel.solids.items()}
 
     class Unpacker(pickle.Unpickler):

@@ -171,31 +171,29 @@ def _model(path: Path) -> _ScriptModel:
     try:
         return _ScriptModel(path.read_text(encoding="utf-8"))
     except FileNotFoundError as reason:
-        message = f"{path} does not exist"
-        raise SetupError(message) from reason
+        raise SetupError(f"{path} does not exist") from reason
     except (OSError, UnicodeDecodeError) as reason:
-        message = f"{path.name} cannot be read: {_one_line(reason)}"
-        raise SetupError(message) from reason
+        raise SetupError(f"{path.name} cannot be read: {_one_line(reason)}") from reason
     except SyntaxError as reason:
-        message = f"{path.name}, line {reason.lineno}: {type(reason).__name__}: {reason.msg}"
-        raise SetupError(message) from reason
+        raise SetupError(
+            f"{path.name}, line {reason.lineno}: {type(reason).__name__}: {reason.msg}"
+        ) from reason
     except ValueError as reason:
-        message = f"{path.name} is not a Python script: {_one_line(reason)}"
-        raise SetupError(message) from reason
+        raise SetupError(f"{path.name} is not a Python script: {_one_line(reason)}") from reason
 
 
 def _override(path: Path, parameters: Mapping[str, Any], name: str, text: str) -> None:
     """Give one parameter another value."""
     if name not in parameters:
-        message = f"{path.name} has no parameter {name!r} to set; {nearest(name, parameters)}"
-        raise SetupError(message)
+        raise SetupError(f"{path.name} has no parameter {name!r} to set; {nearest(name, parameters)}")
     parameter = parameters[name]
     try:
         parameter.set_value(_value(text, parameter.varType))
     except (ValueError, SyntaxError, cqgi.InvalidParameterError) as reason:
         kind = _KINDS.get(parameter.varType, "value")
-        message = f"--set {name}={text}: {path.name} needs a {kind} there, like {parameter.default_value!r}"
-        raise SetupError(message) from reason
+        raise SetupError(
+            f"--set {name}={text}: {path.name} needs a {kind} there, like {parameter.default_value!r}"
+        ) from reason
 
 
 def _value(text: str, kind: type) -> object:
@@ -372,13 +370,13 @@ def tagged(drawn: object, tag: str) -> Any:
         The node holds a plain shape, or its workplane has no such tag.
     """
     if not isinstance(drawn, cq.Workplane):
-        message = f"tag {tag!r}: only a workplane has tags; add the workplane, not its shape, to the assembly"
-        raise SetupError(message)
+        raise SetupError(
+            f"tag {tag!r}: only a workplane has tags; add the workplane, not its shape, to the assembly"
+        )
     try:
         return drawn.faces(tag=tag)
     except ValueError as reason:
-        message = f"tag {tag!r} is not on the workplane; set it with .tag({tag!r})"
-        raise SetupError(message) from reason
+        raise SetupError(f"tag {tag!r} is not on the workplane; set it with .tag({tag!r})") from reason
 
 
 def _face_names(node: Assembly) -> dict[str, tuple[int, ...]]:
@@ -389,8 +387,7 @@ def _face_names(node: Assembly) -> dict[str, tuple[int, ...]]:
     try:
         solid: Solid = one_solid(node.obj)
     except SetupError as reason:
-        message = f"assembly node {node.name!r}: {reason}"
-        raise SetupError(message) from reason
+        raise SetupError(f"assembly node {node.name!r}: {reason}") from reason
     groups: dict[str, list[int]] = {}
     for i, face in enumerate(faces_of(solid)):
         name = next((n for shape, n in names.items() if shape.isSame(face)), None)
@@ -417,8 +414,9 @@ def one_solid(thing: object) -> Solid:
     solids = [solid for shape in shapes for solid in solids_of(shape)]
     if len(solids) != 1:
         kinds = ", ".join(sorted({s.ShapeType().lower() for s in shapes})) or "nothing"
-        message = f"one solid was expected, got {len(solids)} (in: {kinds}); give each body one closed solid"
-        raise SetupError(message)
+        raise SetupError(
+            f"one solid was expected, got {len(solids)} (in: {kinds}); give each body one closed solid"
+        )
     return solids[0]
 
 
@@ -432,8 +430,7 @@ def _shapes_in(thing: object) -> list[cq.Shape]:
     wrapped = getattr(thing, "wrapped", None)
     if isinstance(wrapped, TopoDS_Shape) and not wrapped.IsNull():
         return [cq.Shape.cast(wrapped)]
-    message = f"a solid was expected, got {type(thing).__name__}; give a CadQuery solid or workplane"
-    raise SetupError(message)
+    raise SetupError(f"a solid was expected, got {type(thing).__name__}; give a CadQuery solid or workplane")
 
 
 @once_per_drawing(256)
@@ -553,8 +550,7 @@ def _each(
     try:
         solids = _every_solid(thing)
     except SetupError as reason:
-        message = f"{name!r} {reason}" if name else str(reason)
-        raise SetupError(message) from reason
+        raise SetupError(f"{name!r} {reason}" if name else str(reason)) from reason
     for n, (solid, place) in enumerate(map(taken_apart, solids), start=1):
         yield DrawnSolid(
             name=name if len(solids) == 1 or not name else f"{name}_{n}",
@@ -581,12 +577,10 @@ def _every_solid(thing: object) -> list[Solid]:
     solids = [solid for shape in shapes for solid in solids_of(shape)]
     if not solids:
         kinds = ", ".join(sorted({s.ShapeType().lower() for s in shapes})) or "nothing"
-        message = f"holds no closed solid (in it: {kinds}); only solids touch and overlap"
-        raise SetupError(message)
+        raise SetupError(f"holds no closed solid (in it: {kinds}); only solids touch and overlap")
     sheets = sum(len(s.Faces()) for s in shapes) - sum(len(s.Faces()) for s in solids)
     if sheets:
-        message = f"holds {faces_outside(sheets)}; only solids touch and overlap"
-        raise SetupError(message)
+        raise SetupError(f"holds {faces_outside(sheets)}; only solids touch and overlap")
     return solids
 
 

@@ -193,23 +193,22 @@ def by_selector(solid: Solid, selector: str) -> tuple[int, ...]:
         The string does not parse, or no face matches it.
     """
     if len(selector) > _MOST_SELECTOR or selector.count("(") > _MOST_BRACKETS:
-        message = (
+        raise SetupError(
             f"a selector of {len(selector)} letters with {selector.count('(')} brackets is not read; state "
             f"at most {_MOST_SELECTOR} letters and {_MOST_BRACKETS} brackets, or a list of selectors"
         )
-        raise SetupError(message)
     faces = faces_of(solid)
     try:
         picked = StringSyntaxSelector(selector).filter(list(faces))
     except _BAD_SELECTOR as reason:
-        message = f"selector {selector!r} does not parse ({reason}); write it like '>Z' or '|Y'"
-        raise SetupError(message) from reason
+        raise SetupError(
+            f"selector {selector!r} does not parse ({reason}); write it like '>Z' or '|Y'"
+        ) from reason
     indices = tuple(i for i, face in enumerate(faces) if any(face.isSame(p) for p in picked))
     if not indices:
-        message = (
+        raise SetupError(
             f"selector {selector!r} matches none of the {len(faces)} faces; check its direction and type"
         )
-        raise SetupError(message)
     return indices
 
 
@@ -237,22 +236,21 @@ def by_point(solid: Solid, point: Vector) -> tuple[int, ...]:
     x, y, z = point
     where = f"({x:g}, {y:g}, {z:g})"
     if not all(math.isfinite(v) for v in point):
-        message = f"point {where} must be three finite numbers in mm"
-        raise SetupError(message)
+        raise SetupError(f"point {where} must be three finite numbers in mm")
     faces = faces_of(solid)
     try:
         distances_mm = _nearest_of(solid, point, faces)
     except Exception as reason:  # the kernel's exceptions share no base class
-        message = f"the kernel could not measure the faces' distances from point {where}: {reason}"
-        raise KernelError(message) from reason
+        raise KernelError(
+            f"the kernel could not measure the faces' distances from point {where}: {reason}"
+        ) from reason
     order = sorted(distances_mm, key=lambda i: (distances_mm[i], i))
     if len(order) > 1 and distances_mm[order[1]] - distances_mm[order[0]] < NEARLY_MM:
         names = " and ".join(_describe(faces[i]) for i in order[:2])
-        message = (
+        raise SetupError(
             f"point {where} is equally near to {names}, {distances_mm[order[0]]:g} mm from both; "
             "move it off their common edge, onto the face that is meant"
         )
-        raise SetupError(message)
     return (order[0],)
 
 
@@ -299,8 +297,7 @@ def by_shape(solid: Solid, shape: object) -> tuple[int, ...]:
     """
     wanted = list(_faces_in(shape))
     if not wanted:
-        message = "no faces were given to pick; select some, for instance with .faces('>Z')"
-        raise SetupError(message)
+        raise SetupError("no faces were given to pick; select some, for instance with .faces('>Z')")
     faces = faces_of(solid)
     return tuple(sorted({_index_of(face, faces) for face in wanted}))
 
@@ -351,11 +348,10 @@ def _faces_in(shape: object) -> Iterable[Face]:
             yield from _faces_in(item)
     else:
         kind = shape.ShapeType() if isinstance(shape, cq.Shape) else type(shape).__name__
-        message = (
+        raise SetupError(
             f"a face was expected, got {kind}; give a selector as text, '>Z', a point near it, (0, 0, 5), or "
             "faces, as of .faces('>Z')"
         )
-        raise SetupError(message)
 
 
 def _index_of(wanted: Face, faces: list[Face]) -> int:
@@ -366,8 +362,9 @@ def _index_of(wanted: Face, faces: list[Face]) -> int:
         same = [i for i, face in enumerate(faces) if _alike(key, _key(face))]
     if len(same) != 1:
         fits = f"fits {len(same)} faces" if same else "is no face"
-        message = f"{_describe(wanted)} {fits} of the solid; pick it on the solid itself, in its own frame"
-        raise SetupError(message)
+        raise SetupError(
+            f"{_describe(wanted)} {fits} of the solid; pick it on the solid itself, in its own frame"
+        )
     return same[0]
 
 

@@ -129,23 +129,20 @@ class PartFile:
             message += " or name the one that is meant"
             raise SetupError(message)
         if self.unshown:
-            message = (
+            raise SetupError(
                 f"{self.path.name} holds {self.unshown} more solids that no product of it shows; export the "
                 "part alone, or name the solid that is meant"
             )
-            raise SetupError(message)
         if len(self.solids) > 1:
-            message = (
+            raise SetupError(
                 f"{self.path.name} holds {len(self.solids)} solids ({self._names()}); name the one meant"
             )
-            raise SetupError(message)
         return self.solids[0]
 
     def _by_number(self, which: int) -> Imported:
         if 1 <= which <= len(self.solids):
             return self.solids[which - 1]
-        message = f"{self.path.name} has no solid number {which}; count from 1 to {len(self.solids)}"
-        raise SetupError(message)
+        raise SetupError(f"{self.path.name} has no solid number {which}; count from 1 to {len(self.solids)}")
 
     def _by_name(self, which: str) -> Imported:
         found = [s for s in self.solids if s.name == which] or [s for s in self.solids if which in s.aliases]
@@ -207,18 +204,19 @@ def _read(path: Path, data: bytes, sha256: str) -> PartFile:
         _refuse_broken_brep(path, data)
         read_shapes = _read_brep
     else:
-        message = f"{path.name} is neither STEP nor BREP by its ending {path.suffix!r}; use .step or .brep"
-        raise SetupError(message)
+        raise SetupError(
+            f"{path.name} is neither STEP nor BREP by its ending {path.suffix!r}; use .step or .brep"
+        )
     try:
         with _quiet():
             solids, loose, unshown = read_shapes(path)
     except Standard_Failure as reason:
-        message = f"{path.name} could not be read as {suffix[1:].upper()} ({reason}); export it again"
-        raise SetupError(message) from reason
+        raise SetupError(
+            f"{path.name} could not be read as {suffix[1:].upper()} ({reason}); export it again"
+        ) from reason
     if not solids:
         what = f"only {loose} face{'s' * (loose != 1)} of open shells" if loose else "no shapes of any volume"
-        message = f"{path.name} holds no solid, {what}; export the part as a closed solid"
-        raise SetupError(message)
+        raise SetupError(f"{path.name} holds no solid, {what}; export the part as a closed solid")
     return PartFile(
         path=path,
         sha256=sha256,
@@ -239,15 +237,17 @@ def _says_unit(data: bytes) -> bool:
 def _refuse_broken_brep(path: Path, data: bytes) -> None:
     """Refuse what is no BREP text or ends early: the kernel would look for the rest for ever."""
     if b"CASCADE Topology" not in data[:4096]:
-        message = f"{path.name} is no BREP text: CASCADE Topology is missing at its start; export it again"
-        raise SetupError(message)
+        raise SetupError(
+            f"{path.name} is no BREP text: CASCADE Topology is missing at its start; export it again"
+        )
     _, _, shapes = data.partition(b"TShapes ")
     count, _, rest = shapes.partition(b"\n")
     # The list of shapes closes each with an asterisk; after it comes the one shape that is meant.
     body, _, last = rest.rpartition(b"*")
     if not count.strip().isdigit() or body.count(b"*") + 1 < int(count) or not last.strip():
-        message = f"{path.name} is cut short: not all of the shapes it announces are there; export it again"
-        raise SetupError(message)
+        raise SetupError(
+            f"{path.name} is cut short: not all of the shapes it announces are there; export it again"
+        )
 
 
 def _bytes_of(path: Path) -> bytes:
@@ -255,34 +255,33 @@ def _bytes_of(path: Path) -> bytes:
     try:
         found = path.stat()
         if not stat.S_ISREG(found.st_mode):
-            message = f"{path.name} is no regular file; give the STEP or BREP file of the part"
-            raise SetupError(message)
+            raise SetupError(f"{path.name} is no regular file; give the STEP or BREP file of the part")
         if found.st_size > MOST_BYTES:
-            message = (
+            raise SetupError(
                 f"{path.name} has {found.st_size} bytes; a part file of more than {MOST_BYTES} is not read"
             )
-            raise SetupError(message)
         data = path.read_bytes()
     except FileNotFoundError as reason:
-        message = f"{path} does not exist; check the path, which counts from the set-up file's folder"
-        raise SetupError(message) from reason
+        raise SetupError(
+            f"{path} does not exist; check the path, which counts from the set-up file's folder"
+        ) from reason
     except OSError as reason:
-        message = f"{path} cannot be read: {reason.strerror}"
-        raise SetupError(message) from reason
+        raise SetupError(f"{path} cannot be read: {reason.strerror}") from reason
     if not data.strip():
-        message = f"{path.name} is empty; export the part again"
-        raise SetupError(message)
+        raise SetupError(f"{path.name} is empty; export the part again")
     return data
 
 
 def _refuse_broken_step(path: Path, data: bytes) -> None:
     """Refuse what is no Part 21 file or ends early: the kernel would read the part of it that is there."""
     if b"ISO-10303-21" not in data[:4096]:
-        message = f"{path.name} is no STEP file: it does not begin with ISO-10303-21; export the part again"
-        raise SetupError(message)
+        raise SetupError(
+            f"{path.name} is no STEP file: it does not begin with ISO-10303-21; export the part again"
+        )
     if b"END-ISO-10303-21" not in data:
-        message = f"{path.name} is cut short: END-ISO-10303-21 is missing at its end; export or copy it again"
-        raise SetupError(message)
+        raise SetupError(
+            f"{path.name} is cut short: END-ISO-10303-21 is missing at its end; export or copy it again"
+        )
 
 
 @contextmanager
@@ -302,8 +301,7 @@ def _read_brep(path: Path) -> tuple[list[Imported], int, int]:
     """Read the solids of a BREP file, which knows no names."""
     shape = TopoDS_Shape()
     if not BRepTools.Read_s(shape, str(path), BRep_Builder()) or shape.IsNull():
-        message = f"{path.name} could not be read as BREP; export the part again"
-        raise SetupError(message)
+        raise SetupError(f"{path.name} could not be read as BREP; export the part again")
     solids = [
         Imported(name=f"solid_{i}", aliases=(), solid=solid, faces={})
         for i, solid in enumerate(_solids_in(shape), start=1)
@@ -324,8 +322,9 @@ def _read_step(path: Path) -> tuple[list[Imported], int, int]:
     # A line that does not parse is skipped by the reader, which may crash on what refers to it.
     damaged = done and reader.Reader().WS().Model().GlobalCheck(True).HasFailed()
     if not done or damaged or not reader.Transfer(document):
-        message = f"{path.name} could not be read as STEP: its data section does not parse; export it again"
-        raise SetupError(message)
+        raise SetupError(
+            f"{path.name} could not be read as STEP: its data section does not parse; export it again"
+        )
     names = _Names(reader)
     found: list[Imported] = []
     loose = 0
@@ -524,17 +523,16 @@ def write_step(path: Path, assembly_name: str, components: Sequence[Named]) -> N
         try:
             named += _add(shapes, colours, root, component)
         except Exception as trouble:
-            message = f"{component.name} could not be put into the STEP assembly: {trouble}"
-            raise KernelError(message) from trouble
+            raise KernelError(
+                f"{component.name} could not be put into the STEP assembly: {trouble}"
+            ) from trouble
     shapes.UpdateAssemblies()
     if not writer.Transfer(document):
-        message = f"the STEP writer could not translate the assembly {assembly_name!r}"
-        raise KernelError(message)
+        raise KernelError(f"the STEP writer could not translate the assembly {assembly_name!r}")
     _name_faces(session, named)
     _head(writer, assembly_name)
     if writer.Write(str(path)) != IFSelect_ReturnStatus.IFSelect_RetDone:
-        message = f"the STEP writer could not write {path.name}"
-        raise KernelError(message)
+        raise KernelError(f"the STEP writer could not write {path.name}")
 
 
 def _set_up_writer() -> None:
@@ -546,8 +544,7 @@ def _set_up_writer() -> None:
         Interface_Static.SetCVal_s("write.step.unit", "MM"),
     )
     if not all(settings_taken) or Interface_Static.CVal_s("write.step.schema") != _SCHEMA:
-        message = f"the STEP writer did not take the schema {_SCHEMA}"
-        raise KernelError(message)
+        raise KernelError(f"the STEP writer did not take the schema {_SCHEMA}")
 
 
 def _label(label: Any, name: str) -> None:
@@ -567,8 +564,7 @@ def _name_faces(session: XSControl_WorkSession, named: Sequence[tuple[Any, str]]
         if entity is None:
             entity = STEPConstruct.FindEntity_s(finder, face.Located(TopLoc_Location()))
         if entity is None:
-            message = f"the STEP writer lost the face {name!r}"
-            raise KernelError(message)
+            raise KernelError(f"the STEP writer lost the face {name!r}")
         entity.SetName(TCollection_HAsciiString(name))
 
 

@@ -270,8 +270,7 @@ def grown(solid: Solid, face: int, by_mm: float, what: str) -> Solid:
                     return _holding(solid, made, start is not solid, what)
             except _FAILS:
                 continue
-    message = f"{what} cannot be put back by {by_mm:g} mm"
-    raise KernelError(message)
+    raise KernelError(f"{what} cannot be put back by {by_mm:g} mm")
 
 
 def _without_rounds(solid: Solid, face: int, what: str) -> tuple[Solid, int]:
@@ -305,8 +304,7 @@ def _offset(solid: Solid, face: int, by_mm: float) -> Shape:
     work.MakeOffsetShape()
     made = work.Shape() if work.IsDone() else None
     if made is None or made.IsNull():
-        message = "the kernel gives no offset"
-        raise KernelError(message)
+        raise KernelError("the kernel gives no offset")
     shape = cq.Shape.cast(made)
     return cq.Solid.makeSolid(shape) if shape.ShapeType() == "Shell" else shape
 
@@ -352,8 +350,7 @@ def _holding(solid: Solid, made: Shape, sharp: bool, what: str) -> Solid:
     whole = united([solids_of(made)[0], solid], what)
     solids = solids_of(whole)
     if len(solids) != 1 or not solids[0].isValid():
-        message = f"{what} with its stock is not one piece"
-        raise KernelError(message)
+        raise KernelError(f"{what} with its stock is not one piece")
     return solids[0]
 
 
@@ -412,8 +409,7 @@ def with_ridges(solid: Solid, ridges: Sequence[Ridge], what: str) -> tuple[Solid
         else:
             missed.append(ridge)
     if ridges and made is solid:
-        message = f"{what} cannot be joined to the part"
-        raise KernelError(message)
+        raise KernelError(f"{what} cannot be joined to the part")
     return made, missed
 
 
@@ -425,8 +421,7 @@ def _ridge_solid(face: Face, ridge: Ridge) -> Solid:
     if is_straight(ridge.edge):
         return _straight_ridge(face, ridge, wide_mm, short_mm)
     if not is_flat(face):
-        message = "a ridge along a round edge of a curved face is not drawn"
-        raise KernelError(message)
+        raise KernelError("a ridge along a round edge of a curved face is not drawn")
     start, end = edge_ends(ridge.edge)
     closed_up = float(np.linalg.norm(end - start)) < _ON_MM
     return _round_ridge(face, ridge, wide_mm, 0.0 if closed_up else short_mm / long_mm)
@@ -461,8 +456,7 @@ def _round_ridge(face: Face, ridge: Ridge, wide_mm: float, less_share: float) ->
     work.Add(profile.wrapped)
     work.Build()
     if not work.IsDone() or not work.MakeSolid():
-        message = "the kernel cannot sweep a ridge along its edge"
-        raise KernelError(message)
+        raise KernelError("the kernel cannot sweep a ridge along its edge")
     made = solids_of(cq.Shape.cast(work.Shape()))[0]
     return made if made.Volume() > 0.0 else cq.Solid(made.wrapped.Reversed())
 

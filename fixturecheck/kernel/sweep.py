@@ -180,8 +180,7 @@ def _envelope(hills: Sequence[Outline]) -> list[Segment]:
     joined = faces[0].fuse(*faces[1:]).clean()
     found = faces_of(joined)
     if len(found) != 1:
-        message = f"widening the wheel's outline left {len(found)} pieces instead of one"
-        raise KernelError(message)
+        raise KernelError(f"widening the wheel's outline left {len(found)} pieces instead of one")
     wire = found[0].outerWire()
     segments = [_segment_of(e) for e in edges_of(wire)]
     ys = [p[0] for s in segments for p in (s[1], s[-1])]
@@ -494,12 +493,10 @@ def sewn(faces: Sequence[Shape], what: str) -> Solid:
     sewing.Perform()
     shells = cq.Shape.cast(sewing.SewedShape()).Shells()
     if len(shells) != 1:
-        message = f"{what} did not close: {len(shells)} shells from {len(faces)} faces"
-        raise KernelError(message)
+        raise KernelError(f"{what} did not close: {len(shells)} shells from {len(faces)} faces")
     solid = cq.Solid.makeSolid(shells[0])
     if solid.Volume() < 0:
         solid = cq.Solid(solid.wrapped.Reversed())
     if not solid.isValid() or sewing.NbFreeEdges() > 0:
-        message = f"{what} is not a valid solid"
-        raise KernelError(message)
+        raise KernelError(f"{what} is not a valid solid")
     return solid

@@ -171,8 +171,9 @@ def round_pocket(
     inside_mm3 = sum(around_mm2(ring) for ring in rings) * (top_mm - ridge_mm)
     drawn_mm3 = inside_mm3 + sum(_beside_mm3(half, ring) for ring in rings)
     if abs(solid.Volume() - drawn_mm3) > _SAME_SHARE * drawn_mm3:
-        message = f"a cutter round a pocket sweeps {drawn_mm3:.6g} mm3, but {solid.Volume():.6g} came out"
-        raise KernelError(message)
+        raise KernelError(
+            f"a cutter round a pocket sweeps {drawn_mm3:.6g} mm3, but {solid.Volume():.6g} came out"
+        )
     moved: Solid = solid.translate(cq.Vector(0, 0, tip_z_mm))
     return moved
 
@@ -264,8 +265,7 @@ def fused(solids: Sequence[Shape]) -> Shape:
     for whole in (first.fuse(*rest), reduce(lambda a, b: a.fuse(b), rest, first)):
         if whole.isValid() and solids_of(whole) and all(_lies_in(solid, whole) for solid in solids):
             return solids_of(whole)[0] if len(solids_of(whole)) == 1 else whole
-    message = "the sweep of a cutter along its path could not be joined"
-    raise KernelError(message)
+    raise KernelError("the sweep of a cutter along its path could not be joined")
 
 
 _WITHIN_MM, _MOST_PLACES = 0.01, 24
@@ -378,8 +378,7 @@ def _valid(solid: Solid) -> Solid:
     if solid.Volume() < 0:
         solid = cq.Solid(solid.wrapped.Reversed())
     if not solid.isValid():
-        message = "the section of a cutter could not be swept along its path"
-        raise KernelError(message)
+        raise KernelError("the section of a cutter could not be swept along its path")
     return solid
 
 

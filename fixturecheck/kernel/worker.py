@@ -228,8 +228,7 @@ class Worker:
 def _ask(child: subprocess.Popen[bytes], call: tuple[str, tuple[Any, ...], bool]) -> None:
     """Hand the call over; the pipe stays open, and closes when this process ends."""
     if child.stdin is None:
-        message = "the child process was started without a pipe"
-        raise KernelError(message)
+        raise KernelError("the child process was started without a pipe")
     # A child that died already shows when it is listened to.
     with contextlib.suppress(BrokenPipeError):
         child.stdin.write(pickle.dumps(call))
@@ -298,8 +297,7 @@ class _Child:
                 case _Says.ERROR, trouble:
                     raise trouble
                 case _Says.UNFORESEEN, (words, trace):
-                    says = f"internal error in step '{step}': {words}"
-                    raise UnforeseenError(says, trace)
+                    raise UnforeseenError(f"internal error in step '{step}': {words}", trace)
         raise self._crash(step)
 
     def _next(self, step: str, deadline: float | None, timeout_s: float | None) -> _Message | None:
@@ -308,8 +306,9 @@ class _Child:
             # A signal may reach another thread, and only wakes this one when it looks up.
             with contextlib.suppress(queue.Empty):
                 return self._queue.get(timeout=_LOOKS_UP_S)
-        says = f"not finished after {timeout_s:g} s; stopped in step '{step}'"
-        raise CrashError(says, step, _read_back(self._printed))
+        raise CrashError(
+            f"not finished after {timeout_s:g} s; stopped in step '{step}'", step, _read_back(self._printed)
+        )
 
     def _crash(self, step: str) -> CrashError:
         """Say how the child ended without an answer."""

@@ -108,17 +108,15 @@ def with_layers(name: str, solid: Solid, layers: Sequence[Shape], cut_name: str,
     # A layer may run into the part itself, as in a slot narrower below; only what is outside is stock.
     outside = split(layer, solid, f"the stock on {name} by the part")
     if outside.kept is None:
-        message = f"the stock of cut {cut_name} lies wholly inside {name}"
-        raise NotComputedError(message)
+        raise NotComputedError(f"the stock of cut {cut_name} lies wholly inside {name}")
     whole = united([solid, outside.kept], f"{name} and its stock")
     solids = solids_of(whole)
     whole_mm3 = sum(volume_mm3(s) for s in solids)
     if len(solids) != 1 or abs(whole_mm3 - drawn_mm3 - outside.kept_mm3) > _SUM_SHARE * whole_mm3:
-        message = (
+        raise NotComputedError(
             f"{name} with its stock came out as {len(solids)} solids of {write.volume(whole_mm3, '.6g')} "
             f"instead of one of {write.volume(drawn_mm3 + outside.kept_mm3, '.6g')}"
         )
-        raise NotComputedError(message)
     return Stock(solid=solids[0], layer=outside.kept, solid_mm3=whole_mm3)
 
 
@@ -420,14 +418,12 @@ def taken_of(name: str, solid: Solid, stock: Stock, sweep: Shape, by: str, write
     layer = _NO_SPLIT if stock.layer is None else split(stock.layer, sweep, f"the layer on {name} by {by}")
     drawn = split(solid, sweep, f"{name} by {by}")
     if whole.kept is None:
-        message = f"{by} takes all of {name}; is the path where it should be?"
-        raise NotComputedError(message)
+        raise NotComputedError(f"{by} takes all of {name}; is the path where it should be?")
     if abs(whole.kept_mm3 - drawn.kept_mm3 - layer.kept_mm3) > _SUM_SHARE * stock.solid_mm3:
-        message = (
+        raise NotComputedError(
             f"{name} as cut by {by} has {write.volume(whole.kept_mm3, '.6g')}, but drawn part less "
             f"gouge plus leftover is {write.volume(drawn.kept_mm3 + layer.kept_mm3, '.6g')}"
         )
-        raise NotComputedError(message)
     return Taken(ground=whole.kept, removed_mm3=whole.taken_mm3, layer=layer, drawn=drawn)
 
 

@@ -244,17 +244,17 @@ def _stock(setup: Setup, run: EndMilling, body: Body, solid: Solid) -> Stock:
     full = closed(solid, with_blends(solid, numbers), what)
     layer = split(full, solid, f"{part} with {what} full by the part").kept
     if layer is None:
-        message = f"closing {what} adds nothing, so what {run.name} takes is not known; state stock_mm"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            f"closing {what} adds nothing, so what {run.name} takes is not known; state stock_mm"
+        )
     near_mm = setup.tolerances.touch_mm
     for name in filled:
         flat = [faces_of(solid)[i] for i in body.face_indices(name) if is_flat(faces_of(solid)[i])]
         if flat and share_of(flat, layer, near_mm, facing=-1) < _COVERED_SHARE:
-            message = (
+            raise NotComputedError(
                 f"closing {what} leaves {name} partly open, so what {run.name} takes is not known; name "
                 "every face of the pocket, slot or step in makes, or state stock_mm"
             )
-            raise NotComputedError(message)
     return Stock(solid=full, layer=layer, solid_mm3=volume_mm3(full))
 
 

@@ -159,13 +159,13 @@ def follow_bite(
         A bite is not finite.
     """
     if not travel_mm > 0.0 or samples < 2:
-        message = f"bite: travel {travel_mm} mm, {samples} samples; state a travel above zero, two samples"
-        raise SetupError(message)
+        raise SetupError(
+            f"bite: travel {travel_mm} mm, {samples} samples; state a travel above zero, two samples"
+        )
     moved = (0.0, *(float(t) for t in travel_mm * np.geomspace(1e-3, 1.0, samples)))
     bites = tuple(bite(t) for t in moved)
     if not all(math.isfinite(b.closer_mm) and math.isfinite(b.rise_mm) for b in bites):
-        message = "bite: how the part stands to the cutter came out as no number"
-        raise NotComputedError(message)
+        raise NotComputedError("bite: how the part stands to the cutter came out as no number")
     grown = [
         t
         for t, b in zip(moved, bites, strict=True)

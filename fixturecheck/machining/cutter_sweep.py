@@ -148,8 +148,9 @@ def cutter_sweep(run: EndMilling, passes: Sequence[CutterPass], top_mm: float) -
     if len(pieces) > 1:
         most_mm3 = swept_by_sections_mm3(run, passes, top_mm)
         if volume_mm3(whole) > (1.0 + _SECTIONS_SHARE) * most_mm3:
-            message = f"the sweep of a cutter came out at {volume_mm3(whole):.6g} mm3, above {most_mm3:.6g}"
-            raise KernelError(message)
+            raise KernelError(
+                f"the sweep of a cutter came out at {volume_mm3(whole):.6g} mm3, above {most_mm3:.6g}"
+            )
     return whole
 
 

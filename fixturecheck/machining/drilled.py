@@ -93,8 +93,7 @@ def hole_of(body: Body, drill: Drilling) -> DrilledHole:
     found = next((h for h in holes_of(body) if drill.hole in h.names), None)
     what = f"{body.name}.{drill.hole}"
     if found is None:
-        message = f"{what} is no round hole that goes all the way round"
-        raise NotComputedError(message)
+        raise NotComputedError(f"{what} is no round hole that goes all the way round")
     place = matrix_of(body.at)
     turn, shift = place[:3, :3], place[:3, 3]
     axis = turn @ found.face.axis
@@ -102,8 +101,7 @@ def hole_of(body: Body, drill: Drilling) -> DrilledHole:
     origin = turn @ found.face.origin + shift
     rims = _rims(body, found.names, turn, shift)
     if len(rims) < 2:
-        message = f"{what} has no two rims, so where it starts and ends is not known"
-        raise NotComputedError(message)
+        raise NotComputedError(f"{what} has no two rims, so where it starts and ends is not known")
     middles = [float((rim.mean(axis=0) - origin) @ axis) for rim in rims]
     upper = rims[int(np.argmax(middles))]
     lower_rim = rims[int(np.argmin(middles))]

@@ -195,12 +195,11 @@ def passes_of(run: EndMilling, body: Body, solid: Solid) -> tuple[CutterPass, ..
         else:
             found.append(_stated(move))
             if found[-1].drop_mm > run.flute_mm:
-                message = (
+                raise NotComputedError(
                     f"a {move.kind} goes {found[-1].drop_mm:g} mm down at once, more than the "
                     f"{run.flute_mm:g} mm of its flutes, so what it leaves is not worked out; go down in "
                     "several"
                 )
-                raise NotComputedError(message)
     return tuple(found)
 
 
@@ -351,8 +350,9 @@ def _sections_above(solid: Solid, z_mm: float) -> tuple[tuple[float, BaseGeometr
     above = sorted({round(float(p[2]) - z_mm, 6) for e in edges_of(solid) for p in edge_ends(e)})
     levels = [h for h in above if h > 2 * _BESIDE_MM]
     if len(levels) > _MOST_LEVELS:
-        message = f"the part has corners at {len(levels)} heights above the floor, more than {_MOST_LEVELS}"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            f"the part has corners at {len(levels)} heights above the floor, more than {_MOST_LEVELS}"
+        )
     for level in levels:
         for height in (level - _BESIDE_MM, level + _BESIDE_MM):
             rings = section_of(solid, z_mm + height)
@@ -387,8 +387,9 @@ class _Over:
         for face in faces:
             box = box_of(face)
             if box[5] - box[2] > _SAME_MM:
-                message = f"{what} is not level, so a {self._move.kind} over it is not worked out"
-                raise NotComputedError(message)
+                raise NotComputedError(
+                    f"{what} is not level, so a {self._move.kind} over it is not worked out"
+                )
         return [outlines_of(face) for face in faces]
 
     def passes(self) -> list[CutterPass]:
@@ -437,8 +438,9 @@ class _Over:
             if inner is None:
                 return found
             areas = outlines(inner, AreaBounds.offsets([p for r in rings for p in r], by_mm), by_mm)
-        message = f"a step of {step_mm:g} mm makes more than {_MOST_ROUNDS} rounds of the pocket"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            f"a step of {step_mm:g} mm makes more than {_MOST_ROUNDS} rounds of the pocket"
+        )
 
     def _too_wide(self) -> str:
         where = f"{self._body.name}.{self._move.face}"
@@ -511,8 +513,9 @@ class _Over:
                 beside = [self._beside_wall(piece) for piece in ring]
                 found += [CutterPass(path=path, z_mm=self._z_mm) for path in _along(ring, beside)]
         if not found:
-            message = f"no wall stands beside {self._body.name}.{self._move.face}, so there is no contour"
-            raise NotComputedError(message)
+            raise NotComputedError(
+                f"no wall stands beside {self._body.name}.{self._move.face}, so there is no contour"
+            )
         return found
 
     def _beside_wall(self, piece: Piece) -> bool:

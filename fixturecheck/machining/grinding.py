@@ -408,8 +408,7 @@ def _row(table: Mapping[str, Any], kind: str, name: str) -> Mapping[str, Any]:
     """Return one row or say which there are."""
     rows: Mapping[str, Mapping[str, Any]] = table[kind]
     if name not in rows:
-        message = f"grinding {kind}: no row {name!r}; the table has {', '.join(sorted(rows))}"
-        raise SetupError(message)
+        raise SetupError(f"grinding {kind}: no row {name!r}; the table has {', '.join(sorted(rows))}")
     return rows[name]
 
 
@@ -424,19 +423,14 @@ def _check(cut: Pass) -> None:
     }
     for name, value in positive.items():
         if not (math.isfinite(value) and value > 0.0):
-            message = f"grinding pass: {name} is {value}; it must be a number above zero"
-            raise SetupError(message)
+            raise SetupError(f"grinding pass: {name} is {value}; it must be a number above zero")
     if cut.depth_mm > 0.5 * cut.wheel_diameter_mm:
-        message = f"grinding pass: depth {cut.depth_mm} mm is more than the wheel's radius"
-        raise SetupError(message)
+        raise SetupError(f"grinding pass: depth {cut.depth_mm} mm is more than the wheel's radius")
     if not (cut.wall_depth_mm >= 0.0 and cut.wall_height_mm >= 0.0):
-        message = (
+        raise SetupError(
             f"grinding pass: wall depth {cut.wall_depth_mm}, height {cut.wall_height_mm} mm: not below zero"
         )
-        raise SetupError(message)
     if cut.sparks not in {Sparks.LEFT, Sparks.RIGHT}:
-        message = f"grinding pass: sparks {cut.sparks!r} must be left or right"
-        raise SetupError(message)
+        raise SetupError(f"grinding pass: sparks {cut.sparks!r} must be left or right")
     if cut.wall_normal is not None and abs(math.hypot(*cut.wall_normal[:2]) - 1.0) > 1e-6:
-        message = f"grinding pass: wall normal {cut.wall_normal} must be level and of length one"
-        raise SetupError(message)
+        raise SetupError(f"grinding pass: wall normal {cut.wall_normal} must be level and of length one")

@@ -246,8 +246,7 @@ def shearing(material: str) -> Shearing:
     table = shipped_table("machining", "milling")
     rows, tool = table["material"], table["tool"]
     if material not in rows:
-        message = f"milling: no material {material!r}; the table has {', '.join(sorted(rows))}"
-        raise SetupError(message)
+        raise SetupError(f"milling: no material {material!r}; the table has {', '.join(sorted(rows))}")
     row = rows[material]
     return Shearing(
         force_n_mm2=Range.of(row["force_n_mm2"]),
@@ -270,8 +269,7 @@ def _check(cut: Mill) -> None:
     }
     for name, value in values.items():
         if not (math.isfinite(value) and value > 0.0):
-            message = f"milling cut: {name} is {value}; it must be a number above zero"
-            raise SetupError(message)
+            raise SetupError(f"milling cut: {name} is {value}; it must be a number above zero")
 
 
 _SLICE_RAD = math.radians(3.0)

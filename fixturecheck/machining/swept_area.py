@@ -316,8 +316,7 @@ def _outline(ring: LinearRing, bounds: AreaBounds, off_mm: float) -> Ring:
     corners = np.array(ring.coords)[:-1]
     fits = bounds.fitting(corners, off_mm)
     if not fits.any(axis=1).all():
-        message = "a side of what the cutter sweeps lies on no line or circle of its path"
-        raise NotComputedError(message)
+        raise NotComputedError("a side of what the cutter sweeps lies on no line or circle of its path")
     runs = _runs(fits)
     if len(runs) == 1:
         return (_whole_circle(bounds, runs[0][0], corners),)
@@ -384,8 +383,7 @@ def _whole_circle(bounds: AreaBounds, index: int, corners: Floats) -> Arc:
     """Return a ring that is one circle."""
     lines = len(bounds.points)
     if index < lines:
-        message = "a closed outline came out as one straight line"
-        raise NotComputedError(message)
+        raise NotComputedError("a closed outline came out as one straight line")
     x, y = bounds.centres[index - lines].tolist()
     turn = math.copysign(2 * math.pi, _signed_area(corners))
     return Arc(centre=(x, y), radius_mm=float(bounds.radii_mm[index - lines]), from_rad=0.0, turn_rad=turn)
@@ -410,8 +408,7 @@ def _corner(bounds: AreaBounds, a: int, b: int, near: Floats) -> Floats:
     other, other_r = bounds.centres[a - lines], float(bounds.radii_mm[a - lines])
     apart = float(np.linalg.norm(other - centre))
     if apart <= _SAME_MM:
-        message = "two rounds about one centre follow each other in an outline"
-        raise NotComputedError(message)
+        raise NotComputedError("two rounds about one centre follow each other in an outline")
     way = (other - centre) / apart
     along = (apart * apart + radius * radius - other_r * other_r) / (2 * apart)
     return _off_foot(centre + along * way, np.array([-way[1], way[0]]), radius, abs(along), near)
@@ -461,8 +458,9 @@ def _refuse_other_area(pieces: Ring, ring: LinearRing, off_mm: float) -> None:
     most = 3 * off_mm * ring.length + _NOTHING_MM2
     far = max(gaps, default=0.0) > 1e-6
     if far or not found.is_valid or abs(found.area - Polygon(ring).area) > most:
-        message = "the outline of what the cutter sweeps could not be put together of lines and circles"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            "the outline of what the cutter sweeps could not be put together of lines and circles"
+        )
 
 
 def turned_round(ring: Ring, counterclockwise: bool) -> Ring:

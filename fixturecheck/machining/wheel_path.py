@@ -105,8 +105,7 @@ def targets_of(setup: Setup, cut: Cut) -> list[PartTargets]:
         look along Y within 30 degrees; a target is not flat; a floor lies behind its wall.
     """
     if not cut.parts:
-        message = f"cut {cut.name}: no parts are named; name at least one"
-        raise SetupError(message)
+        raise SetupError(f"cut {cut.name}: no parts are named; name at least one")
     found = []
     for name in cut.parts:
         body = setup.body(name)
@@ -122,11 +121,10 @@ def targets_of(setup: Setup, cut: Cut) -> list[PartTargets]:
             found.append(PartTargets(body=body, solid=solid, floor=floor, wall=None, corner=()))
         else:
             if _is_behind(floor, wall):
-                message = (
+                raise SetupError(
                     f"cut {cut.name}: all of floor {floor.name} lies behind wall {wall.name}; "
                     "name the wall that stands over the floor, or none"
                 )
-                raise SetupError(message)
             found.append(_cornered(body, solid, floor, wall))
     return found
 
@@ -211,16 +209,14 @@ def _target(cut: Cut, body: Body, faces: list[Face], name: str) -> TargetFace:
     indices = body.face_indices(name)
     if not indices:
         known = ", ".join(sorted(body.face_names()))
-        message = f"cut {cut.name}: {body.name} has no face {name!r}; it has {known}"
-        raise SetupError(message)
+        raise SetupError(f"cut {cut.name}: {body.name} has no face {name!r}; it has {known}")
     named = tuple(faces[i] for i in indices)
     areas = [area_mm2(f) for f in named]
     flats = [flat_of(f) for f in named]
     normal = [0.0, 0.0, 0.0]
     for area, flat in zip(areas, flats, strict=True):
         if flat is None:
-            message = f"cut {cut.name}: {body.name}.{name} is not flat; name a flat face"
-            raise SetupError(message)
+            raise SetupError(f"cut {cut.name}: {body.name}.{name} is not flat; name a flat face")
         for k in range(3):
             normal[k] += flat[1][k] * area
     length = math.hypot(*normal)
@@ -314,8 +310,9 @@ def _over_the_rim(section: Section) -> Iterator[Segment]:
     for step in range((last - first) % n):
         segment = section.segments[(first + step) % n]
         if _turns_back(segment):
-            message = "the wheel's outline turns back along its axis; where it grinds was not computed"
-            raise NotComputedError(message)
+            raise NotComputedError(
+                "the wheel's outline turns back along its axis; where it grinds was not computed"
+            )
         yield segment
 
 
@@ -359,8 +356,9 @@ def run_out_mm(diameter_mm: float, depth_mm: float) -> float:
     Chord of a circle, closed form; a wheel of 200 mm at 5 mm depth needs 31.225 mm.
     """
     if not 0 <= depth_mm <= diameter_mm / 2:
-        message = f"a depth of {depth_mm:g} mm is not between 0 and half of a {diameter_mm:g} mm wheel"
-        raise SetupError(message)
+        raise SetupError(
+            f"a depth of {depth_mm:g} mm is not between 0 and half of a {diameter_mm:g} mm wheel"
+        )
     return math.sqrt(depth_mm * (diameter_mm - depth_mm))
 
 
@@ -408,19 +406,17 @@ def _wall_sign(cut: Cut, parts: Sequence[PartTargets]) -> int:
     """Return on which side of the wheel the walls lie."""
     signs = {(-1 if p.wall.normal[1] > 0 else 1) if p.wall else 0 for p in parts}
     if len(signs) > 1:
-        message = (
+        raise SetupError(
             f"cut {cut.name}: the walls {cut.wall!r} of its parts look both ways along Y; "
             "grind them in two cuts, or turn parts round"
         )
-        raise SetupError(message)
     return signs.pop()
 
 
 def _cross_feed(cut: Cut, rim: WheelRim, parts: Sequence[PartTargets], sign: int) -> tuple[float, float]:
     """Return both ends of the front face's travel along Y."""
     if cut.way not in {CutWay.PLUNGE, CutWay.TRAVERSE}:
-        message = f"cut {cut.name}: way {cut.way!r} is not known; use plunge or traverse"
-        raise SetupError(message)
+        raise SetupError(f"cut {cut.name}: way {cut.way!r} is not known; use plunge or traverse")
     edge0 = min(p.floor.box[1] for p in parts)
     edge1 = max(p.floor.box[4] for p in parts)
     wall = parts[0].wall
@@ -443,8 +439,9 @@ def _whole_steps(cut: Cut, needed_mm: float) -> float:
     if needed_mm <= 0:
         return 0.0
     if cut.cross_feed_mm <= 0:
-        message = f"cut {cut.name}: a traverse needs a cross feed above zero, got {cut.cross_feed_mm:g} mm"
-        raise SetupError(message)
+        raise SetupError(
+            f"cut {cut.name}: a traverse needs a cross feed above zero, got {cut.cross_feed_mm:g} mm"
+        )
     return math.ceil(needed_mm / cut.cross_feed_mm - _WHOLE_STEP) * cut.cross_feed_mm
 
 

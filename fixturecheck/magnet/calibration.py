@@ -202,11 +202,10 @@ def _refuse_one_sided(setup: Setup, piece: RatingPiece, name: str) -> None:
         if (np.minimum(own[3:5], other[3:5]) > np.maximum(own[:2], other[:2])).all():
             under.add(pole.pole)
     if under != {"n", "s"}:
-        message = (
+        raise SetupError(
             f"measurement {name!r}: the piece lies on {'poles of one kind only' if under else 'no pole'}; "
             "lay it over a north and a south pole, or state at_mm as it lay"
         )
-        raise SetupError(message)
 
 
 def _seats_um(piece_finish: str) -> tuple[float, float]:
@@ -304,11 +303,10 @@ def _checked(piece: PieceOnPoles, one: Measurement, table: _Table, source: Fitte
     )
     tabled = float(table(*(np.array([v]) for v in (source.mmf_a, source.gap_mm, source.seat_um)))[0])
     if abs(tabled - exact) > _TABLE_SHARE * exact:
-        message = (
+        raise NotComputedError(
             f"measurement {one.name!r}: its pull changes too sharply with the source to be tabled, "
             f"{tabled / exact - 1.0:+.0%}"
         )
-        raise NotComputedError(message)
     return exact
 
 

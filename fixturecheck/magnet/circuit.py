@@ -357,8 +357,7 @@ def magnet_model(
         No pole is driven.
     """
     if not any(i.pole for i in irons):
-        message = "no body is a magnet's pole: state pole 'n' or 's' on the pole pieces"
-        raise SetupError(message)
+        raise SetupError("no body is a magnet's pole: state pole 'n' or 's' on the pole pieces")
     fineness = fineness or Fineness()
     mesher = mesher or TetMesher()
     irons = [_in_form(i) for i in irons]
@@ -527,8 +526,7 @@ def _element_sizes(body: IronBody, face: int) -> Callable[[Floats], Floats]:
     """Return a function from points of a face to the side of the surface triangle near them."""
     corner = body.points_mm[body.facets[body.facet_face == face]]
     if not len(corner):
-        message = f"body {body.name!r}: face {face} has no triangle in the mesh"
-        raise NotComputedError(message)
+        raise NotComputedError(f"body {body.name!r}: face {face} has no triangle in the mesh")
     area = np.linalg.norm(np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1) / 2
     side = np.sqrt(area * 4 / np.sqrt(3))
     tree = cKDTree(corner.mean(axis=1))
@@ -546,8 +544,9 @@ def _patch(
     a, b = bodies[region.a], bodies[region.b]
     names = a.label([region.face_a]), b.label([region.face_b])
     if not len(field.gap_mm):
-        message = f"the gap between {names[0]} and {names[1]} is too narrow a sliver to cut into tubes"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            f"the gap between {names[0]} and {names[1]} is too narrow a sliver to cut into tubes"
+        )
     both = irons[region.a].pole is not None and irons[region.b].pole is not None
     # The side whose triangles average a flat patch is the one that lies on the pole.
     swap = irons[region.a].pole is not None and not both
@@ -555,8 +554,9 @@ def _patch(
     weaker = min(laws, key=lambda law: law.saturation_t)
     gap = field.gap_mm + (0.0 if both else seat_gap_um(*names) * 1e-3)
     if gap.min() <= 0:
-        message = f"{names[0]} on {names[1]}: their finish leaves no gap at all; state a finish for both"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            f"{names[0]} on {names[1]}: their finish leaves no gap at all; state a finish for both"
+        )
     return GapPatch(
         name=on(*(names[::-1] if swap else names)),
         a=(b if swap else a).name,

@@ -153,11 +153,10 @@ def curves(setup: Setup, name: str, body: str) -> tuple[BHLaw, BHLaw]:
         return scaled_law(law, 1.0 - above), scaled_law(law, 1.0 + below)
     between = (setup.holding.curves_between.get(name) if setup.holding else None) or found.between
     if not between:
-        message = (
+        raise NotComputedError(
             f"the material of {body!r}, {name!r}, has no B-H curve, so no pull follows; state two materials "
             f"that it lies between, curves_between = {{ {name} = ['gray_iron', 'steel_1018'] }}"
         )
-        raise NotComputedError(message)
     ends = [curves(setup, one, body) for one in between]
     weak = [law for law, _ in ends]
     soft_a_m = max((c[1] for one in between if (c := material(one).coercivity_a_m)), default=0.0)
@@ -232,11 +231,10 @@ def pole_row(setup: Setup) -> PoleRow:
     sizes = {_bar_size_mm(p.solid) if _is_bar(p.solid) and _level_under(p) else () for p in poles}
     made_of = {p.material for p in poles}
     if len(sizes) != 1 or () in sizes or len(made_of) != 1:
-        message = (
+        raise NotComputedError(
             "the magnet here is no flat chuck with a row of like poles, and a chuck file tells of no other; "
             "leave out calibrated, and state rated_pull_n_cm2"
         )
-        raise NotComputedError(message)
     return PoleRow(
         poles=len(poles),
         pole_pitch_mm=round(pitch_mm(poles), 6),
@@ -327,8 +325,9 @@ def as_iron(setup: Setup, body: Body, near: tuple[np.ndarray, np.ndarray]) -> Fe
     placed, back = body.placed(), tuple(body.faces.get(BACK_FACE, ()))
     if body.pole:
         if not back:
-            message = f"pole {body.name!r} has no face named {BACK_FACE!r}; name the face behind it so"
-            raise NotComputedError(message)
+            raise NotComputedError(
+                f"pole {body.name!r} has no face named {BACK_FACE!r}; name the face behind it so"
+            )
         placed, back = trimmed(body, near)
     return Ferrous(placed=placed, weak=weak, strong=strong, pole=body.pole, back_faces=back)
 
@@ -374,8 +373,7 @@ def trimmed(body: Body, to: tuple[np.ndarray, np.ndarray]) -> tuple[Placed, tupl
         ]
     back = tuple(i for i, name in enumerate(names) if name == BACK_FACE)
     if not back:
-        message = f"pole {body.name!r}: nothing of its face {BACK_FACE!r} lies near the parts"
-        raise NotComputedError(message)
+        raise NotComputedError(f"pole {body.name!r}: nothing of its face {BACK_FACE!r} lies near the parts")
     return _brought_home(Placed(name=body.name, solid=solid, face_names=tuple(names)), back)
 
 

@@ -159,11 +159,10 @@ class Pulls:
             It meets other iron only by faces that have no rule.
         """
         if body in self.unruled:
-            message = (
+            raise NotComputedError(
                 f"the pull on {body} is not known: it meets iron only by {self.unruled[body]}, where the "
                 "shapes have no rule in the field solution"
             )
-            raise NotComputedError(message)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -385,8 +384,7 @@ def magnet_of(
     mesher = mesher or TetMesher()
     bodies = ferrous_bodies(setup)
     if not {"n", "s"} <= {b.pole for b in bodies}:
-        message = "only one kind of pole lies near the parts: the flux has no return path"
-        raise NotComputedError(message)
+        raise NotComputedError("only one kind of pole lies near the parts: the flux has no return path")
     found = find_sources(setup, mesher) if sources is None else sources()
     source = found[0]
     fineness = Fineness(band_mm=_band_mm(setup, contacts))
@@ -459,8 +457,9 @@ class _Gaps:
         body = self._bodies[face.body]
         found = [body.finish_of(f) for f in face.faces]
         if None in found:
-            message = f"{where} has no finish, so its gap is not known; state the finish of {face.body!r}"
-            raise NotComputedError(message)
+            raise NotComputedError(
+                f"{where} has no finish, so its gap is not known; state the finish of {face.body!r}"
+            )
         known = [finish_of(str(f)) for f in found]
         return max(f.rz_um[self._end] for f in known), max(f.flatness_um[self._end] for f in known)
 

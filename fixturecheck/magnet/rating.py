@@ -206,11 +206,10 @@ def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> RatingPiece:
     """
     seats = _seated(setup) or _tops(setup)
     if not seats:
-        message = (
+        raise NotComputedError(
             "no seat lies on a flat face of a pole, so the rated pull has no place to act; state a seat of a "
             "part on the chuck or the V-block"
         )
-        raise NotComputedError(message)
     if _one_way(seats):
         normal = next(iter(seats.values()))[1]
         seated = [b for b in setup.poles() if b.name in {name for name, _ in seats}]
@@ -218,8 +217,9 @@ def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> RatingPiece:
         top_mm = level @ next(iter(seats.values()))[0]
         return _flat_piece(seated, top_mm[2], size_mm, setup.write, level)
     if size_mm:
-        message = "a rating piece of a stated size lies on a flat chuck; the seats here are of no flat chuck"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            "a rating piece of a stated size lies on a flat chuck; the seats here are of no flat chuck"
+        )
     if len(seats) == 2:
         lengths = [
             np.ptp(np.array(box_of(placed_at(p.solid, p.at))).reshape(2, 3), axis=0) for p in setup.poles()
@@ -227,8 +227,7 @@ def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> RatingPiece:
         return _nested_piece(
             list(seats.values()), lengths, _LONG_PITCHES * pitch_mm(setup.poles()), setup.write
         )
-    message = "the seats lie neither on a flat chuck nor on the two flanks of a V-block"
-    raise NotComputedError(message)
+    raise NotComputedError("the seats lie neither on a flat chuck nor on the two flanks of a V-block")
 
 
 def _seated(setup: Setup) -> dict[tuple[str, str], Floats]:
@@ -294,8 +293,7 @@ def _flat_piece(
     first = order[0]
     others = [p for p in order if p.pole != first.pole]
     if not others:
-        message = "the parts lie on poles of one kind only: the flux has no return path"
-        raise NotComputedError(message)
+        raise NotComputedError("the parts lie on poles of one kind only: the flux has no return path")
     # Of two as near, the one that lies nearer the middle.
     second = min(others, key=lambda p: round(float(np.linalg.norm(middle[p.name] - middle[first.name])), 6))
     a, b = middle[first.name], middle[second.name]
@@ -465,8 +463,7 @@ def find_sources(setup: Setup, mesher: TetMesher) -> tuple[MagnetSource, ...]:
     """
     holding = setup.holding
     if holding is None:
-        message = "no holding is stated"
-        raise NotComputedError(message)
+        raise NotComputedError("no holding is stated")
     if holding.calibrated is not None:
         return _calibrated(setup, holding.calibrated)
     if holding.source_mmf_a:
@@ -476,8 +473,9 @@ def find_sources(setup: Setup, mesher: TetMesher) -> tuple[MagnetSource, ...]:
     ratings = [_rating_of(magnet, holding, mesher) for magnet in magnets]
     if holding.shim_mm is not None and holding.shim_pull_n_cm2 is not None:
         if len(ratings) > 1:
-            message = "a pull over a shim is of one magnet, and those that the parts lie on are not alike"
-            raise NotComputedError(message)
+            raise NotComputedError(
+                "a pull over a shim is of one magnet, and those that the parts lie on are not alike"
+            )
         return (ratings[0].over_shim(holding.shim_mm, holding.shim_pull_n_cm2),)
     gaps_mm = [_source_gaps_mm(magnet, holding) for magnet in magnets]
     stiff_mm, soft_mm = min(stiff for stiff, _ in gaps_mm), max(soft for _, soft in gaps_mm)
@@ -536,11 +534,10 @@ def _calibrated(setup: Setup, chuck: CalibratedChuck) -> tuple[MagnetSource, ...
     """Return the sources of a chuck file, which must be of a chuck with such poles."""
     differ = _differ(setup, chuck)
     if differ:
-        message = (
+        raise NotComputedError(
             f"{chuck.name} was measured on another chuck than the one here: {'; '.join(differ)}; calibrate "
             "the chuck that is used, or correct the equipment"
         )
-        raise NotComputedError(message)
     ends = zip(chuck.source_mmf_low_a, chuck.source_mmf_high_a, chuck.source_gap_mm, strict=True)
     return tuple(
         dict.fromkeys(
@@ -627,11 +624,10 @@ class _Rating:
         return found.get(fits) or self.at(math.exp(fits))
 
     def _refuse(self, shim_mm: float, wanted: float, left: str) -> None:
-        message = (
+        raise NotComputedError(
             f"a pull of {wanted:.0%} of the rated one over {self._write.length(shim_mm, 'g')} fits no "
             f"magnet: over it {left} would be left; check shim_mm and shim_pull_n_cm2"
         )
-        raise NotComputedError(message)
 
 
 def _strength(pull: Callable[[float], float], wanted_n: float, write: Writing) -> float:

@@ -124,8 +124,7 @@ def worst_class(found: Material) -> CoercivityClass | None:
     if not found.magnetic:
         return None
     if found.coercivity_a_m is None:
-        message = f"the table of materials has no coercivity of {found.name}"
-        raise NotComputedError(message)
+        raise NotComputedError(f"the table of materials has no coercivity of {found.name}")
     return coercivity_class(found.coercivity_a_m[1])
 
 

@@ -260,8 +260,7 @@ def under_hand(
 def _rest(model: SettlingModel, staging: Staging) -> tuple[Settling, list[SteadyLoad]]:
     raw, loads = settle_in_order(model, staging, loose_of(model, staging), Bounds())
     if raw.ending is not Ending.REST:
-        message = f"the parts do not come to rest ({raw.ending})"
-        raise NotComputedError(message)
+        raise NotComputedError(f"the parts do not come to rest ({raw.ending})")
     return raw, loads
 
 

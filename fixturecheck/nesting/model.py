@@ -155,8 +155,7 @@ def varying_faces(model: SettlingModel) -> Varying:
             zones.append(zone)
             column += zone.columns
     if not zones:
-        message = f"set-up {model.setup.name!r} states no tolerance on any face; nothing can vary"
-        raise SetupError(message)
+        raise SetupError(f"set-up {model.setup.name!r} states no tolerance on any face; nothing can vary")
     full = tuple(
         tuple(FaceRef.of(b.name, n) for n in own) for b, own in zip(model.bodies, names, strict=True)
     )
@@ -165,8 +164,7 @@ def varying_faces(model: SettlingModel) -> Varying:
         # Two zones could meet inside the body.
         if 2.0 * found.widest_mm() >= features.size_mm:
             widest = model.setup.write.length(found.widest_mm(), "g")
-            message = f"tolerances reach through {body.name}: the widest zone is {widest}"
-            raise SetupError(message)
+            raise SetupError(f"tolerances reach through {body.name}: the widest zone is {widest}")
     return found
 
 
@@ -178,8 +176,7 @@ def _widths_mm(body: Body, names: list[str]) -> dict[int, tuple[float, float]]:
     for face, name in enumerate(names):
         width_mm = body.zone_mm(name) or 0.0
         if not np.isfinite(width_mm) or width_mm < 0:
-            message = f"tolerance of {body.name}.{name} must be zero or more, got {width_mm}"
-            raise SetupError(message)
+            raise SetupError(f"tolerance of {body.name}.{name} must be zero or more, got {width_mm}")
         if width_mm > 0:
             found[face] = width_mm, body.orientation_mm.get(name, body.orientation_mm.get("*", np.inf))
     return found

@@ -432,8 +432,7 @@ def candidates(raw: Settling) -> Candidates:
         The rows were found by something that knows no faces.
     """
     if not isinstance(raw.rows, Candidates):
-        message = "the settling was not run on solids, so its contacts belong to no faces"
-        raise NotComputedError(message)
+        raise NotComputedError("the settling was not run on solids, so its contacts belong to no faces")
     return raw.rows
 
 

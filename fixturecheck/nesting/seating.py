@@ -187,11 +187,9 @@ def face_place(setup: Setup, placed: Mapping[str, Solid], body: str, face: str) 
     frames = [face_frame(p) for p in pieces]
     first = frames[0][1]
     if not all(flat and float(normal @ first) > 1 - 1e-9 for _, normal, flat in frames):
-        message = f"{body}.{face} is not one flat face"
-        raise NotComputedError(message)
+        raise NotComputedError(f"{body}.{face} is not one flat face")
     if float(np.ptp([c @ first for c, _, _ in frames])) > setup.tolerances.touch_mm:
-        message = f"{body}.{face} names faces in several planes; name the one that is meant"
-        raise NotComputedError(message)
+        raise NotComputedError(f"{body}.{face} names faces in several planes; name the one that is meant")
     areas = [area_mm2(p) for p in pieces]
     centre = np.average([c for c, _, _ in frames], axis=0, weights=areas)
     return to_vector(centre), to_vector(first)

@@ -470,8 +470,9 @@ def loose_of(model: SettlingModel, staging: Staging) -> tuple[int, ...]:
     """
     names = loose_names(model.setup, staging)
     if not names:
-        message = f"set-up {model.setup.name!r} has no loose body to settle; give a body the role 'part'"
-        raise SetupError(message)
+        raise SetupError(
+            f"set-up {model.setup.name!r} has no loose body to settle; give a body the role 'part'"
+        )
     for name in staging.order:
         model.index(name)
     return tuple(model.index(n) for n in names)
@@ -516,8 +517,7 @@ def _pushed(push: Push, seat_n: float, name: str) -> Floats:
     direction = np.array(push.direction, dtype=float)
     length = float(np.linalg.norm(direction))
     if not np.isfinite(length) or length == 0.0:
-        message = f"push on {name!r} has no direction: {push.direction}"
-        raise SetupError(message)
+        raise SetupError(f"push on {name!r} has no direction: {push.direction}")
     force = push.force_n if push.force_n is not None else LIGHT_HAND * seat_n or 1.0
     return direction / length * force
 

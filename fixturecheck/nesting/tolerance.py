@@ -152,8 +152,7 @@ def sampled_rest(
     every = solve_or_bar(linear.problem, errors, linear.frame)
     fits = every.barred < 0
     if not np.any(fits):
-        message = "in no draw within tolerance do the parts go in between what holds them"
-        raise NotComputedError(message)
+        raise NotComputedError("in no draw within tolerance do the parts go in between what holds them")
     drawn, errors = every.where(fits), errors[fits]
     regions, contradict = _regions(linear)
     chosen = _worst_draws(linear, drawn, targets, _TRIES * _EXACT)
@@ -203,8 +202,9 @@ def _linear_model(model: SettlingModel, staging: Staging) -> _LinearModel:
     loose = loose_of(model, staging)
     raw, loads = settle_in_order(model, staging, loose, Bounds())
     if raw.ending is not Ending.REST:
-        message = f"the parts as drawn do not come to rest ({raw.ending}), so no tolerance can be judged"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            f"the parts as drawn do not come to rest ({raw.ending}), so no tolerance can be judged"
+        )
     vary = varying_faces(model)
     reach = max(LEAST_REACH_MM, 4.0 * vary.widest_mm())
     either = tuple(
@@ -531,8 +531,7 @@ def _exactly(linear: _LinearModel, staging: Staging, errors: Floats, move: Float
     # A part in balance that still creeps along a way that costs nothing stands where it stands.
     balanced = raw.residual_mm <= Bounds().closure_mm and raw.balance <= Bounds().balance
     if raw.ending is not Ending.REST and not (raw.ending is Ending.NOT_CONVERGED and balanced):
-        message = f"the worst draw within tolerance does not come to rest ({raw.ending})"
-        raise NotComputedError(message)
+        raise NotComputedError(f"the worst draw within tolerance does not come to rest ({raw.ending})")
     moves = move.reshape(len(linear.loads), 6) * linear.scale.reshape(-1, 6)
     held = linear.problem.slope[linear.problem.gap_mm <= 1e-5]
     apart = np.zeros((len(linear.loads), 6))

@@ -186,11 +186,9 @@ def _shared_surface(table: FaceTable, numbers: tuple[int, ...], name: str) -> Se
     if first is None:
         kind = table.kinds[numbers[0]]
         what = "a free-form face" if kind == SurfaceKind.OTHER else f"a {kind}"
-        message = f"{name} is {what}"
-        raise NotComputedError(message)
+        raise NotComputedError(f"{name} is {what}")
     if not all(other is not None and _same(first, other) for other in found[1:]):
-        message = f"{name} names faces on several surfaces"
-        raise NotComputedError(message)
+        raise NotComputedError(f"{name} names faces on several surfaces")
     return first
 
 

@@ -245,8 +245,7 @@ def _stated_solid(stated: StatedJob, operation: Operation) -> Solid:
     try:
         return body(stated.part.name, stated.path.parent / str(operation.solid_before)).solid
     except SetupError as reason:
-        message = f"{stated.where(operation, 'solid_before')}: {reason}"
-        raise SetupError(message) from reason
+        raise SetupError(f"{stated.where(operation, 'solid_before')}: {reason}") from reason
 
 
 def _maker(job: StatedJob, operation: Operation) -> SetupMaker:

@@ -110,16 +110,16 @@ class Operation:
             stated: object = getattr(self, key)
             if isinstance(stated, str):
                 meant = [[stated]] if key == "stones" else [stated]
-                message = f"operation {self.title!r}, {key}: state a list, like {meant}; got {stated!r}"
-                raise SetupError(message)
+                raise SetupError(
+                    f"operation {self.title!r}, {key}: state a list, like {meant}; got {stated!r}"
+                )
         for pair in self.stones:
             entry: object = pair
             if isinstance(entry, str):
-                message = (
+                raise SetupError(
                     f"operation {self.title!r}, stones: each entry lists one face, or the two beside "
                     f"an edge, like {[[entry]]}; got {entry!r}"
                 )
-                raise SetupError(message)
 
     def stock_of(self, face: str) -> float | None:
         """Return what the operation takes off a face that it makes; None where it cuts it from the solid."""

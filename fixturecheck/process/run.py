@@ -253,8 +253,7 @@ def check_operation(
     """
     setup, burred = made.setup, made.burred
     if setup is None:
-        message = "an operation without a set-up has nothing to check"
-        raise NotComputedError(message)
+        raise NotComputedError("an operation without a set-up has nothing to check")
     asked = chosen(only, skip)
     if burred is None or not asked & ON_BURRS:
         return check(setup, only=only, skip=skip)
@@ -293,8 +292,7 @@ def checked_setup(result: Result) -> Setup:
         No check has made the result.
     """
     if not isinstance(result.setup, Setup):
-        message = f"the result of {result.name} does not hold its set-up"
-        raise NotComputedError(message)
+        raise NotComputedError(f"the result of {result.name} does not hold its set-up")
     return result.setup
 
 

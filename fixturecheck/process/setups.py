@@ -100,8 +100,7 @@ def refuse_missing(used: Iterable[FaceRef], states: Mapping[str, PartState]) -> 
         )
     )
     if missing:
-        message = f"the part has no face {', '.join(missing)} in this state"
-        raise FacesMissingError(message, faces=missing)
+        raise FacesMissingError(f"the part has no face {', '.join(missing)} in this state", faces=missing)
 
 
 def in_state(finished: Body, state: PartState, used: Collection[str] = ()) -> Body:
@@ -151,8 +150,9 @@ def _one_name_each(
             found[name] = faces[name]
             taken |= dict.fromkeys(faces[name], name)
         elif name in used and other in used:
-            message = f"{other!r} and {name!r} of {body!r} are one face in this state; use one of the names"
-            raise SetupError(message)
+            raise SetupError(
+                f"{other!r} and {name!r} of {body!r} are one face in this state; use one of the names"
+            )
     return found
 
 
@@ -248,11 +248,10 @@ def _hardening(operation: Operation, stated: Hardening, after: PartState) -> Har
         Job and set-up state different tempers.
     """
     if operation.temper_c is not None and stated.temper_c not in {None, operation.temper_c}:
-        message = (
+        raise SetupError(
             f"operation {operation.title!r} is tempered at {operation.temper_c:g} C, its set-up states "
             f"{stated.temper_c:g} C; state it once"
         )
-        raise SetupError(message)
     share = stated.growth_share
     if share is None and operation.growth_share:
         share = (operation.growth_share[0], operation.growth_share[1])
@@ -283,8 +282,9 @@ def by_function(function: PartFunction) -> SetupMaker:
                     pass
             missing = _missing(function, part, before, after)
             if missing:
-                message = f"the part has no face {', '.join(missing)} in this state"
-                raise FacesMissingError(message, faces=missing) from trouble
+                raise FacesMissingError(
+                    f"the part has no face {', '.join(missing)} in this state", faces=missing
+                ) from trouble
             raise
 
     return make
@@ -418,12 +418,11 @@ def _closed_part(
             stuck = ", ".join(still)
             continue
         return before, _found(solid, before, {n: f for n, f in faces.items() if n not in from_solid}, {})
-    message = (
+    raise SetupError(
         f"operation {operation.title!r}: {stuck} cannot be closed: the faces around do not meet when they "
         f"are extended; state its stock_mm where it is a face with stock, name the fillets and ends that "
         f"belong to it in `makes` too, or state the part before it: {_STATE_IT}"
     )
-    raise SetupError(message)
 
 
 def _grown_part(
@@ -437,8 +436,9 @@ def _grown_part(
         try:
             made = grown(before, indices[min(k, len(indices) - 1)], by_mm, what)
         except KernelError as reason:
-            message = f"operation {operation.title!r}: {reason}; state the part before it: {_STATE_IT}"
-            raise SetupError(message) from reason
+            raise SetupError(
+                f"operation {operation.title!r}: {reason}; state the part before it: {_STATE_IT}"
+            ) from reason
         named = dict(_found(before, made, named, {name: by_mm} if pieces == 1 else {}))
         before = made
     return before, named
@@ -465,15 +465,15 @@ def _refuse_small_blank(job: Job, first: Solid) -> None:
     try:
         parts = split(first, job.blank.solid, "the part before its first operation by the blank")
     except NotComputedError as reason:
-        message = f"whether the blank holds the part could not be computed: {reason}"
-        raise NotComputedError(message) from reason
+        raise NotComputedError(
+            f"whether the blank holds the part could not be computed: {reason}"
+        ) from reason
     missing_mm3 = parts.kept_mm3
     if missing_mm3 > _SHARE * volume_mm3(first):
-        message = (
+        raise SetupError(
             f"the blank is smaller than the part with its stock: {job.write.volume(missing_mm3)} of it lie "
             f"outside{_short_sides(job, first, job.blank)}; state a larger blank, or less stock"
         )
-        raise SetupError(message)
 
 
 def _short_sides(job: Job, first: Solid, blank: Blank) -> str:
@@ -506,11 +506,10 @@ def _refuse_never_made(job: Job, first: Solid) -> None:
     if lost:
         more = f" and {len(lost) - _MOST_TOLD} more" if len(lost) > _MOST_TOLD else ""
         few = ", ".join(lost[:_MOST_TOLD]) + more
-        message = (
+        raise SetupError(
             f"no operation makes {few} of the part, and the blank has no face there; name it in the `makes` "
             f"of an operation, or state a blank that has it"
         )
-        raise SetupError(message)
 
 
 def _carried_forward(job: Job, solids: list[Solid], faces: list[Faces]) -> list[Faces]:
@@ -549,9 +548,8 @@ def _state(
         return state
     parts = split(before, solid, f"the part before operation {operation.title!r} by the part after it")
     if abs(parts.taken_mm3 - whole_mm3) > _SHARE * whole_mm3:
-        message = (
+        raise SetupError(
             f"operation {operation.title!r}: the part before it does not hold the part after it; "
             f"{job.write.volume(whole_mm3 - parts.taken_mm3)} are missing"
         )
-        raise SetupError(message)
     return replace(state, taken=parts.kept, taken_mm3=parts.kept_mm3)

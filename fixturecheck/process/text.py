@@ -289,8 +289,9 @@ def setup_text(job: StatedJob, operation: Operation) -> StatedSetup:
     """
     path = job.path.parent / str(operation.setup)
     if not path.is_file():
-        message = f"{job.where(operation, 'setup')}: set-up {shortened(operation.setup)} is not a file"
-        raise SetupError(message)
+        raise SetupError(
+            f"{job.where(operation, 'setup')}: set-up {shortened(operation.setup)} is not a file"
+        )
     overrides = job.overrides.get(operation.number, {})
     document = read_document(path, overrides, reached_by=f"operation.{operation.number}.setup.")
     return read_facts(_adapted(job, operation, path.parent, document), path)

@@ -142,8 +142,9 @@ def intended(setup: Setup) -> Setup:
 
     raw = settle(loads, start, seats_only, Bounds())
     if raw.ending is not Ending.REST:
-        message = f"the seats alone do not hold the parts ({raw.ending}), so there is no pose to relieve for"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            f"the seats alone do not hold the parts ({raw.ending}), so there is no pose to relieve for"
+        )
     poses = {model.bodies[i].name: location_of(raw.poses.matrix(i)) for i in loose}
     bodies = tuple(replace(b, at=poses.get(b.name, b.at)) for b in setup.bodies)
     return replace(setup, bodies=bodies)
@@ -308,12 +309,11 @@ def refuse_crossing(setup: Setup) -> None:
             wall = wall_mm(body.solid, [face]) if mine > 0 else np.inf
             if mine + widest >= wall:
                 write = setup.write
-                message = (
+                raise SetupError(
                     f"tolerances of {body.name} reach through the wall of {write.length(wall, '.3g')} behind "
                     f"{name}: half zones of {write.number(mine, 'mm', '.3g')} and "
                     f"{write.length(widest, '.3g')} meet inside it; state narrower ones"
                 )
-                raise SetupError(message)
 
 
 _LEAST_MM3 = 1e-9
@@ -361,8 +361,9 @@ def shares_of(setup: Setup) -> Mapping[tuple[FaceRef, FaceRef], float]:
     chances = sampled_rest(setup, staging, draws=staging.draws, seed=staging.seed).chances
     barred = sum(one.share for one in chances.barred)
     if barred > 1.0 - SURE:
-        message = f"the parts do not go in between the fixtures in {percent(barred)} of {chances.draws} draws"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            f"the parts do not go in between the fixtures in {percent(barred)} of {chances.draws} draws"
+        )
     return {(w.a, w.b): w.share_lands for w in chances.wrong}
 
 

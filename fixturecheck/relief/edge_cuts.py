@@ -508,8 +508,7 @@ def _beside_rim(here: Standing, edge: int, points: Floats) -> Floats:
     """
     circle = here.circle(edge)
     if circle is None:
-        message = f"edge {edge} of {here.name} is no rim"
-        raise TypeError(message)
+        raise TypeError(f"edge {edge} of {here.name} is no rim")
     into_flat, into_wall = _rim_ways(here, edge)
     axis = np.cross(circle.x_axis, circle.y_axis)
     away = points - circle.centre

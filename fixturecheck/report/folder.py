@@ -82,8 +82,7 @@ class Site:
                 shutil.rmtree(home, ignore_errors=True)
                 raise
             return cls(home, target, owner)
-        message = f"no folder could be made in {target.parent}"
-        raise FixturecheckError(message)
+        raise FixturecheckError(f"no folder could be made in {target.parent}")
 
     def clear(self) -> None:
         """Remove the folder; an earlier result that has not been replaced goes back to its place."""
@@ -186,14 +185,12 @@ def check_usable(out: Path) -> None:
         The path is a file, a folder with other things in it, or lies where nothing can be written.
     """
     if out.exists() and not out.is_dir():
-        message = f"output folder {out} is a file; name a folder"
-        raise SetupError(message)
+        raise SetupError(f"output folder {out} is a file; name a folder")
     foreign = _foreign(out)
     if foreign is not None:
-        message = (
+        raise SetupError(
             f"output folder {out} holds {foreign}, which is not from an earlier check; name another folder"
         )
-        raise SetupError(message)
 
 
 @contextmanager
@@ -221,11 +218,11 @@ def staged(out: Path) -> Iterator[Path]:
                 sweep(target.parent)
                 site = Site.begun(target)
             except (FileExistsError, NotADirectoryError) as trouble:
-                message = f"output folder {out}: {trouble.filename} is a file; name a folder"
-                raise SetupError(message) from trouble
+                raise SetupError(
+                    f"output folder {out}: {trouble.filename} is a file; name a folder"
+                ) from trouble
             except OSError as trouble:
-                message = f"output folder {out}: cannot write there ({trouble.strerror})"
-                raise SetupError(message) from trouble
+                raise SetupError(f"output folder {out}: cannot write there ({trouble.strerror})") from trouble
         yield site.new
         with unbroken():
             _move_into_place(site, out)
@@ -272,8 +269,7 @@ def written(folder: Path) -> Iterator[None]:
             if path != folder and path.is_relative_to(folder)
             else "the result"
         )
-        message = f"{what} could not be written: {trouble.strerror or trouble}"
-        raise FixturecheckError(message) from trouble
+        raise FixturecheckError(f"{what} could not be written: {trouble.strerror or trouble}") from trouble
 
 
 def _make_parents(folder: Path) -> list[Path]:
@@ -298,11 +294,9 @@ def _move_into_place(site: Site, out: Path) -> None:
                     raise
             else:
                 return
-        message = f"output folder {out}: other commands keep writing there"
-        raise SetupError(message)
+        raise SetupError(f"output folder {out}: other commands keep writing there")
     except OSError as trouble:
-        message = f"output folder {out}: cannot be replaced ({trouble.strerror})"
-        raise SetupError(message) from trouble
+        raise SetupError(f"output folder {out}: cannot be replaced ({trouble.strerror})") from trouble
 
 
 def _foreign(out: Path) -> str | None:
@@ -312,8 +306,7 @@ def _foreign(out: Path) -> str | None:
     try:
         entries = sorted(out.iterdir())
     except OSError as trouble:
-        message = f"output folder {out}: cannot be read ({trouble.strerror})"
-        raise SetupError(message) from trouble
+        raise SetupError(f"output folder {out}: cannot be read ({trouble.strerror})") from trouble
     if entries and not any(_is_result(out / name) for name in (RESULT, RELIEFS, COMPARED)):
         return entries[0].name
     for entry in entries:

@@ -73,8 +73,7 @@ def json_number(value: float, unit: str, where: str = "the result") -> float:
         The value is infinite or not a number.
     """
     if not math.isfinite(value):
-        message = f"a number in {where} came out as {value}"
-        raise NotComputedError(message)
+        raise NotComputedError(f"a number in {where} came out as {value}")
     if value == 0.0:
         return 0.0
     by_digits = _DIGITS - 1 - math.floor(math.log10(abs(value)))
@@ -141,8 +140,7 @@ def _unit_of(name: str) -> str:
 def _to_three_digits(value: float, name: str) -> float:
     """Round a number of the hold; what is nothing but rounding is shown as nothing."""
     if not math.isfinite(value):
-        message = f"a number of the hold, {name}, came out as {value}"
-        raise NotComputedError(message)
+        raise NotComputedError(f"a number of the hold, {name}, came out as {value}")
     return float(f"{value:.{_HOLD_DIGITS}g}") if abs(value) > _NO_MORE else 0.0
 
 

@@ -56,8 +56,7 @@ def keys_text(table: str | None = None) -> str:
         There is no table of the name; the nearest are named.
     """
     if table is not None and table.strip("[]") not in TABLES:
-        message = f"there is no table {table!r}; {nearest(table, TABLES)}"
-        raise SetupError(message)
+        raise SetupError(f"there is no table {table!r}; {nearest(table, TABLES)}")
     chosen = TABLES if table is None else (table.strip("[]"),)
     return "\n".join(_severity() if name == "severity" else _table(name) for name in chosen)
 

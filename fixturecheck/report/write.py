@@ -248,8 +248,9 @@ def write_report(result: Result, folder: str | Path, *, pictures: bool = True) -
     """
     setup = result.setup
     if not isinstance(setup, Setup):
-        message = f"result {result.name!r} carries no set-up; write what `fixturecheck.check` returned"
-        raise SetupError(message)
+        raise SetupError(
+            f"result {result.name!r} carries no set-up; write what `fixturecheck.check` returned"
+        )
     painter = Painter() if pictures else None
     try:
         with staged(Path(folder)) as new, scratch(new), written(new):

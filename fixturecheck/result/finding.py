@@ -479,8 +479,7 @@ def judge(
         of = [*text.get("about", ()), text.get("named", "")][0]
         text["subject"] = "/".join(part for part in (text.get("cut"), of) if part)
     if verdict is None and limit is None:
-        message = f"nothing says what {text['kind']} of {text['subject']} is held against"
-        raise ValueError(message)
+        raise ValueError(f"nothing says what {text['kind']} of {text['subject']} is held against")
     if verdict is None:
         verdict = short if margin is not None and margin < -rounding else Verdict.GO
     if verdict is Verdict.GO:
@@ -550,14 +549,12 @@ def margin_of(
         More than one limit is given.
     """
     if sum(limit is not None for limit in (at_least, at_most, within)) > 1:
-        message = f"{value} is held against more than one limit"
-        raise ValueError(message)
+        raise ValueError(f"{value} is held against more than one limit")
     if value is None:
         return None
     for number in (value, at_least, at_most, within):
         if number is not None and not math.isfinite(number):
-            message = f"a number or its limit came out as {number}"
-            raise NotComputedError(message)
+            raise NotComputedError(f"a number or its limit came out as {number}")
     if at_least is not None:
         return value - at_least
     if at_most is not None:

@@ -105,31 +105,26 @@ def read_stored(text: bytes, path: str) -> StoredResult:
     try:
         data = json.loads(text)
     except ValueError as reason:
-        message = f"{path} is no result.json: {reason}"
-        raise SetupError(message) from reason
+        raise SetupError(f"{path} is no result.json: {reason}") from reason
     if not isinstance(data, dict) or not isinstance(data.get("findings"), list) or "verdict" not in data:
-        message = f"{path} is no result.json: it holds no verdict with findings"
-        raise SetupError(message)
+        raise SetupError(f"{path} is no result.json: it holds no verdict with findings")
     schema = _schema_of(data, path)
     try:
         return _read(data, path, schema)
     except (KeyError, TypeError, ValueError, AttributeError) as reason:
-        message = f"{path} is a broken result.json: {type(reason).__name__} {reason}"
-        raise SetupError(message) from reason
+        raise SetupError(f"{path} is a broken result.json: {type(reason).__name__} {reason}") from reason
 
 
 def _schema_of(data: Mapping[str, Any], path: str) -> int:
     """Return the version that a file was written in; the first ones did not state it."""
     schema = data.get("schema", 1)
     if not isinstance(schema, int) or isinstance(schema, bool) or schema < 1:
-        message = f"{path} states the schema {schema!r}; a whole number from 1 is expected"
-        raise SetupError(message)
+        raise SetupError(f"{path} states the schema {schema!r}; a whole number from 1 is expected")
     if schema > SCHEMA_VERSION:
-        message = (
+        raise SetupError(
             f"{path} was written in schema {schema}, and this version reads up to {SCHEMA_VERSION}: "
             "install the fixturecheck that wrote it, or a newer one"
         )
-        raise SetupError(message)
     return schema
 
 
@@ -166,8 +161,9 @@ def read_job(text: bytes, path: str) -> StoredResult:
             setups={o["number"]: o["setup"] for o in data.get("operations", ()) if o.get("setup")},
         )
     except (KeyError, TypeError, ValueError, AttributeError) as reason:
-        message = f"{path} is a broken result.json of a job: {type(reason).__name__} {reason}"
-        raise SetupError(message) from reason
+        raise SetupError(
+            f"{path} is a broken result.json of a job: {type(reason).__name__} {reason}"
+        ) from reason
 
 
 def without_checks(result: StoredResult, checks: Collection[str]) -> StoredResult:

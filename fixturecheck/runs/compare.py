@@ -242,8 +242,7 @@ def given_result(spec: str, request: CheckRequest, progress: Progress) -> GivenR
             if there.is_dir() or there.suffix == ".json":
                 return replace(_stored(spec, there), file=file)
             return replace(_checked(spec, there, request, progress), file=file)
-    message = f"{spec} is no set-up, result folder, result.json or REV:path"
-    raise SetupError(message)
+    raise SetupError(f"{spec} is no set-up, result folder, result.json or REV:path")
 
 
 @contextmanager
@@ -258,8 +257,7 @@ def _revision(spec: str, revision: str, inside: str) -> Iterator[tuple[Path, str
             tar.extractall(home, filter="data")
         there = Path(home) / relative
         if not there.exists():
-            message = f"{spec}: revision {revision} has no {relative.as_posix()}"
-            raise SetupError(message)
+            raise SetupError(f"{spec}: revision {revision} has no {relative.as_posix()}")
         yield there, os.path.relpath(top / relative)
 
 
@@ -267,12 +265,12 @@ def _git(spec: str, *words: str) -> bytes:
     try:
         ran = subprocess.run(["git", *words], capture_output=True, check=False)  # noqa: S603, S607 -- git as installed
     except OSError as reason:
-        message = f"{spec}: git cannot be run ({reason.strerror}); give a file or a folder"
-        raise SetupError(message) from reason
+        raise SetupError(
+            f"{spec}: git cannot be run ({reason.strerror}); give a file or a folder"
+        ) from reason
     if ran.returncode:
         said = ran.stderr.decode(errors="replace").strip().splitlines() or ["git failed"]
-        message = f"{spec}: {said[-1]}"
-        raise SetupError(message)
+        raise SetupError(f"{spec}: {said[-1]}")
     return ran.stdout
 
 
@@ -280,8 +278,7 @@ def _stored(spec: str, path: Path) -> GivenResult:
     """Read a result that was written before, with its solids where they lie beside it."""
     file = path / RESULT if path.is_dir() else path
     if not file.is_file():
-        message = f"{spec} holds no {RESULT}"
-        raise SetupError(message)
+        raise SetupError(f"{spec} holds no {RESULT}")
     operations = operation_results(file.parent)
     if file.name == RESULT and operations:
         return _job(spec, file, {number: _stored(spec, one) for number, one in operations.items()})

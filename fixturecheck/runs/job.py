@@ -141,8 +141,7 @@ def _check_one(
 
     made = stage.setups[operation.number]
     if made.setup is None:
-        message = f"operation {operation.title} has no set-up"
-        raise NotComputedError(message)
+        raise NotComputedError(f"operation {operation.title} has no set-up")
     home = folder / OPERATIONS / f"{operation.number}"
     with painting(request.pictures, copied=True) as painter, scratch(folder):
         result = check_operation(made, only=request.only, skip=request.skip)

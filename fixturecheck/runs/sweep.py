@@ -398,27 +398,28 @@ def cluster(address: str, readers: int) -> Iterator[tuple[Callable[[int], Execut
     try:
         from distributed import Client  # noqa: PLC0415 -- an extra that most do without
     except ModuleNotFoundError as missing:
-        message = f"--scheduler needs {missing.name}: pip install 'fixturecheck[cluster]'"
-        raise SetupError(message) from missing
+        raise SetupError(
+            f"--scheduler needs {missing.name}: pip install 'fixturecheck[cluster]'"
+        ) from missing
     try:
         client = Client(address, timeout=_ANSWERS_S, set_as_default=False)
     except (OSError, ValueError, TypeError) as reason:
-        message = f"--scheduler {address}: no scheduler answers there"
-        raise SetupError(message) from reason
+        raise SetupError(f"--scheduler {address}: no scheduler answers there") from reason
     with client:
         threads = client.nthreads()
         if not threads:
-            message = f"--scheduler {address}: the cluster has no workers; start some"
-            raise SetupError(message)
+            raise SetupError(f"--scheduler {address}: the cluster has no workers; start some")
         try:
             versions = client.run(_version_there)
         except Exception as reason:
-            message = f"--scheduler {address}: its workers cannot run fixturecheck ({reason})"
-            raise SetupError(message) from reason
+            raise SetupError(
+                f"--scheduler {address}: its workers cannot run fixturecheck ({reason})"
+            ) from reason
         others = sorted({host for host, version in versions.values() if version != code_digest()})
         if others:
-            message = f"--scheduler {address}: another version of fixturecheck runs on {', '.join(others)}"
-            raise SetupError(message)
+            raise SetupError(
+                f"--scheduler {address}: another version of fixturecheck runs on {', '.join(others)}"
+            )
         yield lambda _workers: Shipping(client, readers), sum(threads.values()) + readers
 
 

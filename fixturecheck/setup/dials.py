@@ -266,26 +266,22 @@ def refuse_bad_dials(setup: Setup) -> None:
 
 def _refuse_stranger(name: str, names: list[str], where: str) -> None:
     if name not in names:
-        message = f"{where}: no body is named {name!r}; {nearest(name, names)}"
-        raise SetupError(message)
+        raise SetupError(f"{where}: no body is named {name!r}; {nearest(name, names)}")
 
 
 def _refuse_bad_handwheel(wheel: Handwheel, where: str, ways: tuple[FeedWay, FeedWay]) -> None:
     if wheel.counts_up not in ways:
-        message = f"{where}, counts_up: use {ways[0]} or {ways[1]}; got {wheel.counts_up!r}"
-        raise SetupError(message)
+        raise SetupError(f"{where}, counts_up: use {ways[0]} or {ways[1]}; got {wheel.counts_up!r}")
     if wheel.reads == DialKind.READOUT:
         return
     if wheel.turn_mm is None:
-        message = f"{where}: a dial needs turn_mm, the feed of one whole turn"
-        raise SetupError(message)
+        raise SetupError(f"{where}: a dial needs turn_mm, the feed of one whole turn")
     lines = wheel.turn_mm / wheel.graduation_mm
     if round(lines) < 1 or not math.isclose(lines, round(lines), rel_tol=_WHOLE_SHARE):
-        message = (
+        raise SetupError(
             f"{where}: one turn is {lines:.6g} graduations; a dial has a whole number of them, so look at "
             "turn_mm and graduation_mm again"
         )
-        raise SetupError(message)
 
 
 def _refuse_bad_dialling(setup: Setup) -> None:
@@ -293,11 +289,11 @@ def _refuse_bad_dialling(setup: Setup) -> None:
     if dials is None:
         return
     if setup.machine.downfeed is None:
-        message = "dials: no handwheel is stated that they could be set on; state [machine.downfeed]"
-        raise SetupError(message)
+        raise SetupError("dials: no handwheel is stated that they could be set on; state [machine.downfeed]")
     if dials.touch_side is not None and setup.machine.cross_feed is None:
-        message = "dials, touch_side: no dial is stated for the cross feed; state [machine.cross_feed]"
-        raise SetupError(message)
+        raise SetupError(
+            "dials, touch_side: no dial is stated for the cross feed; state [machine.cross_feed]"
+        )
     named: Mapping[str, str | None] = {"touch_top": dials.touch_top, "touch_side": dials.touch_side}
     wrong = Mistakes()
     for key, text in named.items():
@@ -314,14 +310,11 @@ def _refuse_unknown_face(setup: Setup, text: str, where: str) -> None:
     """Raise where `body.face` names nothing in a set-up, and say what was probably meant."""
     ref = FaceRef(text)
     if not ref.face:
-        message = f"{where}: {text!r} is no face; write BODY.FACE"
-        raise SetupError(message)
+        raise SetupError(f"{where}: {text!r} is no face; write BODY.FACE")
     names = [b.name for b in setup.bodies]
     if ref.body not in names:
-        message = f"{where}: no body is named {ref.body!r}; {nearest(ref.body, names)}"
-        raise SetupError(message)
+        raise SetupError(f"{where}: no body is named {ref.body!r}; {nearest(ref.body, names)}")
     body = setup.body(ref.body)
     if not body.face_indices(ref.face):
         known = [*body.faces] or body.face_names()
-        message = f"{where}: {ref.body} has no face {ref.face!r}; {nearest(ref.face, known)}"
-        raise SetupError(message)
+        raise SetupError(f"{where}: {ref.body} has no face {ref.face!r}; {nearest(ref.face, known)}")

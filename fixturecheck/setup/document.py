@@ -175,12 +175,10 @@ def _parsed(name: str, text: str) -> dict[str, Any]:
     except tomllib.TOMLDecodeError as reason:
         raise SetupError(_syntax(name, str(reason), text)) from reason
     except RecursionError as reason:
-        message = f"{name} nests lists or tables too deep to be read"
-        raise SetupError(message) from reason
+        raise SetupError(f"{name} nests lists or tables too deep to be read") from reason
     except ValueError as reason:
         # A whole number of thousands of digits, which the language refuses to read.
-        message = f"{name} holds a number that cannot be read: {reason}"
-        raise SetupError(message) from reason
+        raise SetupError(f"{name} holds a number that cannot be read: {reason}") from reason
 
 
 def text_of(path: Path) -> str:
@@ -194,18 +192,16 @@ def text_of(path: Path) -> str:
     try:
         found = path.stat()
         if not stat.S_ISREG(found.st_mode):
-            message = f"{path.name} is no regular file; give a file that holds a set-up"
-            raise SetupError(message)
+            raise SetupError(f"{path.name} is no regular file; give a file that holds a set-up")
         if found.st_size > MOST_BYTES:
-            message = f"{path.name} has {found.st_size} bytes; a set-up of more than {MOST_BYTES} is not read"
-            raise SetupError(message)
+            raise SetupError(
+                f"{path.name} has {found.st_size} bytes; a set-up of more than {MOST_BYTES} is not read"
+            )
         return path.read_text(encoding="utf-8")
     except UnicodeDecodeError as reason:
-        message = f"{path.name} is not UTF-8 text; save it as UTF-8"
-        raise SetupError(message) from reason
+        raise SetupError(f"{path.name} is not UTF-8 text; save it as UTF-8") from reason
     except OSError as reason:
-        message = f"{path} cannot be read: {reason.strerror}"
-        raise SetupError(message) from reason
+        raise SetupError(f"{path} cannot be read: {reason.strerror}") from reason
 
 
 def _syntax(name: str, reason: str, text: str) -> str:
@@ -232,18 +228,15 @@ def _override(document: dict[str, Any], key: str, text: str, option: str) -> Key
     """Set a dotted key in the parsed document and return its path."""
     *parents, last = key.split(".")
     if not parents:
-        message = f"{option}: name a table and a key, like {_like(key)}"
-        raise SetupError(message)
+        raise SetupError(f"{option}: name a table and a key, like {_like(key)}")
     at: Any = document
     path: KeyPath = ()
     for part in parents:
         at, path = _step_into(at, path, part, option)
     if isinstance(at, list):
-        message = f"{option}: {'.'.join(parents)} is a list; say which: {_entry(at, parents)}.{last}"
-        raise SetupError(message)
+        raise SetupError(f"{option}: {'.'.join(parents)} is a list; say which: {_entry(at, parents)}.{last}")
     if not isinstance(at, dict):
-        message = f"{option}: {'.'.join(parents)} is no table"
-        raise SetupError(message)
+        raise SetupError(f"{option}: {'.'.join(parents)} is no table")
     for twin in twins(last):
         at.pop(twin, None)
     at[last] = _value(text)
@@ -255,22 +248,18 @@ def _step_into(at: Any, path: KeyPath, part: str, option: str) -> tuple[Any, Key
     if isinstance(at, list):
         n = _place_of(part, at)
         if n is None and part == "0" and at:
-            message = f"{option}: entries count from 1; write {_entry(at, [str(path[-1])])}"
-            raise SetupError(message)
+            raise SetupError(f"{option}: entries count from 1; write {_entry(at, [str(path[-1])])}")
         if n is None:
-            message = f"{option}: no {path[-1]} is named {part!r}; {nearest(part, _entry_names(at))}"
-            raise SetupError(message)
+            raise SetupError(f"{option}: no {path[-1]} is named {part!r}; {nearest(part, _entry_names(at))}")
         return at[n], (*path, n)
     if isinstance(at, dict) and (part in at or part in SINGLE):
         return at.setdefault(part, {}), (*path, part)
     if not path and part in RECORDS:
-        message = f"{option}: the set-up states no [[{part}]]"
-        raise SetupError(message)
+        raise SetupError(f"{option}: the set-up states no [[{part}]]")
     known = list(at) if isinstance(at, dict) else []
     if not path:
         known += [name for name in RECORDS if name not in known and "." not in name]
-    message = f"{option}: there is no table {part!r}; {nearest(part, known)}"
-    raise SetupError(message)
+    raise SetupError(f"{option}: there is no table {part!r}; {nearest(part, known)}")
 
 
 def into_file(key: str, table: str, names_file: str) -> tuple[str, str] | None:

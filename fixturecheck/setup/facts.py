@@ -47,13 +47,11 @@ def point(values: object, what: str) -> Vector:
     """
     numbers = list(values) if isinstance(values, Sequence) and not isinstance(values, str) else []
     if len(numbers) != 3 or not all(map(_is_number, numbers)):
-        message = f"{what} must be three finite numbers; got {shortened(values)}"
-        raise SetupError(message)
+        raise SetupError(f"{what} must be three finite numbers; got {shortened(values)}")
     for number in numbers:
         flaw = PLACE_MM.flaw_of(number)
         if flaw:
-            message = f"{what}: {flaw}"
-            raise SetupError(message)
+            raise SetupError(f"{what}: {flaw}")
     return float(numbers[0]), float(numbers[1]), float(numbers[2])
 
 
@@ -71,41 +69,33 @@ def turns(values: object, *, what: str = "") -> tuple[tuple[Vector, float], ...]
         There are too many, an axis is unknown or has no length, or an angle is none.
     """
     if not isinstance(values, list | tuple):
-        message = "rotate must be a list of turns, like [['z', 90]]"
-        raise SetupError(message)
+        raise SetupError("rotate must be a list of turns, like [['z', 90]]")
     if len(values) > MOST_TURNS:
-        message = f"rotate holds {len(values)} turns; state at most {MOST_TURNS}"
-        raise SetupError(message)
+        raise SetupError(f"rotate holds {len(values)} turns; state at most {MOST_TURNS}")
     try:
         return tuple(_turn(turn) for turn in values)
     except SetupError as reason:
-        message = f"{what}: {reason}" if what else str(reason)
-        raise SetupError(message) from reason
+        raise SetupError(f"{what}: {reason}" if what else str(reason)) from reason
 
 
 def _turn(turn: object) -> tuple[Vector, float]:
     """Return the axis and the angle of one stated turn."""
     if not isinstance(turn, list | tuple) or len(turn) != 2:
-        message = f"a turn is an axis and an angle in degrees, like ('z', 90); got {shortened(turn)}"
-        raise SetupError(message)
+        raise SetupError(f"a turn is an axis and an angle in degrees, like ('z', 90); got {shortened(turn)}")
     axis, angle_deg = turn
     if isinstance(axis, str):
         if axis.lower() not in AXES:
-            message = f"axis {shortened(axis)} is unknown; use x, y, z or a vector"
-            raise SetupError(message)
+            raise SetupError(f"axis {shortened(axis)} is unknown; use x, y, z or a vector")
         direction = AXES[axis.lower()]
     else:
         direction = point(axis, "an axis")
     if math.hypot(*direction) == 0.0:
-        message = "an axis of rotation must have a length; got (0, 0, 0)"
-        raise SetupError(message)
+        raise SetupError("an axis of rotation must have a length; got (0, 0, 0)")
     if not _is_number(angle_deg):
-        message = f"an angle must be a finite number of degrees; got {shortened(angle_deg)}"
-        raise SetupError(message)
+        raise SetupError(f"an angle must be a finite number of degrees; got {shortened(angle_deg)}")
     flaw = TURN_DEG.flaw_of(angle_deg)
     if flaw:
-        message = f"an angle: {flaw}"
-        raise SetupError(message)
+        raise SetupError(f"an angle: {flaw}")
     return direction, float(angle_deg)
 
 

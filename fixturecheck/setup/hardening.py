@@ -151,21 +151,17 @@ def refuse_bad_words(hardening: Hardening) -> None:
         if hardening.steel is not None:
             refuse_soft_steel(hardening.steel)
     except SetupError as reason:
-        message = f"hardening: {reason}"
-        raise SetupError(message) from reason
+        raise SetupError(f"hardening: {reason}") from reason
     for key in ("wanted_hrc", "growth_share"):
         value = getattr(hardening, key)
         if isinstance(value, tuple) and len(value) not in {0, 2}:
-            message = (
+            raise SetupError(
                 f"hardening, {key}: state the least and the greatest, like [58, 60]; got {len(value)} numbers"
             )
-            raise SetupError(message)
     if hardening.growth_share and hardening.growth_share[0] > hardening.growth_share[1]:
-        message = "hardening, growth_share: the least comes first"
-        raise SetupError(message)
+        raise SetupError("hardening, growth_share: the least comes first")
     if hardening.rolled is not None and (len(hardening.rolled) != 3 or not any(hardening.rolled)):
-        message = "hardening, rolled: state a direction of three numbers, not all zero"
-        raise SetupError(message)
+        raise SetupError("hardening, rolled: state a direction of three numbers, not all zero")
 
 
 def refuse_bad_hardening(setup: Setup) -> None:
@@ -183,23 +179,22 @@ def refuse_bad_hardening(setup: Setup) -> None:
     names = [b.name for b in setup.bodies if b.role == BodyRole.PART]
     for name in (*hardening.parts, *(s.part for s in hardening.sizes)):
         if name not in names:
-            message = f"hardening: no part is named {name!r}; {nearest(name, names)}"
-            raise SetupError(message)
+            raise SetupError(f"hardening: no part is named {name!r}; {nearest(name, names)}")
     parts = hardened_parts(setup)
     # With its size change stated, a steel that the table does not have is answered for its sizes.
     for body in () if hardening.growth_share else parts:
         try:
             refuse_soft_steel(hardening.steel_of(body))
         except SetupError as reason:
-            message = f"hardening of {body.name!r}: {reason}; state the steel in [hardening]"
-            raise SetupError(message) from reason
+            raise SetupError(
+                f"hardening of {body.name!r}: {reason}; state the steel in [hardening]"
+            ) from reason
     for key, face in _faces_named(hardening):
         if not any(b.face_indices(face) for b in parts):
             known = sorted({n for b in parts for n in b.faces})
-            message = (
+            raise SetupError(
                 f"hardening, {key}: no part that is hardened has a face {face!r}; {nearest(face, known)}"
             )
-            raise SetupError(message)
     _refuse_bad_sizes(setup, hardening)
 
 
@@ -209,10 +204,9 @@ def _refuse_bad_sizes(setup: Setup, hardening: Hardening) -> None:
         body = setup.body(size.part)
         for named in (size.face, size.to):
             if named is not None and not body.face_indices(named):
-                message = (
+                raise SetupError(
                     f"hardening, size of {size.part}: it has no face {named!r}; {nearest(named, body.faces)}"
                 )
-                raise SetupError(message)
 
 
 def _faces_named(hardening: Hardening) -> Iterator[tuple[str, str]]:

@@ -70,8 +70,9 @@ class CalibratedChuck:
             A pair is not a pair or runs backwards, a size is missing, or finish or material are unknown.
         """
         if len(self.pole_size_mm) != 3:
-            message = f"pole_size_mm holds width, length and height of a pole; got {list(self.pole_size_mm)}"
-            raise SetupError(message)
+            raise SetupError(
+                f"pole_size_mm holds width, length and height of a pole; got {list(self.pole_size_mm)}"
+            )
         pairs = {
             "source_gap_mm": self.source_gap_mm,
             "seat_gap_um": self.seat_gap_um,
@@ -80,13 +81,11 @@ class CalibratedChuck:
         }
         for name, pair in pairs.items():
             if len(pair) != 2:
-                message = f"{name} holds two numbers; got {list(pair)}"
-                raise SetupError(message)
+                raise SetupError(f"{name} holds two numbers; got {list(pair)}")
         lows = (self.source_gap_mm[0], self.seat_gap_um[0], *self.source_mmf_low_a)
         highs = (self.source_gap_mm[1], self.seat_gap_um[1], *self.source_mmf_high_a)
         if any(low > high for low, high in zip(lows, highs, strict=True)):
-            message = "a least value is above its greatest; calibrate the chuck again"
-            raise SetupError(message)
+            raise SetupError("a least value is above its greatest; calibrate the chuck again")
         tables.finish(self.piece_finish)
         tables.material(self.pole_material)
 
@@ -377,8 +376,7 @@ def refuse_bad_holding(setup: Setup) -> None:
     if holding is None:
         return
     if not isinstance(holding, Holding):
-        message = f"holding must be a Holding; got {type(holding).__name__}"
-        raise SetupError(message)
+        raise SetupError(f"holding must be a Holding; got {type(holding).__name__}")
     _refuse_bad_magnet(setup, holding)
     _refuse_bad_source(holding)
     _refuse_bad_mu(holding)
@@ -391,10 +389,9 @@ def refuse_bad_holding(setup: Setup) -> None:
         _refuse_bad_curves(material, curves)
     for name in holding.blocking or ():
         if any(b.name == name and b.fastened for b in setup.bodies):
-            message = (
+            raise SetupError(
                 f"holding, blocking: {name!r} is stated as fastened, so it is not loose; state one of the two"
             )
-            raise SetupError(message)
         _known(name, [b for b in bodies if b not in parts], "holding, blocking")
     for kind, stated in (("clamp", holding.clamps), ("mill", holding.milling)):
         _refuse_repeats(kind, [one.name for one in stated])
@@ -415,20 +412,17 @@ def _refuse_repeats(kind: str, names: list[str]) -> None:
 
 def _refuse_bad_magnet(setup: Setup, holding: Holding) -> None:
     if holding.magnet != MagnetState.OFF and not setup.poles():
-        message = (
+        raise SetupError(
             f"holding, magnet {holding.magnet!r}: no body is a magnet's pole; take a magnetic chuck or "
             "V-block of the shop, or state pole 'n' and 's' on the pole pieces"
         )
-        raise SetupError(message)
     if (holding.shim_mm is None) != (holding.shim_pull_n_cm2 is None):
-        message = "holding: state shim_mm and shim_pull_n_cm2 together, or neither"
-        raise SetupError(message)
+        raise SetupError("holding: state shim_mm and shim_pull_n_cm2 together, or neither")
     if holding.shim_pull_n_cm2 is not None and holding.shim_pull_n_cm2 >= holding.rated_n_cm2:
-        message = (
+        raise SetupError(
             f"holding: shim_pull_n_cm2 {holding.shim_pull_n_cm2:g} must be less than rated_pull_n_cm2 "
             f"{holding.rated_n_cm2:g}; a shim weakens the pull"
         )
-        raise SetupError(message)
 
 
 def _refuse_bad_source(holding: Holding) -> None:
@@ -437,28 +431,27 @@ def _refuse_bad_source(holding: Holding) -> None:
     if holding.calibrated is not None:
         _refuse_beside_calibrated(holding, holding.calibrated)
     if len(holding.rating_piece_mm) not in (0, 3):
-        message = (
+        raise SetupError(
             "holding, rating_piece_mm: state three sizes, along X, along Y and height; got "
             f"{list(holding.rating_piece_mm)}"
         )
-        raise SetupError(message)
     if gap and (len(gap) != 2 or gap[0] > gap[1]):
-        message = f"holding, source_gap_mm: state the stiffest and the softest, as [0.2, 1]; got {list(gap)}"
-        raise SetupError(message)
+        raise SetupError(
+            f"holding, source_gap_mm: state the stiffest and the softest, as [0.2, 1]; got {list(gap)}"
+        )
     if mmf and (len(mmf) != 2 or not gap):
-        message = (
+        raise SetupError(
             "holding, source_mmf_a: state one for each of the two source_gap_mm, like [120, 600]; got "
             f"{list(mmf)} for {list(gap)}"
         )
-        raise SetupError(message)
     if gap and holding.shim_mm is not None:
-        message = "holding: the pull over a shim tells the source; state shim_mm or source_gap_mm, not both"
-        raise SetupError(message)
+        raise SetupError(
+            "holding: the pull over a shim tells the source; state shim_mm or source_gap_mm, not both"
+        )
     try:
         tables.finish(holding.rating_finish)
     except SetupError as reason:
-        message = f"holding, rating_finish: {reason}"
-        raise SetupError(message) from reason
+        raise SetupError(f"holding, rating_finish: {reason}") from reason
 
 
 def _refuse_beside_calibrated(holding: Holding, chuck: CalibratedChuck) -> None:
@@ -471,14 +464,12 @@ def _refuse_beside_calibrated(holding: Holding, chuck: CalibratedChuck) -> None:
     if holding.source_gap_mm != chuck.source_gap_mm or holding.source_mmf_a != chuck.source_mmf_low_a:
         beside.append("source_gap_mm")
     if beside:
-        message = f"holding: the calibrated chuck tells the magnet; leave out {', '.join(beside)}"
-        raise SetupError(message)
+        raise SetupError(f"holding: the calibrated chuck tells the magnet; leave out {', '.join(beside)}")
 
 
 def _refuse_bad_mu(holding: Holding) -> None:
     if holding.mu and (len(holding.mu) != 2 or holding.mu[0] > holding.mu[1]):
-        message = f"holding, mu: state low and high, like [0.15, 0.3]; got {list(holding.mu)}"
-        raise SetupError(message)
+        raise SetupError(f"holding, mu: state low and high, like [0.15, 0.3]; got {list(holding.mu)}")
 
 
 def _refuse_bad_curves(material: str, curves: tuple[str, ...]) -> None:
@@ -487,75 +478,60 @@ def _refuse_bad_curves(material: str, curves: tuple[str, ...]) -> None:
         try:
             found = tables.material(name)
         except SetupError as reason:
-            message = f"{where}: {reason}"
-            raise SetupError(message) from reason
+            raise SetupError(f"{where}: {reason}") from reason
         if name != material and not found.bh:
-            message = f"{where}: {name!r} has no B-H curve either; name two materials that have one"
-            raise SetupError(message)
+            raise SetupError(f"{where}: {name!r} has no B-H curve either; name two materials that have one")
     if len(curves) != 2:
-        message = f"{where}: name two materials, the weaker and the stronger; got {list(curves)}"
-        raise SetupError(message)
+        raise SetupError(f"{where}: name two materials, the weaker and the stronger; got {list(curves)}")
     named = [tables.material(name) for name in curves]
     for flaw in tables.curve_contradictions(tables.material(material), named):
-        message = f"{where}: {flaw}"
-        raise SetupError(message)
+        raise SetupError(f"{where}: {flaw}")
 
 
 def _refuse_bad_clamp(setup: Setup, clamp: Clamp) -> None:
     where = f"clamp {clamp.name!r}"
     _known(clamp.body, [b.name for b in setup.bodies], where)
     if setup.holding and [c.name for c in setup.holding.clamps].count(clamp.name) > 1:
-        message = f"{where}: another clamp has this name; give each its own"
-        raise SetupError(message)
+        raise SetupError(f"{where}: another clamp has this name; give each its own")
     if (clamp.force_n is None) == (clamp.torque_nm is None):
-        message = f"{where}: state force_n or torque_nm, one of the two"
-        raise SetupError(message)
+        raise SetupError(f"{where}: state force_n or torque_nm, one of the two")
     body = setup.body(clamp.body)
     if clamp.kind == ClampKind.VISE:
         if clamp.face is not None and clamp.face in body.unclear:
-            message = f"{where}: {body.why_unclear(clamp.face)}"
-            raise SetupError(message)
+            raise SetupError(f"{where}: {body.why_unclear(clamp.face)}")
         if clamp.face is None or clamp.face not in body.face_names():
             hint = nearest(str(clamp.face), body.faces)
-            message = f"{where}: state the face of {clamp.body!r} that presses; {hint}"
-            raise SetupError(message)
+            raise SetupError(f"{where}: state the face of {clamp.body!r} that presses; {hint}")
         return
     if clamp.at_mm is None or len(clamp.at_mm) != 3:
-        message = f"{where}: state at_mm, the three coordinates where it presses"
-        raise SetupError(message)
+        raise SetupError(f"{where}: state at_mm, the three coordinates where it presses")
     if clamp.kind == ClampKind.TOE and not _level(clamp.inward):
-        message = f"{where}: state inward, a level direction toward the part; got {clamp.inward!r}"
-        raise SetupError(message)
+        raise SetupError(f"{where}: state inward, a level direction toward the part; got {clamp.inward!r}")
 
 
 def _refuse_bad_milling(setup: Setup, mill: Milling) -> None:
     where = f"mill {mill.name!r}"
     if any(c.name == mill.name for c in setup.cuts):
-        message = f"{where}: a grinding cut has this name; give it another"
-        raise SetupError(message)
+        raise SetupError(f"{where}: a grinding cut has this name; give it another")
     parts: object = mill.parts
     if not isinstance(parts, list | tuple) or not parts or len(set(parts)) < len(parts):
-        message = f"{where}: parts must be a list of part names, each once; got {parts!r}"
-        raise SetupError(message)
+        raise SetupError(f"{where}: parts must be a list of part names, each once; got {parts!r}")
     for part in mill.parts:
         _known(part, [b.name for b in setup.bodies if b.role == BodyRole.PART], where)
         if mill.face in setup.body(part).unclear:
-            message = f"{where}: {setup.body(part).why_unclear(mill.face)}"
-            raise SetupError(message)
+            raise SetupError(f"{where}: {setup.body(part).why_unclear(mill.face)}")
         if mill.face not in setup.body(part).face_names():
-            message = (
+            raise SetupError(
                 f"{where}: {part!r} has no face {mill.face!r}; {nearest(mill.face, setup.body(part).faces)}"
             )
-            raise SetupError(message)
     if not _level(mill.feed):
-        message = f"{where}: state feed, a level direction; got {mill.feed!r}"
-        raise SetupError(message)
+        raise SetupError(f"{where}: state feed, a level direction; got {mill.feed!r}")
     if mill.wide_mm > mill.cutter_mm:
-        message = f"{where}: wide_mm {mill.wide_mm:g} is more than the cutter's {mill.cutter_mm:g}"
-        raise SetupError(message)
+        raise SetupError(f"{where}: wide_mm {mill.wide_mm:g} is more than the cutter's {mill.cutter_mm:g}")
     if mill.corner_mm > 0.5 * mill.cutter_mm + 1e-9:
-        message = f"{where}: corner_mm {mill.corner_mm:g} is more than half of the {mill.cutter_mm:g} across"
-        raise SetupError(message)
+        raise SetupError(
+            f"{where}: corner_mm {mill.corner_mm:g} is more than half of the {mill.cutter_mm:g} across"
+        )
 
 
 def _level(direction: Vector | None) -> bool:
@@ -568,5 +544,4 @@ def _level(direction: Vector | None) -> bool:
 def _known(name: str, known: Iterable[str], where: str) -> None:
     names = list(known)
     if name not in names:
-        message = f"{where}: no such body as {name!r}; {nearest(str(name), names)}"
-        raise SetupError(message)
+        raise SetupError(f"{where}: no such body as {name!r}; {nearest(str(name), names)}")

@@ -311,11 +311,10 @@ def _facts(stated: object, name: str, what: str) -> Mapping[str, Any]:
     """Return what a node states, which must be something."""
     if isinstance(stated, Mapping):
         return stated
-    message = (
+    raise SetupError(
         f"assembly node {name!r}: nothing is stated about {what}; "
         f"give it metadata={{{KEY!r}: {{...}}}}, with 'skip': True to leave it out"
     )
-    raise SetupError(message)
 
 
 def _where(node: str, path: KeyPath) -> str:
@@ -380,10 +379,9 @@ def setup_of_script(file: Path, ran: Ran) -> Setup:
     candidates = [ran.variables["setup"]] if "setup" in ran.variables else list(ran.shown)
     found = [c for c in candidates if isinstance(c, Setup) or is_assembly(c)]
     if len(found) != 1:
-        message = (
+        raise SetupError(
             f"{file.name} {_missing(candidates, found)}; assign one to the variable 'setup' or show_object it"
         )
-        raise SetupError(message)
     setup = found[0] if isinstance(found[0], Setup) else _from_assembly(file, found[0])
     home = file.parent.resolve()
     files = [(_from_home(path, home), path) for path in (file, *ran.modules)]
@@ -404,8 +402,7 @@ def _from_assembly(file: Path, assembly: Any) -> Setup:
     try:
         return setup_from_assembly(assembly)
     except SetupError as reason:
-        message = f"{file.name}: {reason}"
-        raise SetupError(message) from reason
+        raise SetupError(f"{file.name}: {reason}") from reason
 
 
 def sources_of(file: Path, bodies: Iterable[Body], read: Iterable[Path]) -> tuple[Source, ...]:

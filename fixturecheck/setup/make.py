@@ -165,8 +165,7 @@ def equipment(
     try:
         pieces = catalogue.make(kind, **params)
     except FixturecheckError as reason:
-        message = f"equipment {name!r}: {reason}"
-        raise SetupError(message) from reason
+        raise SetupError(f"equipment {name!r}: {reason}") from reason
     where = _location_from(at)
     first, *others = (replace(_of_piece(piece, name, where), fastened=fastened) for piece in pieces)
     left = {key: value for key, value in catalogue.checked_params(kind, params).items() if key not in params}
@@ -208,8 +207,7 @@ def _find_faces(solid: Solid, named: Mapping[str, tuple[int, ...]], ref: object)
     if isinstance(ref, str) and ref.startswith(_STEP):
         wanted = ref.removeprefix(_STEP)
         if wanted not in named:
-            message = f"the file names no face {wanted!r}; {nearest(wanted, named)}"
-            raise SetupError(message)
+            raise SetupError(f"the file names no face {wanted!r}; {nearest(wanted, named)}")
         return named[wanted]
     if isinstance(ref, str):
         return by_selector(solid, ref)
@@ -234,8 +232,7 @@ def _file_of(name: str, solid: object) -> object:
     try:
         return read(Path(solid))
     except SetupError as reason:
-        message = f"body {name!r}: {reason}"
-        raise SetupError(message) from reason
+        raise SetupError(f"body {name!r}: {reason}") from reason
 
 
 def _drawn(
@@ -247,8 +244,7 @@ def _drawn(
             return _imported(solid, which)
         return one_solid(solid), {}, None
     except SetupError as reason:
-        message = f"body {name!r}: {reason}"
-        raise SetupError(message) from reason
+        raise SetupError(f"body {name!r}: {reason}") from reason
 
 
 def _imported(
@@ -269,8 +265,7 @@ def _face_names(
         try:
             faces[face] = _find_faces(solid, named, ref)
         except SetupError as reason:
-            message = f"body {name!r}, face {face!r}: {reason}"
-            raise SetupError(message) from reason
+            raise SetupError(f"body {name!r}, face {face!r}: {reason}") from reason
     return faces
 
 

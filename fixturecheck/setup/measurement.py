@@ -80,28 +80,26 @@ class Measurement:
             Says what is missing or does not go together.
         """
         if len(self.piece_mm) != 3:
-            message = f"piece_mm: state three sizes, along X, along Y and height; got {list(self.piece_mm)}"
-            raise SetupError(message)
+            raise SetupError(
+                f"piece_mm: state three sizes, along X, along Y and height; got {list(self.piece_mm)}"
+            )
         if len(self.at_mm) not in (0, 2):
-            message = f"at_mm: state two coordinates, along X and Y; got {list(self.at_mm)}"
-            raise SetupError(message)
+            raise SetupError(f"at_mm: state two coordinates, along X and Y; got {list(self.at_mm)}")
         if (self.pull_n is None) == (self.slide_n is None):
-            message = "state pull_n (straight off) or slide_n (level), one of the two"
-            raise SetupError(message)
+            raise SetupError("state pull_n (straight off) or slide_n (level), one of the two")
         if self.slide_n is not None and not (
             len(self.friction) == 2 and self.friction[0] <= self.friction[1]
         ):
-            message = (
+            raise SetupError(
                 "slide_n needs the friction between which the piece slides, least and greatest, as "
                 f"[0.15, 0.25]; got {list(self.friction)}"
             )
-            raise SetupError(message)
         if self.pull_n is not None and self.friction:
-            message = "friction goes with slide_n; straight off there is none"
-            raise SetupError(message)
+            raise SetupError("friction goes with slide_n; straight off there is none")
         if not tables.material(self.material).bh:
-            message = f"material {self.material!r} has no B-H curve; measure with a piece of steel_1018"
-            raise SetupError(message)
+            raise SetupError(
+                f"material {self.material!r} has no B-H curve; measure with a piece of steel_1018"
+            )
 
     def force_n(self, weight_n: float) -> tuple[float, float]:
         """Return the magnet's pull on the piece, least and greatest.

@@ -122,8 +122,9 @@ class Body:
         for key in ("finish", "tolerance_mm", "orientation_mm"):
             value = getattr(self, key)
             if not isinstance(value, Mapping):
-                message = f'body {self.name!r}: {key} holds a value by face, as {{"*": {value!r}}} for all'
-                raise SetupError(message)
+                raise SetupError(
+                    f'body {self.name!r}: {key} holds a value by face, as {{"*": {value!r}}} for all'
+                )
 
     stated: frozenset[str] = field(default=frozenset(), repr=False, metadata=HIDDEN)
 
@@ -347,8 +348,7 @@ class Setup:
             if body.name == name:
                 return body
         known = ", ".join(sorted(b.name for b in self.bodies))
-        message = f"no body is named {name!r}; the set-up has {known}"
-        raise SetupError(message)
+        raise SetupError(f"no body is named {name!r}; the set-up has {known}")
 
     def without(self, names: Collection[str]) -> Setup:
         """Return the set-up without some fixtures and what is stated about them.

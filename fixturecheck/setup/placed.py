@@ -282,21 +282,20 @@ class _ToPlace:
         if ref.face and any(b.name == ref.body for b in bodies):
             return ref.body, ref.face
         names = ", ".join(b.name for b in bodies)
-        message = (
+        raise SetupError(
             f"seats of {unit!r}: {face!r} must name a body of it and its face, like BODY.FACE; it has {names}"
         )
-        raise SetupError(message)
 
     def _pair(self, one: _NamedPair) -> Pair:
         where = f"seat of {one.body!r} on {one.on!r}"
         if self.unit_of.get(one.body) == self.unit_of.get(one.on):
-            message = f"{where}: a body cannot seat on itself; name the body that it lies on"
-            raise SetupError(message)
+            raise SetupError(f"{where}: a body cannot seat on itself; name the body that it lies on")
         own = self._face(one.body, one.face, where)
         other = self._face(one.on, one.on_face, where)
         if not fits(own, other):
-            message = f"{where}: {one.face} ({_shape(own)}) cannot lie on {one.on_face} ({_shape(other)})"
-            raise SetupError(message)
+            raise SetupError(
+                f"{where}: {one.face} ({_shape(own)}) cannot lie on {one.on_face} ({_shape(other)})"
+            )
         return Pair(
             name=one.name,
             body=self.unit_of[one.body] or one.body,
@@ -310,14 +309,12 @@ class _ToPlace:
     def _face(self, name: str, face: str, where: str) -> SeatFace:
         body = self.bodies.get(name)
         if body is None:
-            message = f"{where}: no body is named {name!r}; {nearest(name, self.bodies)}"
-            raise SetupError(message)
+            raise SetupError(f"{where}: no body is named {name!r}; {nearest(name, self.bodies)}")
         numbers = face_of(body, face, where)
         try:
             return self.faces.read(body.solid, numbers, f"{name}.{face}")
         except NotComputedError as reason:
-            message = f"{where}: {reason}, which no part is placed by; state at"
-            raise SetupError(message) from reason
+            raise SetupError(f"{where}: {reason}, which no part is placed by; state at") from reason
 
     def _loose(self, placing: Placing, pairs: Sequence[Pair]) -> Loose:
         unit = self.units[placing.name]

@@ -251,8 +251,7 @@ class Stated:
             Always.
         """
         path = self.path if key is None else (*self.path, key)
-        message = f"{self.where(path)}: {reason}"
-        raise SetupError(message)
+        raise SetupError(f"{self.where(path)}: {reason}")
 
     def several(self, what: str, reason: SetupError) -> NoReturn:
         """Refuse the table for all that a reason says, each line with its place and what it is about.

@@ -536,18 +536,18 @@ def _refuse_bad(setup: Setup, one: OverRolls) -> None:
     where = f"over_rolls {one.name!r}"
     parts = [b.name for b in setup.bodies if b.role == BodyRole.PART]
     if one.part not in parts:
-        message = f"{where}, part: no part is named {one.part!r}; {nearest(one.part, parts)}"
-        raise SetupError(message)
+        raise SetupError(f"{where}, part: no part is named {one.part!r}; {nearest(one.part, parts)}")
     for key, faces in (("roll_on", one.roll_on), ("second_roll_on", one.second_roll_on)):
         if len(set(faces)) != _FACES_EACH and (faces or key == "roll_on"):
-            message = f"{where}, {key}: a roll lies on two faces, like ['flank', 'floor']; got {list(faces)}"
-            raise SetupError(message)
+            raise SetupError(
+                f"{where}, {key}: a roll lies on two faces, like ['flank', 'floor']; got {list(faces)}"
+            )
     if bool(one.second_roll_on) == (one.to is not None):
-        message = f"{where}: state second_roll_on, or the face that one roll is measured to, as to = 'base'"
-        raise SetupError(message)
+        raise SetupError(
+            f"{where}: state second_roll_on, or the face that one roll is measured to, as to = 'base'"
+        )
     body = setup.body(one.part)
     for face in (*one.roll_on, *one.second_roll_on, *((one.to,) if one.to else ())):
         if not body.face_indices(face):
             ref = FaceRef.of(one.part, face)
-            message = f"{where}: there is no face {str(ref)!r}; {nearest(face, body.faces)}"
-            raise SetupError(message)
+            raise SetupError(f"{where}: there is no face {str(ref)!r}; {nearest(face, body.faces)}")

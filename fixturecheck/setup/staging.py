@@ -138,8 +138,7 @@ def refuse_bad_staging(setup: Setup) -> None:
     if staging is None:
         return
     if not isinstance(staging, Staging):
-        message = f"staging must be a Staging; got {type(staging).__name__}"
-        raise SetupError(message)
+        raise SetupError(f"staging must be a Staging; got {type(staging).__name__}")
     known = [b.name for b in setup.bodies]
     _known(staging.loose, known, "staging, loose")
     _once(staging.order)
@@ -157,8 +156,7 @@ def refuse_bad_staging(setup: Setup) -> None:
 
 def _refuse_bad_push(name: str, push: object) -> None:
     if not isinstance(push, Push):
-        message = f"staging, push of {name!r}: must be a Push; got {type(push).__name__}"
-        raise SetupError(message)
+        raise SetupError(f"staging, push of {name!r}: must be a Push; got {type(push).__name__}")
     where = f"staging, push of {name!r}"
     _direction(push.direction, f"{where}, direction")
     if push.at_mm is not None:
@@ -168,17 +166,15 @@ def _refuse_bad_push(name: str, push: object) -> None:
 def _known(names: Iterable[str], known: list[str], where: str) -> None:
     for name in names:
         if name not in known:
-            message = f"{where}: no loose part is named {name!r}; {nearest(str(name), known)}"
-            raise SetupError(message)
+            raise SetupError(f"{where}: no loose part is named {name!r}; {nearest(str(name), known)}")
 
 
 def _once(names: tuple[str, ...]) -> None:
     for name in names:
         if names.count(name) > 1:
-            message = (
+            raise SetupError(
                 f"staging, order: {name!r} is placed {names.count(name)} times; each part is placed once"
             )
-            raise SetupError(message)
 
 
 def _is_number(value: object) -> bool:
@@ -187,12 +183,10 @@ def _is_number(value: object) -> bool:
 
 def _point(values: object, where: str) -> None:
     if not isinstance(values, tuple | list) or len(values) != 3 or not all(map(_is_number, values)):
-        message = f"{where}: must be three finite numbers; got {values!r}"
-        raise SetupError(message)
+        raise SetupError(f"{where}: must be three finite numbers; got {values!r}")
 
 
 def _direction(values: Vector, where: str) -> None:
     _point(values, where)
     if math.hypot(*values) == 0.0:
-        message = f"{where}: (0, 0, 0) has no direction; state which way"
-        raise SetupError(message)
+        raise SetupError(f"{where}: (0, 0, 0) has no direction; state which way")

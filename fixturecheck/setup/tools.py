@@ -126,28 +126,24 @@ def refuse_bad_words_of_drill(drill: Drilling) -> None:
         try:
             thread_of(drill.thread)
         except SetupError as reason:
-            message = f"{where}: {reason}"
-            raise SetupError(message) from reason
+            raise SetupError(f"{where}: {reason}") from reason
     elif drill.thread_mm is not None:
-        message = f"{where}: thread_mm is stated without a thread; name the thread"
-        raise SetupError(message)
+        raise SetupError(f"{where}: thread_mm is stated without a thread; name the thread")
     elif drill.tap_stick_out_mm is not None:
-        message = f"{where}: tap_stick_out_mm is stated without a thread; name the thread"
-        raise SetupError(message)
+        raise SetupError(f"{where}: tap_stick_out_mm is stated without a thread; name the thread")
     if drill.drilled and (drill.thread is None or drill.spot_deg is not None or drill.seat_mm is not None):
-        message = f"{where}: drilled says that it is tapped only; name its thread, and no spot_deg or seat_mm"
-        raise SetupError(message)
+        raise SetupError(
+            f"{where}: drilled says that it is tapped only; name its thread, and no spot_deg or seat_mm"
+        )
     spots = [n for n in ("spot_mm", "spot_stick_out_mm") if getattr(drill, n) is not None]
     if spots and drill.spot_deg is None:
-        message = f"{where}: {spots[0]} is stated without spot_deg; state the angle of the spot drill"
-        raise SetupError(message)
+        raise SetupError(f"{where}: {spots[0]} is stated without spot_deg; state the angle of the spot drill")
     long_mm = drill.longest_out_mm + drill.nut_long_mm
     if drill.daylight_mm is not None and long_mm >= drill.daylight_mm:
-        message = (
+        raise SetupError(
             f"{where}: drill and nut are {long_mm:g} mm long, and the raised spindle leaves "
             f"{drill.daylight_mm:g} mm over the table; take a shorter drill or holder"
         )
-        raise SetupError(message)
 
 
 def refuse_bad_drills(setup: Setup) -> None:
@@ -174,20 +170,16 @@ def _refuse_unknown_faces(
     """
     names = [b.name for b in setup.bodies if b.role == BodyRole.PART]
     if isinstance(parts, str):
-        message = f"{where}, parts: state a list, like [{parts!r}]; got {parts!r}"
-        raise SetupError(message)
+        raise SetupError(f"{where}, parts: state a list, like [{parts!r}]; got {parts!r}")
     if not parts:
-        message = f"{where}: name the parts that are {done}"
-        raise SetupError(message)
+        raise SetupError(f"{where}: name the parts that are {done}")
     for part in parts:
         if part not in names:
-            message = f"{where}: no part is named {part!r}; {nearest(part, names)}"
-            raise SetupError(message)
+            raise SetupError(f"{where}: no part is named {part!r}; {nearest(part, names)}")
         body = setup.body(part)
         for face in faces:
             if not body.face_indices(face):
-                message = f"{where}: {part} has no face {face!r}; {nearest(face, body.faces)}"
-                raise SetupError(message)
+                raise SetupError(f"{where}: {part} has no face {face!r}; {nearest(face, body.faces)}")
 
 
 class CutterShape(StrEnum):
@@ -435,8 +427,7 @@ def refuse_bad_words_of_end_mill(run: EndMilling) -> None:
         Says what, and what to state.
     """
     for flaw in (*_flaws_of_cutter(run), *(flaw for move in run.moves for flaw in _flaws_of_move(move))):
-        message = f"end_mill {run.name!r}: {flaw}"
-        raise SetupError(message)
+        raise SetupError(f"end_mill {run.name!r}: {flaw}")
 
 
 def _flaws_of_cutter(run: EndMilling) -> Iterator[str]:
@@ -541,12 +532,12 @@ def refuse_bad_end_mills(setup: Setup) -> None:
         with about("end_mill", run.name):
             refuse_bad_words_of_end_mill(run)
             if run.name in taken:
-                message = f"end_mill {run.name!r}: another cut has this name; give each its own"
-                raise SetupError(message)
+                raise SetupError(f"end_mill {run.name!r}: another cut has this name; give each its own")
             taken.append(run.name)
             makes: object = run.makes
             if isinstance(makes, str):
-                message = f"end_mill {run.name!r}, makes: state a list, like [{makes!r}]; got {makes!r}"
-                raise SetupError(message)
+                raise SetupError(
+                    f"end_mill {run.name!r}, makes: state a list, like [{makes!r}]; got {makes!r}"
+                )
             faces = (*run.makes, *(m.face for m in run.moves if m.face))
             _refuse_unknown_faces(setup, f"end_mill {run.name!r}", run.parts, faces, "cut")

@@ -41,8 +41,7 @@ def _refuse_bad_numbers(setup: Setup) -> None:
         with about(*key):
             if not is_dataclass(record):
                 kind = type(record).__name__
-                message = f"{where}: a {kind} was given where the set-up needs its own kind of object"
-                raise SetupError(message)
+                raise SetupError(f"{where}: a {kind} was given where the set-up needs its own kind of object")
             refuse_bad_record(record, where)
     for body in setup.bodies:
         with about("body", body.name):
@@ -75,8 +74,7 @@ def refuse_bad_record(record: Any, where: str) -> None:
         if str(field.type) == "int" and not isinstance(value, int):
             flaw = f"must be a whole number; got {shortened(value)}"
         if flaw:
-            message = f"{where}, {field.name}: {flaw}"
-            raise SetupError(message)
+            raise SetupError(f"{where}, {field.name}: {flaw}")
 
 
 def _refuse_bad_numbers_of_body(body: Body) -> None:
@@ -88,11 +86,9 @@ def _refuse_bad_numbers_of_body(body: Body) -> None:
         for face, value in by_face.items():
             flaw = rule.flaw_of(value)
             if flaw:
-                message = f"body {body.name!r}, {name} of {face!r}: {flaw}"
-                raise SetupError(message)
+                raise SetupError(f"body {body.name!r}, {name} of {face!r}: {flaw}")
     if not is_finite(body.at):
-        message = f"body {body.name!r}, at: its place is not made of finite numbers"
-        raise SetupError(message)
+        raise SetupError(f"body {body.name!r}, at: its place is not made of finite numbers")
 
 
 _Record = tuple[tuple[str, ...], str, Any]
@@ -194,8 +190,7 @@ def all_of(values: object, kind: type[T], what: str) -> tuple[T, ...]:
         It is no list, or something else is in it.
     """
     if not isinstance(values, list | tuple):
-        message = f"{what} must be a list or tuple; got {type(values).__name__}"
-        raise SetupError(message)
+        raise SetupError(f"{what} must be a list or tuple; got {type(values).__name__}")
     for value in values:
         if not isinstance(value, kind):
             message = f"{what} must hold {kind.__name__} objects only; got {type(value).__name__}"
@@ -213,13 +208,13 @@ def refuse_bad(setup: Setup) -> None:
         Says what, and what to do.
     """
     if not isinstance(setup.name, str) or not setup.name.strip() or not setup.name.isprintable():
-        message = f"a set-up needs a name of printable characters on one line; got {setup.name!r}"
-        raise SetupError(message)
+        raise SetupError(f"a set-up needs a name of printable characters on one line; got {setup.name!r}")
     one_of(setup.units, UNITS, "set-up, units")
     one_of(setup.small_lengths, SMALL_LENGTHS, "set-up, small_lengths")
     if setup.small_lengths == THOU and setup.units != "inch":
-        message = 'set-up, small_lengths: thou are thousandths of an inch; state units = "inch" as well'
-        raise SetupError(message)
+        raise SetupError(
+            'set-up, small_lengths: thou are thousandths of an inch; state units = "inch" as well'
+        )
     _refuse_bad_numbers(setup)
     # What is said of bodies presupposes that each is sound and named once.
     _refuse_bad_bodies(setup)
@@ -274,22 +269,21 @@ def _refuse_leaning(body: Body, face: str, where: str) -> None:
     for i in body.face_indices(face):
         _, normal, flat = face_frame(standing[i])
         if not flat or normal[2] < 1.0 - 1e-6:
-            message = f"{where}: {body.name}.{face} is not a level face that looks up; name the face to mill"
-            raise SetupError(message)
+            raise SetupError(
+                f"{where}: {body.name}.{face} is not a level face that looks up; name the face to mill"
+            )
 
 
 def _refuse_bad_relieving(setup: Setup) -> None:
     if not setup.relief.kinds:
         *others, last = ReliefKind
-        message = f"relief, kinds: use {', '.join(others)} or {last}; got none"
-        raise SetupError(message)
+        raise SetupError(f"relief, kinds: use {', '.join(others)} or {last}; got none")
 
 
 def _refuse_bad_severity(setup: Setup) -> None:
     for check, level in setup.severity.items():
         if check not in CHECKS:
-            message = f"severity of {check!r}: no check has this name; {nearest(check, CHECKS)}"
-            raise SetupError(message)
+            raise SetupError(f"severity of {check!r}: no check has this name; {nearest(check, CHECKS)}")
         one_of(level, SEVERITIES, f"severity of {check!r}")
 
 
@@ -300,12 +294,11 @@ def _refuse_below_table(setup: Setup) -> None:
         low_mm = box_of(placed_at(body.solid, body.at))[2]
         if body.role == BodyRole.FIXTURE and stated_mm is not None and low_mm < stated_mm - TABLE_MM:
             low, table = (setup.write.length(z) for z in (low_mm, stated_mm))
-            message = (
+            raise SetupError(
                 f"machine, {setup.write.key('table_z_mm')}: {body.name} reaches down to z = {low}, below the "
                 f"table at {table}; state the height of the table, or leave it out: it is then the lowest "
                 "point of what stands there"
             )
-            raise SetupError(message)
 
 
 def _refuse_bad_bodies(setup: Setup) -> None:
@@ -321,15 +314,13 @@ def _refuse_bad_bodies(setup: Setup) -> None:
                 flaws[i] = f"is {size} over its longest side; was it drawn or exported in other units?"
         with about("body", body.name):
             if flaws[i]:
-                message = f"body {body.name!r} {flaws[i]}"
-                raise SetupError(message)
+                raise SetupError(f"body {body.name!r} {flaws[i]}")
             _refuse_bad_body(body)
     if not any(b.role == BodyRole.PART for b in setup.bodies):
-        message = (
+        raise SetupError(
             "the set-up has no part: give at least one body the role 'part', or let "
             "`fixturecheck new PART.step` propose a set-up"
         )
-        raise SetupError(message)
 
 
 def _refuse_bad_body(body: Body) -> None:
@@ -338,11 +329,11 @@ def _refuse_bad_body(body: Body) -> None:
     one_of(body.role, tuple(BodyRole), f"{where}, role")
     fastened: object = body.fastened
     if not isinstance(fastened, bool):
-        message = f"{where}, fastened: must be true or false; got {fastened!r}"
-        raise SetupError(message)
+        raise SetupError(f"{where}, fastened: must be true or false; got {fastened!r}")
     if fastened and body.role == BodyRole.PART:
-        message = f"{where}: a part is held by what it stands on and by clamps; only a fixture is fastened"
-        raise SetupError(message)
+        raise SetupError(
+            f"{where}: a part is held by what it stands on and by clamps; only a fixture is fastened"
+        )
     if body.pole is not None:
         one_of(body.pole, tuple(PoleSign), f"{where}, pole")
     for pole in body.poles:
@@ -371,11 +362,9 @@ def _refuse_bad_lean(body: Body, face: str, lean_mm: float) -> None:
     if face == "*" and body.tolerance_mm:
         return
     if zone_mm is None:
-        message = f"{where}: it has no tolerance_mm within which it could lean; state that too"
-        raise SetupError(message)
+        raise SetupError(f"{where}: it has no tolerance_mm within which it could lean; state that too")
     if lean_mm > zone_mm:
-        message = f"{where}: must be at most its tolerance_mm of {zone_mm:g}; got {lean_mm:g}"
-        raise SetupError(message)
+        raise SetupError(f"{where}: must be at most its tolerance_mm of {zone_mm:g}; got {lean_mm:g}")
 
 
 def _refuse_bad_faces(body: Body) -> None:
@@ -386,24 +375,24 @@ def _refuse_bad_faces(body: Body) -> None:
         where = f"body {body.name!r}, face {face!r}"
         allowed_name(face, where)
         if BY_PLACE.fullmatch(face):
-            message = f"{where}: names like face_3 are kept for faces that nobody named; call it what it does"
-            raise SetupError(message)
+            raise SetupError(
+                f"{where}: names like face_3 are kept for faces that nobody named; call it what it does"
+            )
         if not indices or not all(0 <= i < count for i in indices):
-            message = f"{where}: {tuple(indices)} are not numbers of the solid's {count} faces, from 0"
-            raise SetupError(message)
+            raise SetupError(
+                f"{where}: {tuple(indices)} are not numbers of the solid's {count} faces, from 0"
+            )
         for i in indices:
             if owner.setdefault(i, face) != face:
-                message = (
+                raise SetupError(
                     f"body {body.name!r}: faces {owner[i]!r} and {face!r} are the same face; give it one name"
                 )
-                raise SetupError(message)
 
 
 def _refuse_bad_seat(setup: Setup, seat: Seat) -> None:
     where = f"seat of {seat.body!r} on {seat.on!r}"
     if seat.body == seat.on:
-        message = f"{where}: a body cannot seat on itself; name the body that it lies on"
-        raise SetupError(message)
+        raise SetupError(f"{where}: a body cannot seat on itself; name the body that it lies on")
     face_of(_body_of(setup, seat.body, where), seat.face, where)
     face_of(_body_of(setup, seat.on, where), seat.on_face, where)
 
@@ -412,24 +401,20 @@ def _refuse_bad_cut(setup: Setup, cut: Cut) -> None:
     where = f"cut {cut.name!r}"
     allowed_name(cut.name, where)
     if not isinstance(cut.parts, list | tuple) or not cut.parts:
-        message = f"{where}: parts must be a list of part names; got {cut.parts!r}"
-        raise SetupError(message)
+        raise SetupError(f"{where}: parts must be a list of part names; got {cut.parts!r}")
     _refuse_repeats(cut.parts, f"{where}, part", "cut", cut.name)
     if cut.stock_mm == 0.0 and cut.wall_stock_mm == 0.0:
-        message = f"{where}: there is nothing to grind; state stock_mm or wall_stock_mm above zero"
-        raise SetupError(message)
+        raise SetupError(f"{where}: there is nothing to grind; state stock_mm or wall_stock_mm above zero")
     if cut.wall is not None and cut.feed_shift_mm != 0.0:
-        message = (
+        raise SetupError(
             f"{where}: a wall sets where the wheel runs along Y; leave {setup.write.key('feed_shift_mm')} out"
         )
-        raise SetupError(message)
     if cut.wall_feed_mm is not None:
         _refuse_bad_wall_feed(cut, cut.wall_feed_mm, where, setup.write)
     for name in cut.parts:
         body = _body_of(setup, name, where)
         if body.role != BodyRole.PART:
-            message = f"{where}: {name!r} is not ground, its role is {body.role!r}; name parts only"
-            raise SetupError(message)
+            raise SetupError(f"{where}: {name!r} is not ground, its role is {body.role!r}; name parts only")
         for face in (cut.floor, cut.wall):
             if face is not None:
                 _refuse_curved(body, face, where)
@@ -437,15 +422,13 @@ def _refuse_bad_cut(setup: Setup, cut: Cut) -> None:
 
 def _refuse_bad_wall_feed(cut: Cut, feed_mm: float, where: str, write: Writing) -> None:
     if cut.wall is None:
-        message = f"{where}: wall_feed_mm is stated without a wall; name the wall, or leave it out"
-        raise SetupError(message)
+        raise SetupError(f"{where}: wall_feed_mm is stated without a wall; name the wall, or leave it out")
     if feed_mm > cut.wall_stock_mm:
         feed, left = write.number(feed_mm, "mm", "g"), write.length(cut.wall_stock_mm, "g")
-        message = (
+        raise SetupError(
             f"{where}: {write.key('wall_feed_mm')} {feed} is more than the {left} left on the wall; "
             f"state {write.key('wall_stock_mm')}, or a smaller feed"
         )
-        raise SetupError(message)
 
 
 def _refuse_curved(body: Body, face: str, where: str) -> None:
@@ -463,8 +446,7 @@ def _body_of(setup: Setup, name: str, where: str) -> Body:
     for body in setup.bodies:
         if body.name == name:
             return body
-    message = f"{where}: no body is named {name!r}; {nearest(name, (b.name for b in setup.bodies))}"
-    raise SetupError(message)
+    raise SetupError(f"{where}: no body is named {name!r}; {nearest(name, (b.name for b in setup.bodies))}")
 
 
 def face_of(body: Body, name: str, where: str) -> tuple[int, ...]:
@@ -485,13 +467,11 @@ def face_of(body: Body, name: str, where: str) -> tuple[int, ...]:
         The body has no such face, or it is not clear which one the name means.
     """
     if name in body.unclear:
-        message = f"{where}: {body.why_unclear(name)}"
-        raise SetupError(message)
+        raise SetupError(f"{where}: {body.why_unclear(name)}")
     indices = body.face_indices(str(name))
     if indices:
         return indices
-    message = f"{where}: body {body.name!r} has no face {name!r}; {nearest(name, body.faces)}"
-    raise SetupError(message)
+    raise SetupError(f"{where}: body {body.name!r} has no face {name!r}; {nearest(name, body.faces)}")
 
 
 def _refuse_repeats(names: Iterable[str], what: str, *key: str) -> None:
@@ -501,8 +481,7 @@ def _refuse_repeats(names: Iterable[str], what: str, *key: str) -> None:
         with about(*(key or (what, name))):
             allowed_name(name, f"{what} {name!r}", MOST_MADE)
             if count > 1:
-                message = f"{what} {name!r} is stated {count} times; each needs a name of its own"
-                raise SetupError(message)
+                raise SetupError(f"{what} {name!r} is stated {count} times; each needs a name of its own")
 
 
 def _from_table(look_up: Callable[[str], object], name: str, where: str) -> None:
@@ -510,8 +489,7 @@ def _from_table(look_up: Callable[[str], object], name: str, where: str) -> None
     try:
         look_up(name)
     except SetupError as reason:
-        message = f"{where}: {reason}"
-        raise SetupError(message) from reason
+        raise SetupError(f"{where}: {reason}") from reason
 
 
 _REFUSALS: tuple[tuple[tuple[str, ...], Callable[[Setup], None]], ...] = (

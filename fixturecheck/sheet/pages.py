@@ -33,8 +33,9 @@ def refuse_without_typesetter() -> None:
         The typesetter is not installed; says how to install it.
     """
     if find_spec("typst") is None:
-        message = "no PDF can be set: typst is not installed; pip install 'fixturecheck[sheet]', or --no-pdf"
-        raise SetupError(message)
+        raise SetupError(
+            "no PDF can be set: typst is not installed; pip install 'fixturecheck[sheet]', or --no-pdf"
+        )
 
 
 def sheet_pdf(sheets: Sequence[Sheet], pictures: Mapping[str, bytes], *, paper: str) -> bytes:
@@ -84,11 +85,9 @@ def sheet_pdf(sheets: Sequence[Sheet], pictures: Mapping[str, bytes], *, paper: 
                     break
             pdf = compiler.compile(format="pdf", timestamp=0)
         except RuntimeError as reason:
-            message = f"the sheet could not be set: {reason}"
-            raise NotComputedError(message) from reason
+            raise NotComputedError(f"the sheet could not be set: {reason}") from reason
     if not isinstance(pdf, bytes):
-        message = "the typesetter returned no PDF"
-        raise NotComputedError(message)
+        raise NotComputedError("the typesetter returned no PDF")
     return pdf
 
 

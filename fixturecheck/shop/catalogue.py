@@ -160,19 +160,15 @@ def _checked(equipment_name: str, param: Param, value: object) -> Value:
     where = f"{equipment_name}: {param.name}"
     if isinstance(param.default, str):
         if not isinstance(value, str):
-            message = f"{where} must be a name, got {shortened(value)}"
-            raise SetupError(message)
+            raise SetupError(f"{where} must be a name, got {shortened(value)}")
         if param.options and value not in param.options:
-            message = f"{where} must be one of {', '.join(param.options)}; got {shortened(value)}"
-            raise SetupError(message)
+            raise SetupError(f"{where} must be one of {', '.join(param.options)}; got {shortened(value)}")
         return value
     flaw = param.allowed.flaw_of(value)
     if flaw or not isinstance(value, int | float):
-        message = f"{where}: {flaw or 'must be one number'}"
-        raise SetupError(message)
+        raise SetupError(f"{where}: {flaw or 'must be one number'}")
     if isinstance(param.default, int):
         if value != int(value):
-            message = f"{where} must be a whole number, got {value:g}"
-            raise SetupError(message)
+            raise SetupError(f"{where} must be a whole number, got {value:g}")
         return int(value)
     return float(value)

@@ -141,8 +141,7 @@ def angle_block(
         The angle is 90 degrees or more, or the chamfer is too large.
     """
     if angle_deg >= 90:
-        message = f"angle_block: angle_deg must be less than 90, got {angle_deg:g}"
-        raise SetupError(message)
+        raise SetupError(f"angle_block: angle_deg must be less than 90, got {angle_deg:g}")
     heel_mm = toe_mm + length_mm * math.tan(math.radians(angle_deg))
     outline = Outline(
         corners=[(0.0, 0.0), (length_mm, 0.0), (length_mm, heel_mm), (0.0, toe_mm)],
@@ -242,16 +241,16 @@ def _block(
 def _check_chamfer(what: str, chamfer_mm: float, *sides_mm: float) -> None:
     """Refuse a chamfer that would eat a side."""
     if 2 * chamfer_mm >= min(sides_mm):
-        message = f"{what}: chamfer_mm {chamfer_mm:g} leaves nothing of a side of {min(sides_mm):g} mm"
-        raise SetupError(message)
+        raise SetupError(
+            f"{what}: chamfer_mm {chamfer_mm:g} leaves nothing of a side of {min(sides_mm):g} mm"
+        )
 
 
 def _refuse_flaws(kind: str, *flaws: tuple[bool, str]) -> None:
     """Refuse sizes with the first flaw that they have."""
     for wrong, why in flaws:
         if wrong:
-            message = f"{kind}: {why}; all in mm"
-            raise SetupError(message)
+            raise SetupError(f"{kind}: {why}; all in mm")
 
 
 def grinding_vise(
@@ -486,8 +485,7 @@ def magnetic_v_block(
         The sizes do not leave a V-block.
     """
     if angle_deg >= 180:
-        message = f"magnetic_v_block: angle_deg must be less than 180, got {angle_deg:g}"
-        raise SetupError(message)
+        raise SetupError(f"magnetic_v_block: angle_deg must be less than 180, got {angle_deg:g}")
     rise = 1 / math.tan(math.radians(angle_deg / 2))
     flank_to_mm = width_mm / 2 - land_mm
     top_mm = flank_to_mm * rise
@@ -591,8 +589,7 @@ def angle_gauges(
     try:
         incline = angle_gauge_incline(angle_set, angle_deg, error_arcsec)
     except NotComputedError as reason:
-        message = f"angle_gauges: {reason}"
-        raise SetupError(message) from reason
+        raise SetupError(f"angle_gauges: {reason}") from reason
     pieces: list[Piece] = []
     start, lean_rad = (0.0, 0.0), 0.0
     for number, size_arcsec in enumerate(incline.gauges_arcsec, start=1):

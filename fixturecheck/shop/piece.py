@@ -109,8 +109,7 @@ def named(solid: Solid, planes: Mapping[str, Plane]) -> Faces:
     for name, (normal, through) in planes.items():
         faces[name] = by_plane(solid, normal, through)
         if not faces[name]:
-            message = f"no face of the solid lies where {name!r} should be, at {through}"
-            raise KernelError(message)
+            raise KernelError(f"no face of the solid lies where {name!r} should be, at {through}")
     return faces
 
 
@@ -328,23 +327,22 @@ class PoleLayout:
         pitch_mm, frame_mm = self.pole_pitch_mm, self.frame_mm
         iron_mm = pitch_mm - self.spacer_mm
         if iron_mm <= 0:
-            message = f"{kind}: spacer_mm {self.spacer_mm:g} leaves no iron in pole_pitch_mm {pitch_mm:g}"
-            raise SetupError(message)
+            raise SetupError(
+                f"{kind}: spacer_mm {self.spacer_mm:g} leaves no iron in pole_pitch_mm {pitch_mm:g}"
+            )
         room_mm = [b - a - 2 * frame_mm for a, b in zip(low, high, strict=True)]
         # The small addition keeps a plate that is an exact number of pitches from losing one to rounding.
         count = math.floor((room_mm[across] + self.spacer_mm) / pitch_mm + 1e-9)
         if count < 2 or room_mm[along] <= 0:
-            message = (
+            raise SetupError(
                 f"{kind}: no room for two poles of pitch {pitch_mm:g} mm inside a frame of {frame_mm:g} mm; "
                 "make the plate longer or the pitch smaller"
             )
-            raise SetupError(message)
         if count > _MOST_POLES:
-            message = (
+            raise SetupError(
                 f"{kind}: {count} poles are more than a field can be worked out for; take a larger "
                 "pole_pitch_mm"
             )
-            raise SetupError(message)
         middle_mm = (low[across] + high[across]) / 2
         first_mm = middle_mm - (count * pitch_mm - self.spacer_mm) / 2
         for i in range(count):

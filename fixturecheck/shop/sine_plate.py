@@ -319,16 +319,14 @@ def _incline(kind: str, bar: SineBar, angle_deg: float) -> Incline:
     try:
         return sine_incline(bar, angle_deg)
     except NotComputedError as reason:
-        message = f"{kind}: {reason}"
-        raise SetupError(message) from reason
+        raise SetupError(f"{kind}: {reason}") from reason
 
 
 def _refuse_no_plate(kind: str, leaf: _Leaf) -> None:
     """Refuse rolls and stops that leave nothing of a plate."""
     roll_mm, stop_mm, length_mm = leaf.roll_mm, leaf.stop_mm, leaf.roll_distance_mm
     if 2 * roll_mm > length_mm or roll_mm > 2 * leaf.plate_mm or stop_mm >= length_mm / 2:
-        message = f"{kind}: rolls of {roll_mm:g} mm or a stop of {stop_mm:g} mm leave no plate"
-        raise SetupError(message)
+        raise SetupError(f"{kind}: rolls of {roll_mm:g} mm or a stop of {stop_mm:g} mm leave no plate")
 
 
 def _hinged(surface: Location, leaf: _Leaf, incline: Incline) -> Location:

@@ -325,8 +325,9 @@ def weight_n(material_name: str, volume_mm3: float) -> float:
     """
     found = material(material_name)
     if not found.density_kg_m3 or not found.density_kg_m3 > 0.0:
-        message = f"the table of materials has no density of {found.name}, so its weight is not known"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            f"the table of materials has no density of {found.name}, so its weight is not known"
+        )
     return found.density_kg_m3 * 1e-9 * volume_mm3 * GRAVITY_M_S2
 
 

@@ -118,11 +118,10 @@ def rounded_section(corners: Sequence[Corner], *, what: str) -> Section:
         room_mm = math.dist(points[i], points[j])
         if cut_mm[i] + cut_mm[j] > room_mm + _SAME_POINT_MM:
             radius_mm = max(corners[i][1], corners[j][1])
-            message = (
+            raise SetupError(
                 f"{what} has no room for a corner radius of {radius_mm:g} mm on a side of {room_mm:g} mm; "
                 "make the radius smaller or the wheel thicker"
             )
-            raise SetupError(message)
     segments: list[Segment] = []
     for i in range(n):
         j = (i + 1) % n

@@ -184,13 +184,13 @@ def check_wheel(wheel: Wheel) -> None:
         A dimension is missing, not finite, negative, does not belong to the shape, or does not fit.
     """
     if wheel.shape not in SHAPES:
-        message = f"wheel: shape {wheel.shape!r} is not known; use one of {', '.join(SHAPES)} of ISO 525"
-        raise SetupError(message)
+        raise SetupError(
+            f"wheel: shape {wheel.shape!r} is not known; use one of {', '.join(SHAPES)} of ISO 525"
+        )
     _check_numbers(wheel)
     for rule, holds in _fits(wheel):
         if not holds:
-            message = f"wheel of shape {wheel.shape}: {rule}"
-            raise SetupError(message)
+            raise SetupError(f"wheel of shape {wheel.shape}: {rule}")
 
 
 def _check_numbers(w: Wheel) -> None:
@@ -199,24 +199,21 @@ def _check_numbers(w: Wheel) -> None:
     for name, letter in needed.items():
         value = getattr(w, name)
         if not math.isfinite(value) or value <= 0:
-            message = (
+            raise SetupError(
                 f"wheel of shape {w.shape}: {name} ({letter}) must be a positive number of mm, got {value:g}"
             )
-            raise SetupError(message)
     foreign = {k: v for k, v in _ALL_SIZES.items() if k not in needed}
     if w.shape not in {"11", "12"}:
         foreign["flat_diameter_mm"] = "K"
     for name, letter in foreign.items():
         if getattr(w, name) != 0:
-            message = (
+            raise SetupError(
                 f"wheel of shape {w.shape}: {name} ({letter}) does not belong to this shape; leave it out"
             )
-            raise SetupError(message)
     for name in ("corner_radius_mm", "flat_diameter_mm"):
         value = getattr(w, name)
         if not math.isfinite(value) or value < 0:
-            message = f"wheel of shape {w.shape}: {name} must be zero or more mm, got {value:g}"
-            raise SetupError(message)
+            raise SetupError(f"wheel of shape {w.shape}: {name} must be zero or more mm, got {value:g}")
 
 
 def _fits(w: Wheel) -> Iterator[tuple[str, bool]]:
@@ -294,8 +291,9 @@ def bond_of(spec: str) -> str:
     """
     found = _SPEC.fullmatch(spec.strip().upper())
     if not found:
-        message = f"wheel spec {spec!r} must be like '40A 60 K 7 V': abrasive, grit, grade, structure, bond"
-        raise SetupError(message)
+        raise SetupError(
+            f"wheel spec {spec!r} must be like '40A 60 K 7 V': abrasive, grit, grade, structure, bond"
+        )
     return found["bond"]
 
 
@@ -369,8 +367,7 @@ def rpm_for(speed_m_s: float, *, diameter_mm: float) -> float:
         The diameter is not positive.
     """
     if not diameter_mm > 0:
-        message = f"wheel: diameter_mm must be more than zero, got {diameter_mm:g}"
-        raise SetupError(message)
+        raise SetupError(f"wheel: diameter_mm must be more than zero, got {diameter_mm:g}")
     return speed_m_s * 60 / (math.pi * diameter_mm * 1e-3)
 
 
@@ -405,8 +402,7 @@ def speed_limit(wheel: Wheel, *, strength: str = "low") -> SpeedLimit:
     """
     if wheel.max_speed_m_s is not None:
         if not (math.isfinite(wheel.max_speed_m_s) and wheel.max_speed_m_s > 0):
-            message = f"wheel: max_speed_m_s must be a positive number, got {wheel.max_speed_m_s!r}"
-            raise SetupError(message)
+            raise SetupError(f"wheel: max_speed_m_s must be a positive number, got {wheel.max_speed_m_s!r}")
         return SpeedLimit(speed_m_s=wheel.max_speed_m_s, source="marked on the wheel", marked=True)
     if strength not in STRENGTHS:
         raise unknown(strength, STRENGTHS, what="strength of wheel")
@@ -415,10 +411,9 @@ def speed_limit(wheel: Wheel, *, strength: str = "low") -> SpeedLimit:
         if wheel.shape in row["shapes"] and bond in row["bonds"]:
             speed = row[f"{strength}_sfpm"] * SFPM_IN_M_S
             return SpeedLimit(speed_m_s=speed, source=f"{row['source']}; {strength} strength", marked=False)
-    message = (
+    raise NotComputedError(
         f"no speed limit is on file for a wheel of shape {wheel.shape} and bond {bond}; state max_speed_m_s"
     )
-    raise NotComputedError(message)
 
 
 @cache

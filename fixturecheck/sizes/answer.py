@@ -114,8 +114,7 @@ def _on_face(
         )
         found = spot if found is None or spot.good else found
     if found is None:
-        message = f"a face of {body.name}, {face.name}, has no point inside its edges"
-        raise NotComputedError(message)
+        raise NotComputedError(f"a face of {body.name}, {face.name}, has no point inside its edges")
     return found
 
 

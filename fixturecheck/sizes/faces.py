@@ -374,13 +374,13 @@ class _Reading:
         axis = self.vees[0].axis
         others = [v.axis for v in self.vees[1:]]
         if any(np.linalg.norm(np.cross(axis, o)) > _PARALLEL for o in others):
-            message = f"the rolls of {self.name} do not lie parallel, so what is read changes along them"
-            raise NotComputedError(message)
+            raise NotComputedError(
+                f"the rolls of {self.name} do not lie parallel, so what is read changes along them"
+            )
         if self.base is not None and abs(float(self.base.normal @ axis)) > _PARALLEL:
-            message = (
+            raise NotComputedError(
                 f"the roll of {self.name} does not lie along {self.base.name}, which it is measured from"
             )
-            raise NotComputedError(message)
 
     @property
     def between(self) -> bool:
@@ -440,8 +440,7 @@ def _plane(body: Body, name: str) -> _Plane:
     faces = [faces_of(body.solid)[i] for i in body.face_indices(name)]
     flats = [(f, flat) for f in faces if (flat := flat_of(f)) is not None]
     if len(flats) != 1 or len(faces) != 1:
-        message = f"{body.name}.{name} is not one flat face, so no roll is set on it"
-        raise NotComputedError(message)
+        raise NotComputedError(f"{body.name}.{name} is not one flat face, so no roll is set on it")
     face, (point, normal) = flats[0]
     out = np.asarray(normal)
     return _Plane(name=name, face=face, normal=out, at_mm=float(out @ np.asarray(point)))
@@ -452,18 +451,18 @@ def _vee(body: Body, faces: tuple[str, ...]) -> _Vee:
     first, second = (_plane(body, name) for name in faces)
     axis = np.cross(first.normal, second.normal)
     if np.linalg.norm(axis) < _PARALLEL:
-        message = f"{body.name}.{first.name} and {second.name} are parallel: no roll lies on both"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            f"{body.name}.{first.name} and {second.name} are parallel: no roll lies on both"
+        )
     axis = axis / np.linalg.norm(axis)
     # One way for rolls on either side, whichever face is named first.
     axis = axis * float(np.sign(axis[int(np.argmax(np.abs(axis)))]))
     spans = [extent_along(p.face, axis) for p in (first, second)]
     along = max(s[0] for s in spans), min(s[1] for s in spans)
     if along[0] >= along[1]:
-        message = (
+        raise NotComputedError(
             f"{body.name}.{first.name} and {second.name} do not lie beside each other: no roll lies on both"
         )
-        raise NotComputedError(message)
     return _Vee(planes=(first, second), axis=axis, along_mm=along)
 
 

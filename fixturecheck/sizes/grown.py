@@ -204,8 +204,7 @@ def resized(setup: Setup, body: Body, size: PartSize) -> GrownSize:
     """
     hardening = setup.hardening
     if hardening is None:
-        message = "no hardening is stated"
-        raise NotComputedError(message)
+        raise NotComputedError("no hardening is stated")
     growth = growth_of_part(hardening, body)
     shares = [change_along(growth, d, hardening.rolled) for d in size.directions]
     change = Change(

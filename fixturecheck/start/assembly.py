@@ -175,8 +175,9 @@ def _bodies_in(found: PartFile) -> tuple[list[Imported], list[str]]:
     beside = [s.name for s in found.solids if ours and _OWN_SHAPES.match(s.name)]
     drawn = [s for s in found.solids if s.name not in beside]
     if len(drawn) < 2:
-        message = f"{found.path.name} holds one solid; give an assembly, or the part alone without --from"
-        raise SetupError(message)
+        raise SetupError(
+            f"{found.path.name} holds one solid; give an assembly, or the part alone without --from"
+        )
     return drawn, beside
 
 
@@ -216,8 +217,9 @@ def _parts(bodies: Mapping[str, Body], contacts: ContactMap, wish: str | None) -
             carries.add(below.body)
     free = carried - carries
     if not free:
-        message = "no body of the assembly stands on another with nothing on it: there is no part to grind"
-        raise SetupError(message)
+        raise SetupError(
+            "no body of the assembly stands on another with nothing on it: there is no part to grind"
+        )
     tops = {n: box_of(placed_at(bodies[n].solid, bodies[n].at))[5] for n in free}
     first = max(sorted(free), key=lambda n: (len(beside[n]), round(tops[n], 6)))
     like = [n for n in bodies if n in free and _alike(bodies[n], bodies[first])]
@@ -285,11 +287,11 @@ def _ground(part: Part, turn: np.ndarray, wish: str | None) -> tuple[Plane, Plan
     wanted = wish or ("floor" if "floor" in part.body.faces else None)
     named = [f for f in found if wanted and set(part.body.face_indices(wanted)) & set(f[0].faces)]
     if wish and not named:
-        message = f"--floor {wish}: {part.name} has no level face of that name that the wheel can run over"
-        raise SetupError(message)
+        raise SetupError(
+            f"--floor {wish}: {part.name} has no level face of that name that the wheel can run over"
+        )
     if not found:
-        message = f"{part.name} has no level face that the wheel can run over along X, as it stands"
-        raise SetupError(message)
+        raise SetupError(f"{part.name} has no level face that the wheel can run over along X, as it stands")
     plane, wall, _ = max(named or found, key=lambda f: f[2])
     return plane, wall
 

@@ -115,8 +115,7 @@ def _refuse_tall(part: Part, way: _Way) -> None:
     heights = part.points @ way.posed.turn[2]
     tall_mm = float(heights.max() - heights.min())
     if tall_mm > TALLEST_MM:
-        message = f"{part.name} would stand {tall_mm:.4g} mm tall; a machine takes {TALLEST_MM:g} mm"
-        raise SetupError(message)
+        raise SetupError(f"{part.name} would stand {tall_mm:.4g} mm tall; a machine takes {TALLEST_MM:g} mm")
 
 
 def _ranked(part: Part, stances: list[tuple[str, Stance]], target: Plane | None, shut_in: bool) -> list[_Way]:
@@ -148,13 +147,11 @@ def _floor_named(part: Part, name: str) -> Plane:
     faces = part.body.face_indices(name)
     if not faces:
         known = [*part.body.faces, *(n for n in part.body.face_names() if n not in part.body.faces)]
-        message = f"--floor {name}: {part.file.name} has no face {name!r}; {nearest(name, known)}"
-        raise SetupError(message)
+        raise SetupError(f"--floor {name}: {part.file.name} has no face {name!r}; {nearest(name, known)}")
     for plane in part.planes:
         if set(faces) <= set(plane.faces):
             return plane
-    message = f"--floor {name}: the face is not flat, or is several that lie at several heights"
-    raise SetupError(message)
+    raise SetupError(f"--floor {name}: the face is not flat, or is several that lie at several heights")
 
 
 def _no_way(

@@ -113,30 +113,27 @@ def _row(part: Part, posed: Posed, box: Box, count: int) -> Nest | None:
     if count == 1 and one <= most:
         return None
     if one > most:
-        message = (
+        raise SetupError(
             f"{part.name} is {one:.4g} mm long as it lies, and a stop stands behind it; the largest V-block "
             f"is {LENGTHS_MM[-1]:g} mm long"
         )
-        raise SetupError(message)
     search = nesting_of(part, posed.turn, (most - one) / (count - 1))
     if search.nest is not None:
         return search.nest
     if search.least_mm is None:
-        message = (
+        raise SetupError(
             f"{part.name} does not nest end to end in a V-block: no flat end would lie on the one before"
         )
-        raise SetupError(message)
     row = (count - 1) * search.least_mm + one
     if row > most:
-        message = (
+        raise SetupError(
             f"{count} x {part.name} take {row:.4g} mm in a row, and a stop besides; the largest V-block is "
             f"{LENGTHS_MM[-1]:g} mm long and takes {int((most - one) // search.least_mm) + 1}"
         )
-        raise SetupError(message)
-    message = f"{part.name} does not nest end to end in a V-block: the closest nests overlap" + (
-        f", and {search.untried} wider ones were not tried" if search.untried else ""
+    raise SetupError(
+        f"{part.name} does not nest end to end in a V-block: the closest nests overlap"
+        + (f", and {search.untried} wider ones were not tried" if search.untried else "")
     )
-    raise SetupError(message)
 
 
 def _shift(posed: Posed, half_rad: float) -> tuple[float, float]:
@@ -185,10 +182,9 @@ def _trough(
     deepest = min(reach, (floor - CLEAR_MM) / rise)
     widest = WIDTHS_MM[-1] / 2 - _LEAST_LAND_MM
     if deepest > widest:
-        message = (
+        raise SetupError(
             f"{part.name} is {size_said(box)} as it lies; the widest V-block is {WIDTHS_MM[-1]:g} mm wide"
         )
-        raise SetupError(message)
     bears_from = _bears_from(posed, half_rad)
     found: list[tuple[float, _Stop | None]] = []
     for share in _DEPTHS:
@@ -196,11 +192,10 @@ def _trough(
         if flank > max(_GROOVE_MM / 2, bears_from) + 0.25:
             found.append((flank, _stop(part, posed, box, shift, (flank, flank * rise))))
     if not found:
-        message = (
+        raise SetupError(
             f"{part.name} lies too deep in a V-block for its floor: the floor stands {floor:.4g} mm over the "
             "line in which the flanks meet"
         )
-        raise SetupError(message)
     return next(((f, s) for f, s in found if s is not None), found[0])
 
 

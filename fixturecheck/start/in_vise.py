@@ -109,8 +109,9 @@ def in_vise(part: Part, posed: Posed, count: int) -> FirstSetup:
         More than one part is asked for, no two flat sides face the jaws, or the part does not fit.
     """
     if count > 1:
-        message = "a vise is set up for one part: a second one is held only as well as the two are alike"
-        raise SetupError(message)
+        raise SetupError(
+            "a vise is set up for one part: a second one is held only as well as the two are alike"
+        )
     front = _front(part, posed)
     box = turned_box(part, posed.turn)
     laid = _laid(part, posed, box)
@@ -122,8 +123,7 @@ def in_vise(part: Part, posed: Posed, count: int) -> FirstSetup:
     first = first_setup(f"{part.name}, in the vise", part, posed, names, (place,), pieces, wanted)
     on = {s.on for s in first.seats}
     if not {"vise_body", "vise_jaw"} <= on:
-        message = f"{part.name} cannot be gripped: its sides do not lie on both jaws of a vise"
-        raise SetupError(message)
+        raise SetupError(f"{part.name} cannot be gripped: its sides do not lie on both jaws of a vise")
     return replace(
         first,
         equipment=tuple(p for p in pieces if p.kind == "grinding_vise" or p.name in on),
@@ -143,10 +143,9 @@ def _front(part: Part, posed: Posed) -> Plane:
     way = -posed.turn[1]
     front = next((p for p in part.planes if p.outer and np.linalg.norm(p.normal - way) < SAME), None)
     if front is None or not isinstance(posed.back, Plane):
-        message = (
+        raise SetupError(
             f"{part.name} has no two flat sides across from each other for the jaws of a vise, as it stands"
         )
-        raise SetupError(message)
     return front
 
 
@@ -162,20 +161,18 @@ def _laid(part: Part, posed: Posed, box: Box) -> _Laid:
     vise = next((v for v in SIZES if opening <= v.opens_mm and length <= _OVERHANG * v.width_mm), None)
     if vise is None:
         most = SIZES[-1]
-        message = (
+        raise SetupError(
             f"{part.name} is {size_said(box)} as it stands; the largest vise opens {most.opens_mm:g} mm and "
             f"is {most.width_mm:g} mm wide"
         )
-        raise SetupError(message)
     floor = posed.floor.offset_mm - box[2]
     proud = min(PROUD_MM, floor / 2)
     under = max(0.0, math.ceil(2 * (vise.jaw_height_mm + proud - floor) - 1e-9) / 2)
     held = vise.jaw_height_mm - under
     if held < LEAST_GRIP_MM:
-        message = (
+        raise SetupError(
             f"{part.name} is too thin for a vise: {held:.3g} mm would be held below a floor of {floor:.3g} mm"
         )
-        raise SetupError(message)
     return _Laid(
         vise=vise, opening_mm=opening, under_mm=under, shift_x_mm=-(box[0] + box[3]) / 2, shift_y_mm=-box[4]
     )

@@ -560,8 +560,7 @@ def value_text(value: object) -> str:
         return f"{{ {inside} }}"
     if isinstance(value, Sequence):
         return f"[{', '.join(map(value_text, value))}]"
-    message = f"a {type(value).__name__} has no place in a set-up"
-    raise TypeError(message)
+    raise TypeError(f"a {type(value).__name__} has no place in a set-up")
 
 
 def _key(key: object) -> str:

@@ -145,13 +145,13 @@ def _chuck_for(part: Part, box: Box, row_mm: float, count: int) -> tuple[float, 
         one = box[3] - box[0]
         pitch = (row_mm - one) / (count - 1)
         most = int((length - _BLOCK_LENGTH_MM - one) // pitch) + 1
-        message = (
+        raise SetupError(
             f"{count} copies of {part.name} take {row_mm:.4g} mm in a row, and blocks at both ends besides: "
             f"the largest chuck is {length:g} mm long and takes {most}"
         )
-        raise SetupError(message)
-    message = f"{part.name} is {size_said(box)} as it stands; the largest chuck is {length:g} x {width:g} mm"
-    raise SetupError(message)
+    raise SetupError(
+        f"{part.name} is {size_said(box)} as it stands; the largest chuck is {length:g} x {width:g} mm"
+    )
 
 
 def _chuck(length_mm: float, width_mm: float, most_mm: float, box: Box, posed: Posed) -> Equipment:

@@ -132,11 +132,10 @@ def read_part(file: Path) -> Part:
     """
     found = read(file)
     if len(found.solids) > 1:
-        message = (
+        raise SetupError(
             f"{file.name} holds {len(found.solids)} solids; export one part alone, or take the whole as a "
             "set-up with --from"
         )
-        raise SetupError(message)
     name = plain(file.stem) or "part"
     return found_part(body(name, found), file)
 
@@ -163,12 +162,12 @@ def found_part(drawn: Body, file: Path) -> Part:
     """
     flaw = flaw_of(drawn.solid)
     if flaw:
-        message = f"{file.name} {flaw}"
-        raise SetupError(message)
+        raise SetupError(f"{file.name} {flaw}")
     table, shift = face_tables([drawn.solid])[0], drawing_matrix(drawn.solid)
     if not np.allclose(shift, np.eye(4), atol=1e-12):
-        message = f"{file.name}: its solid is moved within the file; export the part where it is drawn"
-        raise SetupError(message)
+        raise SetupError(
+            f"{file.name}: its solid is moved within the file; export the part where it is drawn"
+        )
     points = np.vstack([table.vertices, table.samples.reshape(-1, 3)])
     areas = [area_mm2(face) for face in faces_of(drawn.solid)]
     return Part(
@@ -249,8 +248,7 @@ def _coaxial(table: FaceTable, one: int, other: int) -> bool:
 def _round(table: FaceTable, areas: Sequence[float], faces: tuple[int, ...]) -> Round:
     surface = table.surfaces[faces[0]]
     if surface is None:  # the caller names cylinders only
-        message = f"face {faces[0]} has no surface of a simple kind"
-        raise SetupError(message)
+        raise SetupError(f"face {faces[0]} has no surface of a simple kind")
     edges = sorted({int(e) for i in faces for e in table.face_edges[i]})
     along = table.samples[edges].reshape(-1, 3) @ surface.axis
     return Round(
@@ -331,5 +329,4 @@ def point_on(solid: Solid, face: int) -> Vector:
                     return x, y, z
             except SetupError:  # as near to another face
                 continue
-    message = f"face {face} of the solid cannot be told from another by a point"
-    raise SetupError(message)
+    raise SetupError(f"face {face} of the solid cannot be told from another by a point")

@@ -92,8 +92,7 @@ def vise_force_n(torque_nm: float, screw_mm: float, nut_factor: Range, efficienc
     """
     refuse_unless_positive("vise", efficiency.low)
     if efficiency.high > 1.0:
-        message = f"vise: efficiency {efficiency.high} is above one"
-        raise SetupError(message)
+        raise SetupError(f"vise: efficiency {efficiency.high} is above one")
     return over_ends(
         lambda force, share: force * share, screw_force_n(torque_nm, screw_mm, nut_factor), efficiency
     )
@@ -162,8 +161,7 @@ def toe_clamp(force_n: Range, *, inward: Vector, down_deg: float, at_mm: Vector)
     """
     level = math.hypot(inward[0], inward[1])
     if level == 0.0 or abs(inward[2]) > 1e-9 * level or not 0.0 <= down_deg < 90.0:
-        message = f"toe clamp: inward {inward} must be level and the angle {down_deg}° within 0 to 90"
-        raise SetupError(message)
+        raise SetupError(f"toe clamp: inward {inward} must be level and the angle {down_deg}° within 0 to 90")
     along, down = math.cos(math.radians(down_deg)) / level, math.sin(math.radians(down_deg))
     return ClampForce(force_n=force_n, direction=(inward[0] * along, inward[1] * along, -down), at_mm=at_mm)
 
@@ -225,6 +223,5 @@ def _range(kind: str, name: str, key: str) -> Range:
     """Read one range from the table or say which rows there are."""
     rows: dict[str, Any] = shipped_table("statics", "clamps")[kind]
     if name not in rows:
-        message = f"{kind}: no row {name!r}; the table has {', '.join(sorted(rows))}"
-        raise SetupError(message)
+        raise SetupError(f"{kind}: no row {name!r}; the table has {', '.join(sorted(rows))}")
     return Range.of(rows[name][key])

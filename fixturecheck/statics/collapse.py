@@ -130,15 +130,15 @@ def _collapse(holding: EquilibriumProblem, ceiling: float, enough: float) -> Col
                 path = load_path(start.loading, rest, ceiling=ceiling, enough=enough)
                 found.append((path, rest))
         except NotComputedError as reason:
-            message = f"{reason} ({start.name})"
-            raise NotComputedError(message) from reason
+            raise NotComputedError(f"{reason} ({start.name})") from reason
         if not rests and start.must_rest:
             return _no_rest(holding, equations, rest, bound)
     path, _ = min(found, key=lambda pair: pair[0].factor)
     factors = [candidate.factor for candidate, _ in found]
     if max(factors) > bound * (1.0 + 1e-3) + max(_blur(equations), NOTHING):
-        message = f"collapse: a factor of {max(factors):.4g} lies above its upper bound {bound:.4g}"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            f"collapse: a factor of {max(factors):.4g} lies above its upper bound {bound:.4g}"
+        )
     factors = [min(f, bound, ceiling) for f in factors]
     factor = Range(low=min(factors), high=max(factors))
     at_least = path.ended is PathEnd.CEILING

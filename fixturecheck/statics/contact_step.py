@@ -398,8 +398,9 @@ def forces_at(loads: list[SteadyLoad], poses: Poses, rows: CandidateRows, touch_
     frame = load_arrays(loads, greatest)
     solved = programme(frame, poses, rows, FINEST_MM, closed_mm=AT_REST_MM, slack_mm=touch_mm)
     if solved is None:
-        message = "the contacts at rest contradict each other, so their forces could not be worked out"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            "the contacts at rest contradict each other, so their forces could not be worked out"
+        )
     return _least(frame, poses, rows, solved[1])
 
 
@@ -671,8 +672,9 @@ def solve_quadratic(
         whole = slope.matrix() if isinstance(slope, Slopes) else slope
         left = optimality(metric, load, whole, room, move, multiplier)
         if not left <= ALMOST:
-            message = f"the solver of a settling step stopped ({status}) {left:.1e} away from its answer"
-            raise NotComputedError(message)
+            raise NotComputedError(
+                f"the solver of a settling step stopped ({status}) {left:.1e} away from its answer"
+            )
     return move, multiplier
 
 

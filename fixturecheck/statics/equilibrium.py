@@ -315,11 +315,9 @@ def _check(holding: EquilibriumProblem) -> None:
     """Refuse what cannot be computed with, naming the culprit."""
     names = [body.name for body in holding.bodies]
     if not names:
-        message = "no body can move: name at least one part"
-        raise SetupError(message)
+        raise SetupError("no body can move: name at least one part")
     if len(set(names)) != len(names) or "" in names:
-        message = f"bodies {names}: every body needs a name of its own"
-        raise SetupError(message)
+        raise SetupError(f"bodies {names}: every body needs a name of its own")
     for body in holding.bodies:
         _check_body(body)
     if not _make_sense(holding.contacts, {*names}):
@@ -333,8 +331,9 @@ def _check_loads(loads: Iterable[Load], names: list[str]) -> None:
     """Refuse loads on what is no body, or whose numbers make no sense."""
     for load in loads:
         if load.body not in names:
-            message = f"load {load.label!r} acts on {load.body!r}, which is none of {', '.join(names)}"
-            raise SetupError(message)
+            raise SetupError(
+                f"load {load.label!r} acts on {load.body!r}, which is none of {', '.join(names)}"
+            )
         _finite(f"load {load.label!r} on {load.body}", *load.force_n, *load.at_mm, *load.moment_nmm)
 
 
@@ -342,21 +341,18 @@ def _check_cutting(loads: Sequence[Load], names: list[str]) -> None:
     """Refuse cutting loads as `_check_loads` does, and those that come to nothing."""
     _check_loads(loads, names)
     if not any(any(load.force_n) or any(load.moment_nmm) for load in loads):
-        message = (
+        raise SetupError(
             "the cutting load is zero: there is nothing to hold against; state a cut with depth and speed"
         )
-        raise SetupError(message)
 
 
 def _check_body(body: Rigid) -> None:
     """Refuse a body whose numbers make no sense."""
     _finite(f"body {body.name}", *body.at_mm, body.size_mm, *(body.slides_along or ()))
     if body.size_mm <= 0.0:
-        message = f"body {body.name}: size_mm {body.size_mm} must be above zero"
-        raise SetupError(message)
+        raise SetupError(f"body {body.name}: size_mm {body.size_mm} must be above zero")
     if body.slides_along is not None and not any(body.slides_along):
-        message = f"body {body.name}: slides_along has no direction"
-        raise SetupError(message)
+        raise SetupError(f"body {body.name}: slides_along has no direction")
 
 
 def _make_sense(contacts: Sequence[ContactPoint], names: set[str]) -> bool:
@@ -373,27 +369,23 @@ def _check_contact(contact: ContactPoint, names: list[str]) -> None:
     """Refuse a contact point whose numbers make no sense."""
     where = f"contact {contact.label!r} of {contact.a} at {contact.at_mm}"
     if contact.a not in names or (contact.b and contact.b not in names) or contact.a == contact.b:
-        message = (
+        raise SetupError(
             f"{where}: {contact.a!r} and {contact.b!r} must be two of {', '.join(names)}; `b` may be empty"
         )
-        raise SetupError(message)
     _finite(where, *contact.at_mm, *contact.normal, contact.mu, contact.stiffness_n_mm, contact.pull_n)
     if contact.mu < 0.0 or contact.stiffness_n_mm <= 0.0 or contact.pull_n < 0.0:
-        message = (
+        raise SetupError(
             f"{where}: friction {contact.mu} and pull {contact.pull_n} N must not be negative, "
             f"stiffness {contact.stiffness_n_mm} N/mm must be above zero"
         )
-        raise SetupError(message)
     if not any(contact.normal):
-        message = f"{where}: the normal has no direction"
-        raise SetupError(message)
+        raise SetupError(f"{where}: the normal has no direction")
 
 
 def _finite(what: str, *values: float) -> None:
     """Refuse numbers that are not."""
     if not all(math.isfinite(v) for v in values):
-        message = f"{what}: {values} holds a number that is not finite"
-        raise SetupError(message)
+        raise SetupError(f"{what}: {values} holds a number that is not finite")
 
 
 # How much stiffer or softer than stated a contact is taken to be where a face does not fit evenly: common
@@ -444,8 +436,9 @@ def patch_points(
     points = np.asarray(points_mm, dtype=float).reshape(-1, 3)
     area = np.asarray(area_mm2, dtype=float).reshape(-1)
     if len(points) != len(area) or len(points) == 0 or not np.all(area > 0.0):
-        message = f"patch {label!r}: {len(points)} points need as many areas, each above zero; got {area}"
-        raise SetupError(message)
+        raise SetupError(
+            f"patch {label!r}: {len(points)} points need as many areas, each above zero; got {area}"
+        )
     share = area / area.sum()
     return tuple(
         ContactPoint(

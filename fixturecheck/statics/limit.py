@@ -172,8 +172,7 @@ def _read(status: str, factor: float) -> float:
     if "PrimalInfeasible" in status:
         return 0.0
     if status not in {"Solved", "AlmostSolved"}:
-        message = f"limit load: the conic solver stopped with {status}"
-        raise NotComputedError(message)
+        raise NotComputedError(f"limit load: the conic solver stopped with {status}")
     return math.inf if factor > LOCKED else max(factor, 0.0)
 
 

@@ -389,8 +389,9 @@ def _pushed_off(equations: Equations, start: State, stride: float, heading: Floa
     size = float(np.linalg.norm(equations.held_n))
     alone = replace(equations, held_n=np.zeros_like(equations.held_n), cutting_n=equations.held_n)
     if limit_factor(alone) > NOTHING:
-        message = "equilibrium under weight, magnet and clamps: contacts kept switching their state"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            "equilibrium under weight, magnet and clamps: contacts kept switching their state"
+        )
     for drag in STIFF_DRAGS:
         nothing = np.zeros_like(equations.held_n)
         step, _ = _advance(equations, start, nothing, equations.held_n, stride, heading, drag=drag)
@@ -439,8 +440,7 @@ def load_path(equations: Equations, rest: State, *, ceiling: float, enough: floa
             stride, shrunk = 0.1 * stride, shrunk + 1
             continue
         if step is None and len(path) == 1:
-            message = "no equilibrium was found at the first of the cut"
-            raise NotComputedError(message)
+            raise NotComputedError("no equilibrium was found at the first of the cut")
         if step is None:
             return LoadPath(steps=tuple(path), ended=PathEnd.BROKE_OFF)
         path.append(step)
@@ -455,8 +455,7 @@ def load_path(equations: Equations, rest: State, *, ceiling: float, enough: floa
         travel = step.state.freedoms_mm - before.state.freedoms_mm
         heading = travel / float(travel @ unit)
         stride *= 2.0
-    message = f"the load still grew after {MOST_STEPS} steps, at a factor of {peak:.3g}"
-    raise NotComputedError(message)
+    raise NotComputedError(f"the load still grew after {MOST_STEPS} steps, at a factor of {peak:.3g}")
 
 
 def _ended(step: Step, before: Step, peak: float, ceiling: float) -> PathEnd | None:

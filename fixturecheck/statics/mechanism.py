@@ -172,14 +172,14 @@ def follow_overlap(
         An overlap is negative or not finite.
     """
     if not travel_mm > 0.0 or samples < 2:
-        message = f"crash: travel {travel_mm} mm, {samples} samples; state a travel above zero, two samples"
-        raise SetupError(message)
+        raise SetupError(
+            f"crash: travel {travel_mm} mm, {samples} samples; state a travel above zero, two samples"
+        )
     moved = (0.0, *(float(t) for t in travel_mm * np.geomspace(1e-3, 1.0, samples)))
     overlaps = tuple(float(overlap_mm3(t)) for t in moved)
     for t, volume in zip(moved, overlaps, strict=True):
         if not (np.isfinite(volume) and volume >= -noise_mm3):
-            message = f"crash: the overlap after {t:.4f} mm came out as {volume} mm³"
-            raise NotComputedError(message)
+            raise NotComputedError(f"crash: the overlap after {t:.4f} mm came out as {volume} mm³")
     start = overlaps[0]
     grown = [t for t, volume in zip(moved, overlaps, strict=True) if volume > start + noise_mm3]
     shrinks = overlaps[-1] < start - noise_mm3

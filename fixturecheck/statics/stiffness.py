@@ -83,8 +83,7 @@ def contact_modulus_mpa(a: Elastic = STEEL, b: Elastic = STEEL) -> float:
     """
     for side in (a, b):
         if not (side.modulus_mpa > 0.0 and math.isfinite(side.modulus_mpa) and -1.0 < side.poisson <= 0.5):
-            message = f"elastic constants {side.modulus_mpa} MPa and {side.poisson} are impossible"
-            raise SetupError(message)
+            raise SetupError(f"elastic constants {side.modulus_mpa} MPa and {side.poisson} are impossible")
     return 1.0 / sum((1.0 - side.poisson**2) / side.modulus_mpa for side in (a, b))
 
 

@@ -217,8 +217,9 @@ def _all(study: Study) -> list[tuple[Chosen, ...]]:
     choices = [p.choices or _steps(p) for p in study.parameters]
     many = math.prod(len(c) for c in choices) * len(study.setups)
     if many > MOST_VARIANTS:
-        message = f"{study.name} has {many} variants; at most {MOST_VARIANTS} are worked out: take a sample"
-        raise SetupError(message)
+        raise SetupError(
+            f"{study.name} has {many} variants; at most {MOST_VARIANTS} are worked out: take a sample"
+        )
     return list(itertools.product(*choices))
 
 

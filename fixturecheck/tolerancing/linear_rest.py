@@ -153,8 +153,9 @@ def reduced_problem(problem: Linear) -> ReducedProblem:
     size = max(float(np.linalg.norm(problem.load)), 1e-300)
     force, short = nnls(slope[touching].T, -load / size)
     if short > _BALANCED or np.linalg.norm(problem.load - held @ load) > _BALANCED * size:
-        message = "under all pushes at once what touches does not stop the parts: no draw has a rest"
-        raise NotComputedError(message)
+        raise NotComputedError(
+            "under all pushes at once what touches does not stop the parts: no draw has a rest"
+        )
     chosen: list[int] = []
     for i in np.argsort(-force, kind="stable"):
         trial = [*chosen, int(touching[i])]
@@ -285,8 +286,9 @@ def _changed(
             left, held, gap, which = left[~done], held[~done], gap[~done], which[~done]
         if len(left) == 0:
             return out, carries, fixing, barred
-    message = f"{len(left)} tolerance draws do not come to rest in {_MOST_CHANGES * (len(start) + 1)} changes"
-    raise NotComputedError(message)
+    raise NotComputedError(
+        f"{len(left)} tolerance draws do not come to rest in {_MOST_CHANGES * (len(start) + 1)} changes"
+    )
 
 
 def _gives_way(entering: Floats, inverse: Floats) -> Bools:
@@ -420,15 +422,13 @@ def critical_regions_of(problem: Linear, frame: ReducedProblem, box: Box) -> Cri
             try:
                 leaving, *_ = _exchange(frame.slope[[new]], inverse[None], force[None])
             except NotComputedError as reason:
-                message = "somewhere in the zones the seats contradict each other"
-                raise NoRestError(message) from reason
+                raise NoRestError("somewhere in the zones the seats contradict each other") from reason
             key = tuple(sorted([*np.delete(rows, leaving[0]).tolist(), int(new)]))
             if key not in known:
                 known[key] = None
                 waiting.append(key)
         if len(known) > MOST_SETS:
-            message = f"more than {MOST_SETS} sets of contacts may carry"
-            raise NotComputedError(message)
+            raise NotComputedError(f"more than {MOST_SETS} sets of contacts may carry")
     return CriticalRegions(box=box, each=tuple(one for one in known.values() if one is not None))
 
 
@@ -553,8 +553,9 @@ def _most(box: Box, asked: Sequence[Asked], known_mm: float) -> float:
                 continue
         programmes += 1
         if programmes > MOST_PROGRAMMES:
-            message = f"the worst of the zones needs more than {MOST_PROGRAMMES} linear programmes"
-            raise NotComputedError(message)
+            raise NotComputedError(
+                f"the worst of the zones needs more than {MOST_PROGRAMMES} linear programmes"
+            )
         known_mm = max(known_mm, _programme(box, one, start, rows))
     return known_mm
 
@@ -581,6 +582,5 @@ def _programme(box: Box, one: CriticalRegion, start: Floats, rows: Floats) -> fl
     if answer.status == 2:
         return -np.inf
     if answer.status != 0:
-        message = f"the worst of the zones could not be found: {answer.message}"
-        raise NotComputedError(message)
+        raise NotComputedError(f"the worst of the zones could not be found: {answer.message}")
     return -float(answer.fun)

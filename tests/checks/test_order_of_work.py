@@ -109,8 +109,7 @@ def test_a_missing_magnet_is_unknown_whoever_asks(asked_to_hold: list[frozenset[
 
 
 def never(*_: object, **__: object) -> None:
-    message = "nobody asked for this"
-    raise AssertionError(message)
+    raise AssertionError("nobody asked for this")
 
 
 def test_what_no_check_needs_is_not_computed(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -109,6 +109,5 @@ def only(*bodies: Placed, kinds: Iterable[str] = ("area", "line", "point")) -> C
     """The one contact of those kinds."""
     every = contacts(*bodies, kinds=kinds)
     if len(every) != 1:
-        told = [f"{c.kind} {c.a} | {c.b}" for c in every]
-        raise AssertionError(told)
+        raise AssertionError([f"{c.kind} {c.a} | {c.b}" for c in every])
     return every[0]

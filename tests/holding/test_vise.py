@@ -277,8 +277,7 @@ def test_two_milling_cuts_of_one_name_are_refused():
 
 def test_what_cannot_be_put_together_is_unknown_and_the_rest_is_told(monkeypatch):
     def fails(*_):
-        message = "the jaw is not flat"
-        raise NotComputedError(message)
+        raise NotComputedError("the jaw is not flat")
 
     monkeypatch.setattr("fixturecheck.hold.rig_of", fails)
     result = check(in_vise(jaw(4000.0)))
@@ -290,8 +289,7 @@ def test_what_cannot_be_put_together_is_unknown_and_the_rest_is_told(monkeypatch
 
 def test_a_cut_that_cannot_be_followed_holds_nothing(monkeypatch):
     def fails(*_):
-        message = "the wheel has no path"
-        raise NotComputedError(message)
+        raise NotComputedError("the wheel has no path")
 
     monkeypatch.setattr("fixturecheck.engine.grind", fails)
     told = {f.subject: f for f in check(in_vise(jaw(4000.0))).findings if f.check == "hold"}

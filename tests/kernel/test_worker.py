@@ -29,8 +29,7 @@ def add(a: int, b: int, *, progress: Progress) -> int:
 
 
 def refuse(*, progress: Progress) -> None:
-    message = "body 'pawl' has no face 'nest'"
-    raise SetupError(message)
+    raise SetupError("body 'pawl' has no face 'nest'")
 
 
 def stumble(*, progress: Progress) -> None:
@@ -39,8 +38,7 @@ def stumble(*, progress: Progress) -> None:
 
 
 def lack(*, progress: Progress) -> None:
-    message = "libGL.so.1: cannot open shared object file: No such file or directory"
-    raise ImportError(message)
+    raise ImportError("libGL.so.1: cannot open shared object file: No such file or directory")
 
 
 def crash(*, progress: Progress) -> None:

@@ -103,8 +103,7 @@ def test_no_rest_within_the_steps_allowed_is_unknown_with_what_is_left(shapes, m
 
 def test_a_solver_that_never_answers_is_unknown_and_ends(shapes, monkeypatch):
     def silent(*_, **__):
-        message = "the solver stopped"
-        raise NotComputedError(message)
+        raise NotComputedError("the solver stopped")
 
     monkeypatch.setattr(settle, "programme", silent)
     (told,) = findings(stopped(shapes, LEFT))

@@ -258,8 +258,7 @@ def test_a_wrong_low_end_where_a_start_gives_no_answer(monkeypatch, last, start)
     def fails_at_one(equations, rest, **given):
         calls.append(1)
         if len(calls) == last:
-            message = "contacts kept switching"
-            raise NotComputedError(message)
+            raise NotComputedError("contacts kept switching")
         return follow(equations, rest, **given)
 
     monkeypatch.setattr(collapse_module, "load_path", fails_at_one)

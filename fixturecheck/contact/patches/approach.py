@@ -103,12 +103,10 @@ def find_first_contact(
     reach = write.length(reach_mm, "g")
     looks = np.linspace(-reach_mm, reach_mm, 2 * _LOOKS - 1)
     if shared(looks[0]) is not None:
-        message = f"{moving.name} is in the way of {still.name} even when drawn back {reach}"
-        raise NotComputedError(message)
+        raise NotComputedError(f"{moving.name} is in the way of {still.name} even when drawn back {reach}")
     met = next(((k, zone) for k, t in enumerate(looks[1:]) if (zone := shared(t)) is not None), None)
     if met is None:
-        message = f"{moving.name} does not land on {still.name} within {reach}"
-        raise NotComputedError(message)
+        raise NotComputedError(f"{moving.name} does not land on {still.name} within {reach}")
     before, zone = met
     ends = float(looks[before]), float(looks[before + 1])
     low = _first_touch(Between(still, moving), push, ends, lambda t: shared(t) is not None, zone)

@@ -341,11 +341,10 @@ def _refuse_heap(crowd: Counter[str], a: str, b: str) -> None:
     """Count what each body overlaps, and refuse two that each overlap more than `MOST_EACH`."""
     crowd.update((a, b))
     if min(crowd[a], crowd[b]) > MOST_EACH:
-        message = (
+        raise SetupError(
             f"{a} and {b} each overlap more than {MOST_EACH} other bodies: they were drawn in one heap; "
             "place every body where it stands"
         )
-        raise SetupError(message)
 
 
 def _between(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[list[RawPatch], bool]:

@@ -204,8 +204,7 @@ def _shared_face(pair: FacePair, frame: PlaneFrame, polygon: Any) -> Shape:
     a, i, b, j = pair
     faces = _common_of(pair, frame, polygon)
     if not faces:
-        message = f"the kernel finds no face that {a.label((i,))} and {b.label((j,))} share"
-        raise KernelError(message)
+        raise KernelError(f"the kernel finds no face that {a.label((i,))} and {b.label((j,))} share")
     middle = frame.space(shapely.get_coordinates(polygon.centroid))[0]
     return min(faces, key=lambda face: float(np.linalg.norm(np.array(centroid_of(face)) - middle)))
 

@@ -96,8 +96,7 @@ def _gap_spread(
         cut += _CUT * float(weight[(share > 0.0) & (share < 1.0)].sum())
     total = float(cells.sum())
     if total <= 0.0:
-        message = "no part of a cell lies within the band of gaps"
-        raise ValueError(message)
+        raise ValueError("no part of a cell lies within the band of gaps")
     mean = moment / total
     kept = cells > 0.0
     for x, y in product((-0.5, 0.0, 0.5), repeat=2):

@@ -284,8 +284,7 @@ def features_of(solid: Solid) -> Features:
     except KernelError:
         raise
     except Exception as failure:  # the kernel raises its own unrelated types
-        message = f"reading the features of a solid failed: {failure}"
-        raise KernelError(message) from failure
+        raise KernelError(f"reading the features of a solid failed: {failure}") from failure
 
 
 def _features(table: BrepTable) -> Features:

@@ -164,8 +164,7 @@ def normal_out(surface: Surface, point: Floats) -> Floats:
         tube = x - surface.radius_mm * unit
         normal = tube / np.linalg.norm(tube)
     else:
-        message = f"a surface of kind {surface.kind} has no closed form for its normal"
-        raise ValueError(message)
+        raise ValueError(f"a surface of kind {surface.kind} has no closed form for its normal")
     return np.asarray(surface.outward * normal)
 
 

@@ -191,8 +191,9 @@ def _try(name: str, given: _Given) -> TetMesh:
             return _generate(drawn, size, sizes, points, fine)
         except Exception as error:  # noqa: BLE001 (the mesher raises bare exceptions of its own)
             trouble = error
-    message = f"body {name!r} could not be meshed, not even with elements of {size:.2f} mm: {trouble}"
-    raise KernelError(message)
+    raise KernelError(
+        f"body {name!r} could not be meshed, not even with elements of {size:.2f} mm: {trouble}"
+    )
 
 
 @cached
@@ -235,10 +236,8 @@ def _arrays(mesh: Any, size_mm: float) -> TetMesh:
     facets = np.array(surface["nodes"], dtype=np.int64)[:, :3] - 1
     face = np.array(surface["index"], dtype=np.int64) - 1
     if not len(tets):
-        message = "the mesher returned no tetrahedra"
-        raise KernelError(message)
+        raise KernelError("the mesher returned no tetrahedra")
     corner = points[tets]
     if np.abs(np.linalg.det(corner[:, 1:] - corner[:, :1])).min() < 1e-12 * size_mm**3:
-        message = "the mesh has a flat tetrahedron"
-        raise KernelError(message)
+        raise KernelError("the mesh has a flat tetrahedron")
     return TetMesh(points_mm=points, tets=tets, facets=facets, facet_face=face, size_mm=size_mm)

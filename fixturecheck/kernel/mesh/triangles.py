@@ -115,8 +115,7 @@ class Tessellator:
             lines = tuple(self._lines(shape))
             dots = _dots(shape)
         except Exception as trouble:
-            message = f"a shape could not be meshed: {trouble}"
-            raise KernelError(message) from trouble
+            raise KernelError(f"a shape could not be meshed: {trouble}") from trouble
         return Mesh(points_mm=points, triangles=triangles, face_of=face_of, lines_mm=lines, dots_mm=dots)
 
     def _lines(self, shape: Any) -> Iterator[Floats]:
@@ -156,8 +155,7 @@ def _triangles(shape: Any) -> tuple[Floats, Ints, Ints]:
         place = TopLoc_Location()
         grid = BRep_Tool.Triangulation_s(face, place)
         if grid is None:
-            message = f"face {i} got no triangles"
-            raise KernelError(message)
+            raise KernelError(f"face {i} got no triangles")
         nodes = np.array([_xyz(grid.Node(k)) for k in range(1, grid.NbNodes() + 1)], dtype=np.float64)
         if not place.IsIdentity():
             matrix = matrix_of_wrapped(place)

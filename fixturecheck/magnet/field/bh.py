@@ -246,19 +246,18 @@ def fit_law(name: str, points: Sequence[tuple[float, float]]) -> BHLaw:
     """
     table = np.asarray(points, dtype=float)
     if table.ndim != 2 or table.shape[1:] != (2,) or len(table) < 5:
-        message = f"material {name!r}: a B-H curve needs at least five (A/m, T) points; got {len(table)}"
-        raise SetupError(message)
+        raise SetupError(
+            f"material {name!r}: a B-H curve needs at least five (A/m, T) points; got {len(table)}"
+        )
     h, b = table.T
     if h[0] <= 0 or np.any(np.diff(h) <= 0) or np.any(np.diff(b) <= 0):
-        message = f"material {name!r}: B-H points must start above zero and rise in both columns"
-        raise SetupError(message)
+        raise SetupError(f"material {name!r}: B-H points must start above zero and rise in both columns")
     j = b - MU0_H_M * h
     if j.max() > PURE_IRON_J_T:
-        message = (
+        raise SetupError(
             f"material {name!r}: polarisation reaches {j.max():.3f} T, above the {PURE_IRON_J_T} T of "
             "pure iron; check the points or leave out the tail"
         )
-        raise SetupError(message)
     low, high = np.log10(h[0] / 3), np.log10(h[-1])
     count = int(np.ceil((high - low) * _FIT_POINTS_PER_DECADE)) + 1
     fields = np.logspace(low, high, count)
@@ -320,12 +319,11 @@ def _refuse_a_miss(law: BHLaw, field_a_m: Floats, flux_t: Floats) -> None:
     off = np.abs(law.flux_density_t(field_a_m) / flux_t - 1.0)
     worst = int(np.argmax(off))
     if off[worst] > _MOST_OFF:
-        message = (
+        raise SetupError(
             f"material {law.name!r}: its B-H points are steeper than can be followed: the law is off by "
             f"{off[worst]:.0%} at {field_a_m[worst]:g} A/m; state points from the knee upward, or curves "
             "that it lies between"
         )
-        raise SetupError(message)
 
 
 def _start(first_a_m: float, first_j_t: float) -> tuple[float, float]:

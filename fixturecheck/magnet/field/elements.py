@@ -157,8 +157,9 @@ class IronBody:
         jacobian = corner[:, 1:] - corner[:, :1]
         quarter = np.abs(np.linalg.det(jacobian)) / 24
         if quarter.min() <= 0:
-            message = f"body {self.name!r}: its mesh has a flat tetrahedron; mesh it again with another size"
-            raise NotComputedError(message)
+            raise NotComputedError(
+                f"body {self.name!r}: its mesh has a flat tetrahedron; mesh it again with another size"
+            )
         inverse = np.linalg.inv(jacobian).transpose(0, 2, 1)
         return np.concatenate([-inverse.sum(axis=1, keepdims=True), inverse], axis=1), quarter
 
@@ -198,8 +199,7 @@ class IronBody:
         """
         pool = np.arange(len(self.facets)) if face is None else np.flatnonzero(self.facet_face == face)
         if not len(pool):
-            message = f"body {self.name!r}: face {face} has no triangle in the mesh"
-            raise NotComputedError(message)
+            raise NotComputedError(f"body {self.name!r}: face {face} has no triangle in the mesh")
         corners = self.points_mm[self.facets[pool]]
         triangle, shares, distance = _located(corners.tobytes(), np.asarray(points_mm, dtype=float).tobytes())
         return pool[triangle], shares, distance

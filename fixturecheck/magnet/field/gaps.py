@@ -161,8 +161,7 @@ def seat_gap_um(
     """
     heights = (rz_a_um, rz_b_um, flatness_a_um, flatness_b_um)
     if min(heights) < 0 or max(heights) == 0:
-        message = f"Rz and flatness must not be negative, nor all zero; got {heights} µm"
-        raise SetupError(message)
+        raise SetupError(f"Rz and flatness must not be negative, nor all zero; got {heights} µm")
     return sum(heights) / 2
 
 
@@ -192,12 +191,11 @@ def strength_for_pull(pull_n: Callable[[float], float], *, wanted_n: float, writ
     while (reached_n := pull_n(high)) < wanted_n:
         low, high = high, 2 * high
         if high > _STRONGEST:
-            message = (
+            raise NotComputedError(
                 f"no magnetomotive force gives {write.force(wanted_n, '.0f')}: the iron saturates first, "
                 f"at about {write.force(reached_n, '.0f')}, {int(100 * reached_n / wanted_n)}% of it; check "
                 "the rated pull, the area it refers to, and the size of the poles as drawn"
             )
-            raise NotComputedError(message)
     return float(
         brentq(
             lambda s: pull_n(s) - wanted_n if s > 0 else -wanted_n,
@@ -388,8 +386,7 @@ class FieldFrame:
 
     def _of_gap(self, patch: GapPatch) -> PatchRows:
         if not len(patch.gap_mm) or patch.gap_mm.min() <= 0:
-            message = f"gap {patch.name!r}: every point needs a gap above zero"
-            raise NotComputedError(message)
+            raise NotComputedError(f"gap {patch.name!r}: every point needs a gap above zero")
         side_a, triangle = self._trace(patch.a, patch.points_a_mm, patch.face_a)
         side_b, _ = self._trace(patch.b, patch.points_b_mm, patch.face_b)
         jump = (side_a - side_b).tocsr()

@@ -136,8 +136,7 @@ class TwoLevels:
             self._slow = count > _STALE_CG
             if count < _MOST_CG:
                 return x
-        message = f"the linear solver did not reach {share:g} in {_MOST_CG} steps"
-        raise NotComputedError(message)
+        raise NotComputedError(f"the linear solver did not reach {share:g} in {_MOST_CG} steps")
 
     def _conjugate_gradients(
         self, matrix: SymmetricMatrix, load: Floats, on_vertices: Solve, share: float

@@ -102,8 +102,7 @@ class FluxSystem:
         self.gap_m = np.concatenate([c.gap_m for c in couplings])
         if float(self.gap_m.min()) <= 0.0:
             bad = next(c for c in couplings if float(c.gap_m.min()) <= 0.0)
-            message = f"gap {(bad.patch or bad.source)!r}: every point needs a gap above zero"
-            raise NotComputedError(message)
+            raise NotComputedError(f"gap {(bad.patch or bad.source)!r}: every point needs a gap above zero")
         films: dict[tuple[BHLaw | None, float], list[Ints]] = {}
         for c in couplings:
             films.setdefault(c.film, []).append(c.rows)
@@ -260,8 +259,7 @@ def _least_energy(
         step = solver.solve(state.matrix(chord=chord), -gradient, goal)
         state, share = _descend(system, state, step)
         last_share, last_residual = (1.0, np.inf) if chord else (share, residual)
-    message = f"flux not converged: residual {residual:.1e} after {_MOST_ITERATIONS} iterations"
-    raise NotComputedError(message)
+    raise NotComputedError(f"flux not converged: residual {residual:.1e} after {_MOST_ITERATIONS} iterations")
 
 
 def _linear_start(system: FluxSystem, solver: TwoLevels) -> FluxState:
@@ -281,8 +279,7 @@ def _descend(system: FluxSystem, state: FluxState, step: Floats) -> tuple[FluxSt
         if trial.energy_j <= state.energy_j + _ARMIJO * share * slope + noise:
             return trial, share
         share /= 2
-    message = "flux not converged: no step lowers the energy"
-    raise NotComputedError(message)
+    raise NotComputedError("flux not converged: no step lowers the energy")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -375,8 +372,7 @@ class FluxSolution:
         for found in self.bodies:
             if found.name == name:
                 return found
-        message = f"the flux model has no body {name!r}"
-        raise NotComputedError(message)
+        raise NotComputedError(f"the flux model has no body {name!r}")
 
 
 @cached
@@ -431,8 +427,7 @@ def solve_flux(
     iron = [b for b in bodies if b.name in reached]
     live = [g for g in gaps if g.a in reached and g.b in reached]
     if not iron:
-        message = "no iron body is coupled to a magnet: nothing to solve"
-        raise NotComputedError(message)
+        raise NotComputedError("no iron body is coupled to a magnet: nothing to solve")
     frame = (kept or Kept()).frame(iron, live, sources)
     system = FluxSystem(frame, iron, live, sources)
     start = None

@@ -222,8 +222,7 @@ class Drawer:
         _aim(renderer, scene["camera"])
         picture = _grab(self._window, renderer)
         if picture.std() < 1.0:
-            message = "the picture came out empty"
-            raise RuntimeError(message)
+            raise RuntimeError("the picture came out empty")
         numbers = self._numbers(surfaces, scene["camera"])
         return Image.fromarray(picture), numbers, self._roles(picture, numbers, surfaces, scene)
 
