@@ -421,10 +421,21 @@ def _in_metric(value: object, key: str, table: str) -> tuple[object, str, str]:
         if key in {field.name, inch_key(field.name)}:
             rule = allowed_in(field)
             matters = rule.matters if rule is not None and rule.matters else matters
-            if key != field.name and isinstance(value, int | float):
-                value = from_inch_key(value, key=field.name)
+            if key != field.name:
+                value = _from_inches(value, field.name)
             return value, field.name, matters
     return value, key, matters
+
+
+def _from_inches(value: object, key: str) -> object:
+    """Return a value under an inch key as under the metric `key`, each number of a list or table alike."""
+    if isinstance(value, Mapping):
+        return {name: _from_inches(one, key) for name, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [_from_inches(one, key) for one in value]
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return value
+    return from_inch_key(value, key=key)
 
 
 def _said(value: object) -> str:

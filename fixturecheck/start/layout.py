@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -549,8 +550,8 @@ def value_text(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        text = value.replace("\\", "\\\\").replace('"', '\\"')
-        return f'"{text}"'
+        # A basic string of TOML is one of JSON in which DEL is escaped too.
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     if isinstance(value, int):
         return str(value)
     if isinstance(value, float):
@@ -565,7 +566,7 @@ def value_text(value: object) -> str:
 
 def _key(key: object) -> str:
     text = str(key)
-    return text if text.replace("_", "").replace("-", "").isalnum() else f'"{text}"'
+    return text if text.isascii() and text.replace("_", "").replace("-", "").isalnum() else value_text(text)
 
 
 def _digits(number: float) -> str:

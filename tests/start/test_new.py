@@ -457,3 +457,10 @@ def test_a_refused_part_is_one_line_and_leaves_nothing(
     assert answer.stderr.count("\n") == 1
     assert says in answer.stderr
     assert [p.name for p in tmp_path.iterdir()] == ["piece.step"]
+
+
+def test_whatever_a_name_holds_is_read_back_as_it_was():
+    odd = 'two\nlines, a "quote", a \\ and \x00\x7f of \u00e9t\u00e9'
+    stated = {"name": odd, odd: [odd, {"\u00e9": 1.5}]}
+    rows = [f"{layout.value_text(key)} = {layout.value_text(value)}" for key, value in stated.items()]
+    assert tomllib.loads("\n".join(rows)) == stated
