@@ -64,6 +64,16 @@ def junit_xml(results: Iterable[BuildResult]) -> str:
 
     A no-go is a failure, an unknown an error. A caution passes, and says so in its output; so does a no-go
     that is known.
+
+    Parameters
+    ----------
+    results : iterable of BuildResult
+        One for each suite.
+
+    Returns
+    -------
+    str
+        The text of the file.
     """
     root = ET.Element("testsuites")
     suites = [_suite(root, result) for result in results]
@@ -112,13 +122,36 @@ def _case(suite: ET.Element, result: BuildResult, finding: Finding) -> str:
 
 
 def xml_document(root: ET.Element) -> str:
-    """Return an element, indented, as the text of an XML file."""
+    """Return an element, indented, as the text of an XML file.
+
+    Parameters
+    ----------
+    root : Element
+        It is indented in place.
+
+    Returns
+    -------
+    str
+        With the XML declaration, ended by a line break.
+    """
     ET.indent(root)
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{ET.tostring(root, encoding="unicode")}\n'
 
 
 def xml_text(text: str) -> str:
-    """Return a text without the signs that XML cannot hold."""
+    """Return a text without the signs that XML cannot hold.
+
+    Parameters
+    ----------
+    text : str
+        Any text; it is not escaped here.
+
+    Returns
+    -------
+    str
+        Tab and line breaks stay; other signs before the blank, surrogates, U+FFFE and U+FFFF are left
+        out.
+    """
     return "".join(
         c for c in text if c in "\t\n\r" or " " <= c <= "\ud7ff" or "\ue000" <= c <= "\ufffd" or c > "\uffff"
     )
@@ -139,8 +172,15 @@ def sarif_dict(results: Sequence[BuildResult], titles: Mapping[str, str]) -> dic
 
     Parameters
     ----------
+    results : sequence of BuildResult
+        What was checked, in the order of the report.
     titles : mapping of str to str
         What each check is called, by its ID.
+
+    Returns
+    -------
+    dict
+        A log with one run.
     """
     failed = [(r, f) for r in results for f in r.stored.findings if f.verdict is not Verdict.GO]
     checks = sorted({f.check for _, f in failed})
@@ -209,6 +249,11 @@ def sarif_text(results: Sequence[BuildResult], titles: Mapping[str, str]) -> str
         What was checked.
     titles : mapping of str to str
         What each check is called, by its ID.
+
+    Returns
+    -------
+    str
+        JSON, ended by a line break.
     """
     return json.dumps(sarif_dict(results, titles), indent=1, ensure_ascii=False) + "\n"
 
@@ -218,7 +263,18 @@ MOST_ROWS = 50
 
 
 def summary_markdown(results: Iterable[BuildResult]) -> str:
-    """Return a page in Markdown for a job: each set-up's verdict, and what is not go in a table."""
+    """Return a page in Markdown for a job: each set-up's verdict, and what is not go in a table.
+
+    Parameters
+    ----------
+    results : iterable of BuildResult
+        One for each heading.
+
+    Returns
+    -------
+    str
+        Lines of Markdown.
+    """
     lines = []
     for result in results:
         lines += [
@@ -251,6 +307,11 @@ def markdown_table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[
         One for each column.
     rows : sequence of sequence of str
         A cell for each column; rows past `MOST_ROWS` are only counted.
+
+    Returns
+    -------
+    list of str
+        Head, rule and rows, then how many more rows there are.
     """
     lines = [_markdown_row(heads), f"|{'---|' * len(heads)}", *map(_markdown_row, rows[:MOST_ROWS])]
     return [*lines, "", f"and {len(rows) - MOST_ROWS} more"] if len(rows) > MOST_ROWS else lines
@@ -276,7 +337,18 @@ def _cells(finding: Finding, result: BuildResult) -> tuple[str, ...]:
 
 
 def markdown_cell(text: str) -> str:
-    """Return a text as a cell of a Markdown table holds it."""
+    """Return a text as a cell of a Markdown table holds it.
+
+    Parameters
+    ----------
+    text : str
+        Plain words; white space in it becomes single blanks.
+
+    Returns
+    -------
+    str
+        One line, with those signs escaped that end a cell or begin code, a link or markup.
+    """
     for sign in ("\\", "|", "<", "`", "["):
         text = text.replace(sign, f"\\{sign}")
     return " ".join(text.split())
@@ -287,8 +359,15 @@ def annotation_lines(results: Iterable[BuildResult], form: str) -> list[str]:
 
     Parameters
     ----------
+    results : iterable of BuildResult
+        What was checked, in the order of the lines.
     form : str
         `plain`: `file:line: error: words`, as compilers do; `workflow`: `::error file=...,line=...::words`.
+
+    Returns
+    -------
+    list of str
+        Lines without their breaks.
     """
     lines = []
     for result in results:

@@ -56,7 +56,7 @@ def _headline(found: Comparison) -> str:
     return f"{first_up('; '.join(phrases))}."
 
 
-def counts(found: Comparison) -> str:
+def _counts(found: Comparison) -> str:
     """Return how many findings are worse, new, better, gone and the same."""
     of = {trend: sum(c.change is trend for c in found.findings) for trend in Trend}
     return ", ".join(f"{number} {trend}" for trend, number in of.items() if number)
@@ -84,12 +84,23 @@ class AlikeChanges:
 
 
 def alike_changes(found: Comparison) -> list[AlikeChanges]:
-    """Return what is worth telling, like changes of copies of a part together."""
+    """Return what is worth telling, like changes of copies of a part together.
+
+    Parameters
+    ----------
+    found : Comparison
+        The two results held together.
+
+    Returns
+    -------
+    list of AlikeChanges
+        Those with nothing but go before and after come last.
+    """
     alike: dict[object, list[FindingChange]] = {}
     for change in _worth_telling(found):
         finding = change.finding
         faces = tuple(FaceRef(one).face for one in finding.about) or finding.subject
-        like = (change.change, change.known, verdicts(change), asked(finding), finding.cut, faces)
+        like = (change.change, change.known, _verdicts(change), asked(finding), finding.cut, faces)
         alike.setdefault((*like, _numbers(change, found.units)), []).append(change)
     return [AlikeChanges(first=first, like=tuple(like)) for first, *like in alike.values()]
 
@@ -118,7 +129,7 @@ def _limit(finding: Finding, units: str) -> str:
     return shown(finding.limit, finding.unit, units)
 
 
-def verdicts(change: FindingChange) -> str:
+def _verdicts(change: FindingChange) -> str:
     """Return the verdict before and after, once where it stays."""
     verdicts = [str(f.verdict) for f in (change.before, change.after) if f is not None]
     return " to ".join(dict.fromkeys(verdicts))
@@ -157,6 +168,11 @@ def solid_words(change: SolidChange, write: Writing) -> str:
         The body before and after.
     write : Writing
         Writes the quantities in the units of the set-up.
+
+    Returns
+    -------
+    str
+        Phrases parted by semicolons.
     """
     if change.change is not Trend.SAME:
         return str(change.change)
@@ -189,7 +205,18 @@ def _face_words(face: FaceChange, write: Writing) -> str:
 
 
 def alike_key(change: SolidChange) -> object:
-    """Return what bodies share that changed alike, as the copies of one part do."""
+    """Return what bodies share that changed alike, as the copies of one part do.
+
+    Parameters
+    ----------
+    change : SolidChange
+        The body before and after.
+
+    Returns
+    -------
+    object
+        Hashable, and equal for bodies that changed alike.
+    """
     volumes = [None if v is None else round(v, 6) for v in (change.added_mm3, change.removed_mm3)]
     faces = tuple((f.before, f.after, round(f.moved_mm or 0.0, 6)) for f in change.faces)
     kept = change.before == change.after
@@ -223,10 +250,15 @@ def comparison_text(found: Comparison, *, width: int, titled: bool = True) -> st
         Columns of the terminal; fewer than 40 count as 40.
     titled : bool
         Whether the first line says what the two are called.
+
+    Returns
+    -------
+    str
+        Lines, without a break at the end.
     """
     write, columns = Writing(units=found.units), max(width, 40)
     lines = [f"{found.before} to {found.after}"] if titled else []
-    lines += [_headline(found), *filter(None, [counts(found)])]
+    lines += [_headline(found), *filter(None, [_counts(found)])]
     if found.verdict_before is not found.verdict_after:
         lines.append(f"verdict: {found.verdict_before} to {found.verdict_after}")
     lines += [f"no longer asked: {', '.join(found.no_longer_asked)}"] if found.no_longer_asked else []
@@ -255,13 +287,24 @@ def _lines(row: AlikeChanges, units: str, columns: int) -> Iterator[str]:
     limit = f" (limit {limit})" if limit else ""
     known = ", known" if change.known else ""
     about = f"{asked(finding)}  {row.title}"
-    yield f"{change.change}{known}: {verdicts(change)}  {about}  {number}{limit}".rstrip()
+    yield f"{change.change}{known}: {_verdicts(change)}  {about}  {number}{limit}".rstrip()
     if change.after is not None and change.after.verdict is not Verdict.GO:
         yield from folded(change.after.says, columns, first=4, rest=8)
 
 
 def comparison_dict(found: Comparison) -> dict[str, Any]:
-    """Return a comparison as plain values."""
+    """Return a comparison as plain values.
+
+    Parameters
+    ----------
+    found : Comparison
+        The two results held together.
+
+    Returns
+    -------
+    dict
+        What comparison.json holds.
+    """
     return {
         "comparison": 1,
         "tool": {"name": "fixturecheck"},
@@ -309,12 +352,19 @@ def comparison_page(
 
     Parameters
     ----------
+    found : Comparison
+        The two results held together.
     pairs : sequence of str
         The title of each pair of pictures, in the order of their numbers.
     pictures : mapping of str to bytes
         PNG files by name.
     why_missing : str or None
         Why there are no pictures, or not all.
+
+    Returns
+    -------
+    str
+        HTML.
     """
     rows = alike_changes(found)
     write = Writing(units=found.units)
@@ -324,7 +374,7 @@ def comparison_page(
         title=f"{found.before} to {found.after}",
         verdict=verdict,
         headline=_headline(found),
-        counts=counts(found),
+        counts=_counts(found),
         verdicts=[verdict_word(v) for v in (found.verdict_before, found.verdict_after)],
         sides=[
             (when, called, name, str(verdict_of))
@@ -356,7 +406,7 @@ def _findings(rows: Sequence[AlikeChanges], units: str) -> Table:
         c = row.first
         change = f"{c.change}, known" if c.known else str(c.change)
         strong = Cell(lines=(change,), strong=c.breaks or c.unknown)
-        cells.append((strong, verdicts(c), asked(c.finding), row.title, *_numbers(c, units)))
+        cells.append((strong, _verdicts(c), asked(c.finding), row.title, *_numbers(c, units)))
     heads = ("became", "verdict", "check", "about", "before", "after", "limit")
     return table_of(heads, cells, 4, 5, 6)
 

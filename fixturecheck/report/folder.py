@@ -96,6 +96,11 @@ def sweep(parent: Path) -> None:
     """Clear away what commands that were killed have left in a folder.
 
     Only what this program made for the same user is touched, and only when its owner no longer runs.
+
+    Parameters
+    ----------
+    parent : Path
+        The folder in which outputs stand.
     """
     for home in sorted(parent.glob(f"{PREFIX}*")):
         with contextlib.suppress(OSError, ValueError):
@@ -171,6 +176,11 @@ def operation_results(folder: Path) -> dict[int, Path]:
     ----------
     folder : Path
         What `check` wrote; of a set-up there are none.
+
+    Returns
+    -------
+    dict of int to Path
+        Ascending by number.
     """
     found = {int(file.parent.name): file for file in folder.glob(f"{OPERATIONS}/*/{RESULT}")}
     return dict(sorted(found.items()))
@@ -178,6 +188,11 @@ def operation_results(folder: Path) -> dict[int, Path]:
 
 def check_usable(out: Path) -> None:
     """Refuse an output folder that could not be written, or that holds anything but an earlier result.
+
+    Parameters
+    ----------
+    out : Path
+        Where a result is to go; it need not exist.
 
     Raises
     ------
@@ -200,6 +215,16 @@ def staged(out: Path) -> Iterator[Path]:
     When the block raises, `out` is as it was before. An earlier result in `out` is replaced whole; of two
     commands that write to the same `out` at once, the last to end leaves its result. What an earlier command
     left beside `out` when it was killed is cleared away first.
+
+    Parameters
+    ----------
+    out : Path
+        Where the result is to go; it and the folders above it need not exist.
+
+    Yields
+    ------
+    Path
+        The folder to write into.
 
     Raises
     ------
@@ -241,6 +266,16 @@ def scratch(folder: Path) -> Iterator[Path]:
     """Give a folder for files that are needed for a while; all temporary files of this process go there.
 
     It lies in the folder that is being written, so that it goes with it when the process is killed.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder that is being written.
+
+    Yields
+    ------
+    Path
+        It is removed when the block ends.
     """
     before = tempfile.tempdir
     with tempfile.TemporaryDirectory(prefix=".scratch-", dir=folder) as home:
@@ -254,6 +289,16 @@ def scratch(folder: Path) -> Iterator[Path]:
 @contextmanager
 def written(folder: Path) -> Iterator[None]:
     """Turn what the system says of a full or broken disk into one sentence.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder that is being written; files in it are named from there.
+
+    Yields
+    ------
+    None
+        Once, for the block.
 
     Raises
     ------

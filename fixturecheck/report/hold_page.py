@@ -69,8 +69,15 @@ def hold_section(result: Result, pictures: Mapping[str, Picture]) -> Markup:
 
     Parameters
     ----------
+    result : Result
+        Its hold is told, in the units that it is shown in.
     pictures : mapping of str to Picture
         The pictures of the hold by file name.
+
+    Returns
+    -------
+    Markup
+        HTML.
     """
     hold, units = result.holding, result.shown_in
     if hold is None:
@@ -95,7 +102,18 @@ def hold_section(result: Result, pictures: Mapping[str, Picture]) -> Markup:
 
 
 def apart_section(result: Result) -> Markup | None:
-    """Return the section on how bodies come off; None where none does and no burr is left."""
+    """Return the section on how bodies come off; None where none does and no burr is left.
+
+    Parameters
+    ----------
+    result : Result
+        What its hold says of bodies that leave, and of burrs, is told.
+
+    Returns
+    -------
+    Markup or None
+        HTML.
+    """
     hold = result.holding
     if hold is None or not (hold.leaving or hold.burrs):
         return None
@@ -117,6 +135,11 @@ def hold_captions(hold: HoldFound | None, units: str) -> dict[str, str]:
         None gives no captions.
     units : str
         Units of the report: `mm`, `inch` or `thou`.
+
+    Returns
+    -------
+    dict of str to str
+        In plain words; one for each cut besides pull and flux.
     """
     if hold is None:
         return {}
@@ -275,6 +298,11 @@ def tornado(part: PartHeld, hold: HoldFound, units: str) -> str:
         The hold that the part belongs to.
     units : str
         Units of the report: `mm`, `inch` or `thou`.
+
+    Returns
+    -------
+    str
+        SVG, with its texts escaped.
     """
     if not part.inputs:
         return ""

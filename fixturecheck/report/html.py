@@ -67,12 +67,21 @@ def page(
 
     Parameters
     ----------
+    result : Result
+        What was found, of a set-up or of an assembly.
+    setup : Setup
+        The set-up that was checked; nothing is told of it where the result is of an assembly.
     pictures : mapping of str to bytes
         PNG files by name; they are put into the page.
     why_missing : str or None
         Why there are no pictures, or not all.
     view : ViewerMarkup or None
         The set-up in three dimensions; None leaves it out.
+
+    Returns
+    -------
+    str
+        HTML.
     """
     rows = numbered(result)
     findings = _Findings(result.shown_in, pictures)

@@ -188,7 +188,18 @@ def _burr_edge_words(burr: BurrEdge, write: Writing) -> str:
 
 
 def off_words(off: BodyOff) -> str:
-    """Return how a body comes off, with where to pry and what not to slide."""
+    """Return how a body comes off, with where to pry and what not to slide.
+
+    Parameters
+    ----------
+    off : BodyOff
+        A body with its way off.
+
+    Returns
+    -------
+    str
+        Sentences in one line.
+    """
     text = f"{off.says}."
     if off.pry_at:
         text += f" Pry {off.pry_at}."
@@ -206,10 +217,17 @@ def job_table(result: JobResult, *, width: int | None, colour: bool) -> str:
 
     Parameters
     ----------
+    result : JobResult
+        The job as found.
     width : int or None
         Columns to fold sentences at; None asks the terminal.
     colour : bool
         Whether verdicts are coloured; their words and signs stand either way.
+
+    Returns
+    -------
+    str
+        Lines.
     """
     columns = width or shutil.get_terminal_size((100, 24)).columns
     head = coloured(verdict_word(result.verdict), result.verdict, colour=colour)
@@ -318,6 +336,8 @@ def write_job_report(folder: Path, result: JobResult, *, painter: Painter | None
     ----------
     folder : Path
         Holds the folders of the operations already.
+    result : JobResult
+        The job as found.
     painter : Painter or None
         The drawing process; None draws no pictures.
 

@@ -67,6 +67,11 @@ def json_number(value: float, unit: str, where: str = "the result") -> float:
     where : str
         What the number belongs to, for the message.
 
+    Returns
+    -------
+    float
+        In `unit`.
+
     Raises
     ------
     NotComputedError
@@ -367,6 +372,16 @@ def _cut(cut: CutMade) -> Record:
 def result_json(result: Result) -> bytes:
     """Return result.json of a result.
 
+    Parameters
+    ----------
+    result : Result
+        What was found.
+
+    Returns
+    -------
+    bytes
+        JSON in UTF-8.
+
     Raises
     ------
     NotComputedError
@@ -376,12 +391,34 @@ def result_json(result: Result) -> bytes:
 
 
 def json_text(data: Mapping[str, Any]) -> str:
-    """Return plain values as the text of a JSON file; nan and infinity are refused."""
+    """Return plain values as the text of a JSON file; nan and infinity are refused.
+
+    Parameters
+    ----------
+    data : mapping
+        Values that JSON can hold.
+
+    Returns
+    -------
+    str
+        Ended by a line break.
+
+    Raises
+    ------
+    ValueError
+        A number is infinite or not a number.
+    """
     return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def made_by() -> dict[str, str]:
-    """Return what wrote a result: this program and the geometry kernel, with their versions."""
+    """Return what wrote a result: this program and the geometry kernel, with their versions.
+
+    Returns
+    -------
+    dict of str to str
+        `name`, `version` and `kernel`.
+    """
     return {
         "name": "fixturecheck",
         "version": version("fixturecheck"),
@@ -393,6 +430,21 @@ def result_dict(result: Result) -> dict[str, Any]:
     """Return a result as plain values, sorted and rounded, in the shape of the JSON Schema.
 
     Findings come in the order of the checks, then by `Finding.place`; contacts by faces, kind and place.
+
+    Parameters
+    ----------
+    result : Result
+        What was found.
+
+    Returns
+    -------
+    dict
+        Values that JSON can hold.
+
+    Raises
+    ------
+    NotComputedError
+        A number in the result is infinite or not a number.
     """
     ranks = {name: i for i, name in reversed(list(enumerate(f.check for f in result.findings)))}
     found = result.findings
@@ -450,5 +502,21 @@ def _assumed(value: Assumed) -> Record:
 
 
 def finding_dict(finding: Finding) -> Record:
-    """Return a finding as plain values."""
+    """Return a finding as plain values.
+
+    Parameters
+    ----------
+    finding : Finding
+        A finding of a set-up or of a job.
+
+    Returns
+    -------
+    dict
+        Values that JSON can hold.
+
+    Raises
+    ------
+    NotComputedError
+        A number of the finding is infinite or not a number.
+    """
     return as_plain(finding, f"{finding.check} of {finding.subject}")

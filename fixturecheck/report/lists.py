@@ -50,6 +50,11 @@ def keys_text(table: str | None = None) -> str:
     table : str, optional
         A name of `TABLES`.
 
+    Returns
+    -------
+    str
+        Lines.
+
     Raises
     ------
     SetupError
@@ -62,7 +67,18 @@ def keys_text(table: str | None = None) -> str:
 
 
 def of_table(name: str) -> tuple[str, str, tuple[Key, ...]]:
-    """Return how a table of a set-up, of measurements or of a job is opened, what it states, and its keys."""
+    """Return how a table of a set-up, of measurements or of a job is opened, what it states, and its keys.
+
+    Parameters
+    ----------
+    name : str
+        A name of `TABLES` other than `severity`.
+
+    Returns
+    -------
+    (str, str, tuple of Key)
+        Its head in brackets, what it states, and its keys.
+    """
     record = JOB_RECORDS.get(name)
     if record is None:
         return heading(name), purpose_of(name), tuple(keys_of(name))
@@ -103,6 +119,16 @@ def _equipment() -> str:
 def equipment_text(name: str) -> str:
     """Return one kind of equipment: its parameters, and where its bodies and their faces are.
 
+    Parameters
+    ----------
+    name : str
+        The kind, as the catalogue names it.
+
+    Returns
+    -------
+    str
+        Lines, the last one ended too.
+
     Raises
     ------
     SetupError
@@ -132,7 +158,18 @@ def equipment_text(name: str) -> str:
 
 
 def equipment_lines(name: str) -> list[str]:
-    """Return what a kind of equipment is and what sizes it takes, a line each, without making its solids."""
+    """Return what a kind of equipment is and what sizes it takes, a line each, without making its solids.
+
+    Parameters
+    ----------
+    name : str
+        A kind in the catalogue.
+
+    Returns
+    -------
+    list of str
+        Lines without their breaks.
+    """
     kind = equipment()[name]
     sizes = [f"  {parameter_words(p)}" for p in kind.params.values()]
     return [kind.says, *_notes(kind), "params, mm and degrees:", *sizes]
@@ -155,7 +192,18 @@ def _notes(kind: EquipmentType) -> list[str]:
 
 
 def parameter_words(param: Param) -> str:
-    """Return a size of a kind of equipment with its default, meaning and range."""
+    """Return a size of a kind of equipment with its default, meaning and range.
+
+    Parameters
+    ----------
+    param : Param
+        A size as the catalogue states it.
+
+    Returns
+    -------
+    str
+        One line.
+    """
     options = f"; one of {', '.join(param.options)}" if param.options else ""
     span = f"; {param.allowed.range_said()}" if not isinstance(param.default, str) else ""
     return f"{param.name} = {param.default}  {param.says}{options}{span}"

@@ -84,6 +84,11 @@ def table_of(
         Columns, from 0, that are set to the right.
     stops : sequence of str
         Stop of the 3-D view for each row; empty where rows are no stops.
+
+    Returns
+    -------
+    Table
+        What was cut off is counted in its `left_out`.
     """
     return Table(
         heads=tuple(heads),
@@ -114,17 +119,41 @@ def picture_of(png: bytes, alternative: str, caption: str) -> Picture:
         Words for who does not see it.
     caption : str
         Words under it.
+
+    Returns
+    -------
+    Picture
+        Its data is the file in base64.
     """
     return Picture(data=base64.b64encode(png).decode("ascii"), alternative=alternative, caption=caption)
 
 
 def render(template: str, **values: Any) -> Markup:
-    """Return a template filled with values."""
+    """Return a template filled with values.
+
+    Parameters
+    ----------
+    template : str
+        File name of the template.
+    **values : object
+        What the template prints, by the names that it uses.
+
+    Returns
+    -------
+    Markup
+        HTML.
+    """
     return Markup(_templates().get_template(template).render(values))  # noqa: S704 -- escaped by the template
 
 
 def style() -> Markup:
-    """Return the style sheet of the pages."""
+    """Return the style sheet of the pages.
+
+    Returns
+    -------
+    Markup
+        CSS.
+    """
     return Markup(files("fixturecheck.report").joinpath("report.css").read_text(encoding="utf-8"))  # noqa: S704 -- ours
 
 
@@ -133,8 +162,19 @@ def render_page(template: str, *, title: str, view: object = None, **values: Any
 
     Parameters
     ----------
+    template : str
+        File name of the template.
+    title : str
+        Title of the page.
     view : object
         The 3-D view that stands in it; None leaves it out.
+    **values : object
+        What the template prints besides, by the names that it uses.
+
+    Returns
+    -------
+    Markup
+        HTML.
     """
     return render(template, title=title, style=style(), view=view, **values)
 
@@ -152,8 +192,15 @@ def svg(
         Width and height, px.
     pieces : iterable of str
         What is drawn, with its own texts escaped.
+    font_px : int
+        Size of the texts that state none.
     name : str
         Its class, by which the page finds it; empty for none.
+
+    Returns
+    -------
+    str
+        SVG.
     """
     wide, high = size
     called = f' class="{name}"' if name else ""
@@ -165,7 +212,18 @@ def svg(
 
 
 def round_step(least: float) -> float:
-    """Return the next of 1, 2 or 5 times a power of ten, as an axis is marked."""
+    """Return the next of 1, 2 or 5 times a power of ten, as an axis is marked.
+
+    Parameters
+    ----------
+    least : float
+        What the step must reach, in the unit of the axis.
+
+    Returns
+    -------
+    float
+        In the same unit.
+    """
     power = 10.0 ** math.floor(math.log10(max(least, 1e-12)))
     return next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= least * (1 - 1e-9))
 

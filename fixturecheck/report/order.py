@@ -53,6 +53,16 @@ def numbered(result: Result) -> tuple[Numbered, ...]:
     """Return every finding by groups, in the checks' own order: no-go, unknown, overruled, caution, go.
 
     A finding that no group of the result names stands for itself.
+
+    Parameters
+    ----------
+    result : Result
+        What was found.
+
+    Returns
+    -------
+    tuple of Numbered
+        One for each group; the first that can be shown have a picture, at most `MOST_PICTURES`.
     """
     checks = {name: i for i, name in reversed(list(enumerate(f.check for f in result.findings)))}
 
@@ -82,6 +92,11 @@ def stop_of(number: str, place: int) -> str:
         Number under which the finding is reported.
     place : int
         Place of the finding among those under the number, from 0.
+
+    Returns
+    -------
+    str
+        Id of the stop.
     """
     return number if place == 0 else f"{number}.{place}"
 
@@ -93,12 +108,34 @@ MOST_TOUCHES = 60
 
 
 def ranked_contacts(result: Result) -> list[Contact]:
-    """Return what touches, areas first and small gaps last."""
+    """Return what touches, areas first and small gaps last.
+
+    Parameters
+    ----------
+    result : Result
+        What was found.
+
+    Returns
+    -------
+    list of Contact
+        All of them, small gaps included.
+    """
     return sorted(result.contacts, key=lambda c: (_BY_SIZE[c.kind], c.a, c.b, c.centroid))
 
 
 def stop_of_contact(place: int) -> str:
-    """Return the stop of the 3-D view that shows the contact at a place of the ranked ones."""
+    """Return the stop of the 3-D view that shows the contact at a place of the ranked ones.
+
+    Parameters
+    ----------
+    place : int
+        Place among `ranked_contacts`, from 0.
+
+    Returns
+    -------
+    str
+        Id of the stop.
+    """
     return f"touch {place + 1}"
 
 
@@ -133,13 +170,29 @@ def let_go_picture(hold: HoldFound, part: PartHeld) -> str:
         Its cuts, in the order of its parts, number the pictures from 1.
     part : PartHeld
         Only its cut counts.
+
+    Returns
+    -------
+    str
+        One for each cut, without its folder.
     """
     cuts = list(dict.fromkeys(p.cut for p in hold.parts))
     return f"hold_goes_{cuts.index(part.cut) + 1}.png"
 
 
 def worst_of_each_cut(hold: HoldFound) -> tuple[PartHeld, ...]:
-    """Return the part that holds least in each cut, in the order of the cuts."""
+    """Return the part that holds least in each cut, in the order of the cuts.
+
+    Parameters
+    ----------
+    hold : HoldFound
+        The hold with all its parts.
+
+    Returns
+    -------
+    tuple of PartHeld
+        One for each cut; of parts that hold alike the first.
+    """
     worst: dict[str, PartHeld] = {}
     for part in hold.parts:
         if part.cut not in worst or part.factor_low < worst[part.cut].factor_low:

@@ -60,6 +60,11 @@ def whole_scene(name: str, shapes: Sequence[NamedShape], points_mm: Floats) -> d
         What is drawn.
     points_mm : ndarray, shape (n, 3)
         Points that have to be in the picture.
+
+    Returns
+    -------
+    dict
+        A scene, as `scene_base` begins it.
     """
     colours = body_colours(tuple(shapes))
     return {
@@ -85,6 +90,11 @@ def relief_scenes(
         Names of the shapes that have a mesh; others are not drawn.
     units : str
         Units of the report: `mm`, `inch` or `thou`.
+
+    Returns
+    -------
+    list of dict
+        Scenes, as `scene_base` begins them; all are cut open.
     """
     eye = unit(across.along)
     eye = eye if float(eye @ np.array(FRONT_RIGHT)) > 0 else -eye
@@ -124,7 +134,18 @@ _LABELS = {
 
 
 def picture_files(number: int) -> tuple[str, str]:
-    """Return the names of the pictures of a relief, before and after; the first relief is number one."""
+    """Return the names of the pictures of a relief, before and after; the first relief is number one.
+
+    Parameters
+    ----------
+    number : int
+        Number of the relief, from 1.
+
+    Returns
+    -------
+    (str, str)
+        File names, without their folder.
+    """
     return f"{number:02d}_before.png", f"{number:02d}_after.png"
 
 
@@ -133,8 +154,19 @@ def relief_page(name: str, found: ReliefOutcome, pictures: Mapping[str, bytes], 
 
     Parameters
     ----------
+    name : str
+        What the set-up is called.
+    found : ReliefOutcome
+        The reliefs, those that were refused and what could not be computed.
     pictures : mapping of str to bytes
         PNG files by name.
+    write : Writing
+        Writes the quantities in the units of the report.
+
+    Returns
+    -------
+    str
+        HTML.
     """
     return render_page(
         "reliefs.html",

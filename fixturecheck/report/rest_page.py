@@ -42,8 +42,15 @@ def rest_section(result: Result, pictures: Mapping[str, Picture] = MappingProxyT
 
     Parameters
     ----------
+    result : Result
+        Its rest and tolerances are told, in the units that it is shown in.
     pictures : mapping of str to Picture
         The pictures of the parts at rest and of what locates the work, by file name.
+
+    Returns
+    -------
+    Markup
+        HTML.
     """
     rest = result.rest
     if rest is None:
@@ -192,6 +199,11 @@ def histogram(spread: TargetSpread, units: str) -> str:
         The draws, counted in bins.
     units : str
         Units of the report: `mm`, `inch` or `thou`.
+
+    Returns
+    -------
+    str
+        SVG, with its texts escaped.
     """
     low, high = _range_um(spread)
     total = max(sum(spread.counts), 1)

@@ -47,7 +47,18 @@ _MOST_ROWS = 40
 
 
 def dials_section(result: Result) -> Markup:
-    """Return the section of the page that tells what the dials read."""
+    """Return the section of the page that tells what the dials read.
+
+    Parameters
+    ----------
+    result : Result
+        Its dials are told, in the units that it is shown in.
+
+    Returns
+    -------
+    Markup
+        HTML.
+    """
     write = Writing(units=result.shown_in)
     cuts = [
         {"name": d.cut, "moves": _moves(d, write), "says": f"{_passes(d.passes, write)}."}
@@ -68,7 +79,18 @@ def _moves(dials: CutDials, write: Writing) -> Table:
 
 
 def dial_lines(result: Result) -> list[str]:
-    """Return one line for each cut, for a terminal: what is touched, and the reading of each target."""
+    """Return one line for each cut, for a terminal: what is touched, and the reading of each target.
+
+    Parameters
+    ----------
+    result : Result
+        Its dials are told, in the units that it is shown in.
+
+    Returns
+    -------
+    list of str
+        Not folded; empty where the result has no dials.
+    """
     write = Writing(units=result.shown_in)
     lines = []
     for dials in result.dials:
@@ -208,7 +230,18 @@ class _Frame:
 
 
 def hardening_section(result: Result) -> Markup:
-    """Return the section of a result whose set-up states a hardening."""
+    """Return the section of a result whose set-up states a hardening.
+
+    Parameters
+    ----------
+    result : Result
+        What it found of hardening is told, in the units that it is shown in.
+
+    Returns
+    -------
+    Markup
+        HTML; empty where no hardening is stated.
+    """
     found, write = result.hardening, Writing(units=result.shown_in)
     if found is None:
         return Markup("")
@@ -261,8 +294,15 @@ def touching_section(result: Result, faces: Markup) -> Markup:
 
     Parameters
     ----------
+    result : Result
+        What it found of an assembly is told, in the units that it is shown in.
     faces : Markup
         The list of contacts face by face, which stands folded at its end.
+
+    Returns
+    -------
+    Markup
+        HTML.
     """
     found = result.touching
     if found is None:
@@ -328,8 +368,15 @@ def touch_lines(result: Result, folded: Folded) -> list[str]:
 
     Parameters
     ----------
+    result : Result
+        What it found of an assembly is told, in the units that it is shown in.
     folded : callable
         Folds a line to the width of the terminal, indented.
+
+    Returns
+    -------
+    list of str
+        An empty line before each head.
     """
     found = result.touching
     if found is None:

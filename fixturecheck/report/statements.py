@@ -72,7 +72,18 @@ AT_THE_FURNACE = (
 
 
 def at_the_machine(setup: Setup) -> tuple[tuple[str, ...], ...]:
-    """Return what is said about working safely, a list for each way in which the parts are worked."""
+    """Return what is said about working safely, a list for each way in which the parts are worked.
+
+    Parameters
+    ----------
+    setup : Setup
+        Its cuts, milling, drills and hardening decide.
+
+    Returns
+    -------
+    tuple of tuple of str
+        Sentences of each list; grinding comes first, and stands where nothing else is done.
+    """
     mills = bool(setup.end_mills or (setup.holding and setup.holding.milling))
     heats = setup.hardening is not None and setup.hardening.when == HardenedWhen.AFTER
     other = mills or bool(setup.drills) or heats
@@ -92,7 +103,18 @@ _APART = (
 
 
 def stated_table(setup: Setup) -> Table:
-    """Return the table of what was stated."""
+    """Return the table of what was stated.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up that was checked.
+
+    Returns
+    -------
+    Table
+        Name and value of each; without heads.
+    """
     rows = [(name, text) for name, text in _rows(setup) if text]
     rows += [(f"{body.role} {body.name}", _body(body)) for body in setup.bodies if body.group is None]
     return Table(heads=(), rows=tuple(rows))
@@ -102,7 +124,18 @@ _TURNED_DEG = 1e-9
 
 
 def by_seats_table(setup: Setup) -> Table | None:
-    """Return the table of the bodies that their seats placed, and where; None where each states its place."""
+    """Return the table of the bodies that their seats placed, and where; None where each states its place.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up that was checked, with its bodies in place.
+
+    Returns
+    -------
+    Table or None
+        Places in the units of the set-up.
+    """
     write = setup.write
     rows = []
     for body in (b for b in setup.bodies if b.by_seats):
@@ -115,7 +148,18 @@ def by_seats_table(setup: Setup) -> Table | None:
 
 
 def assumed_line(result: Result) -> str:
-    """Return one line about what was assumed, for a terminal; empty where nothing was."""
+    """Return one line about what was assumed, for a terminal; empty where nothing was.
+
+    Parameters
+    ----------
+    result : Result
+        Its rows of what was assumed are counted, and the first few told.
+
+    Returns
+    -------
+    str
+        Not folded.
+    """
     guessed, left_out = ([r for r in result.assumed if r.guessed is which] for which in (True, False))
     lines = []
     for what, rows in (("guessed, to be confirmed", guessed), ("assumed, not stated", left_out)):
@@ -135,7 +179,18 @@ def _assumed_value(row: Assumed, units: str) -> str:
 
 
 def words(key: str) -> str:
-    """Return a key in words, without its unit: `corner radius` for `corner_radius_mm`."""
+    """Return a key in words, without its unit: `corner radius` for `corner_radius_mm`.
+
+    Parameters
+    ----------
+    key : str
+        A key of a set-up.
+
+    Returns
+    -------
+    str
+        Words parted by blanks.
+    """
     end = suffix_of(key) or next((e for e in _ENDS if key.endswith(e)), "")
     return key.removesuffix(end).replace("_", " ")
 
@@ -149,6 +204,11 @@ def assumed_table(result: Result, *, guessed: bool) -> Table | None:
         Its rows of what was assumed are told.
     guessed : bool
         True for the rows that were guessed, False for the others.
+
+    Returns
+    -------
+    Table or None
+        One row for each value.
     """
     rows = [
         (row.of, words(row.key), _assumed_value(row, result.shown_in), row.hangs_on)
@@ -344,13 +404,24 @@ class Banner:
 
 
 def banner(result: Result) -> Banner:
-    """Return the words under a result's verdict."""
+    """Return the words under a result's verdict.
+
+    Parameters
+    ----------
+    result : Result
+        What was found.
+
+    Returns
+    -------
+    Banner
+        Each of its texts is empty where there is nothing to say.
+    """
     return Banner(
         says=_says(result), overruled=_overruled(numbered(result)), not_asked=_not_asked(result.not_asked)
     )
 
 
-def unmet(finding: Finding) -> bool:
+def _unmet(finding: Finding) -> bool:
     """Tell whether a finding's own limit is not met, whatever it counts as."""
     return finding.overruled is not None or (
         finding.verdict is not Verdict.GO and finding.margin is not None and finding.margin < 0
@@ -371,7 +442,7 @@ def _says(result: Result) -> str:
             f"{do} this set-up until it is known."
         )
     if result.verdict is Verdict.CAUTION:
-        short = sum(unmet(r.finding) for r in rows if r.finding.verdict is Verdict.CAUTION)
+        short = sum(_unmet(r.finding) for r in rows if r.finding.verdict is Verdict.CAUTION)
         if short:
             return f"{plural(short, 'limit')} not met: decide on each caution before {doing}."
         return f"No limit is broken in what was asked; read the cautions before {doing}."
@@ -431,6 +502,16 @@ def counted_words(rows: Sequence[Numbered]) -> str:
     """Count what is reported under one number once, the worst first; what follows from it is not counted.
 
     Every verdict is named where the result has any finding; overruled ones are counted apart.
+
+    Parameters
+    ----------
+    rows : sequence of Numbered
+        What `numbered` returned.
+
+    Returns
+    -------
+    str
+        Such as `1 no-go, 0 unknown, 2 caution, 5 go`; empty without rows.
     """
     if not rows:
         return ""
@@ -454,7 +535,18 @@ def _not_asked(questions: Iterable[NotAsked]) -> str:
 
 
 def reason(one: NotAsked) -> str:
-    """Say why a question was not asked."""
+    """Say why a question was not asked.
+
+    Parameters
+    ----------
+    one : NotAsked
+        A question that nobody asked.
+
+    Returns
+    -------
+    str
+        Words without a full stop.
+    """
     if one.reason is WhyNotAsked.NOT_STATED:
         return f"no {one.lacks}"
     if one.reason is WhyNotAsked.WAITS:

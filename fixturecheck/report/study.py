@@ -43,7 +43,7 @@ _NAME_PX = 8.5
 """Room for one letter of an axis's name."""
 
 
-def numeric(study: Study) -> list[StudyParameter]:
+def _numeric(study: Study) -> list[StudyParameter]:
     """Return the parameters whose values are numbers, which have a place on an axis."""
     return [p for p in study.parameters if all(_is_number(row[0]) for row in p.choices)]
 
@@ -65,8 +65,13 @@ def region_map(study: Study, rows: Sequence[VariantRow], best: VariantRow | None
         Variants to show.
     best : VariantRow or None
         The best variant; None where there is none.
+
+    Returns
+    -------
+    str
+        SVG.
     """
-    axes = numeric(study)[:2]
+    axes = _numeric(study)[:2]
     if not axes or not rows:
         return ""
     points = np.array([[_number(row, p) for p in axes] + [0.0] * (2 - len(axes)) for row in rows])
@@ -177,8 +182,13 @@ def parallel_plot(study: Study, rows: Sequence[VariantRow]) -> str:
         As stated.
     rows : sequence of VariantRow
         Variants to show.
+
+    Returns
+    -------
+    str
+        SVG; empty where fewer than three parameters are numbers.
     """
-    axes = numeric(study)
+    axes = _numeric(study)
     if len(axes) < 3 or not rows:
         return ""
     points = np.array([[_number(row, p) for p in axes] for row in rows])
@@ -212,8 +222,19 @@ _MOST_UNKNOWN = 5
 
 
 def study_text(found: StudyFound) -> str:
-    """Return what a study found, for the terminal."""
-    lines = [found.study.name, counts_words(found), "", best_words(found)]
+    """Return what a study found, for the terminal.
+
+    Parameters
+    ----------
+    found : StudyFound
+        The study and its rows.
+
+    Returns
+    -------
+    str
+        Lines, not folded.
+    """
+    lines = [found.study.name, _counts_words(found), "", best_words(found)]
     lines += _flips_words(found)
     unknown = [r for r in found.sampled if r.verdict is Verdict.UNKNOWN and r.says]
     lines += [
@@ -224,7 +245,18 @@ def study_text(found: StudyFound) -> str:
 
 
 def study_junit(found: StudyFound) -> str:
-    """Return JUnit XML: a case for each variant, which fails where it does not pass."""
+    """Return JUnit XML: a case for each variant, which fails where it does not pass.
+
+    Parameters
+    ----------
+    found : StudyFound
+        The study and its rows; those looked at for flips are left out.
+
+    Returns
+    -------
+    str
+        The text of the file.
+    """
     root = ET.Element("testsuites")
     suite = ET.SubElement(root, "testsuite", name=xml_text(found.study.name))
     came = []
@@ -232,7 +264,7 @@ def study_junit(found: StudyFound) -> str:
         case = ET.SubElement(
             suite,
             "testcase",
-            name=xml_text(values_words(row)),
+            name=xml_text(_values_words(row)),
             classname=xml_text(found.study.named(row.variant.setup)),
             time="0",
         )
@@ -247,12 +279,23 @@ def study_junit(found: StudyFound) -> str:
 
 
 def study_markdown(found: StudyFound) -> str:
-    """Return a study in Markdown for the page of a job: what it came to, and its variants in a table."""
+    """Return a study in Markdown for the page of a job: what it came to, and its variants in a table.
+
+    Parameters
+    ----------
+    found : StudyFound
+        The study and its rows.
+
+    Returns
+    -------
+    str
+        Lines of Markdown.
+    """
     heads, rows = _columns(found)
     lines = [
         f"## {verdict_word(found.verdict)}: {markdown_cell(found.study.name)}",
         "",
-        f"{counts_words(found)}.",
+        f"{_counts_words(found)}.",
         "",
         *(f"- {markdown_cell(says)}" for says in (best_words(found), *_flips_words(found))),
         "",
@@ -267,7 +310,7 @@ def _flips_words(found: StudyFound) -> list[str]:
     return [flip_words(found.study, f) for f in found.flips]
 
 
-def counts_words(found: StudyFound) -> str:
+def _counts_words(found: StudyFound) -> str:
     """Return how many variants there are, and what they came to."""
     verdicts = [r.verdict for r in found.sampled]
     counts = ", ".join(f"{verdicts.count(v)} {v}" for v in Verdict if v in verdicts)
@@ -275,7 +318,18 @@ def counts_words(found: StudyFound) -> str:
 
 
 def best_words(found: StudyFound) -> str:
-    """Return the variant with the greatest least margin, and how many are as good."""
+    """Return the variant with the greatest least margin, and how many are as good.
+
+    Parameters
+    ----------
+    found : StudyFound
+        The study and its rows.
+
+    Returns
+    -------
+    str
+        One or two sentences.
+    """
     best, *others = all_best_of(found.study, found.sampled) or (None,)
     if best is None:
         return "No variant passes."
@@ -293,10 +347,10 @@ def best_words(found: StudyFound) -> str:
 def _told_words(study: Study, row: VariantRow) -> str:
     """Return the values of a variant, and of which set-up it is where a study has several."""
     several = len(study.setups) > 1 and bool(row.variant.values)
-    return f"{study.named(row.variant.setup)} with {values_words(row)}" if several else values_words(row)
+    return f"{study.named(row.variant.setup)} with {_values_words(row)}" if several else _values_words(row)
 
 
-def values_words(row: VariantRow) -> str:
+def _values_words(row: VariantRow) -> str:
     """Return the values of a variant."""
     return (
         ", ".join(f"{name} = {_value_text(value)}" for name, value in row.variant.values.items())
@@ -322,6 +376,11 @@ def flip_words(study: Study, flip: Flip) -> str:
         As stated.
     flip : Flip
         How far one parameter goes one way.
+
+    Returns
+    -------
+    str
+        A sentence.
     """
     name = f"{study.named(flip.setup)}: {flip.parameter}" if len(study.setups) > 1 else flip.parameter
     way = "up" if flip.upward else "down"
@@ -334,11 +393,22 @@ def flip_words(study: Study, flip: Flip) -> str:
 
 
 def study_page(found: StudyFound) -> str:
-    """Return the page of a study."""
+    """Return the page of a study.
+
+    Parameters
+    ----------
+    found : StudyFound
+        The study and its rows.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     return render_page(
         "study.html",
         title=found.study.name,
-        counts=counts_words(found),
+        counts=_counts_words(found),
         best=best_words(found),
         verdict=str(found.verdict),
         flips=_flips_words(found),
@@ -383,7 +453,7 @@ def slices(
     list of (mapping of str to value, list of VariantRow)
         What is the same in a map, by parameter, and its variants; `_MOST_MAPS` at most.
     """
-    across = {p.name for p in numeric(study)[:2]}
+    across = {p.name for p in _numeric(study)[:2]}
     groups: dict[tuple[tuple[str, ParameterValue], ...], list[VariantRow]] = {}
     for row in rows:
         others = {n: v for n, v in row.variant.values.items() if n not in across}

@@ -97,6 +97,11 @@ def hold_lines(hold: HoldFound | None, units: str) -> list[str]:
         None where it was not asked.
     units : str
         Units of the report: `mm`, `inch` or `thou`.
+
+    Returns
+    -------
+    list of str
+        Not folded; the last one is the caution.
     """
     if hold is None:
         return []
@@ -183,10 +188,17 @@ def table(result: Result, *, width: int | None = None, colour: bool = False) -> 
 
     Parameters
     ----------
+    result : Result
+        What was found.
     width : int, optional
         Columns to fold the sentences at; None asks the terminal.
     colour : bool
         Whether verdicts are coloured; their words and signs stand either way.
+
+    Returns
+    -------
+    str
+        Lines.
     """
     columns = width or shutil.get_terminal_size((100, 24)).columns
     lines = [f"{coloured(verdict_word(result.verdict), result.verdict, colour=colour)}  {result.name}"]
@@ -252,6 +264,11 @@ def coloured(text: str, verdict: Verdict, *, colour: bool) -> str:
         Decides the colour.
     colour : bool
         Whether escape codes are put round the text.
+
+    Returns
+    -------
+    str
+        With escape codes or as it was.
     """
     return f"\x1b[{_PAINT[verdict]}m{text}\x1b[0m" if colour else text
 
@@ -273,7 +290,16 @@ def folded(text: str, columns: int, *, first: int = 6, rest: int = 6) -> list[st
 
     Parameters
     ----------
+    text : str
+        Words, without line breaks that matter.
+    columns : int
+        Fewer than 40 count as 40.
     first, rest : int
         How far the first line is indented, and those that follow.
+
+    Returns
+    -------
+    list of str
+        Lines without their breaks; none where the text is empty.
     """
     return textwrap.wrap(text, max(columns, 40), initial_indent=" " * first, subsequent_indent=" " * rest)

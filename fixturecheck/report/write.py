@@ -39,7 +39,18 @@ _BREAK = re.compile(r"'(?:[^']|'')*'|\s*\n\s*")
 
 
 def with_fixed_order(text: str) -> str:
-    """Return the same Part 21 text with its instances counted from one and its styles in a fixed order."""
+    """Return the same Part 21 text with its instances counted from one and its styles in a fixed order.
+
+    Parameters
+    ----------
+    text : str
+        A STEP file as the kernel wrote it.
+
+    Returns
+    -------
+    str
+        A STEP file of the same content.
+    """
     count = itertools.count(1)
     return _settle_styles(_INSTANCE.sub(lambda m: _on_one_line(f"{m[1]}{next(count)}{m[2]}"), text))
 
@@ -186,7 +197,18 @@ def write_stl(folder: Path, shapes: tuple[NamedShape, ...], meshes: Mapping[str,
 
 
 def file_names(shapes: Sequence[str]) -> dict[str, str]:
-    """Return the file name of each shape: one that every system takes, no two alike, whatever their case."""
+    """Return the file name of each shape: one that every system takes, no two alike, whatever their case.
+
+    Parameters
+    ----------
+    shapes : sequence of str
+        Names of shapes.
+
+    Returns
+    -------
+    dict of str to str
+        By the name of the shape, with the ending.
+    """
     found: dict[str, str] = {}
     taken: set[str] = set()
     for shape in shapes:
@@ -214,7 +236,23 @@ def _file_stem(name: str) -> str:
 
 
 def meshes_of(result: Result) -> dict[str, Mesh]:
-    """Return the mesh of every shape of a result; identical parts are meshed once."""
+    """Return the mesh of every shape of a result; identical parts are meshed once.
+
+    Parameters
+    ----------
+    result : Result
+        What was found.
+
+    Returns
+    -------
+    dict of str to Mesh
+        By the name of the shape, where it stands.
+
+    Raises
+    ------
+    KernelError
+        A shape could not be meshed.
+    """
     worker = Tessellator()
     return {shape.name: worker.mesh(cast("Shape", shape.geometry)) for shape in result.shapes}
 
@@ -269,6 +307,10 @@ def write_all(
     ----------
     folder : Path
         An empty folder.
+    result : Result
+        What was found.
+    setup : Setup
+        The set-up that was checked.
     painter : Painter or None
         The drawing process, started beforehand; None draws no pictures.
     progress : callable
@@ -315,6 +357,21 @@ def notebook_html(result: Result) -> str:
     """Return markup that shows verdict, tables and the 3-D view, and needs nothing but itself.
 
     A result that no check made, which has no set-up to show, is its verdict and name.
+
+    Parameters
+    ----------
+    result : Result
+        What a check returned.
+
+    Returns
+    -------
+    str
+        HTML, the page in a frame of its own.
+
+    Raises
+    ------
+    KernelError
+        A shape could not be meshed.
     """
     verdict = f"{verdict_word(result.verdict)}: {result.name}"
     if not isinstance(result.setup, Setup):

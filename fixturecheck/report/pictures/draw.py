@@ -75,6 +75,11 @@ def drawing_of(result: Result, meshes: Mapping[str, Mesh]) -> Drawing:
         What was found.
     meshes : mapping of str to Mesh
         By the name of the shape.
+
+    Returns
+    -------
+    Drawing
+        Those of findings that have a picture are by their number.
     """
     stage = set_stage(result, meshes)
     held = hold_scenes(stage)
@@ -98,8 +103,17 @@ def write_job(
         A folder for the job file and the meshes beside it, not part of what the user gets.
     folder : Path
         Where the pictures go; it is made.
+    result : Result
+        What was found.
+    meshes : mapping of str to Mesh
+        By the name of the shape.
     drawing : Drawing, optional
         What `drawing_of` returned for the result, where it has been asked already.
+
+    Returns
+    -------
+    Path
+        In `home`; the file of the meshes beside it has the same stem.
     """
     drawn = drawing or drawing_of(result, meshes)
     scenes = [*drawn.general, *drawn.close_ups.values()]
@@ -119,8 +133,17 @@ def painted(
     ----------
     painter : Painter
         A drawing process that has drawn nothing yet.
+    folder : Path
+        Where the pictures go; it is made.
+    scenes : sequence of mapping
+        The first is drawn as a view of the whole, which the close-ups show small.
     drawn : (sequence of NamedShape, mapping of str to Mesh)
         The shapes in the scenes, and the mesh of each by its name.
+
+    Returns
+    -------
+    Drawn
+        Which pictures there are, and why others are missing.
     """
     with tempfile.TemporaryDirectory() as home:
         painter.begin(_write_scenes(Path(home), folder, scenes, drawn))
@@ -158,10 +181,17 @@ def pair_scenes(number: int, title: str, sides: Pair, meshes: Mapping[str, Mesh]
     ----------
     number : int
         Which pair of pictures it is, from 1.
+    title : str
+        What both titles say after `before` and `after`.
     sides : pair of sequences of NamedShape
         The body and what is marked on it, on either side.
     meshes : mapping of str to Mesh
         The mesh of each shape by its name.
+
+    Returns
+    -------
+    list of dict
+        Two scenes: before, after.
     """
     place = fitted(_points([*sides[0], *sides[1]], meshes))
     return [
@@ -188,6 +218,8 @@ def place_scenes(
 
     Parameters
     ----------
+    title : str
+        What both titles say after `before` and `after`.
     bodies : pair of sequences of NamedShape
         All bodies on either side.
     marks : pair of sequences of NamedShape
@@ -196,6 +228,11 @@ def place_scenes(
         The bodies that changed or stand elsewhere.
     meshes : mapping of str to Mesh
         The mesh of each shape by its name.
+
+    Returns
+    -------
+    list of dict
+        Two scenes: before, after.
     """
     everything = _points([*bodies[0], *bodies[1]], meshes)
     changed = [s for s in (*bodies[0], *bodies[1]) if s.bodies[0] in about]

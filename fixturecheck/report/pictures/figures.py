@@ -86,7 +86,18 @@ VERDICTS: dict[Verdict, Rgb] = {
 
 
 def body_colours(shapes: tuple[NamedShape, ...]) -> dict[str, Rgb]:
-    """Return a colour for every shape: parts and fixtures take theirs in turn, the rest by role."""
+    """Return a colour for every shape: parts and fixtures take theirs in turn, the rest by role.
+
+    Parameters
+    ----------
+    shapes : tuple of NamedShape
+        In the order in which bodies take their turns.
+
+    Returns
+    -------
+    dict of str to Rgb
+        By the name of the shape.
+    """
     colours: dict[str, Rgb] = {}
     turns = {Role.PART: 0, Role.FIXTURE: 0}
     for shape in shapes:
@@ -208,7 +219,18 @@ def round_below(value: float) -> float:
 
 
 def shaded(shares: Floats) -> Ints:
-    """Return the colours of shares of a scale, 0 to 1, shape (n, 3)."""
+    """Return the colours of shares of a scale, 0 to 1, shape (n, 3).
+
+    Parameters
+    ----------
+    shares : ndarray, shape (n,)
+        Places on the scale; those outside take the colour of its end.
+
+    Returns
+    -------
+    ndarray of int, shape (n, 3)
+        Red, green and blue, 0 to 255.
+    """
     at = np.clip(shares, 0.0, 1.0) * (len(_STEPS) - 1)
     channels = [np.interp(at, np.arange(len(_STEPS)), _STEPS[:, k]) for k in range(3)]
     return np.asarray(np.round(np.stack(channels, axis=1)), dtype=np.int64)
@@ -245,8 +267,17 @@ def flat_arrows(middles_mm: Floats, ways_mm: Floats, normal: Floats) -> tuple[Fl
 
     Parameters
     ----------
+    middles_mm : ndarray, shape (n, 3)
+        Middle of each arrow.
     ways_mm : ndarray, shape (n, 3)
         From tail to tip.
+    normal : ndarray, shape (3,)
+        Direction that all arrows lie across, length 1.
+
+    Returns
+    -------
+    (ndarray, shape (7 n, 3), ndarray of int, shape (3 n, 3))
+        Corners in mm, and the triangles by number of corner.
     """
     length = np.linalg.norm(ways_mm, axis=1, keepdims=True)
     along = ways_mm / np.maximum(length, 1e-30)
@@ -320,6 +351,16 @@ def is_hidden(corners_mm: Floats, place_mm: Floats, eye: Floats) -> bool:
     Parameters
     ----------
     corners_mm : ndarray, shape (n, 3, 3)
+        The corners of each triangle.
+    place_mm : ndarray, shape (3,)
+        What is to be seen.
+    eye : ndarray, shape (3,)
+        From the place toward the viewer, length 1.
+
+    Returns
+    -------
+    bool
+        Triangles within `_NEAR_MM` of the place do not hide it.
 
     References
     ----------
@@ -340,7 +381,18 @@ def is_hidden(corners_mm: Floats, place_mm: Floats, eye: Floats) -> bool:
 
 
 def all_arrays(figures: Sequence[Figure]) -> dict[str, Any]:
-    """Return the arrays of several figures together."""
+    """Return the arrays of several figures together.
+
+    Parameters
+    ----------
+    figures : sequence of Figure
+        Figures of different names.
+
+    Returns
+    -------
+    dict of str to ndarray
+        As `Figure.arrays` keys them.
+    """
     return {name: values for figure in figures for name, values in figure.arrays().items()}
 
 

@@ -52,7 +52,19 @@ _CUTTER, _CUTTER_RGB = 0.35, (96, 84, 128)
 
 
 def hold_scenes(stage: MeshedResult) -> list[Drawn]:
-    """Return every picture of the hold with the figures in it; none where no holding was asked."""
+    """Return every picture of the hold with the figures in it; none where no holding was asked.
+
+    Parameters
+    ----------
+    stage : MeshedResult
+        The shapes of the result with their meshes.
+
+    Returns
+    -------
+    list of (dict, list of Figure)
+        Each scene with what it shows besides shapes: pull, flux, how a part lets go in each of the first
+        cuts.
+    """
     hold = stage.result.holding
     if hold is None:
         return []
@@ -238,6 +250,11 @@ def moved_name(picture: str, place: int) -> str:
         File name of the picture.
     place : int
         Place of the body among those that move in it, from 0.
+
+    Returns
+    -------
+    str
+        The same in pictures and 3-D view.
     """
     return f"figure {picture} {place}"
 
@@ -251,6 +268,11 @@ def far_of(stage: MeshedResult, part: PartHeld) -> float:
         The shapes of the result with their meshes.
     part : PartHeld
         The part that goes, with the bodies that move with it.
+
+    Returns
+    -------
+    float
+        mm.
     """
     about = [part.part, *(m.body for m in part.motions if m.body in stage.numbers)]
     reach = np.vstack([stage.meshes[n].all_points_mm() for n in about])

@@ -40,6 +40,11 @@ def around(x: float, y: float, width: float, height: float) -> Box:
         Its middle in pixels, from the upper left corner of the picture.
     width, height : float
         Its size in pixels.
+
+    Returns
+    -------
+    Box
+        Left, top, right and bottom in pixels.
     """
     return x - width / 2, y - height / 2, x + width / 2, y + height / 2
 
@@ -213,12 +218,28 @@ def nearest_of(box: Box, spot: Point) -> Point:
         Left, top, right and bottom in pixels.
     spot : Point
         x and y in pixels; inside the box it is the nearest itself.
+
+    Returns
+    -------
+    Point
+        x and y in pixels.
     """
     return min(max(spot[0], box[0]), box[2]), min(max(spot[1], box[1]), box[3])
 
 
 def heart(mask: npt.NDArray[np.bool_]) -> tuple[float, float, float] | None:
-    """Return the point of a region farthest from its border, and that distance, in pixels of the picture."""
+    """Return the point of a region farthest from its border, and that distance, in pixels of the picture.
+
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (rows, columns)
+        The region on a grid of one place for every `STEP` pixels.
+
+    Returns
+    -------
+    (float, float, float) or None
+        x, y and distance; None where the region is empty.
+    """
     if not mask.any():
         return None
     depth = distance_transform_edt(np.pad(mask, 1))[1:-1, 1:-1]
@@ -268,8 +289,15 @@ def finish_overview(
 
     Parameters
     ----------
+    canvas : Canvas
+        The drawn picture; it is written on.
     small, small_view : Image and Projection, optional
         The whole, for the inset, where the picture is closer.
+
+    Returns
+    -------
+    Image
+        Higher than the drawn one by the strip with the title.
     """
     draw = ImageDraw.Draw(canvas.picture)
     board = canvas.board()
@@ -299,6 +327,11 @@ def finish_close_up(canvas: Canvas, small: Image.Image, small_view: Projection) 
         The whole set-up, for the inset.
     small_view : Projection
         The projection of `small`.
+
+    Returns
+    -------
+    Image
+        Higher than the drawn one by the strip with the title.
     """
     scene = canvas.scene
     draw = ImageDraw.Draw(canvas.picture)
@@ -320,7 +353,18 @@ def finish_close_up(canvas: Canvas, small: Image.Image, small_view: Projection) 
 
 
 def font_of(size: int) -> Any:
-    """Return the built-in font in a size."""
+    """Return the built-in font in a size.
+
+    Parameters
+    ----------
+    size : int
+        Size of the letters in pixels.
+
+    Returns
+    -------
+    font of PIL
+        For texts drawn by PIL.
+    """
     return ImageFont.load_default(size=size)
 
 
@@ -335,13 +379,29 @@ def size_of(draw: ImageDraw.ImageDraw, text: str, font: Any) -> tuple[float, flo
         Words to measure.
     font : font of PIL
         What they are set in.
+
+    Returns
+    -------
+    (float, float)
+        Width and height.
     """
     left, top, right, bottom = draw.textbbox((0, 0), text, font=font, anchor="la")
     return right - left, bottom - top
 
 
 def titled(canvas: Canvas) -> Image.Image:
-    """Put a strip on top: what the picture is about and, where it shows a finding, its verdict and number."""
+    """Put a strip on top: what the picture is about and, where it shows a finding, its verdict and number.
+
+    Parameters
+    ----------
+    canvas : Canvas
+        The drawn picture, which stays as it is.
+
+    Returns
+    -------
+    Image
+        Higher by `STRIP` pixels.
+    """
     scene, picture = canvas.scene, canvas.picture
     whole = Image.new("RGB", (picture.width, picture.height + STRIP), PAPER)
     whole.paste(picture, (0, STRIP))

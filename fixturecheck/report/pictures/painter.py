@@ -202,8 +202,15 @@ def painting(pictures: bool, *, copied: bool = False) -> Iterator[Painter | None
 
     Parameters
     ----------
+    pictures : bool
+        Whether anything is to be drawn.
     copied : bool
         As of `Painter`.
+
+    Yields
+    ------
+    Painter or None
+        It waits for a job.
     """
     painter = Painter(copied=copied) if pictures else None
     try:

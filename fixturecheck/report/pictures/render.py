@@ -60,7 +60,7 @@ _SAME_RGB, _FEW_PIXELS = 8, 40
 """A line or a dot is unlit, so its own colour stands in the picture wherever it is seen."""
 
 
-def finish_arrows(canvas: Canvas) -> Image.Image:
+def _finish_arrows(canvas: Canvas) -> Image.Image:
     """Return the picture with all arrows of its scene, their words, names, axes, legend and title."""
     draw = ImageDraw.Draw(canvas.picture)
     board = canvas.board()
@@ -113,7 +113,7 @@ def _label(draw: ImageDraw.ImageDraw, lines: Sequence[str]) -> Label:
     return Label(draw, lines, sizes=(36, 32), spacing_share=1.2, margins=(14, 8, 8))
 
 
-def finish_scaled(canvas: Canvas) -> Image.Image:
+def _finish_scaled(canvas: Canvas) -> Image.Image:
     """Return the picture with the scale of its colours, its letters and words, names, axes and title."""
     draw = ImageDraw.Draw(canvas.picture)
     board = _board(canvas)
@@ -484,9 +484,9 @@ def _draw_job(job_path: Path) -> None:
             if scene["file"] == job["scenes"][0]["file"] or scene.get("whole"):
                 finished = finish_overview(canvas, *(small if scene.get("close") else ()))
             elif "scale" in scene:
-                finished = finish_scaled(canvas)
+                finished = _finish_scaled(canvas)
             elif "arrows" in scene:
-                finished = finish_arrows(canvas)
+                finished = _finish_arrows(canvas)
             else:
                 finished = finish_close_up(canvas, *small)
             finished.save(folder / scene["file"], compress_level=6)

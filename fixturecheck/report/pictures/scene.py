@@ -82,6 +82,11 @@ def set_stage(result: Result, meshes: Mapping[str, Mesh]) -> MeshedResult:
         What was found.
     meshes : mapping of str to Mesh
         By the name of the shape.
+
+    Returns
+    -------
+    MeshedResult
+        Its triangles are numbered by the place of their shape in the result.
     """
     corners, owners = [np.zeros((0, 3, 3))], [np.zeros(0, dtype=np.int64)]
     for number, shape in enumerate(result.shapes):
@@ -125,6 +130,16 @@ def overview(stage: MeshedResult) -> dict[str, Any]:
     """Return the scene of the whole set-up: bodies, patches, and as a ghost the first cut's wheel.
 
     Where the parts are small in it, `close` is the camera that holds them, else None.
+
+    Parameters
+    ----------
+    stage : MeshedResult
+        The shapes of the result with their meshes.
+
+    Returns
+    -------
+    dict
+        A scene, as `scene_base` begins it.
     """
     colours = body_colours(stage.result.shapes)
     actors = []
@@ -184,7 +199,18 @@ def around_of(points: Floats, everything: Floats) -> Floats:
 
 
 def fitted(points: Floats) -> dict[str, Any]:
-    """Return the camera from the operator's side that holds all points (n, 3)."""
+    """Return the camera from the operator's side that holds all points (n, 3).
+
+    Parameters
+    ----------
+    points : ndarray, shape (n, 3)
+        mm.
+
+    Returns
+    -------
+    dict
+        As `camera` returns it.
+    """
     eye = unit(FRONT_RIGHT)
     centre, height = fit(points, eye)
     return camera(centre, eye, height)
@@ -199,6 +225,11 @@ def close_up(stage: MeshedResult, row: Numbered) -> dict[str, Any]:
         The shapes of the result with their meshes.
     row : Numbered
         The finding that leads its number, and the file name of its picture.
+
+    Returns
+    -------
+    dict
+        A scene, as `scene_base` begins it.
     """
     finding = row.finding
     shapes = [s for s in finding.shapes if s.name in stage.numbers]
@@ -278,6 +309,11 @@ def close_actors(stage: MeshedResult, shapes: list[NamedShape], involved: list[s
         Those of the finding; what is no body among them is its evidence.
     involved : list of str
         Names of the bodies that are not pale; a pole on one of them is not either.
+
+    Returns
+    -------
+    list of dict
+        Actors, as `actor` returns them, in the order of the result.
     """
     colours = body_colours(stage.result.shapes)
     evidence = {s.name for s in shapes if s.role not in (Role.GROUND, *TOOLS)}
@@ -308,6 +344,8 @@ def wheel_passing(
 
     Parameters
     ----------
+    stage : MeshedResult
+        The shapes of the result with their meshes.
     cut : str
         The cut.
     at_mm : ndarray, shape (3,)
@@ -370,6 +408,11 @@ def actor(
         0 is clear, 1 opaque.
     pale : bool
         Whether the colour is mixed with that of paper.
+
+    Returns
+    -------
+    dict
+        `mesh` is the name of the shape.
     """
     rgb = np.array(colours[shape.name], dtype=np.float64)
     if pale:
@@ -386,7 +429,18 @@ def actor(
 
 
 def legend_of(roles: Iterable[str]) -> list[dict[str, Any]]:
-    """Return a legend row for each role once; what the picture does not show is left out when it is drawn."""
+    """Return a legend row for each role once; what the picture does not show is left out when it is drawn.
+
+    Parameters
+    ----------
+    roles : iterable of str
+        Values of `Role`, in any order and as often as they come.
+
+    Returns
+    -------
+    list of dict
+        `rgb`, `text` and `role` of each, in the order of `Role`.
+    """
     known = sorted({Role(role) for role in roles}, key=list(Role).index)
     return [{"rgb": list(ROLES[role]), "text": WORDS[role], "role": str(role)} for role in known]
 
@@ -500,7 +554,18 @@ def _drawn_part(result: Result) -> PartLocation | None:
 
 
 def location_scene(stage: MeshedResult) -> dict[str, Any] | None:
-    """Return the scene; None where no part has a closed seat."""
+    """Return the scene; None where no part has a closed seat.
+
+    Parameters
+    ----------
+    stage : MeshedResult
+        The shapes of the result with their meshes.
+
+    Returns
+    -------
+    dict or None
+        A scene, as `scene_base` begins it, with its arrows.
+    """
     part = _drawn_part(stage.result)
     if part is None:
         return None
@@ -590,7 +655,18 @@ _MOST_TIMES = 200.0
 
 
 def rest_scene(stage: MeshedResult) -> dict[str, Any] | None:
-    """Return the scene of all parts at rest; None where they rest as drawn or do not rest."""
+    """Return the scene of all parts at rest; None where they rest as drawn or do not rest.
+
+    Parameters
+    ----------
+    stage : MeshedResult
+        The shapes of the result with their meshes.
+
+    Returns
+    -------
+    dict or None
+        A scene, as `scene_base` begins it; `times` is how much larger moves are drawn.
+    """
     moved = {s.bodies[0]: s for s in stage.result.shapes if s.role is Role.REST}
     finding = _widest_open(stage.result)
     if not moved or finding is None or stage.result.rest is None:

@@ -59,14 +59,36 @@ class View:
 
 
 def unit(vector: Iterable[float]) -> Floats:
-    """Return a vector of length one; a zero vector comes back as it is."""
+    """Return a vector of length one; a zero vector comes back as it is.
+
+    Parameters
+    ----------
+    vector : iterable of float
+        In any unit.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Without unit.
+    """
     array = np.asarray(list(vector), dtype=np.float64)
     length = float(np.linalg.norm(array))
     return array / length if length > 0 else array
 
 
 def up_for(eye: Floats) -> Floats:
-    """Return the upward direction of a picture: Z, or Y when looked at from above."""
+    """Return the upward direction of a picture: Z, or Y when looked at from above.
+
+    Parameters
+    ----------
+    eye : ndarray, shape (3,)
+        From the picture toward the viewer, length 1.
+
+    Returns
+    -------
+    ndarray, shape (3,)
+        Square to `eye`, length 1.
+    """
     straight = np.array([0.0, 0.0, 1.0]) if abs(eye[2]) < 0.95 else np.array([0.0, 1.0, 0.0])
     return unit(straight - eye * (straight @ eye))
 
@@ -133,7 +155,18 @@ class Projection:
 
 
 def side_view(direction: Floats) -> View:
-    """Return the section in which a move along a direction is seen from the operator's side, level."""
+    """Return the section in which a move along a direction is seen from the operator's side, level.
+
+    Parameters
+    ----------
+    direction : ndarray, shape (3,)
+        The way of the move, length 1.
+
+    Returns
+    -------
+    View
+        Its score is zero.
+    """
     flat = np.cross(direction, [0.0, 0.0, 1.0])
     across = flat if float(np.linalg.norm(flat)) > _LEVEL else np.array([0.0, -1.0, 0.0])
     eye = unit(across if float(across @ np.array(FRONT_RIGHT)) > 0 else -across)
@@ -153,6 +186,11 @@ def off_the_ends(spot: Floats, eye: Floats, points: Floats) -> Floats:
         Unit vector toward the viewer.
     points : ndarray, shape (n, 3)
         Points of what is cut, mm.
+
+    Returns
+    -------
+    ndarray, shape (3,)
+        mm.
     """
     depth = points @ eye
     low, high = float(depth.min()), float(depth.max())
@@ -193,6 +231,11 @@ def choose_view(
         Size of the regions, from the spot outward.
     bodies, regions : frozenset of int
         Numbers of the bodies that meet at the spot, and of the regions that must be seen there.
+
+    Returns
+    -------
+    View
+        Of all that were tried, the one with the highest score.
     """
     wanted = _Wanted(
         spot_mm=spot_mm,
@@ -462,8 +505,23 @@ def framed(
 
     Parameters
     ----------
+    finding : Finding
+        What the close-up is of.
+    regions : sequence of ndarray, shape (n, 3)
+        Points of each solid region, mm.
+    patches : sequence of ndarray, shape (n, 3)
+        Points of each contact patch, mm; they count where there are no regions.
+    bodies : mapping of str to ndarray, shape (n, 3)
+        Points of each body and travel that is involved, mm, by its name.
     gap_mm : float
         Widest gap of the small-gap patches; zero where there is none and the finding's own length counts.
+    whole_mm : float
+        Size of everything; no close-up shows more.
+
+    Returns
+    -------
+    Frame
+        What sets the scale, and what has to be in the picture.
     """
     gap_mm = gap_mm or _length_mm(finding)
     if regions:
@@ -502,7 +560,18 @@ def _extents(points: Floats) -> Floats:
 
 
 def long_axis_of(points: Floats) -> Floats | None:
-    """Return the axis along which points (n, 3) run, where they are long and thin, else None."""
+    """Return the axis along which points (n, 3) run, where they are long and thin, else None.
+
+    Parameters
+    ----------
+    points : ndarray, shape (n, 3)
+        In any unit.
+
+    Returns
+    -------
+    ndarray, shape (3,), or None
+        Length 1.
+    """
     axes = _axes(points)
     extents = np.ptp(points @ axes.T, axis=0)
     return unit(axes[0]) if extents[0] > 3.0 * extents[1] else None

@@ -352,6 +352,11 @@ def view_of(result: Result, setup: Setup, meshes: Mapping[str, Mesh], drawing: D
     drawing : Drawing
         The scenes of the result, which become stops and figures.
 
+    Returns
+    -------
+    ViewerMarkup
+        Style, place and script for the page.
+
     Raises
     ------
     ValueError
@@ -373,6 +378,11 @@ def packed_view(result: Result, setup: Setup, meshes: Mapping[str, Mesh], drawin
         By the name of the shape.
     drawing : Drawing
         The scenes of the result, which become stops and figures.
+
+    Returns
+    -------
+    str
+        Base64, as `Store.packed` makes it.
     """
     store = Store()
     things = things_of(result, setup, meshes, store)

@@ -77,8 +77,15 @@ def stops_of(drawing: Drawing, places: Mapping[str, int]) -> list[dict[str, Any]
 
     Parameters
     ----------
+    drawing : Drawing
+        The scenes of the result.
     places : mapping of str to int
         Where each shape and figure stands in the list of things, by name.
+
+    Returns
+    -------
+    list of dict
+        Contacts come last, at most `MOST_TOUCHES`.
     """
     whole, *others = [_general(drawing, scene, places) for scene in drawing.general]
     stops = [whole, *_close(drawing, whole)]
@@ -252,7 +259,18 @@ def _stop(
 
 
 def rounded_values(value: Any) -> Any:
-    """Return a number, or the numbers of a vector, as the view is sent them."""
+    """Return a number, or the numbers of a vector, as the view is sent them.
+
+    Parameters
+    ----------
+    value : float or iterable of float
+        In any unit.
+
+    Returns
+    -------
+    float or list of float
+        To five decimals; never -0.0.
+    """
     if isinstance(value, float | int):
         return round(float(value), 5) + 0.0
     return [round(float(v), 5) + 0.0 for v in value]

@@ -148,6 +148,11 @@ def view_with(data: str) -> ViewerMarkup:
     ----------
     data : str
         What `packed_view` returned.
+
+    Returns
+    -------
+    ViewerMarkup
+        Style, place and script for the page.
     """
     return ViewerMarkup(
         style=_text("view.css"),
@@ -157,7 +162,13 @@ def view_with(data: str) -> ViewerMarkup:
 
 
 def script() -> str:
-    """Return the whole script, closed in itself."""
+    """Return the whole script, closed in itself.
+
+    Returns
+    -------
+    str
+        JavaScript.
+    """
     pieces = "\n".join(_text(name) for name in SCRIPTS)
     return f'"use strict";\n(() => {{\n{pieces}\n}})();'
 
@@ -183,6 +194,11 @@ def things_of(result: Result, setup: Setup, meshes: Mapping[str, Mesh], store: S
         By the name of the shape.
     store : Store
         Takes the arrays.
+
+    Returns
+    -------
+    list of dict
+        One for each shape.
     """
     colours = body_colours(result.shapes)
     contacts = {c.patch: c for c in result.contacts if c.patch}
@@ -219,6 +235,11 @@ def figure_thing(figure: Figure, layer: str, opacity_share: float, store: Store)
         0 is clear, 1 opaque.
     store : Store
         Takes the arrays.
+
+    Returns
+    -------
+    dict
+        A thing as of `things_of`, at the origin, with a colour for each corner.
     """
     # No two triangles of different colours share a corner, so that a colour for each corner is enough.
     colours = np.zeros((len(figure.points_mm), 3), dtype=np.int64)
@@ -254,7 +275,18 @@ def _gap(contact: Contact, widest_um: float, units: str) -> dict[str, Any]:
 
 
 def gap_scale(result: Result) -> dict[str, Any] | None:
-    """Return the scale of gaps by colour; None where no gap is open."""
+    """Return the scale of gaps by colour; None where no gap is open.
+
+    Parameters
+    ----------
+    result : Result
+        The mean gaps of its contacts that have a patch decide.
+
+    Returns
+    -------
+    dict or None
+        `title`; `ends`, zero and the widest gap as texts; `rgb`, the colours between.
+    """
     widest_um = max((c.gap_mean_um for c in result.contacts if c.patch), default=0.0)
     if widest_um <= 0:
         return None
@@ -263,7 +295,13 @@ def gap_scale(result: Result) -> dict[str, Any] | None:
 
 
 def scale_colours() -> list[list[int]]:
-    """Return the colours of a scale, from little to much."""
+    """Return the colours of a scale, from little to much.
+
+    Returns
+    -------
+    list of list of int
+        Eleven, each red, green and blue, 0 to 255.
+    """
     return [list(map(int, rgb)) for rgb in shaded(np.linspace(0.0, 1.0, 11))]
 
 
