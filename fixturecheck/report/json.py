@@ -100,7 +100,7 @@ class _Plain:
 
     Parameters
     ----------
-    told : mapping of type to callable
+    writers : mapping of type to callable
         How a record of a type is written that is not written field by field: as a `Record`, or as a sentence.
     number : callable
         Rounds a number; it is given the name of the field, whose end is the unit.

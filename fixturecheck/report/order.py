@@ -26,14 +26,16 @@ MOST_PICTURES = 24
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Numbered:
-    """What is reported under one number, counted from 1 with the worst first, and its picture's file name.
+    """What is reported under one number, and its picture.
 
     Parameters
     ----------
-    finding : Finding
-        The finding that leads.
+    number : int
+        Counted from 1, the worst first.
     together : Together
-        It and those like it.
+        The finding that leads, and those like it.
+    picture : str or None
+        File name of its picture; None where it has none.
     follows : tuple of Together
         What follows from it.
     """

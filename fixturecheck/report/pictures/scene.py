@@ -1,6 +1,5 @@
 """What each picture shows: which shapes, how coloured, from where, with which words.
 
-What each picture shows: which shapes, how coloured, from where, with which words.
 The scenes are plain values; the process that draws them needs neither the kernel nor the result.
 """
 

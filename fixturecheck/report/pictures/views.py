@@ -45,8 +45,8 @@ class View:
 
     Parameters
     ----------
-    eye, up : ndarray, shape (3,)
-        Unit vectors from the spot to the camera, and upward in the picture.
+    eye : ndarray, shape (3,)
+        Unit vector from the spot to the camera.
     cut : bool
         Whether everything before the spot is cut away.
     score : float
@@ -367,8 +367,6 @@ def what_is_seen(triangles: Triangles, spot: Floats, eye: Floats, reach_mm: floa
         Middle of the picture, mm.
     eye : ndarray, shape (3,)
         Unit vector toward the viewer.
-    up : ndarray, shape (3,)
-        Unit vector that points up in the picture.
     reach_mm : float
         Half the width that is looked at; half the height is 0.75 of it.
     cut : bool
