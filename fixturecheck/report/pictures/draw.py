@@ -79,7 +79,7 @@ def drawing_of(result: Result, meshes: Mapping[str, Mesh]) -> Drawing:
     Returns
     -------
     Drawing
-        Those of findings that have a picture are by their number.
+        The scenes of findings that have a picture stand by number in its `close_ups`.
     """
     stage = set_stage(result, meshes)
     held = hold_scenes(stage)
