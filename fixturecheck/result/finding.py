@@ -25,7 +25,17 @@ BADNESS = (Verdict.GO, Verdict.CAUTION, Verdict.UNKNOWN, Verdict.NO_GO)
 
 
 def worst(verdicts: Iterable[Verdict]) -> Verdict:
-    """Return the worst of the verdicts: no-go, then unknown, then caution; `go` when there is none."""
+    """Return the worst of the verdicts: no-go, then unknown, then caution; `go` when there is none.
+
+    Parameters
+    ----------
+    verdicts : iterable of Verdict
+        May be empty.
+
+    Returns
+    -------
+    Verdict
+    """
     return max(verdicts, key=BADNESS.index, default=Verdict.GO)
 
 
@@ -339,14 +349,31 @@ def not_computed(
 
     Parameters
     ----------
+    subject : str
+        What it is about, as in `Finding`.
     says : str or Exception
         What is not known and why, or the error alone, which is then said to be the reason.
     check : str
         The check's name; a check itself leaves it out.
+    about : tuple of str
+        The bodies or faces that it is about, as in `Finding`.
+    cut : str
+        The cut that it is about; empty where it is about none.
+    named : str
+        What else tells it from others of its kind.
     asks : Kind or None
         A kind of those that would answer the question, where one question alone has no answer.
     value : float or None
         What is known all the same, in `unit`.
+    unit : str
+        Unit of `value`; empty without one.
+    source : str
+        Where the rule comes from.
+
+    Returns
+    -------
+    Finding
+        Of the kind `NOT_COMPUTED`, without limit, margin or remedy.
     """
     if isinstance(says, Exception):
         says = f"Could not be computed: {str(says).rstrip('.')}."
@@ -453,6 +480,8 @@ def judge(
     ----------
     value : float or None
         The number found, in `unit`; None where it is not known, which never passes.
+    unit : str
+        Unit of the number, its limit and its margin; empty for none.
     at_least, at_most, within : float or None
         The limit, one of the three: from below, from above, or on the size of a number that may have either
         sign. None of them where nothing limits it; `verdict` then has to be given.
@@ -465,6 +494,10 @@ def judge(
     **text
         What the finding tells; a remedy is left out where it is go. Without `subject` that is its cut, and
         the first that it is about or else how it is `named`.
+
+    Returns
+    -------
+    Finding
 
     Raises
     ------
@@ -508,6 +541,11 @@ def meets(
         none is met.
     rounding : float
         How far rounding alone may put the number beyond the limit.
+
+    Returns
+    -------
+    bool
+        True too where the limit is missed by no more than the rounding.
 
     Raises
     ------

@@ -241,7 +241,18 @@ QUESTIONS: Mapping[tuple[str, Kind], str] = {
 
 
 def question_of(finding: Finding) -> str:
-    """Return which of its check's questions a finding answers, or leaves unanswered."""
+    """Return which of its check's questions a finding answers, or leaves unanswered.
+
+    Parameters
+    ----------
+    finding : Finding
+        With the name of its check.
+
+    Returns
+    -------
+    str
+        As in `QUESTIONS`, else the kind itself; empty where the finding has none.
+    """
     kind = finding.asks or finding.kind
     return "" if kind is None else QUESTIONS.get((finding.check, kind), str(kind))
 
@@ -266,7 +277,18 @@ def kinds_of(check: str, question: str) -> tuple[Kind, ...]:
 
 
 def name_of(finding: Finding) -> str:
-    """Return the id of a finding, where nothing else answers its question about the same things."""
+    """Return the id of a finding, where nothing else answers its question about the same things.
+
+    Parameters
+    ----------
+    finding : Finding
+        With the name of its check; its own id plays no part.
+
+    Returns
+    -------
+    str
+        Check, question and what it is about with `/` between, then `:NAMED` and `@CUT` where it has them.
+    """
     about = [*finding.about]
     if (finding.asks or finding.kind) in EITHER_WAY:
         about.sort()
@@ -285,6 +307,16 @@ def identified(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Return findings, in their order, each with an id that no other of them has.
 
     The ids do not depend on the order. No part of a name holds a `~`, so that numbers clash with no name.
+
+    Parameters
+    ----------
+    findings : iterable of Finding
+        All findings of one result.
+
+    Returns
+    -------
+    tuple of Finding
+        Of those of one name, all but the first have `~` and a number after it.
     """
     findings = tuple(findings)
     alike: dict[str, list[int]] = {}

@@ -63,12 +63,34 @@ class NamedShape:
 
 
 def wheel_name(cut: str) -> str:
-    """Return the name of the shape that shows the wheel of a cut."""
+    """Return the name of the shape that shows the wheel of a cut.
+
+    Parameters
+    ----------
+    cut : str
+        Name of the cut.
+
+    Returns
+    -------
+    str
+        As `wheel top`.
+    """
     return f"wheel {cut}"
 
 
 def cutter_name(cut: str) -> str:
-    """Return the name of the shape that shows the end mill of a run."""
+    """Return the name of the shape that shows the end mill of a run.
+
+    Parameters
+    ----------
+    cut : str
+        Name of the run.
+
+    Returns
+    -------
+    str
+        As `cutter top`.
+    """
     return f"cutter {cut}"
 
 

@@ -69,8 +69,15 @@ def as_stored(result: Result, path: str) -> StoredResult:
 
     Parameters
     ----------
+    result : Result
+        What a check of a set-up came to.
     path : str
         What it goes by.
+
+    Returns
+    -------
+    StoredResult
+        In the version that is written now, its findings without shapes.
     """
     return StoredResult(
         path=path,
@@ -96,6 +103,11 @@ def read_stored(text: bytes, path: str) -> StoredResult:
         What the file holds.
     path : str
         What to call it in a message.
+
+    Returns
+    -------
+    StoredResult
+        Its `path` is what it was called.
 
     Raises
     ------
@@ -139,6 +151,11 @@ def read_job(text: bytes, path: str) -> StoredResult:
         What the file holds.
     path : str
         What to call it in a message.
+
+    Returns
+    -------
+    StoredResult
+        With `setups`, the file of each operation that has a set-up of its own.
 
     Raises
     ------

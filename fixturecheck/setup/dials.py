@@ -231,6 +231,11 @@ class Squaring:
 def refuse_bad_dials(setup: Setup) -> None:
     """Raise for what is stated of dials, transfers and squaring that cannot be.
 
+    Parameters
+    ----------
+    setup : Setup
+        With bodies that are sound and named once.
+
     Raises
     ------
     SetupError

@@ -123,6 +123,11 @@ def read_document(path: Path, overrides: Mapping[str, str], *, reached_by: str =
     reached_by : str
         What stands before each key where the user gave it: `operation.30.setup.`; messages repeat it.
 
+    Returns
+    -------
+    Stated
+        The whole file, with the overrides in place.
+
     Raises
     ------
     SetupError
@@ -148,6 +153,11 @@ def document_of(name: str, text: str) -> Stated:
     name : str
         What its file is called.
     text : str
+
+    Returns
+    -------
+    Stated
+        The whole text; nothing in it is overridden.
 
     Raises
     ------
@@ -183,6 +193,16 @@ def _parsed(name: str, text: str) -> dict[str, Any]:
 
 def text_of(path: Path) -> str:
     """Return the text of a file, which must be a regular one of sensible size.
+
+    Parameters
+    ----------
+    path : Path
+        A TOML file.
+
+    Returns
+    -------
+    str
+        All of it.
 
     Raises
     ------
@@ -315,7 +335,18 @@ def _like(key: str) -> str:
 
 
 def twins(key: str) -> list[str]:
-    """Return the keys that state the same quantity in other units, which an override replaces."""
+    """Return the keys that state the same quantity in other units, which an override replaces.
+
+    Parameters
+    ----------
+    key : str
+        A key, with its unit at the end.
+
+    Returns
+    -------
+    list of str
+        Empty where the key does not end in a unit that has a counterpart.
+    """
     pairs = [*INCH_SUFFIX.items(), *((inch, metric) for metric, inch in INCH_SUFFIX.items())]
     return [key.removesuffix(one) + other for one, other in pairs if key.endswith(one)]
 
@@ -366,6 +397,11 @@ def guesses(facts: Stated, keys: Iterable[str]) -> tuple[Guess, ...]:
     keys : iterable of str
         Dotted keys, from the top of the set-up.
 
+    Returns
+    -------
+    tuple of Guess
+        In the order of the keys.
+
     Raises
     ------
     SetupError
@@ -399,7 +435,18 @@ def _value_at(values: object, path: Sequence[str]) -> object:
 
 
 def guessed_rows(found: Iterable[Guess]) -> Iterator[Assumed]:
-    """Yield a row for each guess, as what is assumed is told."""
+    """Yield a row for each guess, as what is assumed is told.
+
+    Parameters
+    ----------
+    found : iterable of Guess
+        Guesses of one set-up.
+
+    Yields
+    ------
+    Assumed
+        Marked as guessed; a number under an inch key comes in metric units, under the metric key.
+    """
     for guess in found:
         *owner, key = guess.path
         value, name, matters = _in_metric(guess.value, key, owner[0] if owner else "")

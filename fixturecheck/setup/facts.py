@@ -40,6 +40,11 @@ def point(values: object, what: str) -> Vector:
     what : str
         What it is called in the message.
 
+    Returns
+    -------
+    Vector
+        In the unit in which they were stated.
+
     Raises
     ------
     SetupError
@@ -60,8 +65,15 @@ def turns(values: object, *, what: str = "") -> tuple[tuple[Vector, float], ...]
 
     Parameters
     ----------
+    values : object
+        A list of pairs: an axis, `x`, `y`, `z` or a vector, and an angle in degrees.
     what : str
         What to call in a message whatever one of the turns belongs to.
+
+    Returns
+    -------
+    tuple of (Vector, float)
+        An axis that was stated as a vector keeps its length.
 
     Raises
     ------
@@ -179,6 +191,11 @@ def place_facts(entry: Stated, units: str) -> PlaceFacts:
     units : str
         `inch`, or the unit is the millimetre.
 
+    Returns
+    -------
+    PlaceFacts
+        In mm and degrees.
+
     Raises
     ------
     SetupError
@@ -203,6 +220,11 @@ def equipment_facts(entry: Stated, units: str) -> EquipmentFacts:
         One `[[equipment]]` table.
     units : str
         Those of its `at`: `inch`, or the unit is the millimetre.
+
+    Returns
+    -------
+    EquipmentFacts
+        Without the parameters that are not stated.
 
     Raises
     ------
@@ -275,11 +297,20 @@ def body_facts(entry: Stated, units: str, *, name: str | None = None, tags: Tags
 
     Parameters
     ----------
+    entry : Stated
+        The table that states the body.
+    units : str
+        Those of its place and of points on its faces: `inch`, or the unit is the millimetre.
     name : str, optional
         What a body is called whose solid and place do not come from a table; without it the table states
         name, file and place.
     tags : callable, optional
         Finds the faces of a tag; without it there are none.
+
+    Returns
+    -------
+    BodyFacts
+        Without file and place where `name` is given.
 
     Raises
     ------

@@ -98,6 +98,11 @@ def spread_out(facts: Stated, wrong: Mistakes) -> SpreadTables:
         The tables at the top, as stated.
     wrong : Mistakes
         Takes what is wrong with the keys that are read here.
+
+    Returns
+    -------
+    SpreadTables
+        The tables as they are where none places anything by seats.
     """
     return _Spreading(facts, wrong).done()
 

@@ -131,7 +131,18 @@ class Hardening:
 
 
 def hardened_parts(setup: Setup) -> tuple[Body, ...]:
-    """Return the parts that are hardened, in the order stated; none where no hardening is stated."""
+    """Return the parts that are hardened, in the order stated; none where no hardening is stated.
+
+    Parameters
+    ----------
+    setup : Setup
+        It need not state a hardening.
+
+    Returns
+    -------
+    tuple of Body
+        All parts where the hardening names none.
+    """
     hardening = setup.hardening
     if hardening is None:
         return ()
@@ -140,6 +151,11 @@ def hardened_parts(setup: Setup) -> tuple[Body, ...]:
 
 def refuse_bad_words(hardening: Hardening) -> None:
     """Refuse a process or steel that the tables do not have, and lists of the wrong length.
+
+    Parameters
+    ----------
+    hardening : Hardening
+        As stated.
 
     Raises
     ------
@@ -166,6 +182,11 @@ def refuse_bad_words(hardening: Hardening) -> None:
 
 def refuse_bad_hardening(setup: Setup) -> None:
     """Refuse a hardening whose parts, faces or steels are not there.
+
+    Parameters
+    ----------
+    setup : Setup
+        With bodies that are sound and named once.
 
     Raises
     ------

@@ -367,6 +367,11 @@ class Holding:
 def refuse_bad_holding(setup: Setup) -> None:
     """Raise for the first thing in the holding of a set-up that cannot be computed with.
 
+    Parameters
+    ----------
+    setup : Setup
+        With bodies that are sound and named once.
+
     Raises
     ------
     SetupError

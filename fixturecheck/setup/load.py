@@ -86,10 +86,18 @@ def body_of(facts: BodyFacts, drawn: object, at: Location, **more: Any) -> Body:
 
     Parameters
     ----------
+    facts : BodyFacts
+        What is stated about it.
     drawn : object
         The solid, or the file that holds it.
+    at : Location
+        Where it stands, in the machine's frame.
     **more
         What `fixturecheck.body` takes besides.
+
+    Returns
+    -------
+    Body
 
     Raises
     ------
@@ -171,6 +179,11 @@ def setup_of_text(stated: StatedSetup, home: Path, *, sources: Any, in_state: In
     in_state : callable, optional
         Turns the part of a job into the state that its body asks for; None where there is no job.
 
+    Returns
+    -------
+    Setup
+        Validated, with what `sources` lists.
+
     Raises
     ------
     SetupError
@@ -231,6 +244,11 @@ def setup_from_assembly(assembly: Assembly, *, facts: Mapping[str, Any] | None =
         The top node.
     facts : mapping, optional
         Tables to use in place of those in the top node's metadata.
+
+    Returns
+    -------
+    Setup
+        Validated; it lists no files that it was read from.
 
     Raises
     ------
@@ -416,6 +434,11 @@ def sources_of(file: Path, bodies: Iterable[Body], read: Iterable[Path]) -> tupl
         Bodies, of which some were read from files.
     read : iterable of Path
         Other files that were read.
+
+    Returns
+    -------
+    tuple of Source
+        The set-up file first.
     """
     home = file.parent.resolve()
     found = {file.name: _digest(file)}

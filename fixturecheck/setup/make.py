@@ -42,6 +42,11 @@ def place(*, at: Sequence[float] = (0.0, 0.0, 0.0), rotate: Iterable[Turn] = ())
         Turns in the order they are made, each about an axis through the body's origin that keeps the
         direction of the machine's frame.
 
+    Returns
+    -------
+    Location
+        From the body's own frame to the machine's.
+
     Raises
     ------
     SetupError
@@ -156,6 +161,11 @@ def equipment(
         It is screwed or clamped where it stands.
     **params
         Sizes and options of that kind; a value left out takes the catalogue's own.
+
+    Returns
+    -------
+    tuple of Body
+        The first keeps the parameters that were left out, with their values, as `shop_sizes`.
 
     Raises
     ------

@@ -145,6 +145,16 @@ class Measured:
 def measured_in_file(path: Path) -> Measured:
     """Read a file of measurements.
 
+    Parameters
+    ----------
+    path : Path
+        A TOML file with `[calibration]`, one `[[equipment]]`, and `[[measurement]]`.
+
+    Returns
+    -------
+    Measured
+        With the one chuck that it states.
+
     Raises
     ------
     SetupError

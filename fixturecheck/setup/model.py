@@ -393,7 +393,18 @@ class Setup:
 
 
 def among_its_own(function: Callable[Concatenate[Setup, P], T]) -> Callable[Concatenate[Setup, P], T]:
-    """Let a function that takes a set-up look the set-up's own materials and finishes up among the shop's."""
+    """Let a function that takes a set-up look the set-up's own materials and finishes up among the shop's.
+
+    Parameters
+    ----------
+    function : callable
+        Takes a set-up first.
+
+    Returns
+    -------
+    callable
+        Takes and returns what the function does; the set-up is given by position.
+    """
 
     @wraps(function)
     def run(setup: Setup, /, *args: P.args, **kwargs: P.kwargs) -> T:
@@ -408,8 +419,15 @@ def unstated(setup: Setup, names: Collection[str]) -> Setup:
 
     Parameters
     ----------
+    setup : Setup
+        Left as it is.
     names : collection of str
         Fields that have a default.
+
+    Returns
+    -------
+    Setup
+        A copy, with the defaults in those fields.
     """
     bare = copy(setup)
     for one in fields(Setup):
@@ -431,6 +449,11 @@ def read_from(setup: Setup, sources: tuple[Source, ...], origins: Mapping[tuple[
         The files that it was read from.
     origins : mapping of tuple of str to Origin
         Where what it states stands in them; see `setup.outline`.
+
+    Returns
+    -------
+    Setup
+        A copy.
     """
     told = copy(setup)
     object.__setattr__(told, "sources", sources)
@@ -448,8 +471,15 @@ def magnet_alone(setup: Setup, of: str | None = None) -> Setup:
 
     Parameters
     ----------
+    setup : Setup
+        Left as it is.
     of : str, optional
         The equipment, or the body with poles set in it, whose poles are meant; all without.
+
+    Returns
+    -------
+    Setup
+        Of the bodies, only those that are poles or have poles set in them.
     """
     bare = unstated(setup, {one.name for one in fields(Setup)} - _OF_MAGNET)
     bodies = tuple(b for b in setup.bodies if b.pole or b.poles)
@@ -463,7 +493,18 @@ def magnet_alone(setup: Setup, of: str | None = None) -> Setup:
 
 
 def drawings_of(setup: Setup) -> dict[str, str]:
-    """Return for each body the name of the first one drawn alike with the same role."""
+    """Return for each body the name of the first one drawn alike with the same role.
+
+    Parameters
+    ----------
+    setup : Setup
+        Copies of a part are those whose solids are drawn alike.
+
+    Returns
+    -------
+    dict of str to str
+        By the name of the body: its role and the name of the first, as `part pawl_1`.
+    """
     bodies = setup.bodies
     first = one_of_each([b.solid for b in bodies])
     return {b.name: f"{b.role} {bodies[i].name}" for b, i in zip(bodies, first, strict=True)}
@@ -499,6 +540,11 @@ def is_loose(setup: Setup, name: str) -> bool:
         The bodies and the groups that they belong to.
     name : str
         Name of a body.
+
+    Returns
+    -------
+    bool
+        False of every part and of every body of a magnet.
     """
     body = setup.body(name)
     return (

@@ -51,7 +51,18 @@ _OF_A_CUT = frozenset({"reach", "clear", "align", "limits", "describe", "mill"})
 
 
 def facts_of(setup: Setup) -> tuple[StatedFact, ...]:
-    """Return every value that a set-up states or takes by default, each once."""
+    """Return every value that a set-up states or takes by default, each once.
+
+    Parameters
+    ----------
+    setup : Setup
+        As validated, with its defaults.
+
+    Returns
+    -------
+    tuple of StatedFact
+        Each value in the unit of its key.
+    """
     return tuple(_facts(setup))
 
 
@@ -116,7 +127,18 @@ def _value(value: Any) -> StatedValue:
 
 
 def bodies_drawn(setup: Setup) -> tuple[BodyDrawn, ...]:
-    """Return every body with its volume, its place and its faces; copies of a part are measured once."""
+    """Return every body with its volume, its place and its faces; copies of a part are measured once.
+
+    Parameters
+    ----------
+    setup : Setup
+        Its bodies where they stand.
+
+    Returns
+    -------
+    tuple of BodyDrawn
+        In the set-up's order.
+    """
     first = one_of_each([b.solid for b in setup.bodies])
     measured: dict[tuple[int, bytes], Measured] = {}
     found = []
@@ -171,6 +193,11 @@ def origins_of_tables(facts: Stated) -> dict[tuple[str, ...], Origin]:
     ----------
     facts : Stated
         The tables at the top, as they were read.
+
+    Returns
+    -------
+    dict of tuple of str to Origin
+        By kind and name, as `cut` and `top`; a seat by `seat` and its two faces; the whole by `()`.
     """
     found = dict(_at((), facts, ()))
     for kind in _NAMED:
@@ -209,6 +236,11 @@ def origin_of(setup: Setup, finding: Finding) -> Origin | None:
         The set-up, with its origins.
     finding : Finding
         What is to be traced.
+
+    Returns
+    -------
+    Origin or None
+        None where no file states any of it.
     """
     return next((setup.origins[key] for key in _keys(setup, finding) if key in setup.origins), None)
 
@@ -244,8 +276,15 @@ def origins_in_script(setup: Setup, files: Iterable[tuple[str, Path]]) -> dict[t
 
     Parameters
     ----------
+    setup : Setup
+        What the script made.
     files : iterable of (str, Path)
         The script, then the modules that it imported: how each is called, and where it is.
+
+    Returns
+    -------
+    dict of tuple of str to Origin
+        Keys as of `origins_of_tables`; what is mentioned nowhere is left out.
     """
     files = list(files)
     holding = setup.holding

@@ -576,7 +576,18 @@ def _is_kind(value: object, kind: str) -> bool:
 
 @cache
 def types_of(cls: type) -> Mapping[str, Any]:
-    """Return the type of each field of a data class, without None where that is allowed besides."""
+    """Return the type of each field of a data class, without None where that is allowed besides.
+
+    Parameters
+    ----------
+    cls : type
+        A data class.
+
+    Returns
+    -------
+    mapping of str to type
+        By the name of the field.
+    """
     return {name: _without_none(hint) for name, hint in get_type_hints(cls).items()}
 
 
@@ -598,6 +609,16 @@ def kind_of(hint: Any) -> str:
     """Return the kind of value that a field of a type asks for.
 
     A mapping is a table of values by name. A table of numbers may also be one number, for all names.
+
+    Parameters
+    ----------
+    hint : type
+        As `types_of` gives it.
+
+    Returns
+    -------
+    str
+        As `Stated.get` takes it.
     """
     origin, args = get_origin(hint), get_args(hint)
     if origin is UnionType:

@@ -42,7 +42,18 @@ NEEDED = "(needed)"
 
 
 def meanings_of(record: type) -> dict[str, str]:
-    """Return what each field of a data class means, from the parameters of its docstring."""
+    """Return what each field of a data class means, from the parameters of its docstring.
+
+    Parameters
+    ----------
+    record : type
+        The data class.
+
+    Returns
+    -------
+    dict of str to str
+        By the name of the parameter.
+    """
     section = _PARAMETERS.search(inspect.getdoc(record) or "")
     found: dict[str, str] = {}
     for entry in _ENTRY.finditer(section.group(1) if section else ""):
@@ -95,7 +106,18 @@ class Key:
 
 
 def keys_of(table: str) -> Iterator[Key]:
-    """Yield the keys of a table of a set-up, in the order of its data class."""
+    """Yield the keys of a table of a set-up, in the order of its data class.
+
+    Parameters
+    ----------
+    table : str
+        Its name, a key of `RECORD_OF`.
+
+    Yields
+    ------
+    Key
+        Not those that tables of their own state.
+    """
     yield from keys_of_record(RECORD_OF[table], BY_OTHER_KEYS.get(table, ()))
 
 
@@ -104,8 +126,15 @@ def keys_of_record(record: type, without: Collection[str] = ()) -> Iterator[Key]
 
     Parameters
     ----------
+    record : type
+        The data class.
     without : collection of str
         Fields that other keys state.
+
+    Yields
+    ------
+    Key
+        In metric units, with the inch key beside.
     """
     yield from (key for key in _all_keys(record) if key.name not in without)
 
@@ -138,17 +167,50 @@ def _kind_words(hint: Any) -> str:
 
 
 def purpose_of(table: str) -> str:
-    """Return in one line what a table states."""
+    """Return in one line what a table states.
+
+    Parameters
+    ----------
+    table : str
+        Its name, a key of `RECORD_OF`.
+
+    Returns
+    -------
+    str
+        First line of the docstring of its data class.
+    """
     return purpose_of_record(RECORD_OF[table])
 
 
 def purpose_of_record(record: type) -> str:
-    """Return in one line what a table of a data class states."""
+    """Return in one line what a table of a data class states.
+
+    Parameters
+    ----------
+    record : type
+        A data class with a docstring.
+
+    Returns
+    -------
+    str
+        First line of its docstring.
+    """
     return (inspect.getdoc(record) or "").splitlines()[0]
 
 
 def heading(table: str) -> str:
-    """Return how a table is opened in a file."""
+    """Return how a table is opened in a file.
+
+    Parameters
+    ----------
+    table : str
+        Its name, a key of `RECORD_OF`.
+
+    Returns
+    -------
+    str
+        With its brackets: `[wheel]`, `[[cut]]`.
+    """
     return _HEADS.get(table) or (f"[[{table}]]" if table in (*LISTS, "measurement") else f"[{table}]")
 
 
@@ -195,7 +257,13 @@ _STEP = "step:"
 
 
 def setup_schema() -> Schema:
-    """Return the schema of a set-up."""
+    """Return the schema of a set-up.
+
+    Returns
+    -------
+    Schema
+        In the terms of `DRAFT`.
+    """
     top = {name: _top(name) for name in ALL if name != "severity"}
     of_each = dict.fromkeys(CHECKS, reference("level"))
     top["severity"] = _object(of_each, "[severity]  What a no-go of a check counts as.")
@@ -212,7 +280,13 @@ def setup_schema() -> Schema:
 
 
 def shop_schema() -> Schema:
-    """Return the schema of a file of the shop."""
+    """Return the schema of a file of the shop.
+
+    Returns
+    -------
+    Schema
+        In the terms of `DRAFT`.
+    """
     top = {name: _top(name) for name in SHOP_TABLES if name != "wheel"}
     top["wheel"] = list_of("wheel")
     needed = ("material", "finish", "wheel", "machine", "machine.flange", "machine.guard")
@@ -222,7 +296,13 @@ def shop_schema() -> Schema:
 
 
 def measurements_schema() -> Schema:
-    """Return the schema of a file of measurements on a chuck."""
+    """Return the schema of a file of measurements on a chuck.
+
+    Returns
+    -------
+    Schema
+        In the terms of `DRAFT`.
+    """
     top = {
         "calibration": _top("calibration"),
         "equipment": {**list_of("equipment"), "minItems": 1, "maxItems": 1},
@@ -249,6 +329,11 @@ def first_line(name: str = SETUP_FILE) -> str:
     ----------
     name : str
         A file that ships with the program.
+
+    Returns
+    -------
+    str
+        Without a line break; the file is taken to lie beside the schema.
     """
     return f"#:schema ./{name}"
 
@@ -264,6 +349,11 @@ def root_schema(title: str, top: Mapping[str, Schema], definitions: Mapping[str,
         What each key at the top takes.
     definitions : mapping of str to Schema
         What they refer to, by name.
+
+    Returns
+    -------
+    Schema
+        Of an object that takes no other keys.
     """
     return {
         "$schema": DRAFT,
@@ -284,12 +374,34 @@ def _top(name: str) -> Schema:
 
 
 def list_of(name: str) -> Schema:
-    """Return a list of tables that are each as a definition says."""
+    """Return a list of tables that are each as a definition says.
+
+    Parameters
+    ----------
+    name : str
+        Name of the definition.
+
+    Returns
+    -------
+    Schema
+        Of an array of at most `MOST_ENTRIES`.
+    """
     return {"type": "array", "items": reference(name), "maxItems": MOST_ENTRIES}
 
 
 def reference(name: str) -> Schema:
-    """Return what a definition says."""
+    """Return what a definition says.
+
+    Parameters
+    ----------
+    name : str
+        Name of the definition.
+
+    Returns
+    -------
+    Schema
+        A `$ref` to it.
+    """
     return {"$ref": f"#/definitions/{name}"}
 
 
@@ -340,6 +452,11 @@ def record_schema(
         Fields that are no keys of the table, and keys that are not described.
     rules : iterable of schema
         What the keys ask of each other.
+
+    Returns
+    -------
+    Schema
+        Of an object; what may be stated in inches has a key in either unit, of which one alone is allowed.
     """
     types = types_of(record)
     described = {key.name: key for key in keys_of_record(record, {*without, *bare})}
@@ -447,6 +564,10 @@ def special_schema(table: str, key: str) -> Schema:
         Name of the table, a key of `RECORD_OF`.
     key : str
         One of its keys.
+
+    Returns
+    -------
+    Schema
 
     Raises
     ------
@@ -577,7 +698,13 @@ def _by_name(each: Schema) -> Schema:
 
 
 def shared_definitions() -> dict[str, Schema]:
-    """Return what several keys take: a point, turns, and references to faces."""
+    """Return what several keys take: a point, turns, and references to faces.
+
+    Returns
+    -------
+    dict of str to Schema
+        By `point`, `turns` and `face`.
+    """
     place = {"type": "number", "minimum": PLACE_MM.least, "maximum": PLACE_MM.most}
     point = _numbers(place, least=3, most=3)
     letters = [letter for axis in AXES for letter in (axis, axis.upper())]

@@ -121,6 +121,11 @@ def loose_names(setup: Setup, staging: Staging) -> tuple[str, ...]:
         The bodies with their roles.
     staging : Staging
         What is loose, the order and the pushes.
+
+    Returns
+    -------
+    tuple of str
+        Fixtures that are pushed in turn come last.
     """
     names = staging.loose or tuple(b.name for b in setup.bodies if b.role == BodyRole.PART)
     return (*names, *(n for n in staging.order if n in staging.push and n not in names))
@@ -128,6 +133,11 @@ def loose_names(setup: Setup, staging: Staging) -> tuple[str, ...]:
 
 def refuse_bad_staging(setup: Setup) -> None:
     """Raise for the first thing in the staging of a set-up that cannot be done.
+
+    Parameters
+    ----------
+    setup : Setup
+        With bodies that are sound and named once.
 
     Raises
     ------

@@ -65,6 +65,11 @@ def own_shop(path: str | Path) -> OwnShop:
     path : str or Path
         A TOML file with `[[material]]`, `[[finish]]`, `[[wheel]]` and `[machine]`.
 
+    Returns
+    -------
+    OwnShop
+        With the tables as they were read.
+
     Raises
     ------
     SetupError
@@ -216,6 +221,11 @@ def read_tables(
         What was found wrong before; reported with the rest.
     as_stated : Stated
         The tables before gangs were spread out, which `guessed` speaks of.
+
+    Returns
+    -------
+    StatedSetup
+        Without the file of the shop and the placings.
 
     Raises
     ------
@@ -441,6 +451,11 @@ def chuck_file(path: str | Path) -> CalibratedChuck:
     ----------
     path : str or Path
 
+    Returns
+    -------
+    CalibratedChuck
+        With the path as it was given.
+
     Raises
     ------
     SetupError
@@ -462,6 +477,11 @@ def read_setup_text(path: Path, overrides: Mapping[str, str]) -> StatedSetup:
     overrides : mapping of str to str
         Values for dotted keys.
 
+    Returns
+    -------
+    StatedSetup
+        With gangs spread out, and with what is placed by its seats.
+
     Raises
     ------
     SetupError
@@ -479,6 +499,11 @@ def read_facts(document: Stated, path: Path) -> StatedSetup:
         The tables at the top.
     path : Path
         The file that they stand in: files that they name are counted from its folder.
+
+    Returns
+    -------
+    StatedSetup
+        With gangs spread out, and with what is placed by its seats.
 
     Raises
     ------

@@ -116,6 +116,11 @@ class Drilling:
 def refuse_bad_words_of_drill(drill: Drilling) -> None:
     """Refuse what cannot be, whatever the parts: an unknown thread, a tool longer than the daylight.
 
+    Parameters
+    ----------
+    drill : Drilling
+        As stated.
+
     Raises
     ------
     SetupError
@@ -148,6 +153,11 @@ def refuse_bad_words_of_drill(drill: Drilling) -> None:
 
 def refuse_bad_drills(setup: Setup) -> None:
     """Refuse drills whose parts or holes are not there.
+
+    Parameters
+    ----------
+    setup : Setup
+        With bodies that are sound and named once.
 
     Raises
     ------
@@ -408,7 +418,18 @@ def milling_loads(run: EndMilling) -> tuple[Milling, ...]:
 
 
 def loads_by_plunging(run: EndMilling) -> bool:
-    """Say whether a run plunges and states what its parts are then loaded with."""
+    """Say whether a run plunges and states what its parts are then loaded with.
+
+    Parameters
+    ----------
+    run : EndMilling
+        A run of an end mill.
+
+    Returns
+    -------
+    bool
+        False too where the teeth or the feed of a tooth are not stated.
+    """
     stated = run.teeth is not None and run.feed_mm_tooth is not None
     return stated and any(move.kind == CutterMove.PLUNGE for move in run.moves)
 

@@ -184,6 +184,11 @@ def all_of(values: object, kind: type[T], what: str) -> tuple[T, ...]:
     what : str
         What it is called in a message.
 
+    Returns
+    -------
+    tuple of kind
+        In the order stated.
+
     Raises
     ------
     SetupError
@@ -201,6 +206,11 @@ def all_of(values: object, kind: type[T], what: str) -> tuple[T, ...]:
 
 def refuse_bad(setup: Setup) -> None:
     """Raise for what in a set-up cannot be checked: every seat, cut and other thing that is wrong is told.
+
+    Parameters
+    ----------
+    setup : Setup
+        Each of its lists holds things of its kind; the rest is as stated.
 
     Raises
     ------
@@ -460,6 +470,11 @@ def face_of(body: Body, name: str, where: str) -> tuple[int, ...]:
         Name of the face.
     where : str
         Begins a message: where the name is stated.
+
+    Returns
+    -------
+    tuple of int
+        Indices into `faces_of(solid)`; never empty.
 
     Raises
     ------

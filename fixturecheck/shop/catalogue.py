@@ -61,7 +61,13 @@ class EquipmentType:
 
 @cache
 def equipment() -> Mapping[str, EquipmentType]:
-    """Return every kind of equipment by its name, in the order of the table; needs no kernel."""
+    """Return every kind of equipment by its name, in the order of the table; needs no kernel.
+
+    Returns
+    -------
+    mapping of str to EquipmentType
+        Read only.
+    """
     return MappingProxyType({name: _type_of(name, row) for name, row in read("equipment").items()})
 
 
@@ -108,6 +114,11 @@ def checked_params(name: str, params: Mapping[str, object]) -> dict[str, Value]:
         Kind of equipment.
     params : mapping of str to object
         The parameters that are stated, lengths in mm.
+
+    Returns
+    -------
+    dict of str to float, int or str
+        In the order of the table; each in the unit at the end of its name.
 
     Raises
     ------

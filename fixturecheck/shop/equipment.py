@@ -46,6 +46,11 @@ def blocking_block(
     material : str
         Name of the block's material.
 
+    Returns
+    -------
+    tuple of Piece
+        One piece.
+
     Raises
     ------
     SetupError
@@ -67,6 +72,11 @@ def parallel(
         On every edge; zero is none.
     material : str
         Name of the parallel's material.
+
+    Returns
+    -------
+    tuple of Piece
+        One piece.
 
     Raises
     ------
@@ -91,6 +101,11 @@ def gauge_block(
         On every edge; zero is none.
     material : str
         Name of the block's material.
+
+    Returns
+    -------
+    tuple of Piece
+        One piece.
 
     Raises
     ------
@@ -175,6 +190,11 @@ def step_block(
     material : str
         Name of the block's material.
 
+    Returns
+    -------
+    tuple of Piece
+        One piece.
+
     Raises
     ------
     SetupError
@@ -206,6 +226,11 @@ def stop_rod(*, diameter_mm: float, length_mm: float, chamfer_mm: float, materia
         On both ends; zero is none.
     material : str
         Name of the rod's material.
+
+    Returns
+    -------
+    tuple of Piece
+        One piece.
 
     Raises
     ------
@@ -291,6 +316,11 @@ def grinding_vise(
         Width of the slot in the floor; zero is none.
     material : str
         Name of the material of body and jaw.
+
+    Returns
+    -------
+    tuple of Piece
+        Body, then moving jaw.
 
     Raises
     ------
@@ -401,6 +431,11 @@ def flat_magnetic_chuck(
     material, spacer_material, rail_material : str
         Names of the materials of the poles, of the plate round them and of the rails.
 
+    Returns
+    -------
+    tuple of Piece
+        The plate with its poles, then the rails that there are.
+
     Raises
     ------
     SetupError
@@ -478,6 +513,11 @@ def magnetic_v_block(
         On the edges of the land; zero is none.
     material, spacer_material : str
         Names of the materials of the halves and of the spacer.
+
+    Returns
+    -------
+    tuple of Piece
+        In that order.
 
     Raises
     ------

@@ -148,6 +148,11 @@ def named_box(
         By axis, as `plus_y`, the name that the face gets; others keep that of the axis.
     chamfer_mm : float
         On every edge; zero is none. Its faces are named `chamfer`.
+
+    Returns
+    -------
+    (Solid, Faces)
+        The box, and the indices of its faces by name.
     """
     solid = chamfer(box(low, high), chamfer_mm)
     # Each side of the box passes through whichever of the two corners lies on it.
@@ -249,7 +254,18 @@ class BodyPlace:
 
 
 def body_place(piece: Piece) -> BodyPlace:
-    """Return where one body of a piece of equipment and its faces lie."""
+    """Return where one body of a piece of equipment and its faces lie.
+
+    Parameters
+    ----------
+    piece : Piece
+        In its own frame.
+
+    Returns
+    -------
+    BodyPlace
+        In the same frame, mm.
+    """
     low_x, low_y, low_z, high_x, high_y, high_z = box_of(piece.solid)
     return BodyPlace(
         suffix=piece.suffix,

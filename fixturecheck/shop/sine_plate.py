@@ -111,6 +111,11 @@ def sine_plate(
     material : str
         Name of the material of base and plate.
 
+    Returns
+    -------
+    tuple of Piece
+        In that order; each block of the stack is a piece.
+
     Raises
     ------
     SetupError

@@ -140,7 +140,18 @@ _OWN: ContextVar[Own] = ContextVar("own", default=Own())  # noqa: B039 -- frozen
 
 @contextmanager
 def among_ours(own: Own) -> Iterator[None]:
-    """Look materials and finishes of the user's up among ours while the block runs."""
+    """Look materials and finishes of the user's up among ours while the block runs.
+
+    Parameters
+    ----------
+    own : Own
+        Added to those that are known already where such blocks stand in each other.
+
+    Yields
+    ------
+    None
+        Once; what was known before is restored afterwards.
+    """
     before = _OWN.get()
     both = Own(
         materials=_joined(before.materials, own.materials), finishes=_joined(before.finishes, own.finishes)
@@ -158,26 +169,50 @@ def _joined(before: tuple[T, ...], more: tuple[T, ...]) -> tuple[T, ...]:
 
 @cache
 def our_materials() -> Mapping[str, Material]:
-    """Return every material of the package by its name."""
+    """Return every material of the package by its name.
+
+    Returns
+    -------
+    mapping of str to Material
+        Read only.
+    """
     rows = read("materials")
     return MappingProxyType({name: Material(name=name, **_tuples(row)) for name, row in rows.items()})
 
 
 @cache
 def our_finishes() -> Mapping[str, Finish]:
-    """Return every finish of the package by its name, the smoothest first."""
+    """Return every finish of the package by its name, the smoothest first.
+
+    Returns
+    -------
+    mapping of str to Finish
+        Read only.
+    """
     rows = read("finishes")
     return MappingProxyType({name: Finish(name=name, **_tuples(row)) for name, row in rows.items()})
 
 
 def materials() -> Mapping[str, Material]:
-    """Return every material by its name, the user's own last."""
+    """Return every material by its name, the user's own last.
+
+    Returns
+    -------
+    mapping of str to Material
+        Read only; with the user's own inside `among_ours`.
+    """
     own = _OWN.get().materials
     return MappingProxyType({**our_materials(), **{m.name: m for m in own}}) if own else our_materials()
 
 
 def finishes() -> Mapping[str, Finish]:
-    """Return every finish by its name, the smoothest first."""
+    """Return every finish by its name, the smoothest first.
+
+    Returns
+    -------
+    mapping of str to Finish
+        Read only; with the user's own inside `among_ours`.
+    """
     own = _OWN.get().finishes
     if not own:
         return our_finishes()
@@ -187,6 +222,11 @@ def finishes() -> Mapping[str, Finish]:
 
 def refuse_bad_own(own: Own) -> None:
     """Raise for every material and finish of the user's that cannot be, by the rules that ours keep.
+
+    Parameters
+    ----------
+    own : Own
+        As stated.
 
     Raises
     ------
@@ -211,7 +251,18 @@ def refuse_bad_own(own: Own) -> None:
 
 
 def flaws_of(row: Material | Finish) -> Iterator[str]:
-    """Yield what is wrong with a row of a table besides its ranges: no source, or numbers that cannot be."""
+    """Yield what is wrong with a row of a table besides its ranges: no source, or numbers that cannot be.
+
+    Parameters
+    ----------
+    row : Material or Finish
+        Of ours or of the user's.
+
+    Yields
+    ------
+    str
+        What a message says after the name of the row.
+    """
     if len(row.source.strip()) < LEAST_SOURCE:
         yield "say where its values come from under source"
     pairs = {f.name: getattr(row, f.name) for f in fields(row) if "Range" in str(f.type)}
@@ -298,6 +349,15 @@ def _curve_flaws(row: Material) -> Iterator[str]:
 def material(name: str) -> Material:
     """Return the material of that name.
 
+    Parameters
+    ----------
+    name : str
+        One of `materials()`.
+
+    Returns
+    -------
+    Material
+
     Raises
     ------
     SetupError
@@ -315,6 +375,11 @@ def weight_n(material_name: str, volume_mm3: float) -> float:
         A name from the materials table.
     volume_mm3 : float
         Volume of the body.
+
+    Returns
+    -------
+    float
+        At standard gravity.
 
     Raises
     ------
@@ -334,6 +399,15 @@ def weight_n(material_name: str, volume_mm3: float) -> float:
 def finish(name: str) -> Finish:
     """Return the finish of that name.
 
+    Parameters
+    ----------
+    name : str
+        One of `finishes()`.
+
+    Returns
+    -------
+    Finish
+
     Raises
     ------
     SetupError
@@ -343,7 +417,18 @@ def finish(name: str) -> Finish:
 
 
 def read(table: str) -> dict[str, Any]:
-    """Return one of the package's tables as its TOML says it."""
+    """Return one of the package's tables as its TOML says it.
+
+    Parameters
+    ----------
+    table : str
+        Its file in `shop/tables`, without the ending.
+
+    Returns
+    -------
+    dict of str to object
+        The tables and values of the file.
+    """
     return shipped_table("shop/tables", table)
 
 

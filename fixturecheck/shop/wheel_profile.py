@@ -76,6 +76,11 @@ def profile(wheel: Wheel, *, filled: bool = False) -> Section:
     filled : bool
         Fill the bore down to the axis, as the arbor does; for sweeps.
 
+    Returns
+    -------
+    Section
+        In (y, r), mm.
+
     Raises
     ------
     SetupError

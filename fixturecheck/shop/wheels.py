@@ -178,6 +178,11 @@ _ALL_SIZES = {field: letter for sizes in _SIZES.values() for field, letter in si
 def check_wheel(wheel: Wheel) -> None:
     """Check that the dimensions make a wheel of its shape.
 
+    Parameters
+    ----------
+    wheel : Wheel
+        As stated.
+
     Raises
     ------
     SetupError
@@ -418,7 +423,13 @@ def speed_limit(wheel: Wheel, *, strength: str = "low") -> SpeedLimit:
 
 @cache
 def stripes() -> Mapping[str, float]:
-    """Return the speed in m/s that each colour of stripe allows."""
+    """Return the speed in m/s that each colour of stripe allows.
+
+    Returns
+    -------
+    mapping of str to float
+        By the colour; read only.
+    """
     return MappingProxyType({row["colour"]: float(row["speed_m_s"]) for row in read("wheels")["stripe"]})
 
 
@@ -445,6 +456,16 @@ def least_flange_mm(wheel: Wheel) -> float:
 
 def guard_exposure(machine: str) -> GuardExposure:
     """Return what the guard of one kind of machine may leave open.
+
+    Parameters
+    ----------
+    machine : str
+        As in the table of wheels: `surface_grinder`.
+
+    Returns
+    -------
+    GuardExposure
+        With its source.
 
     Raises
     ------

@@ -106,6 +106,11 @@ def set_up_of(file: Path, *, part: str | None = None, floor: str | None = None) 
     floor : str, optional
         Name of the face to grind, on the parts; the best one where it is left out.
 
+    Returns
+    -------
+    FromAssembly
+        With the reasons of what was chosen.
+
     Raises
     ------
     SetupError
@@ -388,6 +393,11 @@ def body_lines(given: Given, home_file: str) -> Iterator[TomlLine]:
         The body as it was found in the assembly.
     home_file : str
         Path of the assembly's file as the set-up states it.
+
+    Yields
+    ------
+    TomlLine
+        Name, file, solid, place and role; the group where it has one.
     """
     yield TomlLine(key="name", value=given.body.name)
     yield TomlLine(key="file", value=home_file)

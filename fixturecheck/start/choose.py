@@ -66,12 +66,19 @@ def propose(part: Part, *, on: str | None = None, count: int = 1, floor: str | N
 
     Parameters
     ----------
+    part : Part
+        The part that is ground.
     on : str, optional
         `flat_chuck`, `v_block` or `vise`; the best of the first two where it is left out.
     count : int
         Copies of the part in a row.
     floor : str, optional
         Name of the face to grind, as in the file or by number, `face_3`; the best where it is left out.
+
+    Returns
+    -------
+    FirstSetup
+        With why it stands so, and what else was tried.
 
     Raises
     ------

@@ -80,6 +80,11 @@ def in_vee(part: Part, posed: Posed, count: int) -> FirstSetup:
     count : int
         Copies in a row along X, 1 or more.
 
+    Returns
+    -------
+    FirstSetup
+        Each part is pushed toward +X.
+
     Raises
     ------
     SetupError

@@ -103,6 +103,11 @@ def in_vise(part: Part, posed: Posed, count: int) -> FirstSetup:
     count : int
         Copies of the part; only 1 can be gripped.
 
+    Returns
+    -------
+    FirstSetup
+        Of parallel and stop, with those only that carry a seat.
+
     Raises
     ------
     SetupError

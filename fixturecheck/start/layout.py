@@ -194,6 +194,11 @@ def places_in_row(part: Part, count: int, pitch_mm: float, first: Vector) -> tup
         From one copy to the next.
     first : Vector
         Where the origin of the first copy goes, mm.
+
+    Returns
+    -------
+    tuple of (str, Vector)
+        Names and places, mm; one alone keeps the name of the part, several are numbered from 1.
     """
     x, y, z = first
     return tuple(
@@ -249,7 +254,18 @@ def _renamed(
 
 
 def made(pieces: Sequence[Equipment]) -> tuple[Body, ...]:
-    """Return the bodies of pieces of equipment."""
+    """Return the bodies of pieces of equipment.
+
+    Parameters
+    ----------
+    pieces : sequence of Equipment
+        What a set-up is proposed with.
+
+    Returns
+    -------
+    tuple of Body
+        Piece by piece, in their order.
+    """
     found: list[Body] = []
     for piece in pieces:
         params: dict[str, Any] = dict(piece.params)
@@ -258,7 +274,18 @@ def made(pieces: Sequence[Equipment]) -> tuple[Body, ...]:
 
 
 def touching(bodies: Sequence[Body]) -> ContactMap:
-    """Return where bodies touch."""
+    """Return where bodies touch.
+
+    Parameters
+    ----------
+    bodies : sequence of Body
+        Each where it stands.
+
+    Returns
+    -------
+    ContactMap
+        With the tolerances that hold where none are stated.
+    """
     return find_contacts([b.placed() for b in bodies], Tolerances())
 
 
@@ -305,7 +332,18 @@ def _area(bodies: Mapping[str, Body], ref: FaceRef) -> float:
 
 
 def part_face_names(part: Part) -> FaceNames:
-    """Return what names the faces of a part."""
+    """Return what names the faces of a part.
+
+    Parameters
+    ----------
+    part : Part
+        With the face names of its file.
+
+    Returns
+    -------
+    FaceNames
+        Nothing is given yet.
+    """
     return FaceNames(part.body.faces, part.body.unclear)
 
 
@@ -321,6 +359,11 @@ def low_height(floor_mm: float, most_mm: float) -> float:
         Height of the finished floor over what the block or rail stands on.
     most_mm : float
         Height that is wanted; it is taken, rounded down, where the floor leaves room for it.
+
+    Returns
+    -------
+    float
+        mm.
     """
     height = min(most_mm, floor_mm - CLEAR_MM)
     if height < 0.55 * floor_mm < most_mm:
@@ -329,7 +372,18 @@ def low_height(floor_mm: float, most_mm: float) -> float:
 
 
 def size_said(box: Box) -> str:
-    """Return the size of a box in words, mm."""
+    """Return the size of a box in words, mm.
+
+    Parameters
+    ----------
+    box : Box
+        Least x, y and z, then greatest, mm.
+
+    Returns
+    -------
+    str
+        As `30 x 20 x 8 mm`.
+    """
     return " x ".join(f"{box[k + 3] - box[k]:.4g}" for k in range(3)) + " mm"
 
 
@@ -385,10 +439,17 @@ def nesting_of(part: Part, turn: Floats, most_mm: float = np.inf) -> Nesting:
 
     Parameters
     ----------
+    part : Part
+        The part as drawn.
     turn : ndarray, shape (3, 3)
         From the part's frame to the machine's.
     most_mm : float
         Nests of a greater pitch are of no use.
+
+    Returns
+    -------
+    Nesting
+        Without a nest where none fits and none is all but closed.
     """
     spans = _spans(part, turn)
     every = [replace(n, early_mm=_pierced_mm(spans, n.pitch_mm)) for n in _candidates(part, turn)]
@@ -475,6 +536,11 @@ def nest_seat(nest: Nest, names: FaceNames, copy: str, before: str) -> Seat:
         Names of the part's faces; `right` and `left` are added where these have none.
     copy, before : str
         Names of the copy and of the one before it.
+
+    Returns
+    -------
+    Seat
+        Of rank `NEST`.
     """
     high, low = names.name(nest.high.faces, "right"), names.name(nest.low.faces, "left")
     return Seat(body=copy, face=high, on=before, on_face=low, rank=Rank.NEST)
@@ -521,7 +587,18 @@ class TomlTable:
 
 
 def guesses_in(table: TomlTable) -> Iterator[str]:
-    """Yield the dotted keys of a table that are guesses."""
+    """Yield the dotted keys of a table that are guesses.
+
+    Parameters
+    ----------
+    table : TomlTable
+        A table as it will be written.
+
+    Yields
+    ------
+    str
+        As `cut.top.stock_mm`.
+    """
     for line in table.lines:
         if line.guessed:
             yield f"{table.path}.{line.key}"
@@ -529,7 +606,18 @@ def guesses_in(table: TomlTable) -> Iterator[str]:
 
 
 def toml_rows(table: TomlTable) -> Iterator[str]:
-    """Yield the rows of a table as they stand in the file."""
+    """Yield the rows of a table as they stand in the file.
+
+    Parameters
+    ----------
+    table : TomlTable
+        Each of its lines with its remark.
+
+    Yields
+    ------
+    str
+        One row, without its line break.
+    """
     if table.remark:
         yield f"# {table.remark}"
     yield table.header
@@ -546,7 +634,23 @@ def toml_rows(table: TomlTable) -> Iterator[str]:
 
 
 def value_text(value: object) -> str:
-    """Write a value as TOML."""
+    """Write a value as TOML.
+
+    Parameters
+    ----------
+    value : object
+        A flag, text or number, or a mapping or sequence of such.
+
+    Returns
+    -------
+    str
+        On one line; a mapping is an inline table.
+
+    Raises
+    ------
+    TypeError
+        It is of another type.
+    """
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):

@@ -68,6 +68,11 @@ def on_chuck(part: Part, posed: Posed, count: int) -> FirstSetup:
     count : int
         Copies in a row along X, 1 or more.
 
+    Returns
+    -------
+    FirstSetup
+        Of several parts, with why they are so far apart.
+
     Raises
     ------
     SetupError

@@ -125,6 +125,16 @@ class Part:
 def read_part(file: Path) -> Part:
     """Read the one solid of a STEP or BREP file.
 
+    Parameters
+    ----------
+    file : Path
+        The file; the part is named after it.
+
+    Returns
+    -------
+    Part
+        With its planes and rounds.
+
     Raises
     ------
     SetupError

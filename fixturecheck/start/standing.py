@@ -111,7 +111,18 @@ class Posed:
 
 
 def flat_stances(part: Part) -> Iterator[Stance]:
-    """Yield the planes that a part can stand on: nothing reaches past them and the weight lies over them."""
+    """Yield the planes that a part can stand on: nothing reaches past them and the weight lies over them.
+
+    Parameters
+    ----------
+    part : Part
+        The part as drawn.
+
+    Yields
+    ------
+    Stance
+        On one plane each.
+    """
     for plane in part.planes:
         if not plane.outer:
             continue
@@ -121,7 +132,18 @@ def flat_stances(part: Part) -> Iterator[Stance]:
 
 
 def gripped_stances(part: Part) -> Iterator[Stance]:
-    """Yield the planes that a part can be set down on and gripped over, wherever its weight lies."""
+    """Yield the planes that a part can be set down on and gripped over, wherever its weight lies.
+
+    Parameters
+    ----------
+    part : Part
+        The part as drawn.
+
+    Yields
+    ------
+    Stance
+        On one plane each that all of the part lies behind.
+    """
     for plane in part.planes:
         if plane.outer:
             yield Stance(
@@ -130,7 +152,18 @@ def gripped_stances(part: Part) -> Iterator[Stance]:
 
 
 def rim_stances(part: Part) -> Iterator[Stance]:
-    """Yield how a part stands with a flat face up and nothing flat below: on a rim, or on corners."""
+    """Yield how a part stands with a flat face up and nothing flat below: on a rim, or on corners.
+
+    Parameters
+    ----------
+    part : Part
+        The part as drawn.
+
+    Yields
+    ------
+    Stance
+        On a `LowRim` each.
+    """
     hull = part.table.hull
     for plane in part.planes:
         down = -plane.normal
@@ -183,6 +216,11 @@ def vee_stances(part: Part, angle_deg: float) -> Iterator[Stance]:
         The part as drawn.
     angle_deg : float
         Included angle of the V.
+
+    Yields
+    ------
+    Stance
+        With the direction that has to lie along X.
     """
     outer = [p for p in part.planes if p.outer]
     between = -math.cos(math.radians(angle_deg))
@@ -243,10 +281,19 @@ def poses(part: Part, stance: Stance, floor: Plane | None, *, shut_in: bool = Fa
 
     Parameters
     ----------
+    part : Part
+        The part as drawn.
+    stance : Stance
+        How it stands.
     floor : Plane or None
         The face to grind; any level one of some size where it is None.
     shut_in : bool
         Take level faces alone that the wheel cannot run over along X, since the part is in its way.
+
+    Yields
+    ------
+    Posed
+        One for each face and turn.
     """
     up = -stance.down
     wanted = (floor,) if floor is not None else _large(part)
@@ -288,6 +335,8 @@ def open_floors(part: Part, turn: Floats) -> Iterator[tuple[Plane, Plane | None,
 
     Parameters
     ----------
+    part : Part
+        The part as drawn.
     turn : ndarray, shape (3, 3)
         From the part's frame to the machine's.
 
@@ -394,6 +443,16 @@ def best(found: list[Posed]) -> list[Posed]:
 
     What is within a hundredth counts as equal; then ends for stops, the long side along the traverse, the
     larger back, in a V the larger end against the push, and the way it is drawn decide, in this order.
+
+    Parameters
+    ----------
+    found : list of Posed
+        Poses of one part; left as they are.
+
+    Returns
+    -------
+    list of Posed
+        All of them.
     """
     most = max((p.worth_mm2 for p in found), default=0.0)
 

@@ -55,8 +55,15 @@ def first_setup_text(proposal: FirstSetup, home: Path) -> str:
 
     Parameters
     ----------
+    proposal : FirstSetup
+        What is proposed for one part.
     home : Path
         The folder of the file, from which the part file is named.
+
+    Returns
+    -------
+    str
+        The whole file; what nobody stated is marked and listed as guessed.
     """
     by_seats = _text(proposal, home, list(_parts_by_seats(proposal, home)), _gang_of(proposal))
     if _stands_as_meant(by_seats, proposal, home):
@@ -112,6 +119,11 @@ def assembly_text(found: FromAssembly, home: Path) -> str:
     found : FromAssembly
     home : Path
         The folder of the file, from which the assembly's file is named.
+
+    Returns
+    -------
+    str
+        The whole file; what nobody stated is marked and listed as guessed.
     """
     names = [g.body.name for g in found.bodies if g.body.role == BodyRole.PART]
     tables = [_wheel()]
@@ -383,6 +395,11 @@ def turns_of(turn: Floats) -> list[list[object]]:
     Parameters
     ----------
     turn : ndarray, shape (3, 3)
+
+    Returns
+    -------
+    list of [axis, degrees]
+        The axis is a letter, or three numbers where it is slanted; empty where nothing turns.
     """
     if np.allclose(turn, np.eye(3), atol=1e-9):
         return []
