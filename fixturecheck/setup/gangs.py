@@ -102,7 +102,7 @@ def spread_out(facts: Stated, wrong: Mistakes) -> SpreadTables:
     Returns
     -------
     SpreadTables
-        The tables as they are where none places anything by seats.
+        The tables as they are where nothing is a gang or is placed by seats.
     """
     return _Spreading(facts, wrong).done()
 

@@ -91,7 +91,7 @@ def body_of(facts: BodyFacts, drawn: object, at: Location, **more: Any) -> Body:
     drawn : object
         The solid, or the file that holds it.
     at : Location
-        Where it stands, in the machine's frame.
+        From its own frame to where it stands.
     **more
         What `fixturecheck.body` takes besides.
 

@@ -498,7 +498,7 @@ def drawings_of(setup: Setup) -> dict[str, str]:
     Parameters
     ----------
     setup : Setup
-        Copies of a part are those whose solids are drawn alike.
+        Left as it is.
 
     Returns
     -------
