@@ -75,6 +75,10 @@ def assembled(thing: object, *, within_mm: float, name: str = "", units: str = "
     units : str
         `mm` or `inch`: what reports show.
 
+    Returns
+    -------
+    Assembled
+
     Raises
     ------
     SetupError
@@ -372,6 +376,10 @@ def surveyed(assembly: Assembled, *, progress: Progress = silent) -> Result:
         The bodies.
     progress : callable
         Called with what is being done, and the share done so far, 0 to 1.
+
+    Returns
+    -------
+    Result
 
     Raises
     ------

@@ -171,8 +171,15 @@ def in_units(value: float, unit: str, units: str) -> tuple[float, str]:
     ----------
     value : float
         In `unit`, as results name it.
+    unit : str
+        As results name it; one that `IN_INCHES` does not hold is kept.
     units : str
         `mm`, `inch` or `thou`; the last two are inches.
+
+    Returns
+    -------
+    (float, str)
+        The same as given unless in inches; then rounded to 14 digits.
     """
     if units == "mm" or unit not in IN_INCHES:
         return value, unit
@@ -181,12 +188,33 @@ def in_units(value: float, unit: str, units: str) -> tuple[float, str]:
 
 
 def suffix_of(key: str) -> str | None:
-    """Return the metric end of a key that has a counterpart in inch units, or None."""
+    """Return the metric end of a key that has a counterpart in inch units, or None.
+
+    Parameters
+    ----------
+    key : str
+        With its unit at the end, as `stock_mm`.
+
+    Returns
+    -------
+    str or None
+        With its underscore: `_mm` of `stock_mm`.
+    """
     return next((s for s in INCH_SUFFIX if key.endswith(s)), None)
 
 
 def metric_unit(key: str) -> str:
-    """Return the unit that the end of a metric key says: `mm` for `stock_mm`; empty where it says none."""
+    """Return the unit that the end of a metric key says: `mm` for `stock_mm`; empty where it says none.
+
+    Parameters
+    ----------
+    key : str
+        As set-ups and results name quantities.
+
+    Returns
+    -------
+    str
+    """
     suffix = suffix_of(key)
     if suffix is not None:
         return _ENDS[suffix][0]
@@ -194,7 +222,18 @@ def metric_unit(key: str) -> str:
 
 
 def inch_key(key: str) -> str | None:
-    """Return the key that states the same quantity in inch units: `stock_in` for `stock_mm`."""
+    """Return the key that states the same quantity in inch units: `stock_in` for `stock_mm`.
+
+    Parameters
+    ----------
+    key : str
+        In metric units.
+
+    Returns
+    -------
+    str or None
+        None where it has no counterpart in inch units.
+    """
     suffix = suffix_of(key)
     return None if suffix is None else key.removesuffix(suffix) + INCH_SUFFIX[suffix]
 
@@ -258,7 +297,18 @@ SIGNS = {
 
 
 def signed(unit: str) -> str:
-    """Return a unit as it is written for people."""
+    """Return a unit as it is written for people.
+
+    Parameters
+    ----------
+    unit : str
+        As results name it.
+
+    Returns
+    -------
+    str
+        `µm` for `um`; unchanged where it needs no sign.
+    """
     return SIGNS.get(unit, unit)
 
 
@@ -506,7 +556,18 @@ def _percent(share: float) -> str:
 
 
 def axis_text(axis: Sequence[float]) -> str:
-    """Return X, Y or Z for a machine's axis, else the direction to a thousandth."""
+    """Return X, Y or Z for a machine's axis, else the direction to a thousandth.
+
+    Parameters
+    ----------
+    axis : sequence of float
+        Unit direction, three components.
+
+    Returns
+    -------
+    str
+        The same for either way along an axis of the machine.
+    """
     parts = [round(float(v), 3) + 0.0 for v in axis]
     for name, value in zip("XYZ", parts, strict=True):
         if sum(map(abs, parts)) == abs(value) == 1.0:

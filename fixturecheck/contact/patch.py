@@ -259,7 +259,18 @@ def _carried(make: Callable[[], Shape], turn: Floats, shift: Floats) -> Shape:
 
 
 def drawn(shape: Shape) -> Callable[[], Shape]:
-    """Return what builds a shape that is there already."""
+    """Return what builds a shape that is there already.
+
+    Parameters
+    ----------
+    shape : Shape
+        Anything that the kernel has built.
+
+    Returns
+    -------
+    callable
+        Takes nothing, and returns that shape.
+    """
     return lambda: shape
 
 
@@ -274,6 +285,10 @@ def raw_point(a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Floats
         Unit normal out of A into B.
     spot : ndarray, shape (3,)
         Where they touch, mm.
+
+    Returns
+    -------
+    RawPatch
     """
     return RawPatch(
         kind=ContactKind.POINT, a_faces=a_faces, b_faces=b_faces, normal=normal, centroid=spot,
@@ -294,6 +309,10 @@ def raw_segment(
         Unit normal out of A into B.
     ends : tuple of ndarray, shape (3,)
         First and last point of the line, mm.
+
+    Returns
+    -------
+    RawPatch
     """
     start, end = ends
     return RawPatch(
@@ -320,6 +339,10 @@ def raw_edge(
         First and last point where it is straight, mm.
     error_mm : float
         Greatest distance of the line from the other face, where it was measured.
+
+    Returns
+    -------
+    RawPatch
     """
     return RawPatch(
         kind=ContactKind.LINE, a_faces=a_faces, b_faces=b_faces, normal=normal, centroid=edge_centre(edge),
@@ -338,6 +361,10 @@ def covered(points: Floats, patches: Iterable[RawPatch], within_mm: float) -> bo
         In the same frame.
     within_mm : float
         How far a point may be from a patch and still lie on it.
+
+    Returns
+    -------
+    bool
     """
     left = np.ones(len(points), dtype=bool)
     for patch in patches:

@@ -266,6 +266,17 @@ FacePair = tuple[Standing, int, Standing, int]
 
 
 def place_bodies(bodies: Sequence[Placed]) -> list[Standing]:
-    """Work out every body, reading each distinct solid from the kernel once."""
+    """Work out every body, reading each distinct solid from the kernel once.
+
+    Parameters
+    ----------
+    bodies : sequence of Placed
+        Each solid with where it stands.
+
+    Returns
+    -------
+    list of Standing
+        In the same order.
+    """
     tables = face_tables([b.solid for b in bodies])
     return [Standing(body, table) for body, table in zip(bodies, tables, strict=True)]

@@ -58,6 +58,10 @@ def is_flat_seat(model: SettlingModel, seat: SeatGap) -> bool:
         The bodies as features.
     seat : SeatGap
         The seat, with both its faces.
+
+    Returns
+    -------
+    bool
     """
     for side in (seat.own, seat.other):
         index = model.index(side.body)
@@ -120,10 +124,16 @@ def staging_answer(
 
     Parameters
     ----------
+    setup : Setup
+        Bodies, seats and staging.
     asked : collection of str
         The checks that will look at it; what is for others only is left out.
     idle : collection of str
         Fixtures that stand on nothing: no part can rest against them. One that moves settles like the parts.
+
+    Returns
+    -------
+    StagingAnswer or None
 
     Raises
     ------
@@ -264,6 +274,16 @@ def targets_off(found: StagingAnswer) -> Iterator[tuple[CriticalPlace, float]]:
 
     That is along its normal, at its middle or at the corner that is off most. A pin laid over two V-blocks of
     unequal height closes on both, and lies askew.
+
+    Parameters
+    ----------
+    found : StagingAnswer
+        What the staging of a set-up gave.
+
+    Yields
+    ------
+    (CriticalPlace, float)
+        The floor or wall as drawn, and the distance, never below zero.
     """
     model, poses = found.model, found.settled.poses
     for target in critical_places(model.setup):
@@ -340,7 +360,17 @@ _STIRS_MM, _STIRS_DEG = 1e-4, 1e-4
 
 
 def rest_of(answered: StagingAnswer) -> Rest:
-    """Return the results of staging as plain values."""
+    """Return the results of staging as plain values.
+
+    Parameters
+    ----------
+    answered : StagingAnswer
+        What the staging of a set-up gave.
+
+    Returns
+    -------
+    Rest
+    """
     setup = answered.model.setup
     return Rest(
         settled=answered.settled,
@@ -353,7 +383,18 @@ def rest_of(answered: StagingAnswer) -> Rest:
 
 
 def rest_shapes(answered: StagingAnswer) -> tuple[NamedShape, ...]:
-    """Return the parts that do not rest where they are drawn, where they rest."""
+    """Return the parts that do not rest where they are drawn, where they rest.
+
+    Parameters
+    ----------
+    answered : StagingAnswer
+        What the staging of a set-up gave.
+
+    Returns
+    -------
+    tuple of NamedShape
+        In the machine's frame; empty where the parts do not come to rest.
+    """
     if not answered.settled.rests:
         return ()
     found = []
@@ -386,8 +427,17 @@ def ways_in(model: SettlingModel, staging: Staging, visited: Sequence[Poses]) ->
 
     Parameters
     ----------
+    model : SettlingModel
+        The bodies as drawn.
+    staging : Staging
+        Pushes, order, what is loose.
     visited : sequence of Poses
         Where all bodies stood, from the start to the rest; bodies still to come are far off.
+
+    Returns
+    -------
+    tuple of WayIn
+        For the first `MOST_PARTS` parts; none for a part that never came.
     """
     loose = loose_of(model, staging)
     loads = {one.body: one for one in loads_of(model, staging, loose)}

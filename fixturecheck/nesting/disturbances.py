@@ -57,6 +57,11 @@ def order_of_placing(setup: Setup, staging: Staging, *, model: SettlingModel | N
     model : SettlingModel, optional
         That of the set-up, where it is made already.
 
+    Returns
+    -------
+    OrderOutcome
+        Its spread is infinite where the parts do not rest in all that were stated.
+
     Raises
     ------
     SetupError
@@ -240,12 +245,24 @@ def under_hand(
 
     Parameters
     ----------
+    setup : Setup
+        Bodies and intended seats.
+    staging : Staging
+        What brings the parts to rest before.
+    body : str
+        Name of the part.
     at_mm : Vector
         Point in the body's own frame.
     force_n : Vector
         Push in the machine's frame.
     mu : float
         Friction at the contacts.
+    model : SettlingModel, optional
+        That of the set-up, where it is made already.
+
+    Returns
+    -------
+    UnderHand
 
     Raises
     ------

@@ -157,7 +157,18 @@ _MOVES = 1e-6
 
 
 def critical_places(setup: Setup) -> tuple[CriticalPlace, ...]:
-    """Return the floors and walls of all cuts as places with directions, where they are drawn."""
+    """Return the floors and walls of all cuts as places with directions, where they are drawn.
+
+    Parameters
+    ----------
+    setup : Setup
+        Bodies and cuts.
+
+    Returns
+    -------
+    tuple of CriticalPlace
+        By cut, then by part, the floor before the wall.
+    """
     return tuple(
         _target(setup, cut.name, part, face)
         for cut in setup.cuts
@@ -258,6 +269,11 @@ def way_to_rest(model: SettlingModel, pose: RestPose) -> Floats:
         The bodies as drawn.
     pose : RestPose
         Where one of them rests.
+
+    Returns
+    -------
+    ndarray, shape (4, 4)
+        Homogeneous; its shift is in mm.
     """
     return np.asarray(pose.matrix @ np.linalg.inv(model.drawn.matrix(model.index(pose.body))))
 

@@ -65,7 +65,17 @@ class SettlingModel:
 
 
 def settling_model_of(setup: Setup) -> SettlingModel:
-    """Read the features of every body of a set-up, each distinct solid once."""
+    """Read the features of every body of a set-up, each distinct solid once.
+
+    Parameters
+    ----------
+    setup : Setup
+        All its bodies are read, fixtures too.
+
+    Returns
+    -------
+    SettlingModel
+    """
     known: dict[tuple[int, bytes], Features] = {}
     features = []
     for body, first in zip(setup.bodies, one_of_each([b.solid for b in setup.bodies]), strict=True):
@@ -138,6 +148,15 @@ class Varying:
 
 def varying_faces(model: SettlingModel) -> Varying:
     """Return which faces vary, and how.
+
+    Parameters
+    ----------
+    model : SettlingModel
+        The bodies, with the tolerances of their faces.
+
+    Returns
+    -------
+    Varying
 
     Raises
     ------

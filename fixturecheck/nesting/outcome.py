@@ -63,6 +63,10 @@ def gap_um(
 
     Parameters
     ----------
+    model : SettlingModel
+        The bodies as features.
+    poses : Poses
+        Where all bodies stand.
     first, second : tuple of int
         Body and face index.
 
@@ -201,6 +205,11 @@ def unseen_overlap_mm(scene: ProximityScene, poses: Poses) -> float:
         The bodies that settling looks at.
     poses : Poses
         Where all bodies stand.
+
+    Returns
+    -------
+    float
+        Never below zero.
     """
     low, high = scene.boxes(poses.rotation, poses.origin_mm)
     worst = 0.0
@@ -313,6 +322,10 @@ def settled_outcome(
         Loads on the loose bodies.
     loose : sequence of int
         Numbers of the bodies that move.
+
+    Returns
+    -------
+    Settled
     """
     touch = model.setup.tolerances.touch_mm
     rests = raw.ending is Ending.REST
@@ -411,6 +424,10 @@ def rest_pose(model: SettlingModel, poses: Poses, body: int) -> RestPose:
         Where all bodies rest.
     body : int
         Number of the body.
+
+    Returns
+    -------
+    RestPose
     """
     centre = model.features[body].centre_mm
     shift = poses.apply(body, centre) - model.drawn.apply(body, centre)
@@ -425,6 +442,15 @@ def rest_pose(model: SettlingModel, poses: Poses, body: int) -> RestPose:
 
 def candidates(raw: Settling) -> Candidates:
     """Return the rows of a settling of solids, which name faces.
+
+    Parameters
+    ----------
+    raw : Settling
+        What came of a settling.
+
+    Returns
+    -------
+    Candidates
 
     Raises
     ------
@@ -451,6 +477,10 @@ def faces_carrying(
         Loads on the loose bodies, one at least; a force that is a trifle beside the greatest counts as zero.
     touch_mm : float
         Greatest gap at which two faces touch.
+
+    Returns
+    -------
+    tuple of LoadedContact
     """
     rows = candidates(raw)
     names = [b.face_names() for b in model.bodies]
@@ -559,8 +589,18 @@ def freedoms_among(
 
     Parameters
     ----------
+    model : SettlingModel
+        The bodies as features.
+    poses : Poses
+        Where all bodies stand.
     rows : tuple of Candidates
         Of this body: where it touches, and what is near.
+    body : int
+        Number of the body.
+
+    Returns
+    -------
+    tuple of Freedom
     """
     closed, near = rows
     touch_mm = model.setup.tolerances.touch_mm

@@ -80,10 +80,18 @@ def seating(setup: Setup, placed: Mapping[str, Solid], contacts: ContactMap, sea
 
     Parameters
     ----------
+    setup : Setup
+        The bodies and all their seats.
     placed : mapping of str to Solid
         Every body's solid in the machine's frame.
     contacts : ContactMap
         What touches at the drawn pose.
+    seat : Seat
+        The seat that is asked about.
+
+    Returns
+    -------
+    Seating
     """
     between = list(contacts.between(seat.body, seat.on))
     patches = tuple(p for p in between if is_on(p, seat) or continues_seat(setup, placed, p, seat))
@@ -151,6 +159,10 @@ def is_on(patch: Patch, seat: Seat) -> bool:
         What touches.
     seat : Seat
         A seat between any two bodies.
+
+    Returns
+    -------
+    bool
     """
     if set(patch.bodies) != {seat.body, seat.on}:
         return False
@@ -280,8 +292,14 @@ def footings(setup: Setup, contacts: ContactMap) -> dict[str, Footing]:
 
     Parameters
     ----------
+    setup : Setup
+        The bodies, and what is stated to hold fixtures.
     contacts : ContactMap
         Of all bodies, where they are drawn.
+
+    Returns
+    -------
+    dict of str to Footing
     """
     graph = _Graph(setup, contacts)
     graph.spread()
@@ -291,7 +309,17 @@ def footings(setup: Setup, contacts: ContactMap) -> dict[str, Footing]:
 
 
 def holding_nothing(found: Mapping[str, Footing]) -> frozenset[str]:
-    """Return the fixtures that do not stand, so that nothing can rest against them."""
+    """Return the fixtures that do not stand, so that nothing can rest against them.
+
+    Parameters
+    ----------
+    found : mapping of str to Footing
+        As `footings` returns it.
+
+    Returns
+    -------
+    frozenset of str
+    """
     return frozenset(name for name, footing in found.items() if not footing.stands)
 
 
@@ -472,12 +500,18 @@ def nearest_to(name: str, placed: Mapping[str, Shape], standing: Iterable[str], 
 
     Parameters
     ----------
+    name : str
+        The body that does not stand.
     placed : mapping of str to Shape
         Every body in the machine's frame.
     standing : iterable of str
         The fixtures that stand.
     table_mm : float
         Height of the table.
+
+    Returns
+    -------
+    Nearest
 
     Raises
     ------
@@ -527,8 +561,15 @@ def table_top_mm(setup: Setup, contacts: ContactMap) -> float:
 
     Parameters
     ----------
+    setup : Setup
+        The bodies, and the clamps and jaws that hold parts.
     contacts : ContactMap
         Of all bodies, where they are drawn.
+
+    Returns
+    -------
+    float
+        In the machine's frame.
     """
     pressing = {c.body for c in setup.clamps} | (setup.holding.jaws if setup.holding else frozenset())
     carried = {name for overlap in contacts.overlaps for name in (overlap.a, overlap.b)}

@@ -48,12 +48,22 @@ def find_rest(
 
     Parameters
     ----------
+    model : SettlingModel
+        The bodies as drawn.
+    loads : list of SteadyLoad
+        Loads on the bodies that move.
     ranks : mapping of int to int
         How many bodies stand in front of each; later ones retreat further.
     approach_mm : float
         How far they retreat where they do not rest as drawn.
+    bounds : Bounds
+        When the settler stops.
     placed : bool
         The other bodies are there already, so there must be a straight path in.
+
+    Returns
+    -------
+    Settling
 
     Notes
     -----
@@ -132,6 +142,10 @@ def rest_from_apart(
         When the settler stops; its `approach_mm` is replaced by that of the retreat.
     placed : bool
         The other bodies are there already, so that without a clear retreat there is no room.
+
+    Returns
+    -------
+    Settling
     """
     for doubled in range(TRIES):
         approach = approach_mm * 2.0**doubled
@@ -207,7 +221,18 @@ def _no_room(poses: Poses, rows: Candidates) -> Settling:
 
 
 def finder_of(scene: ProximityScene) -> Finder:
-    """Return the function that finds candidates in a scene."""
+    """Return the function that finds candidates in a scene.
+
+    Parameters
+    ----------
+    scene : ProximityScene
+        The bodies that are looked at.
+
+    Returns
+    -------
+    callable
+        Takes poses, reach in mm, slack in radians and depth in mm, as `find_candidates` does.
+    """
 
     def find(poses: Poses, reach_mm: float, slack_rad: float, deep_mm: float) -> Candidates:
         return find_candidates(scene, poses.rotation, poses.origin_mm, reach_mm, slack_rad, deep_mm)
@@ -258,6 +283,11 @@ def directions_out(loads: Sequence[SteadyLoad], normals: Floats) -> Iterator[Flo
         What presses on them.
     normals : ndarray, shape (n, 3)
         Normals of the places where they touch.
+
+    Yields
+    ------
+    ndarray, shape (3,)
+        Of unit length.
     """
     yield -DOWN
     push = np.sum([np.zeros(3), *(one.total_n() for one in loads)], axis=0)
@@ -347,6 +377,10 @@ def moved_back(poses: Poses, retreats: Mapping[int, Floats]) -> Poses:
         Where all bodies stand; left as it is.
     retreats : mapping of int to ndarray, shape (3,)
         Shift of each body that moves, machine's frame, mm.
+
+    Returns
+    -------
+    Poses
     """
     origin = poses.origin_mm.copy()
     for body, retreat in retreats.items():
@@ -366,8 +400,19 @@ def retreats_of(
 
     Parameters
     ----------
+    loads : sequence of SteadyLoad
+        One for each body that retreats.
+    ranks : mapping of int to int
+        How many bodies stand in front of each; zero where it names none.
+    approach_mm : float
+        How far bodies are lifted, and how far those of rank zero retreat level.
     up, level : bool
         Whether bodies are lifted, and whether they retreat level; later ones retreat further.
+
+    Returns
+    -------
+    dict of int to ndarray, shape (3,)
+        By number of the body, in the machine's frame.
     """
     retreats = {}
     for one in loads:
@@ -400,6 +445,10 @@ def settle_setup(setup: Setup, staging: Staging | None = None, *, bounds: Bounds
         Pushes, order, what is loose; by default every part under its weight alone.
     bounds : Bounds, optional
         When the settler stops.
+
+    Returns
+    -------
+    Settled
 
     Raises
     ------
@@ -462,6 +511,10 @@ def loose_of(model: SettlingModel, staging: Staging) -> tuple[int, ...]:
         The bodies and the set-up.
     staging : Staging
         What is loose, and the order.
+
+    Returns
+    -------
+    tuple of int
 
     Raises
     ------
@@ -607,12 +660,25 @@ def settle_part(
 
     Parameters
     ----------
+    model : SettlingModel
+        The bodies as features.
+    body : int
+        Number of the body that comes.
     load : SteadyLoad or None
         What takes the body to its rest; None is a body that is put where it is drawn and stays there.
     poses : Poses
         Where the bodies placed before stand; those to come where they are drawn.
     waiting : iterable of int
         Bodies to come.
+    approach_mm : float
+        From how far off, at least, a straight way in is looked for.
+    bounds : Bounds
+        When the settler stops.
+
+    Returns
+    -------
+    Settling
+        Those that wait stand where `poses` has them.
     """
     away = dict.fromkeys(waiting, np.full(3, AWAY_MM))
     there = replace(model, drawn=moved_back(poses, away))

@@ -135,8 +135,22 @@ def sampled_rest(
     setup : Setup
         With `tolerance_mm` on its bodies: the whole width of each face's profile zone, half of it either way.
         A flat face shifts and leans within it, by no more than its `orientation_mm`; a curved one shifts.
+    staging : Staging, optional
+        Pushes, order, what is loose; by default every part under its weight alone.
     targets : sequence of CriticalPlace
         Places whose error is wanted.
+    draws : int
+        How many sets of errors are drawn.
+    seed : int
+        The same one draws the same errors again.
+    spread : Distribution
+        How faces are drawn within their zones.
+    model : SettlingModel, optional
+        That of the set-up, where it is made already.
+
+    Returns
+    -------
+    SampledRest
 
     Raises
     ------

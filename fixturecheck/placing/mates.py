@@ -315,12 +315,18 @@ def misfit(mate: Mate, turn: Floats, shift: Floats, centre_mm: Floats) -> Misfit
 
     Parameters
     ----------
+    mate : Mate
+        A face of the body, one of another, and the gap wanted between them.
     turn : ndarray, shape (3, 3)
         Rotation of the body.
     shift : ndarray, shape (3,)
         Where its origin goes, mm.
     centre_mm : ndarray, shape (3,)
         The point that turns are about, in the machine's frame.
+
+    Returns
+    -------
+    Misfit
     """
     if SurfaceKind.CONE in (mate.own.kind, mate.other.kind):
         return _with_cone(mate.own.moved(turn, shift), mate.other, mate.gap_mm, centre_mm)
@@ -344,6 +350,10 @@ def fits(own: SeatFace, other: SeatFace) -> bool:
     ----------
     own, other : SeatFace
         The two faces; which is which makes no difference.
+
+    Returns
+    -------
+    bool
     """
     if SurfaceKind.CONE in (own.kind, other.kind):
         return _cone_fits(own, other)
@@ -384,6 +394,10 @@ def cross_product(a: Floats, b: Floats) -> Floats:
     ----------
     a, b : ndarray, shape (3,)
         The two factors, in this order.
+
+    Returns
+    -------
+    ndarray, shape (3,)
     """
     return np.array((a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]))
 

@@ -79,12 +79,24 @@ def find_first_contact(
 
     Parameters
     ----------
+    moving : Placed
+        The pushed body as drawn.
+    still : Placed
+        What it is pushed at.
     push : ndarray, shape (3,)
         Unit direction of the push.
     reach_mm : float
         How far before and beyond the drawn pose is looked at.
+    tolerances : Tolerances
+        What counts as contact once it has landed; the travel is found with finer ones.
+    write : Writing
+        In which units the errors tell the reach.
     drawn : Shape, optional
         What the two are known to share as drawn.
+
+    Returns
+    -------
+    FirstContact
 
     Raises
     ------
@@ -148,6 +160,10 @@ def early_mm(moving: Placed, still: Placed, push: Floats, deep_mm: float) -> flo
 
     Parameters
     ----------
+    moving : Placed
+        The pushed body as drawn.
+    still : Placed
+        What it lies in by little.
     push : ndarray, shape (3,)
         Unit direction of the push.
     deep_mm : float
@@ -241,10 +257,16 @@ def shortest_parting(
 
     Parameters
     ----------
+    moving : sequence of Placed
+        The bodies that move as one.
+    still : Placed
+        The body they are taken out of.
     others : sequence of Placed
         What else stands there.
     zone : Shape
         What is shared as drawn.
+    tolerances : Tolerances
+        Of these the least volume that counts as an overlap is read.
     kept : ndarray, shape (n, 3)
         Outward unit normals of the moving bodies at the faces that should stay on what they lie on.
 

@@ -78,7 +78,18 @@ def with_corners(ours: Outline, theirs: Outline) -> tuple[bool, Outline, Outline
 
 @compiled
 def following(first: Ints) -> Ints:
-    """Return the number of the side after each side, by where each ring begins and the last ends."""
+    """Return the number of the side after each side, by where each ring begins and the last ends.
+
+    Parameters
+    ----------
+    first : ndarray of int, shape (r + 1,)
+        The number of the first side of each ring, then how many sides there are.
+
+    Returns
+    -------
+    ndarray of int, shape (first[-1],)
+        The last side of a ring is followed by the first of the same ring.
+    """
     found = np.arange(1, first[-1] + 1)
     for r in range(len(first) - 1):
         found[first[r + 1] - 1] = first[r]

@@ -54,6 +54,11 @@ def near_bodies(bodies: Sequence[Standing], within_mm: float) -> Iterator[tuple[
         The bodies where they stand.
     within_mm : float
         Greatest gap between boxes along an axis.
+
+    Yields
+    ------
+    (int, int)
+        Each pair once.
     """
     lows = np.array([b.low for b in bodies]) - within_mm / 2
     highs = np.array([b.high for b in bodies]) + within_mm / 2
@@ -145,6 +150,11 @@ def motion_between(first: Standing, copy: Standing) -> tuple[Floats, Floats]:
     ----------
     first, copy : Standing
         Two bodies of one drawing.
+
+    Returns
+    -------
+    turn, shift : ndarray, shape (3, 3) and (3,)
+        x -> turn x + shift.
     """
     turn: Floats = copy.turn @ first.turn.T
     return turn, copy.shift - turn @ first.shift
@@ -188,6 +198,10 @@ def overlap(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[Shape, fl
         The two bodies.
     tolerances : Tolerances
         Of these the touch distance and the least volume that counts are read.
+
+    Returns
+    -------
+    (Shape, float) or None
     """
     if overlap_mm(a, b) <= tolerances.touch_mm or surfaces_part(a, b):
         return None
@@ -204,8 +218,17 @@ def shared_space(a: Standing, b: Standing, tolerances: Tolerances, away: Floats)
 
     Parameters
     ----------
+    a, b : Standing
+        The two bodies.
+    tolerances : Tolerances
+        Of these the touch distance, the least volume that counts and whether that was stated are read.
     away : ndarray, shape (3,)
         A way that may part them where they touch, as the sum of the normals out of `a`; zero without one.
+
+    Returns
+    -------
+    SharedSpace or None
+        Its shape is None where what they share is no overlap.
     """
     deep_mm = overlap_mm(a, b)
     if deep_mm <= tolerances.touch_mm:
@@ -296,8 +319,14 @@ def find_contacts(
     ----------
     bodies : sequence of Placed
         In any order; the map does not depend on it.
+    tolerances : Tolerances
+        What counts as contact, as near and as overlap.
     overlaps_too : bool
         Whether it is asked what bodies share; without it the map tells of no overlap.
+
+    Returns
+    -------
+    ContactMap
 
     Raises
     ------

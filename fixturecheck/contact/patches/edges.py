@@ -66,7 +66,17 @@ class EdgeView:
 
 
 def edges_on_faces(view: EdgeView) -> Iterator[RawPatch]:
-    """Yield lines and points where edges and corners of A touch faces of B."""
+    """Yield lines and points where edges and corners of A touch faces of B.
+
+    Parameters
+    ----------
+    view : EdgeView
+        The two bodies, their faces near each other, and the areas found between them.
+
+    Yields
+    ------
+    RawPatch
+    """
     faces = sorted({i for i, _ in view.pairs})
     for i in faces:
         if _has_tip(view.a, i):
@@ -312,7 +322,17 @@ _OPPOSED = 1e-6
 
 
 def edges_across(view: EdgeView) -> Iterator[RawPatch]:
-    """Yield where a straight edge of A meets a straight edge of B: across it, or along it edge on edge."""
+    """Yield where a straight edge of A meets a straight edge of B: across it, or along it edge on edge.
+
+    Parameters
+    ----------
+    view : EdgeView
+        The two bodies, their faces near each other, and the areas found between them.
+
+    Yields
+    ------
+    RawPatch
+    """
     a, b, touch = view.a, view.b, view.touch_mm
     ours, theirs = (
         _sharp_straight(a, {i for i, _ in view.pairs}),
@@ -393,6 +413,15 @@ def rims_across(view: EdgeView) -> Iterator[RawPatch]:
     """Yield the points where edges meet of which at least one is curved.
 
     Where a curved edge lies along a face or another edge, `edges_on_faces` finds that.
+
+    Parameters
+    ----------
+    view : EdgeView
+        The two bodies, their faces near each other, and the areas found between them.
+
+    Yields
+    ------
+    RawPatch
     """
     a, b = view.a, view.b
     ours, theirs = _edges(a, {i for i, _ in view.pairs}), _edges(b, {j for _, j in view.pairs})

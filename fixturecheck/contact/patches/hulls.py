@@ -83,6 +83,10 @@ def reach_mm(hull: PlacedHull, way: Vector) -> float:
         The pieces whose hulls hold the faces of the body, and where it stands.
     way : tuple of float
         The unit direction, in the machine's frame.
+
+    Returns
+    -------
+    float
     """
     _, high = _span(hull, 0, len(hull[0][4]), way)
     return high

@@ -46,6 +46,10 @@ def flat_contacts(a: Standing, b: Standing, pairs: Ints, tolerances: Tolerances)
         A face of `a` and one of `b`, flat or curved.
     tolerances : Tolerances
         The touch distance, the near band, and the angles up to which faces face each other and are level.
+
+    Yields
+    ------
+    RawPatch
     """
     angles_rad = math.radians(tolerances.wedge_deg), math.radians(tolerances.parallel_deg)
     range_mm = -tolerances.touch_mm, tolerances.near_mm

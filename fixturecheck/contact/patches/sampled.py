@@ -211,6 +211,10 @@ def sampled(pair: FacePair, tolerances: Tolerances) -> list[RawPatch]:
         The two bodies and a face of each.
     tolerances : Tolerances
         Which gaps are contact and which are near, and how densely faces are sampled.
+
+    Returns
+    -------
+    list of RawPatch
     """
     a, i, b, j = pair
     if _backward(pair):

@@ -41,6 +41,11 @@ def near_faces(a: Standing, b: Standing, within_mm: float) -> Ints:
         The two bodies.
     within_mm : float
         Greatest gap between boxes along an axis.
+
+    Returns
+    -------
+    ndarray of int, shape (n, 2)
+        A face of `a` and one of `b`.
     """
     return near_pairs(a.lows, a.highs, b.lows, b.highs, within_mm)
 
@@ -92,8 +97,14 @@ def surfaces_part(a: Standing, b: Standing, away: Floats = _NOWHERE) -> bool:
 
     Parameters
     ----------
+    a, b : Standing
+        The two bodies.
     away : ndarray, shape (3,)
         Any vector along which `b` leaves `a`; zero tries the bodies as they stand.
+
+    Returns
+    -------
+    bool
     """
     if _may_hold(a, b) or _may_hold(b, a):
         return False

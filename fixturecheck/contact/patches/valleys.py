@@ -156,11 +156,19 @@ def touching_places(
 
     Parameters
     ----------
+    height : Height
+        The gap from face A to face B.
     cells : ndarray of int, shape (n, 2)
         Column and row of the samples that look at face B, in the grid of the window.
     gaps : ndarray, shape (n,)
     at : ndarray, shape (n, 2)
         Parameters of the samples.
+    touch_mm : float
+        Gaps up to this, and overlaps as deep, are contact.
+
+    Returns
+    -------
+    list of Place
     """
     table = {(int(m), int(n)): gap for (m, n), gap in zip(cells, gaps, strict=True)}
     found = []
@@ -210,6 +218,13 @@ def opening_directions(spots: Floats, gaps: Floats, touch_mm: float) -> int:
     spots : ndarray, shape (n, 1) or (n, 2)
         Along a curve, or in a plane across the normal.
     gaps : ndarray, shape (n,)
+    touch_mm : float
+        The touch limit that growth is measured by.
+
+    Returns
+    -------
+    int
+        From 0 to the number of columns of `spots`; all of them where there are too few spots to fit.
     """
     count = int(spots.shape[1])
     middle = (spots.max(axis=0) + spots.min(axis=0)) / 2
@@ -244,6 +259,10 @@ def lines_and_points(
         The number of face A and that of face B.
     touch_mm : float
         Gaps up to this are contact.
+
+    Yields
+    ------
+    RawPatch
     """
     if not places:
         return
@@ -416,6 +435,10 @@ def spot_at(walk: Walk, face: Probe, share: float) -> EdgeFoot:
         The face that the gap is measured to.
     share : float
         How far along the edge, from 0 to 1.
+
+    Returns
+    -------
+    EdgeFoot
     """
     point, _ = walk(share)
     gap, normal, within = face.gap(point)
@@ -433,6 +456,11 @@ def least_places(walk: Walk, face: Probe, stations: Sequence[float]) -> Iterator
         The face that the gap is measured to.
     stations : sequence of float
         At least two rising shares of the edge.
+
+    Yields
+    ------
+    float
+        A share of the edge.
     """
 
     def slope(share: float) -> float:
@@ -513,11 +541,19 @@ def alongside(
 
     Parameters
     ----------
+    edge : EdgeProbe
+        The edge of A.
+    face : Probe
+        The face of B.
     box : tuple of ndarray, shape (3,)
         Least and greatest corner of a box round the face.
     names : tuple
         The faces that meet in the edge, and the number of the other face.
     touch_mm : float
+
+    Yields
+    ------
+    RawPatch
     """
     for stations in stretches(edge.at, box, touch_mm):
         lows = least_places(edge.at, face, stations.tolist())
@@ -546,12 +582,19 @@ def least_beside(
 
     Parameters
     ----------
+    pair : FacePair
+        The two bodies and a face of each.
     below_mm : float
         Only gaps less than this.
     touch_mm : float
         Overlaps up to this are gaps.
     opposed_share : float
         The faces look at each other where the cosine between one normal and the other turned back is that.
+
+    Yields
+    ------
+    float
+        The gap, mm; below zero where they overlap.
     """
     a, i, b, j = pair
     for (ours, one), (theirs, other) in (((a, i), (b, j)), ((b, j), (a, i))):

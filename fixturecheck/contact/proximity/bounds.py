@@ -111,6 +111,11 @@ def deepest_mm(one: PlacedPieces, other: PlacedPieces, *, fine_mm: float, deep_m
         Depths that differ by less count as equal.
     deep_mm : float
         What lies deeper than this belongs to the far side of a thin body.
+
+    Returns
+    -------
+    float
+        A bound from above.
     """
     stores = [one.cells(one.nets), other.cells(other.nets)]
     sides = (one, other)

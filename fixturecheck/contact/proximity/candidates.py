@@ -60,6 +60,10 @@ def seen_from_a(gap: Floats, normal: Floats, place: Floats, names: Ints) -> Cand
         Where it is on body a, mm.
     names : ndarray of int, shape (n, 4)
         Body a, its face, body b, its face.
+
+    Returns
+    -------
+    Candidates
     """
     return Candidates(
         gap_mm=gap,
@@ -74,7 +78,17 @@ def seen_from_a(gap: Floats, normal: Floats, place: Floats, names: Ints) -> Cand
 
 
 def joined(parts: Sequence[Candidates]) -> Candidates:
-    """Return all rows of several sets."""
+    """Return all rows of several sets.
+
+    Parameters
+    ----------
+    parts : sequence of Candidates
+        Any number of them; none at all give no rows.
+
+    Returns
+    -------
+    Candidates
+    """
     if parts:
         return all_rows(parts)
     return seen_from_a(np.zeros(0), np.zeros((0, 3)), np.zeros((0, 3)), np.zeros((0, 4), dtype=np.int64))

@@ -50,6 +50,10 @@ def in_angle_span(angle_rad: float, span: Floats, slack_rad: float) -> bool:
         First and last angle, radians; infinite ends stand for all angles.
     slack_rad : float
         How far a direction may lie past either end. Below zero the span is narrowed.
+
+    Returns
+    -------
+    bool
     """
     first, last = span[0], span[1]
     if not (math.isfinite(first) and math.isfinite(last)) or last - first > WHOLE_RAD - 1e-6:
@@ -74,6 +78,10 @@ def covers_direction(
         First and last angle that the surface covers.
     slack_rad : float
         How far a direction may lie past either end.
+
+    Returns
+    -------
+    bool
     """
     x, y = dot(direction, zero), dot(direction, cross(axis, zero))
     return x * x + y * y < 1e-12 or in_angle_span(math.atan2(y, x), turn_rad, slack_rad + TURN_RAD)
@@ -566,6 +574,11 @@ def lowest_of_section(
         Unit direction that the place is furthest against.
     slack_rad : float
         How far the direction may lie past the part of the turn that the torus covers.
+
+    Returns
+    -------
+    (bool, tuple of float)
+        The place is given in mm, whether or not the torus has it.
     """
     axis = row(circles.axis, i)
     up = along(normal, -dot(normal, cross(axis, outward)), cross(axis, outward))

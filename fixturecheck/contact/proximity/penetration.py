@@ -125,6 +125,10 @@ def with_boxes(points: Floats, triangles: Ints, edges: Ints) -> FaceTriangles:
         By number of their points.
     edges : ndarray of int, shape (e, 2)
         Kept as they are, by number of their points.
+
+    Returns
+    -------
+    FaceTriangles
     """
     count = len(triangles)
     boxes, blocks = np.empty((count, 2, 3)), np.empty(((count + BLOCK - 1) // BLOCK, 2, 3))

@@ -100,6 +100,11 @@ def perturbed_features(features: Features, errors: Errors) -> Features:
         As drawn.
     errors : mapping of int to FaceShift
         By a face's number; faces without one stay as drawn.
+
+    Returns
+    -------
+    Features
+        Those given where there are no errors.
     """
     if not errors:
         return features
@@ -226,6 +231,11 @@ def features_over_low_steps(features: Features, low_mm: float) -> Features:
         As drawn.
     low_mm : float
         Edges no longer than this are such steps.
+
+    Returns
+    -------
+    Features
+        Those given where there is no such step.
     """
     ends, along = _ends(features)
     short = np.linalg.norm(along, axis=1) <= low_mm
@@ -345,6 +355,12 @@ def gap_sensitivity(
 
     Parameters
     ----------
+    rows : Candidates
+        The gaps, with where they are on either body.
+    features : tuple of Features
+        Of each body, in its own frame.
+    rotation, origin : ndarray, shape (b, 3, 3) and (b, 3)
+        Poses of all bodies; origins in mm.
     variables : mapping of (body, face) to FaceVariation
         The faces that may be out.
 
@@ -411,8 +427,15 @@ def extended_to_walls(features: Features, by_mm: float) -> Features:
 
     Parameters
     ----------
+    features : Features
+        Of one body.
     by_mm : float
         How far, seen along the normal of the face that is carried on.
+
+    Returns
+    -------
+    Features
+        The same but for the outlines of flat faces.
     """
     areas = [features.face_polygon(plane) for plane in range(len(features.outlines))]
     outlines = list(features.outlines)

@@ -79,7 +79,7 @@ class Cones(NamedTuple):
     face: Ints
 
 
-def swept_circles_of(features: Sequence[Features]) -> SweptCircles:
+def _swept_circles_of(features: Sequence[Features]) -> SweptCircles:
     """Gather circular edges, convex tori and spheres, each in its body's own frame."""
     every: list[tuple[int, Rim | SweptPrimitive]] = []
     for i, one in enumerate(features):
@@ -88,7 +88,7 @@ def swept_circles_of(features: Sequence[Features]) -> SweptCircles:
     return _circles(every, len(features))
 
 
-def concave_tori_of(features: Sequence[Features]) -> SweptCircles:
+def _concave_tori_of(features: Sequence[Features]) -> SweptCircles:
     """Gather concave tori and spheres, each in its body's own frame."""
     every = [(i, r) for i, f in enumerate(features) for r in f.swept if r.is_tube and r.sign < 0]
     return _circles(every, len(features))
@@ -118,7 +118,7 @@ def _circles(every: Sequence[tuple[int, Rim | SweptPrimitive]], bodies: int) -> 
     )
 
 
-def capsules_of(features: Sequence[Features]) -> Capsules:
+def _capsules_of(features: Sequence[Features]) -> Capsules:
     """Gather convex cylinders and spheres, each in its body's own frame."""
     thick = {SurfaceKind.CYLINDER, SurfaceKind.SPHERE}
     every = [(i, r) for i, f in enumerate(features) for r in f.swept if r.sign > 0 and r.kind in thick]
@@ -140,13 +140,13 @@ def capsules_of(features: Sequence[Features]) -> Capsules:
     )
 
 
-def concave_cones_of(features: Sequence[Features]) -> Cones:
+def _concave_cones_of(features: Sequence[Features]) -> Cones:
     """Gather concave cylinders and cones, each in its body's own frame."""
     every = [(i, r) for i, f in enumerate(features) for r in f.swept if r.sign < 0 and not r.is_tube]
     return _cones(features, every)
 
 
-def convex_cones_of(features: Sequence[Features]) -> Cones:
+def _convex_cones_of(features: Sequence[Features]) -> Cones:
     """Gather convex cones, each in its body's own frame."""
     cone = SurfaceKind.CONE
     every = [(i, r) for i, f in enumerate(features) for r in f.swept if r.sign > 0 and r.kind == cone]
@@ -286,16 +286,26 @@ class Bodies(NamedTuple):
 
 
 def bodies_of(features: Sequence[Features]) -> Bodies:
-    """Return the features of bodies, each in its own frame."""
+    """Return the features of bodies, each in its own frame.
+
+    Parameters
+    ----------
+    features : sequence of Features
+        One for each body, by its number.
+
+    Returns
+    -------
+    Bodies
+    """
     return Bodies(
         corners=_corners(features),
         edges=_edges(features),
         planes=_planes(features),
-        circles=swept_circles_of(features),
-        capsules=capsules_of(features),
-        concave_cones=concave_cones_of(features),
-        concave_tori=concave_tori_of(features),
-        convex_cones=convex_cones_of(features),
+        circles=_swept_circles_of(features),
+        capsules=_capsules_of(features),
+        concave_cones=_concave_cones_of(features),
+        concave_tori=_concave_tori_of(features),
+        convex_cones=_convex_cones_of(features),
     )
 
 

@@ -165,6 +165,8 @@ def find_candidates(
 
     Parameters
     ----------
+    scene : ProximityScene
+        The bodies that are looked at.
     rotation, origin_mm : ndarray, shape (n, 3, 3) and (n, 3)
         Poses of all bodies.
     reach_mm : float
@@ -174,13 +176,17 @@ def find_candidates(
         turning that much are reported too.
     deep_mm : float
         Overlaps down to this are reported, and always down to what goes with the reach.
+
+    Returns
+    -------
+    Candidates
     """
     deep = -max(min(0.5 * reach_mm, DEEP_MM), DEEP * reach_mm, deep_mm, LEAST_MM)
     low, high = scene.boxes(rotation, origin_mm)
     pairs = scene.pairs(low, high, reach_mm)
     standing = scene.placed.at(rotation, origin_mm)
     query = Query(reach_mm, deep, slack_rad, max(reach_mm, -deep))
-    rows = run_query(_rows_of, standing, low, high, pairs, query)
+    rows = _run_query(_rows_of, standing, low, high, pairs, query)
     rows = rows.where(~superseded(standing, rows))
     if not any(one.smooth for one in scene.features):
         return rows
@@ -218,13 +224,24 @@ class Between:
 
 
 def packed(table: FoundRows) -> Candidates:
-    """Return the rows of a table."""
+    """Return the rows of a table.
+
+    Parameters
+    ----------
+    table : FoundRows
+        Its arrays may have room for more rows than it counts.
+
+    Returns
+    -------
+    Candidates
+        The rows that it counts.
+    """
     numbers, names = table.numbers[: table.rows], table.names[: table.rows]
     gap, normal, place = numbers[:, 0], numbers[:, 1:4], numbers[:, 4:7]
     return seen_from_a(gap, normal, place, names)
 
 
-def run_query(find: Callable[..., FoundRows], *question: Any) -> Candidates:
+def _run_query(find: Callable[..., FoundRows], *question: Any) -> Candidates:
     """Return what a compiled loop finds, in as much room as it needs."""
     room = ROOM
     while True:

@@ -62,6 +62,10 @@ def smooth_rows(
         Bodies by index; each pair is looked at both ways.
     query : Query
         Which gaps and directions are kept.
+
+    Returns
+    -------
+    Candidates
     """
     rows: list[Row] = []
     for pair in pairs.tolist():

@@ -102,6 +102,10 @@ def balls_apart(
         Which of either.
     away_mm : float
         Balls further from each other than this are out of reach.
+
+    Returns
+    -------
+    bool
     """
     most_mm = ball_a_mm[i] + ball_b_mm[j] + away_mm
     arm = minus(row(a_mm, i), row(b_mm, j))
@@ -122,6 +126,10 @@ def boxes_apart(
         Corners of the second.
     away_mm : float
         Boxes further from each other than this along some axis are out of reach.
+
+    Returns
+    -------
+    bool
     """
     x = max(low_a_mm[0] - high_b_mm[0], low_b_mm[0] - high_a_mm[0])
     y = max(low_a_mm[1] - high_b_mm[1], low_b_mm[1] - high_a_mm[1])
@@ -143,6 +151,10 @@ def leaves_room(cones: Floats, i: int, direction: Vector, slack_rad: float) -> b
         Unit normal out of the other body.
     slack_rad : float
         Dot products down to minus this are let pass.
+
+    Returns
+    -------
+    bool
     """
     least = 0.0
     for k in range(cones.shape[1]):
@@ -164,6 +176,11 @@ def facing(faces: Ints, normals: Floats, i: int, direction: Vector) -> int:
         Which feature.
     direction : tuple of float
         Unit direction.
+
+    Returns
+    -------
+    int
+        Number of the face in its body.
     """
     best, most = 0, -2.0
     for k in range(faces.shape[1]):
