@@ -188,7 +188,12 @@ def _check(value: bytes) -> bytes:
 
 
 def default_folder() -> Path | None:
-    """Return where answers are kept unless something else is said; None where nothing is to be kept."""
+    """Return where answers are kept unless something else is said; None where nothing is to be kept.
+
+    Returns
+    -------
+    Path or None
+    """
     stated = os.environ.get(FOLDER_VARIABLE, "")
     if stated == OFF:
         return None
@@ -202,7 +207,13 @@ def _of_folder(folder: Path | None) -> Cache:
 
 
 def current() -> Cache:
-    """Return the cache that is used now."""
+    """Return the cache that is used now.
+
+    Returns
+    -------
+    Cache
+        One for each folder in a process.
+    """
     return _of_folder(default_folder())
 
 
@@ -211,6 +222,16 @@ def cached(function: Callable[P, T]) -> Callable[P, T]:
 
     Its arguments and what it returns are plain data: numbers, text, bytes, arrays, enums, and data classes,
     tuples, lists and mappings of them. An error it raises is not kept.
+
+    Parameters
+    ----------
+    function : callable
+        Known by its module and its qualified name.
+
+    Returns
+    -------
+    callable
+        Takes what `function` takes.
     """
     name = _name_of(function)
 
@@ -231,7 +252,20 @@ def cached(function: Callable[P, T]) -> Callable[P, T]:
 
 
 def is_kept(function: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> bool:
-    """Tell whether an answer of a function that is marked `cached` is kept."""
+    """Tell whether an answer of a function that is marked `cached` is kept.
+
+    Parameters
+    ----------
+    function : callable
+        The one that the answer is of.
+    *args, **kwargs : object
+        What it would be called with.
+
+    Returns
+    -------
+    bool
+        False where nothing is kept.
+    """
     kept = current()
     return (
         kept.folder is not None
@@ -336,7 +370,13 @@ def _(thing: Mapping[object, object], state: hashlib.blake2b) -> None:
 
 @cache
 def code_digest() -> str:
-    """Return a digest of what computes: the package's source, and the versions of libraries."""
+    """Return a digest of what computes: the package's source, and the versions of libraries.
+
+    Returns
+    -------
+    str
+        128 bits in hexadecimal digits.
+    """
     state = hashlib.blake2b(digest_size=16)
     here = Path(__file__).parent
     for path in sorted(p for p in here.rglob("*") if p.suffix in {".py", ".toml"}):

@@ -48,7 +48,17 @@ LOOPS = (
 
 
 def compiled(function: Loop) -> Loop:
-    """Return a function compiled when it is first called, and kept on disk where that can be written."""
+    """Return a function compiled when it is first called, and kept on disk where that can be written.
+
+    Parameters
+    ----------
+    function : callable
+        Takes and returns what the compiler knows: numbers, arrays and tuples of them.
+
+    Returns
+    -------
+    callable
+    """
     made: Any = numba.njit(error_model="numpy", nogil=True)(function)
     try:
         made.enable_caching()
@@ -73,7 +83,12 @@ def _stamp() -> str:
 
 
 def loops_kept() -> bool:
-    """Tell whether loops of this version were compiled before, and kept on this machine."""
+    """Tell whether loops of this version were compiled before, and kept on this machine.
+
+    Returns
+    -------
+    bool
+    """
     kept: Any = dot
     file = getattr(kept._cache, "_cache_file", None)  # noqa: SLF001 -- as above
     return file is not None and Path(file._index_path).is_file()  # noqa: SLF001 -- as above
@@ -196,5 +211,15 @@ def cross(a: Vector, b: Vector) -> Vector:
 
 @compiled
 def length(a: Vector) -> float:
-    """Return the length."""
+    """Return the length.
+
+    Parameters
+    ----------
+    a : tuple of float, length 3
+
+    Returns
+    -------
+    float
+        In the unit of `a`.
+    """
     return math.sqrt(a[0] * a[0] + a[1] * a[1] + a[2] * a[2])

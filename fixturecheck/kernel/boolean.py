@@ -40,7 +40,23 @@ from fixturecheck.units import METRIC, Writing
 
 @checked
 def cut(solid: Solid, *tools: Solid) -> Solid:
-    """Return what is left of a solid, in one piece, after others are taken from it."""
+    """Return what is left of a solid, in one piece, after others are taken from it.
+
+    Parameters
+    ----------
+    solid : Solid
+    *tools : Solid
+        What is taken away, in the frame of the solid.
+
+    Returns
+    -------
+    Solid
+
+    Raises
+    ------
+    KernelError
+        The kernel fails, or nothing or more than one piece is left.
+    """
     return only_solid(_operated(BRepAlgoAPI_Cut(), [solid], tools, "cut of a solid"))
 
 
@@ -543,12 +559,19 @@ def stepped(
 
     Parameters
     ----------
+    solid : Solid
     corner : ndarray, shape (3,)
         Where the box starts, in the solid's frame.
     axes : ndarray, shape (3, 3)
         Unit directions of its three sides as rows, the first two square to each other.
     sizes_mm : sequence of float, length 3
         Along each side.
+    write : Writing
+        How the message of the error writes numbers and units.
+
+    Returns
+    -------
+    Solid
 
     Raises
     ------

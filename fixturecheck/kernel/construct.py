@@ -28,7 +28,23 @@ _P = ParamSpec("_P")
 
 
 def checked(build: Callable[_P, Solid]) -> Callable[_P, Solid]:
-    """Wrap a building function: kernel errors become ours, and what comes out is one valid solid."""
+    """Wrap a building function: kernel errors become ours, and what comes out is one valid solid.
+
+    Parameters
+    ----------
+    build : callable
+        Returns a solid; its name is told in the messages of errors.
+
+    Returns
+    -------
+    callable
+        Takes what `build` takes.
+
+    Raises
+    ------
+    KernelError
+        By the function returned: `build` fails, or its solid is not valid or has no volume.
+    """
 
     @wraps(build)
     def built(*args: _P.args, **kwargs: _P.kwargs) -> Solid:
@@ -187,7 +203,21 @@ def bevelled(corners: Sequence[Point2], size_mm: float, at: Sequence[int]) -> li
 
 
 def only_solid(shape: cq.Shape) -> Solid:
-    """Return the one solid in a result."""
+    """Return the one solid in a result.
+
+    Parameters
+    ----------
+    shape : Shape
+
+    Returns
+    -------
+    Solid
+
+    Raises
+    ------
+    ValueError
+        There is none, or more than one.
+    """
     solids = solids_of(shape)
     if len(solids) != 1:
         raise ValueError(f"{len(solids)} solids came out where one was meant")
@@ -195,7 +225,22 @@ def only_solid(shape: cq.Shape) -> Solid:
 
 
 def polygon_face(rings: Sequence[Floats]) -> Face:
-    """Return the planar face bounded by closed rings of points (k, 3), outer first."""
+    """Return the planar face bounded by closed rings of points (k, 3), outer first.
+
+    Parameters
+    ----------
+    rings : sequence of ndarray, shape (k, 3)
+        Corners of each ring in turn, mm, all in one plane.
+
+    Returns
+    -------
+    Face
+
+    Raises
+    ------
+    KernelError
+        The outer ring bounds no flat face.
+    """
     wires = []
     for ring in rings:
         polygon = BRepBuilderAPI_MakePolygon()
@@ -256,6 +301,12 @@ def cylinder_patch(centre: Floats, start: Floats, axis: Floats, angle_rad: float
         From the centre to the first point of the arc; its length is the radius, mm.
     axis : ndarray, shape (3,)
         Unit axis; the arc turns about it by `angle_rad` and the piece rises along it by `height_mm`.
+    angle_rad, height_mm : float
+        How far the arc turns, and how high the piece is.
+
+    Returns
+    -------
+    Face
     """
     radius = float(np.linalg.norm(start))
     plane = gp_Ax2(gp_Pnt(*centre), gp_Dir(*axis), gp_Dir(*start))
@@ -265,7 +316,17 @@ def cylinder_patch(centre: Floats, start: Floats, axis: Floats, angle_rad: float
 
 
 def vertex(point: Floats) -> Shape:
-    """Return a vertex."""
+    """Return a vertex.
+
+    Parameters
+    ----------
+    point : ndarray, shape (3,)
+        In mm.
+
+    Returns
+    -------
+    Shape
+    """
     return cq.Vertex.makeVertex(*(float(v) for v in point))
 
 
@@ -477,10 +538,28 @@ def thickened(face: Face, by_mm: float) -> Shape:
 
 
 def compound(shapes: Sequence[Shape]) -> Shape:
-    """Return one compound of several shapes."""
+    """Return one compound of several shapes.
+
+    Parameters
+    ----------
+    shapes : sequence of Shape
+
+    Returns
+    -------
+    Shape
+    """
     return cq.Compound.makeCompound(list(shapes))
 
 
 def copied(solid: Solid) -> Solid:
-    """Return a copy of a solid that shares no face with it."""
+    """Return a copy of a solid that shares no face with it.
+
+    Parameters
+    ----------
+    solid : Solid
+
+    Returns
+    -------
+    Solid
+    """
     return solid.copy()

@@ -439,7 +439,17 @@ class _Region:
 
 
 def thinner_mm(shape: Shape | None) -> float:
-    """Return how thick a region is across Y or Z, the smaller; 0 for None, the thickest of several."""
+    """Return how thick a region is across Y or Z, the smaller; 0 for None, the thickest of several.
+
+    Parameters
+    ----------
+    shape : Shape or None
+        The region; each of its solids is measured by its box.
+
+    Returns
+    -------
+    float
+    """
     if shape is None:
         return 0.0
     sizes = [0.0]

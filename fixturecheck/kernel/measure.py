@@ -51,7 +51,16 @@ Nearest = tuple[float, Floats, Floats, Shape, Shape]
 
 
 def box_of(shape: Shape) -> Box:
-    """Return the tight axis-aligned box of a shape, without the kernel's safety margin, in mm."""
+    """Return the tight axis-aligned box of a shape, without the kernel's safety margin, in mm.
+
+    Parameters
+    ----------
+    shape : Shape
+
+    Returns
+    -------
+    Box
+    """
     box = Bnd_Box()
     BRepBndLib.AddOptimal_s(shape.wrapped, box, False, False)
     box.SetGap(0.0)
@@ -59,7 +68,16 @@ def box_of(shape: Shape) -> Box:
 
 
 def loose_box(shape: Shape) -> Box:
-    """Return a box that surely holds a shape; quick, and larger than the tight one on curved faces."""
+    """Return a box that surely holds a shape; quick, and larger than the tight one on curved faces.
+
+    Parameters
+    ----------
+    shape : Shape
+
+    Returns
+    -------
+    Box
+    """
     box = Bnd_Box()
     BRepBndLib.Add_s(shape.wrapped, box, False)
     found: Box = box.Get()
@@ -86,7 +104,17 @@ def box_gap_mm(a: Box, b: Box) -> float:
 
 
 def joined_box(boxes: Sequence[Box]) -> Box:
-    """Return the box round several boxes, of which there is at least one."""
+    """Return the box round several boxes, of which there is at least one.
+
+    Parameters
+    ----------
+    boxes : sequence of Box
+        In one frame.
+
+    Returns
+    -------
+    Box
+    """
     low, high = np.array(boxes)[:, :3].min(axis=0), np.array(boxes)[:, 3:].max(axis=0)
     return (*to_vector(low), *to_vector(high))
 
@@ -113,7 +141,16 @@ def extent_along(shape: Shape, direction: Floats) -> tuple[float, float]:
 
 
 def volume_mm3(shape: Shape) -> float:
-    """Return the volume of a shape; zero for None and for empty compounds."""
+    """Return the volume of a shape; zero for None and for empty compounds.
+
+    Parameters
+    ----------
+    shape : Shape or None
+
+    Returns
+    -------
+    float
+    """
     return mass_of(shape)[0] if shape is not None else 0.0
 
 
@@ -122,6 +159,15 @@ def mass_of(shape: Shape) -> tuple[float, tuple[float, float, float]]:
 
     The kernel's own rule for free-form faces is off by up to 1 % of the volume (a cylinder as a B-spline), so
     they are integrated until the answer is sure; faces of a simple kind have exact rules.
+
+    Parameters
+    ----------
+    shape : Shape
+
+    Returns
+    -------
+    volume : float
+    centre : tuple of float, length 3
     """
     found = GProp_GProps()
     if {surface_kind(face) for face in faces_of(shape)} <= _SIMPLE:
@@ -133,17 +179,46 @@ def mass_of(shape: Shape) -> tuple[float, tuple[float, float, float]]:
 
 
 def centre_of(shape: Shape) -> tuple[float, float, float]:
-    """Return the centre of mass of a solid or of all solids in a compound."""
+    """Return the centre of mass of a solid or of all solids in a compound.
+
+    Parameters
+    ----------
+    shape : Shape
+
+    Returns
+    -------
+    tuple of float, length 3
+        In mm.
+    """
     return mass_of(shape)[1]
 
 
 def area_mm2(shape: Shape) -> float:
-    """Return the area of a face, or of all faces of a shape."""
+    """Return the area of a face, or of all faces of a shape.
+
+    Parameters
+    ----------
+    shape : Shape
+
+    Returns
+    -------
+    float
+    """
     return float(shape.Area())
 
 
 def centroid_of(shape: Shape) -> Vector:
-    """Return the centroid of a face's area or of an edge's length, or where a vertex is, mm."""
+    """Return the centroid of a face's area or of an edge's length, or where a vertex is, mm.
+
+    Parameters
+    ----------
+    shape : Shape
+        A face, an edge or a vertex.
+
+    Returns
+    -------
+    tuple of float, length 3
+    """
     centre: Vector = shape.Center().toTuple()
     return centre
 
@@ -166,24 +241,63 @@ def is_inside(solid: Solid, point: Floats) -> bool:
 
 
 def surface_kind(face: Face) -> str:
-    """Return the kernel's word for the surface of a face: plane, cylinder, cone, sphere, torus ..."""
+    """Return the kernel's word for the surface of a face: plane, cylinder, cone, sphere, torus ...
+
+    Parameters
+    ----------
+    face : Face
+
+    Returns
+    -------
+    str
+        In lower case.
+    """
     return str(face.geomType()).lower()
 
 
 def is_flat(face: Face) -> bool:
-    """Say whether a face is drawn as a plane."""
+    """Say whether a face is drawn as a plane.
+
+    Parameters
+    ----------
+    face : Face
+
+    Returns
+    -------
+    bool
+    """
     return surface_kind(face) == SurfaceKind.PLANE
 
 
 def flat_of(face: Face) -> tuple[Vector, Vector] | None:
-    """Return centre and outward unit normal of a flat face; None when it is not flat."""
+    """Return centre and outward unit normal of a flat face; None when it is not flat.
+
+    Parameters
+    ----------
+    face : Face
+
+    Returns
+    -------
+    tuple of centre and normal, or None
+        The centre in mm; each is a tuple of 3 float.
+    """
     if not is_flat(face):
         return None
     return face.Center().toTuple(), face.normalAt().toTuple()
 
 
 def axis_of(face: Face) -> tuple[Vector, Vector] | None:
-    """Return a point of a cylinder's axis and its direction; None where a face is no cylinder."""
+    """Return a point of a cylinder's axis and its direction; None where a face is no cylinder.
+
+    Parameters
+    ----------
+    face : Face
+
+    Returns
+    -------
+    tuple of point and direction, or None
+        The point in mm, the direction of unit length; each is a tuple of 3 float.
+    """
     if surface_kind(face) != SurfaceKind.CYLINDER:
         return None
     axis = BRepAdaptor_Surface(face.wrapped).Cylinder().Axis()
@@ -195,6 +309,17 @@ def face_frame(face: Face) -> tuple[Floats, Floats, bool]:
 
     The normal of a curved face is that in the middle of its parameters: the centre of a whole round lies on
     its axis, and from there no place of the round is the nearest.
+
+    Parameters
+    ----------
+    face : Face
+
+    Returns
+    -------
+    centre : ndarray, shape (3,)
+        In mm.
+    normal : ndarray, shape (3,)
+    flat : bool
     """
     flat = is_flat(face)
     centre = face.Center()
@@ -228,7 +353,16 @@ def normal_at(face: Face, point: Floats) -> Floats:
 
 
 def normal_in_middle(face: Face) -> Vector:
-    """Return the outward unit normal of a face at the middle of its parameters."""
+    """Return the outward unit normal of a face at the middle of its parameters.
+
+    Parameters
+    ----------
+    face : Face
+
+    Returns
+    -------
+    tuple of float, length 3
+    """
     normal: Vector = face.normalAt().toTuple()
     return normal
 
@@ -277,22 +411,60 @@ def hollow_rounds(shape: Shape, *, along_x: bool = True) -> list[Fillet]:
 
 
 def is_straight(edge: Edge) -> bool:
-    """Say whether an edge is drawn as a straight line."""
+    """Say whether an edge is drawn as a straight line.
+
+    Parameters
+    ----------
+    edge : Edge
+
+    Returns
+    -------
+    bool
+    """
     return str(edge.geomType()).lower() == CurveKind.LINE
 
 
 def edge_ends(edge: Edge) -> tuple[Floats, Floats]:
-    """Return the two ends of an edge."""
+    """Return the two ends of an edge.
+
+    Parameters
+    ----------
+    edge : Edge
+
+    Returns
+    -------
+    tuple of ndarray, shape (3,)
+        In mm; a closed edge has the same place twice.
+    """
     return np.array(edge.startPoint().toTuple()), np.array(edge.endPoint().toTuple())
 
 
 def edge_middle(edge: Edge) -> Floats:
-    """Return the point halfway along an edge."""
+    """Return the point halfway along an edge.
+
+    Parameters
+    ----------
+    edge : Edge
+
+    Returns
+    -------
+    ndarray, shape (3,)
+        In mm.
+    """
     return np.array(edge.positionAt(0.5).toTuple())
 
 
 def edge_way(edge: Edge) -> Floats:
-    """Return the unit direction of an edge at its middle."""
+    """Return the unit direction of an edge at its middle.
+
+    Parameters
+    ----------
+    edge : Edge
+
+    Returns
+    -------
+    ndarray, shape (3,)
+    """
     return np.array(edge.tangentAt(0.5).toTuple())
 
 
@@ -323,12 +495,31 @@ def tangent_at(edge: Edge, point: Floats) -> Floats:
 
 
 def edge_length_mm(edge: Edge) -> float:
-    """Return the length of an edge."""
+    """Return the length of an edge.
+
+    Parameters
+    ----------
+    edge : Edge
+
+    Returns
+    -------
+    float
+    """
     return float(GCPnts_AbscissaPoint.Length_s(BRepAdaptor_Curve(edge.wrapped), _LENGTH_MM))
 
 
 def edge_centre(edge: Edge) -> Floats:
-    """Return the centre of mass of an edge, by Gauss and Legendre's rule piece by piece."""
+    """Return the centre of mass of an edge, by Gauss and Legendre's rule piece by piece.
+
+    Parameters
+    ----------
+    edge : Edge
+
+    Returns
+    -------
+    ndarray, shape (3,)
+        In mm.
+    """
     curve = BRepAdaptor_Curve(edge.wrapped)
     if curve.GetType() == GeomAbs_CurveType.GeomAbs_Line:
         return edge_middle(edge)

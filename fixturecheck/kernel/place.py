@@ -16,12 +16,30 @@ from fixturecheck.result.shapes import Vector
 
 
 def matrix_of(location: cq.Location) -> Floats:
-    """Return a location as a 4 x 4 matrix, mm."""
+    """Return a location as a 4 x 4 matrix, mm.
+
+    Parameters
+    ----------
+    location : Location
+
+    Returns
+    -------
+    ndarray, shape (4, 4)
+    """
     return matrix_of_wrapped(location.wrapped)
 
 
 def matrix_of_wrapped(location: TopLoc_Location) -> Floats:
-    """Return one of the kernel's own locations as a 4 x 4 matrix, mm."""
+    """Return one of the kernel's own locations as a 4 x 4 matrix, mm.
+
+    Parameters
+    ----------
+    location : TopLoc_Location
+
+    Returns
+    -------
+    ndarray, shape (4, 4)
+    """
     trsf = location.Transformation()
     out = np.eye(4)
     for i in range(3):
@@ -31,14 +49,33 @@ def matrix_of_wrapped(location: TopLoc_Location) -> Floats:
 
 
 def location_of(matrix: Floats) -> cq.Location:
-    """Return the location of a rigid matrix, (3, 4) or (4, 4)."""
+    """Return the location of a rigid matrix, (3, 4) or (4, 4).
+
+    Parameters
+    ----------
+    matrix : ndarray, shape (3, 4) or (4, 4)
+        Its last column in mm.
+
+    Returns
+    -------
+    Location
+    """
     trsf = gp_Trsf()
     trsf.SetValues(*(float(v) for v in np.asarray(matrix)[:3].ravel()))
     return cq.Location(TopLoc_Location(trsf))
 
 
 def world_faces(placed: Placed) -> list[Face]:
-    """Return a placed solid's faces in the machine's frame, in the order of `faces_of`."""
+    """Return a placed solid's faces in the machine's frame, in the order of `faces_of`.
+
+    Parameters
+    ----------
+    placed : Placed
+
+    Returns
+    -------
+    list of Face
+    """
     return faces_of(placed.solid.moved(placed.at))
 
 
@@ -96,7 +133,18 @@ def shifted(shape: Shape, by: Vector | Floats) -> Shape:
 
 
 def transform_of(placed: Placed) -> tuple[Floats, Floats]:
-    """Return turn (3, 3) and shift (3,) from the topology's frame to the machine's."""
+    """Return turn (3, 3) and shift (3,) from the topology's frame to the machine's.
+
+    Parameters
+    ----------
+    placed : Placed
+
+    Returns
+    -------
+    turn : ndarray, shape (3, 3)
+    shift : ndarray, shape (3,)
+        In mm.
+    """
     matrix = matrix_of(placed.at * placed.solid.location())
     return matrix[:3, :3], matrix[:3, 3]
 
@@ -119,17 +167,45 @@ def placed_at(shape: Shape, at: Location) -> Shape:
 
 
 def taken_apart(solid: Solid) -> tuple[Solid, Location]:
-    """Return a solid in the frame it was drawn in, and the location that takes it to where it stands."""
+    """Return a solid in the frame it was drawn in, and the location that takes it to where it stands.
+
+    Parameters
+    ----------
+    solid : Solid
+
+    Returns
+    -------
+    drawn : Solid
+    at : Location
+    """
     return solid.located(cq.Location()), solid.location()
 
 
 def drawing_matrix(solid: Solid) -> Floats:
-    """Return the 4 x 4 matrix by which a solid itself is moved away from its topology, mm."""
+    """Return the 4 x 4 matrix by which a solid itself is moved away from its topology, mm.
+
+    Parameters
+    ----------
+    solid : Solid
+
+    Returns
+    -------
+    ndarray, shape (4, 4)
+    """
     return matrix_of(solid.location())
 
 
 def translation(by: Vector = (0.0, 0.0, 0.0)) -> Location:
-    """Return the location that moves by a vector, mm, and turns nothing."""
+    """Return the location that moves by a vector, mm, and turns nothing.
+
+    Parameters
+    ----------
+    by : tuple of float, length 3
+
+    Returns
+    -------
+    Location
+    """
     return cq.Location(cq.Vector(*by))
 
 
@@ -166,5 +242,14 @@ def composed(outer: Location, inner: Location) -> Location:
 
 
 def is_finite(location: Location) -> bool:
-    """Say whether every number of a location is finite."""
+    """Say whether every number of a location is finite.
+
+    Parameters
+    ----------
+    location : Location
+
+    Returns
+    -------
+    bool
+    """
     return bool(np.isfinite(matrix_of(location)).all())

@@ -80,6 +80,14 @@ def packed(value: object) -> Parcel:
 def unpacked(parcel: Parcel) -> Any:
     """Return the value of a parcel; solids that were alike are copies of one.
 
+    Parameters
+    ----------
+    parcel : Parcel
+
+    Returns
+    -------
+    object
+
     Raises
     ------
     KernelError
@@ -166,7 +174,16 @@ _MEMORY: ContextVar[Memory | None] = ContextVar("memory", default=None)
 
 @contextmanager
 def remembering(memory: Memory) -> Iterator[None]:
-    """Let answers be kept in a memory, and taken from it, meanwhile."""
+    """Let answers be kept in a memory, and taken from it, meanwhile.
+
+    Parameters
+    ----------
+    memory : Memory
+
+    Yields
+    ------
+    None
+    """
     token = _MEMORY.set(memory)
     try:
         yield
@@ -184,6 +201,10 @@ def asked_of(what: str, given: object) -> str:
     given : object
         All that its answer depends on: plain values and solids. The key is taken before anything works on the
         solids, since the kernel adds to them as it does.
+
+    Returns
+    -------
+    str
     """
     return "" if _MEMORY.get() is None else f"{what} {key_of(given)}"
 
@@ -197,6 +218,11 @@ def recalled(key: str, work: Callable[[], T]) -> T:
         As `asked_of` gave it.
     work : callable
         Takes nothing; an error that it raises is not kept.
+
+    Returns
+    -------
+    object
+        What `work` returned, now or earlier.
     """
     memory = _MEMORY.get()
     return work() if memory is None or not key else memory.recalled(key, work)
@@ -220,5 +246,16 @@ def is_kept(key: str) -> bool:
 
 
 def key_of(given: object) -> str:
-    """Return what is the same for two values only if they are equal, their solids as drawn."""
+    """Return what is the same for two values only if they are equal, their solids as drawn.
+
+    Parameters
+    ----------
+    given : object
+        Plain values and solids.
+
+    Returns
+    -------
+    str
+        256 bits in hexadecimal digits.
+    """
     return hashlib.sha256(packed(given).value).hexdigest()

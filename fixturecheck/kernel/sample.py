@@ -45,7 +45,17 @@ def edge_points(edge: Shape, count: int) -> Floats:
 
 
 def triangles_of(shape: Shape) -> Floats:
-    """Return triangles (n, 3, 3) that make up the faces of a shape; round ones are chords."""
+    """Return triangles (n, 3, 3) that make up the faces of a shape; round ones are chords.
+
+    Parameters
+    ----------
+    shape : Shape
+
+    Returns
+    -------
+    ndarray, shape (n, 3, 3)
+        In mm.
+    """
     places, corners = tessellated(shape, _FINE_MM, _FINE_RAD)
     return np.asarray(places[corners])
 
@@ -58,6 +68,11 @@ def tessellated(shape: Shape, within_mm: float, turn_rad: float) -> tuple[Floats
     shape : Shape
     within_mm, turn_rad : float
         How far triangles may lie off a curved face, and turn from one to the next.
+
+    Returns
+    -------
+    places : ndarray, shape (n, 3)
+    corners : ndarray of int, shape (k, 3)
     """
     vertices, corners = shape.tessellate(within_mm, turn_rad)
     places = np.array([v.toTuple() for v in vertices]).reshape(-1, 3)
@@ -113,7 +128,16 @@ class Grid:
 
 
 def face_window(face: Face) -> tuple[Floats, Floats]:
-    """Return the least and greatest parameters (u, v) of a face."""
+    """Return the least and greatest parameters (u, v) of a face.
+
+    Parameters
+    ----------
+    face : Face
+
+    Returns
+    -------
+    least, greatest : ndarray, shape (2,)
+    """
     u0, u1, v0, v1 = face._uvBounds()  # noqa: SLF001  CadQuery has no public name for it
     return np.array([u0, v0]), np.array([u1, v1])
 
@@ -130,6 +154,8 @@ def grid_on_face(
         Least and greatest (u, v).
     spacing_mm : float
         Wanted spacing; widened so that no more than `most` points are laid out.
+    most : int
+        How many cells may be laid over the window; `fewest` goes before it.
     fewest : int
         At least so many points either way.
 

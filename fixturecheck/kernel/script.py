@@ -112,6 +112,10 @@ def run(path: Path, overrides: Mapping[str, str]) -> Ran:
         Values for its parameters: top-level variables that it sets to a number, text, truth value or
         tuple of these.
 
+    Returns
+    -------
+    Ran
+
     Raises
     ------
     SetupError
@@ -151,6 +155,10 @@ def more_of(path: Path) -> Iterator[None]:
     ----------
     path : Path
         The script, which has run.
+
+    Yields
+    ------
+    None
 
     Raises
     ------
@@ -319,7 +327,16 @@ class Node:
 
 
 def is_assembly(thing: object) -> bool:
-    """Say whether something is a CadQuery assembly."""
+    """Say whether something is a CadQuery assembly.
+
+    Parameters
+    ----------
+    thing : object
+
+    Returns
+    -------
+    bool
+    """
     return isinstance(thing, cq.Assembly)
 
 
@@ -328,8 +345,13 @@ def nodes_of(assembly: Assembly, key: str) -> Iterator[Node]:
 
     Parameters
     ----------
+    assembly : cadquery.Assembly
     key : str
         The metadata entry that holds the facts.
+
+    Yields
+    ------
+    Node
 
     Raises
     ------
@@ -405,6 +427,10 @@ def one_solid(thing: object) -> Solid:
         A solid, a compound of one solid, a workplane whose stack or history holds one, or another library's
         shape around one of the kernel's own.
 
+    Returns
+    -------
+    Solid
+
     Raises
     ------
     SetupError
@@ -439,6 +465,15 @@ def flaw_of(solid: Solid) -> str | None:
 
     Looks for an open surface, one that is inside out, no volume, and whatever the kernel's own
     validity check objects to.
+
+    Parameters
+    ----------
+    solid : Solid
+
+    Returns
+    -------
+    str or None
+        The end of a sentence that the name of the body begins.
     """
     try:
         open_edges = _open_edges(solid)
@@ -515,6 +550,10 @@ def drawn_solids(thing: object) -> list[DrawnSolid]:
         A `cadquery.Assembly`; a shape or workplane; another library's shape whose `wrapped` is one of the
         kernel's, with `children` and `label` where it is an assembly, as build123d has them; a mapping of
         names to such; or a list of such.
+
+    Returns
+    -------
+    list of DrawnSolid
 
     Raises
     ------

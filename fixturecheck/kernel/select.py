@@ -42,6 +42,11 @@ def flush_faces(inner: Solid, outer: Solid) -> list[Face]:
     ----------
     inner, outer : Solid
         In one frame; the inner one lies within the outer one.
+
+    Returns
+    -------
+    list of Face
+        Faces of `inner` whose middle lies on a flat face of `outer` that looks the same way.
     """
     outer_faces = [(face, *face_frame(face)) for face in faces_of(outer)]
     seen = []

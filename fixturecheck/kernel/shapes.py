@@ -37,5 +37,14 @@ class Placed:
 
 
 def cq_shape(wrapped: Any) -> Shape:
-    """Return the CadQuery shape around one of the kernel's own."""
+    """Return the CadQuery shape around one of the kernel's own.
+
+    Parameters
+    ----------
+    wrapped : TopoDS_Shape
+
+    Returns
+    -------
+    Shape
+    """
     return cq.Shape.cast(wrapped)

@@ -51,6 +51,10 @@ def can_fork() -> bool:
 
     A copy has the thread that forked alone; a lock that another one held is then held for ever. Threads of
     libraries are counted as the system lists them, since Python does not know them.
+
+    Returns
+    -------
+    bool
     """
     if not hasattr(os, "fork"):
         return False
@@ -90,6 +94,10 @@ def run_side_by_side(
         What they return must be picklable.
     done : callable
         Called here with each key as soon as its work is done.
+
+    Returns
+    -------
+    dict of key to Done
     """
     copies = min(cores(), len(works))
     found: dict[K, Done] = {}

@@ -127,7 +127,16 @@ _STANDBY: ContextVar[Standby | None] = ContextVar("standby", default=None)
 
 @contextmanager
 def standing_by(standby: Standby) -> Iterator[None]:
-    """Let a copy that stays take work meanwhile, in the context in which this is said."""
+    """Let a copy that stays take work meanwhile, in the context in which this is said.
+
+    Parameters
+    ----------
+    standby : Standby
+
+    Yields
+    ------
+    None
+    """
     standby.context = copy_context()
     token = _STANDBY.set(standby)
     try:
@@ -137,7 +146,12 @@ def standing_by(standby: Standby) -> Iterator[None]:
 
 
 def standby_here() -> Standby | None:
-    """Return the copy that may take work; None where none stays."""
+    """Return the copy that may take work; None where none stays.
+
+    Returns
+    -------
+    Standby or None
+    """
     return _STANDBY.get()
 
 

@@ -162,7 +162,12 @@ _known: ContextVar[dict[tuple[Path, str], PartFile] | None] = ContextVar("_known
 
 @contextmanager
 def reading_once() -> Iterator[None]:
-    """Read each file once within the block, as long as its bytes stay the same."""
+    """Read each file once within the block, as long as its bytes stay the same.
+
+    Yields
+    ------
+    None
+    """
     token = _known.set({})
     try:
         yield
@@ -180,6 +185,10 @@ def read(path: Path) -> PartFile:
     ----------
     path : Path
         A file ending in .step, .stp, .p21, .brep or .brp.
+
+    Returns
+    -------
+    PartFile
 
     Raises
     ------

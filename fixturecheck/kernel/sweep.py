@@ -33,7 +33,18 @@ _SEW_MM = 1e-6
 
 
 def bounds(outline: Outline) -> tuple[float, float, float, float]:
-    """Return y and r of the outline's two ends: y0, y1, r0, r1."""
+    """Return y and r of the outline's two ends: y0, y1, r0, r1.
+
+    Parameters
+    ----------
+    outline : sequence of segment
+        Radius over y, from front to rear.
+
+    Returns
+    -------
+    tuple of float, length 4
+        In mm.
+    """
     (y0, r0), (y1, r1) = outline[0][1], outline[-1][-1]
     return y0, y1, r0, r1
 
@@ -277,6 +288,10 @@ def swept_outline(outline: Outline, travel: Travel) -> Solid:
         Radius over y as lines and arcs from front to rear; y never turns back.
     travel : Travel
         Where the axis goes.
+
+    Returns
+    -------
+    Solid
 
     Raises
     ------

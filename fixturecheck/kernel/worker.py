@@ -345,7 +345,13 @@ def _end(child: subprocess.Popen[bytes]) -> None:
 
 
 def serve(*, once: bool) -> None:
-    """Answer calls that come on standard input, one or until it closes; this is what the child runs."""
+    """Answer calls that come on standard input, one or until it closes; this is what the child runs.
+
+    Parameters
+    ----------
+    once : bool
+        Whether to return after one call; else when standard input closes.
+    """
     outlet = os.fdopen(os.dup(1), "wb")
     calls = os.fdopen(os.dup(0), "rb")
 
@@ -492,6 +498,11 @@ def put_off(name: str) -> None:
     ----------
     name : str
         A module that is not within a package. One that is loaded, or is not there, stays as it is.
+
+    Raises
+    ------
+    AttributeError
+        By the module put off: what is asked for is only what Python itself notes of a module.
     """
     spec = None if name in sys.modules else importlib.util.find_spec(name)
     if spec is None or spec.loader is None:

@@ -340,6 +340,10 @@ def canonical_form(solid: Solid) -> Form:
     ----------
     solid : Solid
         Closed and valid.
+
+    Returns
+    -------
+    Form
     """
     low = _low_mm(solid)
     # What was turned may be a compound around its solid.

@@ -86,7 +86,7 @@ class Hull:
         return np.flatnonzero(np.diff(self.faces, prepend=-1))
 
 
-def hull_of(table: BrepTable) -> Hull:
+def _hull_of(table: BrepTable) -> Hull:
     """Return pieces whose convex hull holds each face.
 
     A flat face is held by its outline, and so is a ruled one: every point of it lies on a ruling between
@@ -220,7 +220,7 @@ class FaceTable:
         self.edge_vertices, self.vertices = table.edge_vertices, table.vertices
         self.face_edges, self.face_vertices = table.face_edges, table.face_vertices
         self.rings = Rings(table)
-        self.hull = hull_of(table)
+        self.hull = _hull_of(table)
 
     @cached_property
     def exact(self) -> Bools:
@@ -294,7 +294,17 @@ class FaceTable:
 
 
 def face_tables(solids: Sequence[Solid]) -> list[FaceTable]:
-    """Return the face table of every solid, in the frame of its topology; copies of one drawing share one."""
+    """Return the face table of every solid, in the frame of its topology; copies of one drawing share one.
+
+    Parameters
+    ----------
+    solids : sequence of Solid
+
+    Returns
+    -------
+    list of FaceTable
+        One for each solid, in the order given.
+    """
     return [derived(table, FaceTable) for table in brep_tables([drawn(solid) for solid in solids])]
 
 

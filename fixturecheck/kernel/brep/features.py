@@ -273,6 +273,14 @@ class Features:
 def features_of(solid: Solid) -> Features:
     """Return the features of a solid that can touch, in the solid's own frame.
 
+    Parameters
+    ----------
+    solid : Solid
+
+    Returns
+    -------
+    Features
+
     Raises
     ------
     KernelError

@@ -69,7 +69,16 @@ class Pieces:
 
 
 def face_pieces(face: Face) -> Pieces:
-    """Return a face's surface over the range of its parameters; exact but for offset surfaces (1e-4 mm)."""
+    """Return a face's surface over the range of its parameters; exact but for offset surfaces (1e-4 mm).
+
+    Parameters
+    ----------
+    face : Face
+
+    Returns
+    -------
+    Pieces
+    """
     cut = GeomConvert_BSplineSurfaceToBezierSurface(_spline(face))
     nets = []
     for i in range(cut.NbUPatches()):
@@ -106,7 +115,17 @@ def _spline(face: Face) -> Any:
 
 
 def edge_pieces(edge: cq.Edge) -> Pieces:
-    """Return an edge's curve over its range."""
+    """Return an edge's curve over its range.
+
+    Parameters
+    ----------
+    edge : Edge
+
+    Returns
+    -------
+    Pieces
+        Of one parameter, without a probe and without a border.
+    """
     curve = BRepAdaptor_Curve(edge.wrapped)
     whole = BRep_Tool.Curve_s(edge.wrapped, 0.0, 1.0)
     trimmed = Geom_TrimmedCurve(whole, curve.FirstParameter(), curve.LastParameter())
@@ -181,7 +200,17 @@ class Curve:
 
 
 def curves_of(table: BrepTable) -> tuple[Curve, ...]:
-    """Return the edges of a solid that stick out."""
+    """Return the edges of a solid that stick out.
+
+    Parameters
+    ----------
+    table : BrepTable
+
+    Returns
+    -------
+    tuple of Curve
+        Of edges with a face on either side; seams and inside corners are left out.
+    """
     found = []
     for row in table.two_sided:
         if row.is_seam or not any(_sticks_out(row.probe, share) for share in (0.1, 0.5, 0.9)):
@@ -255,7 +284,16 @@ class Target:
 
 
 def smooth_of(row: FaceRow) -> Smooth:
-    """Lay out a face in lines of parameters, closer where its spline has more pieces."""
+    """Lay out a face in lines of parameters, closer where its spline has more pieces.
+
+    Parameters
+    ----------
+    row : FaceRow
+
+    Returns
+    -------
+    Smooth
+    """
     probe = row.probe
     u0, u1, v0, v1 = row.window
     u = np.linspace(u0, u1, _lines(row.adaptor, "U"))
@@ -283,7 +321,17 @@ def _lines(adaptor: BRepAdaptor_Surface, parameter: str) -> int:
 
 
 def followed_targets(table: BrepTable) -> tuple[Target, ...]:
-    """Return every face of a solid as something to come down on."""
+    """Return every face of a solid as something to come down on.
+
+    Parameters
+    ----------
+    table : BrepTable
+
+    Returns
+    -------
+    tuple of Target
+        One for each face, in the order of `faces_of`.
+    """
     return tuple(_target(row) for row in table.faces)
 
 

@@ -269,9 +269,9 @@ def edge_side(edge: Any, face: Probe) -> EdgeSide:
     EdgeSide
     """
     flat = BRepAdaptor_Curve2d(TopoDS.Edge_s(edge), TopoDS.Face_s(face.face.wrapped))
-    return EdgeSide(flat=flat, face=face, sign=run_of(edge))
+    return EdgeSide(flat=flat, face=face, sign=_run_of(edge))
 
 
-def run_of(edge: Any) -> int:
+def _run_of(edge: Any) -> int:
     """Return +1 where a face lies left of an edge that is directed as it runs round it, -1 where right."""
     return -1 if int(edge.Orientation()) == REVERSED else 1

@@ -79,6 +79,11 @@ def recognised(solid: Solid) -> Solid:
     ----------
     solid : Solid
         Closed and valid.
+
+    Returns
+    -------
+    Solid
+        The solid given where nothing is rewritten.
     """
     faces = faces_of(solid)
     free = [BRepAdaptor_Surface(f.wrapped, False).GetType() in _FREE_SURFACES for f in faces]
@@ -147,7 +152,17 @@ def _rebuilt(solid: Solid) -> Solid | None:
 
 
 def parts_of(shape: Any) -> Iterator[Any]:
-    """Yield what a shape is made of, each as it is oriented in it."""
+    """Yield what a shape is made of, each as it is oriented in it.
+
+    Parameters
+    ----------
+    shape : TopoDS_Shape
+
+    Yields
+    ------
+    TopoDS_Shape
+        A direct part, the location of the shape included.
+    """
     walk = TopoDS_Iterator(shape, False, True)
     while walk.More():
         yield walk.Value()
@@ -361,7 +376,17 @@ _LAID: dict[type, Callable[[Any, Any, Floats], Any]] = {
 
 
 def poles_of(face: Any) -> list[Floats]:
-    """Return where a face has edges that are points: the poles of a sphere, the tip of a cone."""
+    """Return where a face has edges that are points: the poles of a sphere, the tip of a cone.
+
+    Parameters
+    ----------
+    face : TopoDS_Face
+
+    Returns
+    -------
+    list of ndarray, shape (3,)
+        In mm.
+    """
     edges = (TopoDS.Edge_s(e) for e in mapped(face, TopAbs_ShapeEnum.TopAbs_EDGE))
     return [xyz(BRep_Tool.Pnt_s(TopExp.FirstVertex_s(e))) for e in edges if BRep_Tool.Degenerated_s(e)]
 

@@ -360,7 +360,16 @@ class BrepTable:
 
 
 def read_table(solid: Solid) -> BrepTable:
-    """Read a solid, in the frame that it is given in."""
+    """Read a solid, in the frame that it is given in.
+
+    Parameters
+    ----------
+    solid : Solid
+
+    Returns
+    -------
+    BrepTable
+    """
     shape, what = solid.wrapped, TopAbs_ShapeEnum
     edge_map, vertex_map = sub_shapes(shape, what.TopAbs_EDGE), sub_shapes(shape, what.TopAbs_VERTEX)
     faces = tuple(FaceRow(i, TopoDS.Face_s(f)) for i, f in enumerate(mapped(shape, what.TopAbs_FACE)))
@@ -423,6 +432,15 @@ def brep_tables(solids: Sequence[Solid]) -> list[BrepTable]:
     Tables are kept: the same solids are asked about again wherever they are tried. A copy is known by its
     binary form, which is far cheaper to write than its faces are to read. A process that stays warm
     recalls those of bodies that are drawn again as they were.
+
+    Parameters
+    ----------
+    solids : sequence of Solid
+
+    Returns
+    -------
+    list of BrepTable
+        One for each solid, in the order given.
     """
     if not all(solid in _known for solid in solids):
         firsts: dict[tuple[int, bytes], Solid] = {}
@@ -459,7 +477,17 @@ def derived(table: BrepTable, make: Callable[[BrepTable], T]) -> T:
 
 
 def drawn(solid: Solid) -> Solid:
-    """Return a solid where its topology is drawn, whatever it has been moved by since."""
+    """Return a solid where its topology is drawn, whatever it has been moved by since.
+
+    Parameters
+    ----------
+    solid : Solid
+
+    Returns
+    -------
+    Solid
+        Shares its topology with the one given.
+    """
     return Solid(solid.wrapped.Located(TopLoc_Location()))
 
 
@@ -467,7 +495,17 @@ _PARALLEL = 1e-9
 
 
 def planes_of(rows: Sequence[FaceRow]) -> tuple[Floats, Floats]:
-    """Return the outward unit normal n of each flat face, and n.x of its plane, mm; nan where curved."""
+    """Return the outward unit normal n of each flat face, and n.x of its plane, mm; nan where curved.
+
+    Parameters
+    ----------
+    rows : sequence of FaceRow
+
+    Returns
+    -------
+    normals : ndarray, shape (n, 3)
+    offsets : ndarray, shape (n,)
+    """
     found = np.array([_plane(row) for row in rows])
     return found[:, :3].copy(), found[:, 3].copy()
 
@@ -482,7 +520,17 @@ def _plane(row: FaceRow) -> tuple[float, float, float, float]:
 
 
 def surfaces_of(table: BrepTable) -> tuple[Surface | None, ...]:
-    """Return the surface of each curved face with the side that the material lies on; None for a plane."""
+    """Return the surface of each curved face with the side that the material lies on; None for a plane.
+
+    Parameters
+    ----------
+    table : BrepTable
+
+    Returns
+    -------
+    tuple of Surface or None
+        One for each face, in the order of `faces_of`.
+    """
     return tuple(None if row.kind is SurfaceKind.PLANE else _surface_of(table, row) for row in table.faces)
 
 

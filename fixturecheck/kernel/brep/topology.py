@@ -39,23 +39,60 @@ def faces_of(solid: Shape) -> list[Face]:
     """Return the faces of a solid in the kernel's own order, each once.
 
     The order belongs to the solid's topology, so it is the same in every placed copy.
+
+    Parameters
+    ----------
+    solid : Shape
+
+    Returns
+    -------
+    list of Face
     """
     return [cq.Face(f) for f in mapped(solid.wrapped, TopAbs_ShapeEnum.TopAbs_FACE)]
 
 
 def edges_of(solid: Shape) -> list[Edge]:
-    """Return the edges of a solid in the kernel's own order, each once."""
+    """Return the edges of a solid in the kernel's own order, each once.
+
+    Parameters
+    ----------
+    solid : Shape
+
+    Returns
+    -------
+    list of Edge
+    """
     return [cq.Edge(e) for e in mapped(solid.wrapped, TopAbs_ShapeEnum.TopAbs_EDGE)]
 
 
 def face_by_number(shape: Shape) -> Callable[[int], Face]:
-    """Return what gives each of `faces_of` a shape by its index; where few are asked for, it costs less."""
+    """Return what gives each of `faces_of` a shape by its index; where few are asked for, it costs less.
+
+    Parameters
+    ----------
+    shape : Shape
+
+    Returns
+    -------
+    callable
+        Takes an index in `faces_of` and returns the face.
+    """
     find = sub_shapes(shape.wrapped, TopAbs_ShapeEnum.TopAbs_FACE).FindKey
     return lambda index: cq.Face(find(index + 1))
 
 
 def edge_by_number(shape: Shape) -> Callable[[int], Edge]:
-    """Return what gives each of `edges_of` a shape by its index; where few are asked for, it costs less."""
+    """Return what gives each of `edges_of` a shape by its index; where few are asked for, it costs less.
+
+    Parameters
+    ----------
+    shape : Shape
+
+    Returns
+    -------
+    callable
+        Takes an index in `edges_of` and returns the edge.
+    """
     find = sub_shapes(shape.wrapped, TopAbs_ShapeEnum.TopAbs_EDGE).FindKey
     return lambda index: cq.Edge(find(index + 1))
 
@@ -95,7 +132,16 @@ def sub_shapes(shape: Any, what: Any) -> TopTools_IndexedMapOfShape:
 
 
 def listed(found: TopTools_IndexedMapOfShape) -> list[Any]:
-    """Return the shapes of a map in its order."""
+    """Return the shapes of a map in its order.
+
+    Parameters
+    ----------
+    found : TopTools_IndexedMapOfShape
+
+    Returns
+    -------
+    list of TopoDS_Shape
+    """
     return list(map(found.FindKey, range(1, found.Extent() + 1)))
 
 
@@ -120,12 +166,30 @@ def members_of(found: TopTools_ListOfShape) -> list[Any]:
 
 
 def xyz(point: Any) -> Floats:
-    """Return a kernel point, vector or direction as an array (3,)."""
+    """Return a kernel point, vector or direction as an array (3,).
+
+    Parameters
+    ----------
+    point : gp_Pnt, gp_Vec or gp_Dir
+
+    Returns
+    -------
+    ndarray, shape (3,)
+    """
     return np.array(point.Coord())
 
 
 def window_of(adaptor: Any) -> tuple[float, float, float, float]:
-    """Return the parameters that a face takes of its surface: least and greatest u, least and greatest v."""
+    """Return the parameters that a face takes of its surface: least and greatest u, least and greatest v.
+
+    Parameters
+    ----------
+    adaptor : BRepAdaptor_Surface
+
+    Returns
+    -------
+    tuple of float, length 4
+    """
     u = adaptor.FirstUParameter(), adaptor.LastUParameter()
     return (*u, adaptor.FirstVParameter(), adaptor.LastVParameter())
 
@@ -157,6 +221,15 @@ def canonical_order(solid: Solid) -> tuple[int, ...]:
 
     A STEP round trip may list the faces in another order; numbers given by this order survive it. Every body
     that is placed asks for its names, so orders are kept.
+
+    Parameters
+    ----------
+    solid : Solid
+
+    Returns
+    -------
+    tuple of int
+        Indices into `faces_of` the solid.
     """
     return tuple(order_by_place(faces_of(solid)))
 
@@ -167,6 +240,15 @@ def one_of_each(solids: Sequence[Solid]) -> list[int]:
     What is true of a shape (closed, valid, planar) needs finding out once for all placed copies. Solids that
     share their topology are copies, and so are those whose geometry is the same to the bit. That is asked
     only of those with the same corners, since writing a solid takes twice as long as reading its corners.
+
+    Parameters
+    ----------
+    solids : sequence of Solid
+
+    Returns
+    -------
+    list of int
+        Indices into `solids`; a solid that is a copy of none before it has its own.
     """
     nowhere = TopLoc_Location()
     seen = TopTools_IndexedMapOfShape()
@@ -203,7 +285,16 @@ def corners_in(vertices: TopTools_IndexedMapOfShape) -> list[tuple[float, float,
 
 
 def brep_bytes(solid: Solid) -> bytes:
-    """Return a solid as the kernel would write it to a binary file; copies of a drawing have the same."""
+    """Return a solid as the kernel would write it to a binary file; copies of a drawing have the same.
+
+    Parameters
+    ----------
+    solid : Solid
+
+    Returns
+    -------
+    bytes
+    """
     return _written(solid.wrapped)
 
 
@@ -214,6 +305,11 @@ def once_per_drawing(most: int) -> Callable[[Callable[[Solid], T]], Callable[[So
     ----------
     most : int
         How many answers are kept; the oldest is forgotten.
+
+    Returns
+    -------
+    callable
+        A decorator of a function that takes one solid.
     """
 
     def kept(find: Callable[[Solid], T]) -> Callable[[Solid], T]:
@@ -245,6 +341,15 @@ def order_by_place(faces: Sequence[cq.Face]) -> list[int]:
 
     Numbers are compared by cluster and not by rounding: two centres at one height stay at one height
     even where that height falls on the boundary between two rounded values.
+
+    Parameters
+    ----------
+    faces : sequence of Face
+        In one frame.
+
+    Returns
+    -------
+    list of int
     """
     keys = _ranked([(*_centre_and_area(face), face.geomType()) for face in faces])
     order = sorted(range(len(faces)), key=keys.__getitem__)
@@ -289,7 +394,16 @@ def _box(face: cq.Face) -> tuple[float, ...]:
 
 
 def solids_of(shape: Shape) -> list[Solid]:
-    """Return the solids in a shape in the kernel's own order, each once."""
+    """Return the solids in a shape in the kernel's own order, each once.
+
+    Parameters
+    ----------
+    shape : Shape
+
+    Returns
+    -------
+    list of Solid
+    """
     return [cq.Solid(s) for s in mapped(shape.wrapped, TopAbs_ShapeEnum.TopAbs_SOLID)]
 
 
@@ -322,5 +436,14 @@ class ShapeKind(StrEnum):
 
 
 def shape_kind(shape: Shape) -> ShapeKind:
-    """Return what a shape is."""
+    """Return what a shape is.
+
+    Parameters
+    ----------
+    shape : Shape
+
+    Returns
+    -------
+    ShapeKind
+    """
     return ShapeKind(str(shape.ShapeType()).lower())

@@ -163,7 +163,16 @@ def _in_copies(works: Mapping[str, Callable[[], TetMesh]]) -> dict[str, TetMesh]
 
 
 def shape_hash(solid: Solid) -> str:
-    """Return what is the same for two solids drawn alike, wherever they are placed."""
+    """Return what is the same for two solids drawn alike, wherever they are placed.
+
+    Parameters
+    ----------
+    solid : Solid
+
+    Returns
+    -------
+    str
+    """
     return digest(_drawn(solid))
 
 

@@ -201,7 +201,17 @@ def _dots(shape: Any) -> Floats:
 
 
 def stl_bytes(meshes: Iterable[Mesh]) -> bytes:
-    """Return one binary STL of several meshes; the header carries no date, so the bytes repeat."""
+    """Return one binary STL of several meshes; the header carries no date, so the bytes repeat.
+
+    Parameters
+    ----------
+    meshes : iterable of Mesh
+        In one frame.
+
+    Returns
+    -------
+    bytes
+    """
     corners = np.concatenate([np.zeros((0, 3, 3)), *(m.points_mm[m.triangles] for m in meshes)])
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     length = np.linalg.norm(normals, axis=1, keepdims=True)
@@ -236,6 +246,14 @@ class SurfaceTriangulation:
 
 def surface_triangulation(solid: Solid) -> SurfaceTriangulation:
     """Return coarse triangles of a solid's surface that share their corners.
+
+    Parameters
+    ----------
+    solid : Solid
+
+    Returns
+    -------
+    SurfaceTriangulation
 
     Raises
     ------
