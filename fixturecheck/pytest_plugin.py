@@ -98,9 +98,10 @@ def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> pytest.Col
 def pytest_collection_modifyitems(
     session: pytest.Session, config: pytest.Config, items: list[pytest.Item]
 ) -> None:
-    """Add a test that fails for each listed pattern that no file meets, unless files were named.
+    """Add a test that fails for each listed pattern that no file meets, where the whole project is seen.
 
-    A set-up that was moved would else be checked no more, and nobody would hear of it.
+    A set-up that was moved would else be checked no more, and nobody would hear of it. Where files are named,
+    or the run begins in a folder of the project, what is listed may lie elsewhere.
 
     Parameters
     ----------
@@ -111,7 +112,10 @@ def pytest_collection_modifyitems(
     items : list of Item
         What was collected; it is added to.
     """
-    if config.args_source is config.ArgsSource.ARGS:
+    below = config.args_source is config.ArgsSource.INVOCATION_DIR and (
+        config.invocation_params.dir.resolve() != config.rootpath.resolve()
+    )
+    if below or config.args_source is config.ArgsSource.ARGS:
         return
     unmet = [pattern for pattern in config.getini(SETUPS) if pattern not in config.stash[_MET]]
     items += [UnmetPattern.from_parent(session, name=f"{SETUPS}: {pattern}") for pattern in unmet]

@@ -118,13 +118,16 @@ def test_a_script_that_is_listed_is_checked(run, pytester):
     ran.stdout.fnmatch_lines(["*second.left is drawn 0.013 mm off first.right*"])
 
 
-def test_a_listed_pattern_that_no_file_meets_fails_unless_files_are_named(run, pytester):
+def test_a_listed_pattern_that_no_file_meets_fails_unless_files_are_named(run, pytester, monkeypatch):
     pytester.path.joinpath("two.setup.toml").write_text("")
     ini = "fixturecheck_setups =\n  models/gone.toml\n  *.setup.toml"
     ran = run("-k", "gone or hold", ini=ini)
     ran.assert_outcomes(failed=1, skipped=1, deselected=len(plugin.MODULES))
     ran.stdout.fnmatch_lines(["fixturecheck_setups: models/gone.toml: no set-up that pytest looks at is*"])
     run("two.setup.toml", "-k", "hold", ini=ini).assert_outcomes(skipped=1, deselected=len(plugin.MODULES))
+    # Nor where the run begins beside them.
+    monkeypatch.chdir(pytester.mkdir("beside"))
+    run(ini=ini).assert_outcomes()
 
 
 ROUTE = """
