@@ -222,8 +222,11 @@ def stated_changes(
     -------
     tuple of StatedChange
     """
-    olds = {_key(fact, names): _value_after(fact.value, names) for fact in before}
     news = {(f.of, f.about, f.key): f.value for f in after}
+    olds: dict[_FactKey, StatedValue] = {}
+    for fact in before:
+        key = _key(fact, names, news)
+        olds[key] = _value_after(fact.value, news.get(key), names)
     found = []
     for key in dict.fromkeys((*olds, *news)):
         if key in olds and key in news and _alike(olds[key], news[key]):
@@ -239,22 +242,26 @@ def stated_changes(
     return tuple(_gathered(found, both))
 
 
-def _key(fact: StatedFact, names: Renames) -> tuple[str, tuple[str, ...], str]:
+_FactKey = tuple[str, tuple[str, ...], str]
+
+
+def _key(fact: StatedFact, names: Renames, news: Container[_FactKey]) -> _FactKey:
+    """Return the key of a fact as things are called after; a clamp may be called as a body is."""
     if fact.of == "cut":
         about = tuple(names.cuts.get(name, name) for name in fact.about)
     else:
         about = tuple(str(_name_after(name, names)) for name in fact.about)
-    key = fact.key
-    for old, new in names.bodies.items():
-        key = key.replace(f".{old}.", f".{new}.") if old != new else key
-    return fact.of, about, key
+    renamed = ".".join(names.bodies.get(name, name) for name in fact.key.split("."))
+    named = fact.of, about, renamed
+    return named if named in news else (fact.of, about, fact.key)
 
 
-def _value_after(value: StatedValue, names: Renames) -> StatedValue:
-    """Return a stated value with bodies called as they are after."""
+def _value_after(value: StatedValue, after: StatedValue, names: Renames) -> StatedValue:
+    """Return a stated value with bodies called as they are after; a text that stays is no body's name."""
     if isinstance(value, tuple):
-        return tuple(_value_after(one, names) for one in value)
-    return names.bodies.get(value, value) if isinstance(value, str) else value
+        others = after if isinstance(after, tuple) and len(after) == len(value) else (None,) * len(value)
+        return tuple(_value_after(one, other, names) for one, other in zip(value, others, strict=True))
+    return names.bodies.get(value, value) if isinstance(value, str) and value != after else value
 
 
 def _alike(one: StatedValue, other: StatedValue) -> bool:

@@ -101,3 +101,15 @@ def test_a_body_that_was_renamed_is_not_told_again_where_others_name_it():
         return [fact("cut", ("top",), "parts", (name,)), fact("staging", (), f"push.{name}.force_n", 10.0)]
 
     assert stated_changes(named("b"), named("c"), Renames(bodies={"b": "c"})) == ()
+    # Each is called as the other was.
+    both = [[*named("b"), fact("staging", (), "push.c.force_n", 20.0)],
+            [*named("c"), fact("staging", (), "push.b.force_n", 20.0)]]  # fmt: skip
+    assert stated_changes(*both, Renames(bodies={"b": "c", "c": "b"})) == ()
+
+
+def test_what_reads_as_the_old_name_of_a_body_and_is_none_is_not_told() -> None:
+    """A part called as its role is, and a vise whose body and clamp have one name."""
+    clamp = fact("holding", (), "clamps.vise.torque_nm", 12.0)
+    before = [fact("body", ("part",), "role", "part"), clamp]
+    after = [fact("body", ("link",), "role", "part"), clamp]
+    assert stated_changes(before, after, Renames(bodies={"part": "link", "vise": "jaw"})) == ()
