@@ -225,7 +225,7 @@ def rank_factors(equations: Equations, rest_n: Floats, cutting_n: Sequence[Float
         matrix.data[first : first + width] = -load / size
         target = np.concatenate([equations.held_n / unit_n, right, [MOST * size / unit_n]])
         answer = solve_conic(cost, matrix, target, every, accuracy_share=_SORTED_TO)
-        found.append(_read(str(answer.status), float(answer.x[-1])) * unit_n / size)
+        found.append(_read(str(answer.status), float(answer.x[-1]) * unit_n / size))
     return found
 
 
