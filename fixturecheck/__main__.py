@@ -7,7 +7,13 @@ import sys
 
 
 def main() -> int:
-    """Run the command; until it is loaded, Ctrl-C ends it without a word."""
+    """Run the command; until it is loaded, Ctrl-C ends it without a word.
+
+    Returns
+    -------
+    int
+        The exit code of the command.
+    """
     before = signal.getsignal(signal.SIGINT)
     if before is signal.default_int_handler:
         signal.signal(signal.SIGINT, signal.SIG_DFL)

@@ -35,7 +35,18 @@ _COMMANDS = (new, check, compare, sweep, sheet, watch, touch, relieve, calibrate
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command and return its exit code."""
+    """Run one command and return its exit code.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        The words after the name of the program; None takes those of this process.
+
+    Returns
+    -------
+    int
+        As `EXITS` lists them.
+    """
     for stream in (sys.stdout, sys.stderr):
         # A terminal without the signs that verdicts carry must not cost the verdict.
         if isinstance(stream, io.TextIOWrapper):
@@ -60,7 +71,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def parser() -> Parser:
-    """Return the parser of all commands."""
+    """Return the parser of all commands.
+
+    Returns
+    -------
+    Parser
+    """
     from fixturecheck import __version__  # noqa: PLC0415 -- keeps this module free of package state
 
     whole = Parser(

@@ -54,7 +54,13 @@ class CheckFailedError(AssertionError):
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    """Add what the configuration may state."""
+    """Add what the configuration may state.
+
+    Parameters
+    ----------
+    parser : Parser
+        That of pytest; the keys are added to it.
+    """
     parser.addini(
         SETUPS, f"set-ups to collect besides {PATTERN}: files or patterns, a line each", type="linelist"
     )
@@ -63,7 +69,13 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """State the markers."""
+    """State the markers.
+
+    Parameters
+    ----------
+    config : Config
+        That of the run.
+    """
     config.stash[_MET] = set()
     config.addinivalue_line("markers", "fixturecheck: a check of a set-up")
     config.addinivalue_line("markers", f"{MARK}(id, ...): ids of findings that are known and let stand")

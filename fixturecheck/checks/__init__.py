@@ -28,6 +28,11 @@ def chosen(only: Collection[str] | None = None, skip: Collection[str] = ()) -> f
     skip : collection of str
         The checks to leave out.
 
+    Returns
+    -------
+    frozenset of str
+        Keys of `MODULES`.
+
     Raises
     ------
     SetupError
@@ -75,6 +80,10 @@ def description_of(check: str) -> CheckDescription:
     ----------
     check : str
         A key of `MODULES`.
+
+    Returns
+    -------
+    CheckDescription
     """
     source = files("fixturecheck.checks").joinpath(f"{MODULES[check].rpartition('.')[2]}.py")
     module = ast.parse(source.read_text(encoding="utf-8"))

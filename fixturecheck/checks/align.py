@@ -44,14 +44,35 @@ _UNTOLD = "5 um unless stated; common practice, no source"
 
 
 def slopes_of(stage: Stage) -> Iterator[tuple[Body, frozenset[str]]]:
-    """Yield each body that makes a slope, and the bodies that lie on it."""
+    """Yield each body that makes a slope, and the bodies that lie on it.
+
+    Parameters
+    ----------
+    stage : Stage
+        The set-up worked out as far as geometry goes.
+
+    Yields
+    ------
+    tuple of (Body, frozenset of str)
+        The bodies on it by their names.
+    """
     for body in stage.setup.bodies:
         if body.inclines:
             yield body, _carried_by(stage, body)
 
 
 def hinges_of(slope: Body) -> Floats:
-    """Return the hinges of a slope in the machine's frame, unit length, shape (n, 3), the lowest first."""
+    """Return the hinges of a slope in the machine's frame, unit length, shape (n, 3), the lowest first.
+
+    Parameters
+    ----------
+    slope : Body
+        A body with inclines.
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+    """
     turn = matrix_of(slope.at)[:3, :3]
     return np.array([turn @ np.asarray(incline.hinge) for incline in slope.inclines])
 
@@ -108,7 +129,17 @@ def _carried_by(stage: Stage, slope: Body) -> frozenset[str]:
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield the findings of every part of every cut, then of the gang."""
+    """Yield the findings of every part of every cut, then of the gang.
+
+    Parameters
+    ----------
+    stage : Stage
+        The set-up worked out as far as geometry goes.
+
+    Yields
+    ------
+    Finding
+    """
     write = stage.setup.write
     for cut in stage.cuts:
         parts = targets_of(stage.setup, cut.cut)

@@ -46,7 +46,17 @@ _SOURCE = "ranks of the seats' contact rows; three, two and one point take six f
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield a finding for each part, for each of its seats, and for each face of it that is cut."""
+    """Yield a finding for each part, for each of its seats, and for each face of it that is cut.
+
+    Parameters
+    ----------
+    stage : Stage
+        The set-up worked out as far as geometry goes.
+
+    Yields
+    ------
+    Finding
+    """
     found = stage.answered
     if found is None:
         return

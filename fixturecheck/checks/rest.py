@@ -60,7 +60,17 @@ _HINTS = {
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield a finding for each part's rest, for the order of staging and for each stated press."""
+    """Yield a finding for each part's rest, for the order of staging and for each stated press.
+
+    Parameters
+    ----------
+    stage : Stage
+        The set-up worked out as far as geometry goes.
+
+    Yields
+    ------
+    Finding
+    """
     found = stage.answered
     if found is None:
         return

@@ -117,10 +117,16 @@ def not_asked(setup: Setup, *, left_out: Collection[str] = (), rests: bool = Tru
 
     Parameters
     ----------
+    setup : Setup
+        What it states says what can be asked.
     left_out : collection of str
         IDs of checks that the user asked to leave out.
     rests : bool
         Whether the parts came to rest where the set-up stages them; what asks about the rest waits for that.
+
+    Returns
+    -------
+    tuple of NotAsked
     """
     found = []
     for check in MODULES:

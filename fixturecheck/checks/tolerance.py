@@ -51,7 +51,17 @@ _SHARE = "three and two standard deviations of a normal spread (common practice,
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield a finding for each seat, each wrong contact that may land first, and each cut face."""
+    """Yield a finding for each seat, each wrong contact that may land first, and each cut face.
+
+    Parameters
+    ----------
+    stage : Stage
+        The set-up worked out as far as geometry goes.
+
+    Yields
+    ------
+    Finding
+    """
     found = stage.answered
     if found is None:
         return

@@ -109,7 +109,17 @@ def by_share(stage: Stage, seat: Seat, found: Seating, verb: str) -> Finding:
 
 
 def largest_area(found: Seating) -> Patch:
-    """Return the largest of the areas over which a seat touches, of which there is at least one."""
+    """Return the largest of the areas over which a seat touches, of which there is at least one.
+
+    Parameters
+    ----------
+    found : Seating
+        The contact of the seat.
+
+    Returns
+    -------
+    Patch
+    """
     return max(found.of_kind(ContactKind.AREA), key=lambda p: p.contact.area_mm2)
 
 
@@ -118,8 +128,18 @@ def gap_closed(stage: Stage, seat: Seat, found: Seating, unit: str) -> Finding:
 
     Parameters
     ----------
+    stage : Stage
+        The set-up worked out as far as geometry goes.
+    seat : Seat
+        A seat or nest of the set-up.
+    found : Seating
+        Its contact; at least one of its patches touches.
     unit : str
         `um` or `mm`: the unit of the gap where it stands open.
+
+    Returns
+    -------
+    Finding
     """
     touch_mm = stage.setup.tolerances.touch_mm
     least = min((p for p in found.patches if p.contact.kind != ContactKind.NEAR), key=_gap_um)
@@ -211,6 +231,10 @@ def seat_outlines(
         Its `body` is the moving side, its `on` the still one.
     faces, on_faces : tuple of str
         Names of the faces on either side that lie in the plane of the seat.
+
+    Returns
+    -------
+    FlatPair or None
     """
     one, other = place_bodies([stage.setup.body(n).placed() for n in (seat.body, seat.on)])
     ours, theirs = _flat_faces(one, faces), _flat_faces(other, on_faces)
@@ -246,7 +270,17 @@ def _flat_faces(body: Standing, names: tuple[str, ...]) -> list[int] | None:
 
 
 def subject_of(seat: Seat) -> str:
-    """Name a seat by its two faces."""
+    """Name a seat by its two faces.
+
+    Parameters
+    ----------
+    seat : Seat
+        A seat or nest of the set-up.
+
+    Returns
+    -------
+    str
+    """
     return on(seat.own, seat.other)
 
 
@@ -310,6 +344,10 @@ def patch_words(patch: Patch, write: Writing) -> str:
         An area, a line or a point; none that is only near.
     write : Writing
         The units in which areas and lengths are written.
+
+    Returns
+    -------
+    str
     """
     contact = patch.contact
     size = {
@@ -321,7 +359,17 @@ def patch_words(patch: Patch, write: Writing) -> str:
 
 
 def along_round(patch: Patch) -> bool:
-    """Whether a round face bears along a line between its edges, as a bar does in a V."""
+    """Whether a round face bears along a line between its edges, as a bar does in a V.
+
+    Parameters
+    ----------
+    patch : Patch
+        Of any kind.
+
+    Returns
+    -------
+    bool
+    """
     sides = (patch.contact.a, patch.contact.b)
     return patch.contact.kind == ContactKind.LINE and all(len(side.faces) == 1 for side in sides)
 

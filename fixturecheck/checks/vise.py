@@ -78,7 +78,17 @@ _RING = "Roark, circular rings, from memory; a wall thin against its radius"
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield the findings of each jaw."""
+    """Yield the findings of each jaw.
+
+    Parameters
+    ----------
+    stage : Stage
+        The set-up worked out as far as geometry goes.
+
+    Yields
+    ------
+    Finding
+    """
     for stated in stage.setup.clamps:
         if stated.kind != ClampKind.VISE:
             continue

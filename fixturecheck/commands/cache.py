@@ -10,7 +10,13 @@ from fixturecheck.errors import SetupError
 
 
 def add(commands: argparse._SubParsersAction[Parser]) -> None:
-    """Add the command and its options."""
+    """Add the command and its options.
+
+    Parameters
+    ----------
+    commands : subparsers action
+        The commands that it joins.
+    """
     cache = commands.add_parser(
         "cache",
         help="show what is kept between runs, or forget it",

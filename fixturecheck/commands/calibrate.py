@@ -15,7 +15,13 @@ RUN = "fixturecheck.runs.calibrate:run"
 
 
 def add(commands: argparse._SubParsersAction[Parser]) -> None:
-    """Add the command and its options."""
+    """Add the command and its options.
+
+    Parameters
+    ----------
+    commands : subparsers action
+        The commands that it joins.
+    """
     calibrate = commands.add_parser(
         "calibrate",
         help="find the magnet of your own chuck from pulls on a scale",

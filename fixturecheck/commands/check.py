@@ -37,7 +37,13 @@ exit codes:
 
 
 def add(commands: argparse._SubParsersAction[Parser]) -> None:
-    """Add the command and its options."""
+    """Add the command and its options.
+
+    Parameters
+    ----------
+    commands : subparsers action
+        The commands that it joins.
+    """
     check = commands.add_parser(
         "check",
         help="check a set-up, or a whole job, and write the report",

@@ -37,7 +37,13 @@ exit codes:
 
 
 def add(commands: argparse._SubParsersAction[Parser]) -> None:
-    """Add the command and its options."""
+    """Add the command and its options.
+
+    Parameters
+    ----------
+    commands : subparsers action
+        The commands that it joins.
+    """
     compare = commands.add_parser(
         "compare",
         help="tell what got better or worse between two results, and what changed",

@@ -15,7 +15,13 @@ RUN, FROM = "fixturecheck.runs.new:run", "fixturecheck.runs.new:run_from"
 
 
 def add(commands: argparse._SubParsersAction[Parser]) -> None:
-    """Add the command and its options."""
+    """Add the command and its options.
+
+    Parameters
+    ----------
+    commands : subparsers action
+        The commands that it joins.
+    """
     new = commands.add_parser(
         "new",
         help="propose a first set-up for a part, and check it",

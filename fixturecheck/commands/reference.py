@@ -21,7 +21,13 @@ _SHELVES = ("equipment", "materials", "finishes", "wheels")
 
 
 def add(commands: argparse._SubParsersAction[Parser]) -> None:
-    """Add the commands and their options."""
+    """Add the commands and their options.
+
+    Parameters
+    ----------
+    commands : subparsers action
+        The commands that they join.
+    """
     _add_lists(commands)
     _add_explain(commands)
     _add_schema(commands)

@@ -13,7 +13,13 @@ RUN = "fixturecheck.runs.relieve:run"
 
 
 def add(commands: argparse._SubParsersAction[Parser]) -> None:
-    """Add the command and its options."""
+    """Add the command and its options.
+
+    Parameters
+    ----------
+    commands : subparsers action
+        The commands that it joins.
+    """
     relieve = commands.add_parser(
         "relieve",
         help="design the reliefs that let the parts nest",

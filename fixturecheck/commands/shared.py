@@ -66,7 +66,13 @@ def takes_setup(command: argparse.ArgumentParser, ending: str) -> None:
 
 
 def takes_overrides(command: argparse.ArgumentParser) -> None:
-    """Add what gives a set-up other values for one run."""
+    """Add what gives a set-up other values for one run.
+
+    Parameters
+    ----------
+    command : ArgumentParser
+        The command that takes it.
+    """
     command.add_argument(
         "--set",
         metavar="NAME=VALUE",
@@ -124,14 +130,26 @@ def takes_folder(command: argparse.ArgumentParser, of: str, ending: str) -> None
 
 
 def takes_json(command: argparse.ArgumentParser) -> None:
-    """Add what has a program read the answer."""
+    """Add what has a program read the answer.
+
+    Parameters
+    ----------
+    command : ArgumentParser
+        The command that takes it.
+    """
     command.add_argument(
         "--json", action="store_true", help="print result.json on standard output, in place of the table"
     )
 
 
 def takes_running(command: argparse.ArgumentParser) -> None:
-    """Add what every command takes that runs for a while."""
+    """Add what every command takes that runs for a while.
+
+    Parameters
+    ----------
+    command : ArgumentParser
+        The command that takes it.
+    """
     command.add_argument(
         "--timeout", metavar="S", type=float, default=1800.0, help="give up after so many seconds (1800)"
     )
@@ -154,6 +172,13 @@ def checks_in(
     ----------
     only, skip : sequence of str or None
         As `--only` and `--skip` were given: names with commas between them.
+    wrong : list of str
+        What is wrong so far; it is added to.
+
+    Returns
+    -------
+    tuple of (tuple of str or None, tuple of str)
+        The names as they were given, wrong ones too.
     """
     from fixturecheck.checks import chosen  # noqa: PLC0415 -- names only, nothing heavy
 
@@ -280,12 +305,21 @@ def run_into(options: argparse.Namespace, out: Path, run: str, *arguments: Any, 
 
     Parameters
     ----------
+    options : Namespace
+        As for `run_child`; its `written` is set to a sentence that says where the folder is.
     out : Path
         Where the folder goes.
+    run : str
+        The function, as `module:function`.
     *arguments
         Those of the function; for `FOLDER` it is given the folder to write into.
     hears : bool
         Whether it also tells what it finds as it goes.
+
+    Returns
+    -------
+    object
+        What the function returns.
     """
     from fixturecheck.report.folder import staged  # noqa: PLC0415 -- loaded when needed
 
@@ -331,7 +365,18 @@ def run_child(options: argparse.Namespace, run: str, *arguments: Any, hears: boo
 
 @contextlib.contextmanager
 def caching(*, kept: bool) -> Iterator[None]:
-    """Have a child process that is started meanwhile keep no answers, unless they are to be kept."""
+    """Have a child process that is started meanwhile keep no answers, unless they are to be kept.
+
+    Parameters
+    ----------
+    kept : bool
+        Whether answers are to be kept.
+
+    Yields
+    ------
+    None
+        While the block runs.
+    """
     if kept:
         yield
         return
@@ -377,7 +422,13 @@ def report_answer(options: argparse.Namespace, out: Path, answer: CheckAnswer) -
 
 
 def takes_build_files(command: argparse.ArgumentParser) -> None:
-    """Add what writes a result for a build server."""
+    """Add what writes a result for a build server.
+
+    Parameters
+    ----------
+    command : ArgumentParser
+        The command that takes it.
+    """
     takes_reports(command, "finding")
     command.add_argument("--sarif", metavar="FILE", type=Path, help="write SARIF of what is not go")
     command.add_argument(
@@ -411,7 +462,18 @@ def takes_reports(command: argparse.ArgumentParser, case: str) -> None:
 
 
 def wrong_build_files(options: argparse.Namespace) -> list[str]:
-    """Return what is wrong with where the files are to go."""
+    """Return what is wrong with where the files are to go.
+
+    Parameters
+    ----------
+    options : Namespace
+        Its `junit`, `sarif` and `summary` are read where it has them.
+
+    Returns
+    -------
+    list of str
+        A sentence for each file whose folder is not there.
+    """
     wanted = ((f"--{name}", getattr(options, name, None)) for name in ("junit", "sarif", "summary"))
     return [
         f"{option} {path}: there is no folder {path.parent}"
@@ -421,7 +483,17 @@ def wrong_build_files(options: argparse.Namespace) -> list[str]:
 
 
 def asks_for_build_files(options: argparse.Namespace) -> bool:
-    """Tell whether anything is to be written or printed for a build server."""
+    """Tell whether anything is to be written or printed for a build server.
+
+    Parameters
+    ----------
+    options : Namespace
+        Its `junit`, `sarif`, `summary` and `annotate` are read.
+
+    Returns
+    -------
+    bool
+    """
     return bool(options.junit or options.sarif or options.summary or options.annotate)
 
 
@@ -430,6 +502,10 @@ def write_build_files(options: argparse.Namespace, results: Sequence[BuildResult
 
     Parameters
     ----------
+    options : Namespace
+        Its `junit`, `sarif`, `summary` and `annotate` say what is asked.
+    results : sequence of BuildResult
+        What is told.
     changes : str
         Of a comparison: what got better or worse, which goes into the summary as it stands.
 
@@ -462,6 +538,11 @@ def kept_build_results(out: Path, setup: Path) -> list[BuildResult]:
         The folder that `check` wrote.
     setup : Path
         The set-up's file, or that of the job, as it was given.
+
+    Returns
+    -------
+    list of BuildResult
+        Of a job its own result, where that has findings, comes first.
     """
     from fixturecheck.process.across import MODULES as ACROSS  # noqa: PLC0415 -- loaded when needed
     from fixturecheck.report.build_files import BuildResult  # noqa: PLC0415 -- loaded when needed

@@ -24,7 +24,13 @@ RUN = "fixturecheck.runs.sheet:run"
 
 
 def add(commands: argparse._SubParsersAction[Parser]) -> None:
-    """Add the command and its options."""
+    """Add the command and its options.
+
+    Parameters
+    ----------
+    commands : subparsers action
+        The commands that it joins.
+    """
     sheet = commands.add_parser(
         "sheet",
         help="set the sheet that lies at the machine",

@@ -33,7 +33,13 @@ _A_DAY_S = 86400.0
 
 
 def add(commands: argparse._SubParsersAction[Parser]) -> None:
-    """Add the command and its options."""
+    """Add the command and its options.
+
+    Parameters
+    ----------
+    commands : subparsers action
+        The commands that it joins.
+    """
     sweep = commands.add_parser(
         "sweep",
         help="check many variants of a set-up or a job, and tell where it is go",

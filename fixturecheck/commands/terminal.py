@@ -48,7 +48,12 @@ def exit_code(verdict: str, *, strict: bool = False) -> int:
 
 
 def screen() -> tuple[int, bool]:
-    """Return the columns of a table, and whether it is coloured: on a terminal, unless NO_COLOR is set."""
+    """Return the columns of a table, and whether it is coloured: on a terminal, unless NO_COLOR is set.
+
+    Returns
+    -------
+    tuple of (int, bool)
+    """
     colour = sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
     return shutil.get_terminal_size((100, 24)).columns, colour
 
@@ -57,6 +62,15 @@ def say(text: str) -> bool:
     """Write to standard output; tell whether that went well.
 
     A reader that has left, as `head` does, has had enough: that is well.
+
+    Parameters
+    ----------
+    text : str
+        Written as it is, without an end of line of its own.
+
+    Returns
+    -------
+    bool
     """
     try:
         sys.stdout.write(text)
@@ -75,12 +89,24 @@ def say(text: str) -> bool:
 
 
 def complain(message: str) -> None:
-    """Write one line to standard error."""
+    """Write one line to standard error.
+
+    Parameters
+    ----------
+    message : str
+        Runs of white space in it, ends of lines too, become single spaces.
+    """
     to_stderr(f"fixturecheck: {' '.join(message.split())}\n")
 
 
 def complain_of(trouble: FixturecheckError) -> None:
-    """Write each problem of an error on a line of its own to standard error."""
+    """Write each problem of an error on a line of its own to standard error.
+
+    Parameters
+    ----------
+    trouble : FixturecheckError
+        A `SetupError` may have several problems; any other is one.
+    """
     for problem in trouble.problems if isinstance(trouble, SetupError) else (str(trouble),):
         complain(problem)
 
@@ -100,7 +126,13 @@ def complain_of_pictures(trouble: str | None, what: str = "verdict") -> None:
 
 
 def to_stderr(text: str) -> None:
-    """Write to standard error, which may be a terminal that has closed."""
+    """Write to standard error, which may be a terminal that has closed.
+
+    Parameters
+    ----------
+    text : str
+        Written as it is.
+    """
     with contextlib.suppress(OSError):
         sys.stderr.write(text)
         sys.stderr.flush()
@@ -115,6 +147,10 @@ def time_left(passed_s: float, share: float) -> str:
         Time so far.
     share : float
         Share of the work that is done, 0 to 1.
+
+    Returns
+    -------
+    str
     """
     if passed_s < _EARLY_S or not _EARLY_SHARE <= share < 1.0:
         return ""

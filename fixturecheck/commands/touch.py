@@ -25,7 +25,13 @@ RUN = "fixturecheck.runs.check:survey"
 
 
 def add(commands: argparse._SubParsersAction[Parser]) -> None:
-    """Add the command and its options."""
+    """Add the command and its options.
+
+    Parameters
+    ----------
+    commands : subparsers action
+        The commands that it joins.
+    """
     touch = commands.add_parser(
         "touch",
         help="look what touches, clears and overlaps in an assembly, with no set-up",

@@ -251,7 +251,13 @@ class LivePage:
 
 
 def add(commands: argparse._SubParsersAction[Parser]) -> None:
-    """Add the command and its options."""
+    """Add the command and its options.
+
+    Parameters
+    ----------
+    commands : subparsers action
+        The commands that it joins.
+    """
     watch = commands.add_parser(
         "watch",
         help="check a set-up again whenever a file of it changes",

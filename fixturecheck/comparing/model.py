@@ -355,7 +355,18 @@ def with_baseline(changes: Iterable[FindingChange], known: Baseline) -> tuple[Fi
 
 
 def baseline_text(known: Baseline) -> str:
-    """Return the file of a baseline: JSON, a finding a line, so that a change reads well in a diff."""
+    """Return the file of a baseline: JSON, a finding a line, so that a change reads well in a diff.
+
+    Parameters
+    ----------
+    known : Baseline
+        The accepted shortfalls, written in their order.
+
+    Returns
+    -------
+    str
+        It ends with the end of a line.
+    """
     head = {"tool": "fixturecheck", "baseline": VERSION, "setup": known.setup, "file": known.file}
     rows = [
         json.dumps(
@@ -374,10 +385,16 @@ def read_baseline(text: bytes, path: str, *, setup: str, file: str) -> Baseline:
 
     Parameters
     ----------
+    text : bytes
+        What the file holds.
     path : str
         What to call it in a message.
     setup, file : str
         What the set-up is called that it is used for, and its file.
+
+    Returns
+    -------
+    Baseline
 
     Raises
     ------

@@ -125,7 +125,18 @@ def _change_of(before: Finding, after: Finding) -> Trend:
 
 
 def order_of(change: FindingChange) -> tuple[object, ...]:
-    """Return what sorts changes: beyond the limit first, then by what became of them, the worst first."""
+    """Return what sorts changes: beyond the limit first, then by what became of them, the worst first.
+
+    Parameters
+    ----------
+    change : FindingChange
+        One with a finding on either side.
+
+    Returns
+    -------
+    tuple
+        A key for `sorted`.
+    """
     finding = change.finding
     urgent = 0 if change.breaks else 1 if change.unknown else 2
     return (
@@ -174,6 +185,11 @@ def findings_compared(before: StoredResult, after: StoredResult, names: Renames)
     before, after : StoredResult
     names : Renames
         What bodies and faces are called after.
+
+    Returns
+    -------
+    Comparison
+        Without what is stated, and without solids.
     """
     return Comparison(
         before=before.path,
@@ -300,8 +316,14 @@ def of_operation(number: int, result: StoredResult, setup: str) -> StoredResult:
     ----------
     number : int
         Stands before the names of bodies and cuts.
+    result : StoredResult
+        The operation's own.
     setup : str
         The set-up's file from the job's folder, from where findings then say what file they come from.
+
+    Returns
+    -------
+    StoredResult
     """
 
     def from_job(origin: Origin | None) -> Origin | None:
@@ -345,6 +367,11 @@ def with_operations(whole: StoredResult, operations: Sequence[StoredResult]) -> 
         What the job's own file tells, which no operation does.
     operations : sequence of StoredResult
         As `of_operation` returns them.
+
+    Returns
+    -------
+    StoredResult
+        The findings of the job itself come first.
     """
     return replace(
         whole,

@@ -75,10 +75,19 @@ def burrs_met(job: Job, operation: Operation, before: PartState, faces: Iterable
 
     Parameters
     ----------
+    job : Job
+        Its earlier operations leave and stone the burrs.
+    operation : Operation
+        The one that meets them.
     before : PartState
         The part as the operation finds it.
     faces : iterable of str
         The faces.
+
+    Returns
+    -------
+    list of MetBurr
+        Face by face, one for each edge with such a burr.
     """
     found: list[MetBurr] = []
     earlier = [o for o in job.operations if o.number < operation.number and o.kind in CUTTING]
@@ -129,8 +138,15 @@ def with_burrs(made: OperationSetup, met: Iterable[MetBurr]) -> OperationSetup:
 
     Parameters
     ----------
+    made : OperationSetup
+        The set-up as it is without burrs.
     met : iterable of MetBurr
         Burrs beside the faces that it seats by.
+
+    Returns
+    -------
+    OperationSetup
+        `made` itself where it has no set-up or no such burr; else with `burred`.
 
     Raises
     ------

@@ -39,6 +39,10 @@ def load_any(path: str | Path, overrides: Mapping[str, str]) -> Setup | Job:
     overrides : mapping of str to str
         For a script, values of its parameters by name; for TOML, values by dotted key.
 
+    Returns
+    -------
+    Setup or Job
+
     Raises
     ------
     SetupError
@@ -157,6 +161,8 @@ def job_of(
 
     Parameters
     ----------
+    name : str
+        What the job is called.
     part : Body
         The finished part.
     operations : tuple of Operation
@@ -167,6 +173,14 @@ def job_of(
         What it is made from, in the part's frame.
     solids_before : mapping of int to Solid
         By the operation's number, the part before it, where that cannot be worked out.
+    count : int
+        How many parts are made.
+    units : str
+        `mm` or `inch`: what reports show.
+
+    Returns
+    -------
+    Job
 
     Raises
     ------

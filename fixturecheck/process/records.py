@@ -177,7 +177,17 @@ class BlankEntry:
 
 
 def makers_of(operations: Sequence[Operation]) -> dict[str, tuple[Operation, ...]]:
-    """Return by face the operations that make it, in their order; a tap works in a hole that is there."""
+    """Return by face the operations that make it, in their order; a tap works in a hole that is there.
+
+    Parameters
+    ----------
+    operations : sequence of Operation
+        In any order.
+
+    Returns
+    -------
+    dict of str to tuple of Operation
+    """
     found: dict[str, tuple[Operation, ...]] = {}
     for operation in sorted(operations, key=lambda o: o.number):
         if operation.kind != OperationKind.TAP:

@@ -88,7 +88,18 @@ def _on_burrs(made: OperationSetup, met: tuple[MetBurr, ...]) -> OperationSetup:
 
 
 def looked_across(stage: JobStage) -> list[RouteFinding]:
-    """Return what looking across the operations finds; what cannot be computed is unknown."""
+    """Return what looking across the operations finds; what cannot be computed is unknown.
+
+    Parameters
+    ----------
+    stage : JobStage
+        The job with its states and set-ups.
+
+    Returns
+    -------
+    list of RouteFinding
+        In the order of the checks.
+    """
     found: list[RouteFinding] = []
     for name, module in MODULES.items():
         try:
@@ -117,7 +128,17 @@ def answering(checked: Checked) -> Checked:
 
 
 def answers(result: Result) -> bool:
-    """Tell whether a set-up answers any of the checks asked."""
+    """Tell whether a set-up answers any of the checks asked.
+
+    Parameters
+    ----------
+    result : Result
+        What the set-up's check found.
+
+    Returns
+    -------
+    bool
+    """
     return any(f.kind is not Kind.NOTHING_TO_ANSWER for f in result.findings)
 
 
@@ -128,8 +149,18 @@ def job_result(
 
     Parameters
     ----------
+    stage : JobStage
+        The job with its states and set-ups.
+    across : sequence of RouteFinding
+        What looking across the operations found.
+    checked : mapping of int to Result
+        By the operation's number, what its set-up's check found.
     failed : mapping of int to str
         By the operation's number, why its check gave no result.
+
+    Returns
+    -------
+    JobResult
     """
     operations = tuple(_operations_found(stage, across, checked, failed))
     whole = identified(one.finding for one in across if one.number is None)
@@ -241,8 +272,15 @@ def check_operation(
 
     Parameters
     ----------
+    made : OperationSetup
+        The operation's set-up, with and without burrs.
     only, skip : collections of str
         Checks to ask, and checks to leave out, as `fixturecheck.check` takes them.
+
+    Returns
+    -------
+    Result
+        Where there are burrs, the checks of `ON_BURRS` are asked with the parts on them, the others without.
 
     Raises
     ------
@@ -285,6 +323,15 @@ def check_operation(
 
 def checked_setup(result: Result) -> Setup:
     """Return the set-up that a result is of, with its parts on burrs where that was asked.
+
+    Parameters
+    ----------
+    result : Result
+        What a check of an operation's set-up found.
+
+    Returns
+    -------
+    Setup
 
     Raises
     ------
@@ -359,7 +406,17 @@ def _on_part(finding: Finding, body: Body) -> Finding:
 
 
 def comes_off(result: Result | None) -> tuple[BodyOff, ...]:
-    """Return how each body comes off, the first one first; empty where no holding was stated."""
+    """Return how each body comes off, the first one first; empty where no holding was stated.
+
+    Parameters
+    ----------
+    result : Result or None
+        What the set-up's check found; None where it was not checked.
+
+    Returns
+    -------
+    tuple of BodyOff
+    """
     if result is None or result.holding is None:
         return ()
     write = Writing(units=result.shown_in)

@@ -112,9 +112,15 @@ def in_state(finished: Body, state: PartState, used: Collection[str] = ()) -> Bo
     ----------
     finished : Body
         The finished part where it stands, with all that is stated of it.
+    state : PartState
+        Its solid and its named faces are those of the body.
     used : collection of str
         Names that are used; these come before others. Two lands that a slot parts later are one face
         before it, which then has two names.
+
+    Returns
+    -------
+    Body
 
     Raises
     ------
@@ -181,8 +187,15 @@ def kept_from_marks(made: OperationSetup, later: Iterable[str]) -> OperationSetu
 
     Parameters
     ----------
+    made : OperationSetup
+        The set-up of the hardening.
     later : iterable of str
         The faces; those that its parts do not have are left out.
+
+    Returns
+    -------
+    OperationSetup
+        `made` itself where it has no set-up or states no hardening.
     """
     setup = made.setup
     if setup is None or setup.hardening is None:
@@ -268,6 +281,21 @@ def by_function(function: PartFunction) -> SetupMaker:
 
     The names that the function uses are not known before it has run. So where it does not find one, it is run
     again with that name on some face, only to learn whether it seats by it.
+
+    Parameters
+    ----------
+    function : callable
+        Makes the set-up of an operation, given the part before and after it as bodies.
+
+    Returns
+    -------
+    callable
+        Called with the finished part and its states before and after the operation; returns its `Setup`.
+
+    Raises
+    ------
+    FacesMissingError
+        From what is returned, where the function seats by faces that are not there in this state.
     """
 
     def make(part: Body, before: PartState, after: PartState) -> Setup:
@@ -318,6 +346,16 @@ def _named_anywhere(state: PartState, name: str, i: int) -> PartState:
 
 def states_of(job: Job) -> tuple[PartState, ...]:
     """Return the part before the first operation, and after each.
+
+    Parameters
+    ----------
+    job : Job
+        Its operations are in the order of their numbers.
+
+    Returns
+    -------
+    tuple of PartState
+        One more than there are operations.
 
     Raises
     ------

@@ -76,7 +76,17 @@ class StatedJob:
 
 
 def is_job(path: Path) -> bool:
-    """Tell whether a TOML file is a job; a file that does not parse is refused later, where it is read."""
+    """Tell whether a TOML file is a job; a file that does not parse is refused later, where it is read.
+
+    Parameters
+    ----------
+    path : Path
+        A TOML file.
+
+    Returns
+    -------
+    bool
+    """
     try:
         return "job" in tomllib.loads(text_of(path))
     except (SetupError, ValueError, RecursionError):
@@ -93,6 +103,10 @@ def read_job_text(path: Path, overrides: Mapping[str, str]) -> StatedJob:
     overrides : mapping of str to str
         Values for dotted keys: `operation.30.burr_mm`, `part.material`. `operation.30.setup.` leads to a key
         of the set-up of an operation: `operation.30.setup.wheel.diameter_mm`.
+
+    Returns
+    -------
+    StatedJob
 
     Raises
     ------

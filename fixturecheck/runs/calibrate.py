@@ -97,6 +97,11 @@ def chuck_text(chuck: CalibratedChuck, says: tuple[str, ...], readings: tuple[Ma
         Lines of comment at its top.
     readings : tuple of mapping
         What it was found from, each with the same keys; nothing reads them back.
+
+    Returns
+    -------
+    str
+        TOML, with the end of the last line.
     """
     lines = [f"# {line}".rstrip() for line in says]
     lines += [

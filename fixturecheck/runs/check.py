@@ -45,10 +45,22 @@ def run(
 
     Parameters
     ----------
+    setup_path : str
+        File of a set-up or of a job.
     overrides : mapping of str to str
         Parameters of the set-up that are given another value.
     folder : str
         An empty folder to write into.
+    request : CheckRequest
+        How it is checked, and how the answer is shown.
+    progress : callable
+        Told what is being done, and the share done so far.
+    tell : callable
+        Told lines about what was found, as soon as it was.
+
+    Returns
+    -------
+    CheckAnswer
 
     Raises
     ------
@@ -262,6 +274,14 @@ def survey(
         `mm` or `inch`.
     folder : str
         An empty folder to write into.
+    request : CheckRequest
+        Whether to draw, and how the answer is shown.
+    progress : callable
+        Told what is being done, and the share done so far.
+
+    Returns
+    -------
+    CheckAnswer
 
     Raises
     ------

@@ -104,12 +104,20 @@ def run(
     ----------
     before : str or None
         A set-up, a folder, a result.json or `REV:path`; None holds the other against the baseline alone.
+    after : str
+        The later one, given in any of the same ways; never None.
     baseline : str or None
         A file of known shortfalls.
     folder : str
         An empty folder to write into.
     request : CheckRequest
         How a set-up is checked that is among the two, and how the comparison is shown.
+    progress : callable
+        Told what is being done, and the share done so far.
+
+    Returns
+    -------
+    CompareAnswer
 
     Raises
     ------

@@ -41,8 +41,20 @@ def check_job_into(
 
     Parameters
     ----------
+    job : Job
+        As it was read.
     folder : Path
         An empty folder to write into.
+    request : CheckRequest
+        How it is checked, and how the answer is shown.
+    progress : callable
+        Told what is being done, and the share done so far.
+    tell : callable
+        Told lines about what was found, as soon as it was.
+
+    Returns
+    -------
+    CheckAnswer
 
     Raises
     ------

@@ -54,6 +54,16 @@ def run(
         The TOML file to write.
     folder : str
         An empty folder for the result.
+    request : CheckRequest
+        How it is checked, and how the answer is shown.
+    progress : callable
+        Told what is being done, and the share done so far.
+    tell : callable
+        Told lines about what was found, as soon as it was.
+
+    Returns
+    -------
+    NewAnswer
 
     Raises
     ------
@@ -93,6 +103,16 @@ def run_from(
         As in `fixturecheck.start.assembly.set_up_of`.
     out, folder
         As in `run`.
+    request : CheckRequest
+        How it is checked, and how the answer is shown.
+    progress : callable
+        Told what is being done, and the share done so far.
+    tell : callable
+        Told lines about what was found, as soon as it was.
+
+    Returns
+    -------
+    NewAnswer
 
     Raises
     ------

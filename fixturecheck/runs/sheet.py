@@ -62,10 +62,22 @@ def run(
 
     Parameters
     ----------
+    setup_path : str
+        File of a set-up or of a job.
+    overrides : mapping of str to str
+        Parameters of the set-up that are given another value.
+    request : CheckRequest
+        How it is checked, and whether to draw.
     paper : str
         `a4` or `letter`.
     pdf : bool
         Whether to set a PDF besides the page.
+    progress : callable
+        Told what is being done, and the share done so far.
+
+    Returns
+    -------
+    SheetSet
 
     Raises
     ------

@@ -50,7 +50,17 @@ _READ = "fixturecheck.runs.variant:read_to_send"
 
 
 def spawned(workers: int) -> Executor:
-    """Return a pool of processes that are started anew, never forked: a forked kernel may hang."""
+    """Return a pool of processes that are started anew, never forked: a forked kernel may hang.
+
+    Parameters
+    ----------
+    workers : int
+        How many processes; at least one.
+
+    Returns
+    -------
+    Executor
+    """
     context = multiprocessing.get_context("spawn")
     pool = ProcessPoolExecutor(workers, mp_context=context, initializer=collect_rarely)
     # Where the first variant is worked out alone, the other processes load the kernel meanwhile.
@@ -73,6 +83,8 @@ def run(
 
     Parameters
     ----------
+    study_path : str
+        The TOML file of the study.
     folder : str
         Where its rows are kept; what is there of the same variants is used again.
     processes : int
@@ -84,6 +96,8 @@ def run(
         many are read at once here.
     limit_s : float
         How many seconds a variant may take; one that takes longer is unknown.
+    progress : callable
+        Told what is being done, and the share done so far.
 
     Returns
     -------
@@ -168,10 +182,20 @@ def swept(
 
     Parameters
     ----------
+    study : Study
+        The study as stated.
+    folder : Path
+        Where its rows are kept; made where it is not there.
     pool : callable
         Makes an executor with so many workers.
+    processes : int
+        How many variants are worked out at once.
+    flips : bool
+        Whether to look how far each parameter can go.
     limit_s : float
         How many seconds a variant may take.
+    progress : callable
+        Told what is being done, and the share done so far.
 
     Returns
     -------

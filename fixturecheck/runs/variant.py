@@ -53,6 +53,11 @@ def at_most(limit_s: float) -> Iterator[None]:
     ----------
     limit_s : float
         How many seconds the block may take.
+
+    Yields
+    ------
+    None
+        While the block runs.
     """
     if multiprocessing.parent_process() is None:
         yield
@@ -91,7 +96,17 @@ def prepare() -> None:
 
 
 def check_variant(task: Task) -> VariantRow:
-    """Return what a variant comes to; one that cannot be checked is unknown, with the reason."""
+    """Return what a variant comes to; one that cannot be checked is unknown, with the reason.
+
+    Parameters
+    ----------
+    task : Task
+        The variant, and what is asked of it.
+
+    Returns
+    -------
+    VariantRow
+    """
     key, variant, only, skip, limit_s = task
     try:
         with at_most(limit_s):

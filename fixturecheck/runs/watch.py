@@ -67,8 +67,25 @@ def run(
 
     Parameters
     ----------
+    setup_path : str
+        File of a set-up or of a job.
+    overrides : mapping of str to str
+        Parameters of the set-up that are given another value.
+    folder : str
+        An empty folder to write into.
+    request : CheckRequest
+        How it is checked, and how the answer is shown.
     before : str or None
         The folder of the earlier result.
+    progress : callable
+        Told what is being done, and the share done so far.
+    tell : callable
+        Told lines about what was found, as soon as it was.
+
+    Returns
+    -------
+    WatchAnswer
+        Its changes are empty where there is no earlier result.
 
     Raises
     ------

@@ -423,12 +423,24 @@ def outcome_row(
 
     Parameters
     ----------
+    key : str
+        What the row is found again by.
+    variant : Variant
+        What was checked.
+    verdict : Verdict
+        That of the whole set-up or job.
+    findings : sequence of Finding
+        All of its result.
     sources : tuple of Source
         The files that it was read from.
     operations : mapping of str to str, optional
         Of a job, by the id of a finding: the title of the operation that it is about.
     units : str
         What the set-up is shown in: `mm`, `inch` or `thou`.
+
+    Returns
+    -------
+    VariantRow
     """
     of_operation = operations or {}
     driver = min(findings, key=_decides, default=None)
@@ -475,6 +487,16 @@ def margin_share(finding: Finding) -> float | None:
 
     What is at most a whole cannot go further than that: 100 % where 99.9 % are asked is all that there is to
     spare, and a share of 1.
+
+    Parameters
+    ----------
+    finding : Finding
+        One with or without a margin and a limit.
+
+    Returns
+    -------
+    float or None
+        None too for a limit of zero.
     """
     margin, limit, value = finding.margin, finding.limit, finding.value
     if margin is None or not limit:

@@ -23,6 +23,10 @@ def read_study(path: Path) -> Study:
     path : Path
         A TOML file with `[study]` and `[[parameter]]`; the set-ups that it names are counted from its folder.
 
+    Returns
+    -------
+    Study
+
     Raises
     ------
     SetupError

@@ -101,7 +101,17 @@ def read_rows(study: Study, path: Path) -> dict[str, VariantRow]:
 
 
 def ends_torn(path: Path) -> bool:
-    """Tell whether the last line of a file was not written to its end."""
+    """Tell whether the last line of a file was not written to its end.
+
+    Parameters
+    ----------
+    path : Path
+        A file, which may not be there.
+
+    Returns
+    -------
+    bool
+    """
     text = path.read_bytes() if path.is_file() else b""
     return bool(text) and not text.endswith(b"\n")
 
@@ -132,6 +142,15 @@ def table_csv(found: StudyFound) -> str:
 
     Numbers are in the unit of their set-up: the column `unit` names that of what decides, and the head of a
     column of margins its own.
+
+    Parameters
+    ----------
+    found : StudyFound
+        All rows and flips.
+
+    Returns
+    -------
+    str
     """
     names = [p.name for p in found.study.parameters]
     telling = found.telling
@@ -195,7 +214,18 @@ def _in_own_unit(row: VariantRow) -> Iterator[tuple[str, float]]:
 
 
 def study_dict(found: StudyFound) -> dict[str, Any]:
-    """Return what a study found as plain values, its rows apart: those are in the table."""
+    """Return what a study found as plain values, its rows apart: those are in the table.
+
+    Parameters
+    ----------
+    found : StudyFound
+        All rows and flips.
+
+    Returns
+    -------
+    dict of str to object
+        Ready to be written as JSON.
+    """
     best = found.best
     least = None if best is None else best.least(found.telling)
     return {
@@ -231,6 +261,17 @@ def _best(study: Study, best: VariantRow, least: QuestionMargin | None) -> dict[
 
 
 def counts_of(rows: Iterable[VariantRow]) -> dict[str, int]:
-    """Return how many rows there are of each verdict, where there are any."""
+    """Return how many rows there are of each verdict, where there are any.
+
+    Parameters
+    ----------
+    rows : iterable of VariantRow
+        The rows that are counted.
+
+    Returns
+    -------
+    dict of str to int
+        In the order of `Verdict`.
+    """
     verdicts = [row.verdict for row in rows]
     return {str(v): verdicts.count(v) for v in Verdict if v in verdicts}

@@ -57,6 +57,8 @@ def work_through(
 
     Parameters
     ----------
+    things : sequence
+        What there is to work on.
     work : callable
         What is done, in another process; it must be picklable.
     pool : callable
@@ -188,6 +190,16 @@ def _alone(
 def variants_of(study: Study) -> tuple[Variant, ...]:
     """Return the variants of a study: the same for the same study, whatever was worked out before.
 
+    Parameters
+    ----------
+    study : Study
+        Its `take` says whether all or a sample.
+
+    Returns
+    -------
+    tuple of Variant
+        Set-up by set-up, each with the same choices.
+
     Raises
     ------
     SetupError
@@ -207,7 +219,17 @@ def _variant(setup: str, parameters: Sequence[StudyParameter], row: Sequence[Cho
 
 
 def variant_text(value: ParameterValue) -> str:
-    """Return a value as `--set` takes it."""
+    """Return a value as `--set` takes it.
+
+    Parameters
+    ----------
+    value : bool, int, float or str
+        A value of a parameter.
+
+    Returns
+    -------
+    str
+    """
     if isinstance(value, bool):
         return str(value).lower()
     return f"{value:.{_DIGITS}g}" if isinstance(value, float) else str(value)
@@ -271,12 +293,18 @@ def flips_of(
 
     Parameters
     ----------
+    study : Study
+        Its parameters are gone through in their order.
     base : VariantRow
         The variant to start from; all other parameters stay as they are in it.
     sampled : sequence of VariantRow
         What is known: where the verdict turns twice, the flip nearest to the start is found.
     evaluate : callable
         Checks a variant.
+
+    Yields
+    ------
+    Flip
     """
     for parameter in study.parameters:
         start = base.variant.values[parameter.name]

@@ -49,7 +49,13 @@ _ENDS = {
 
 
 def digits(value: float) -> str:
-    """Return a number to three digits, never in powers of ten; less than half a thousandth is zero."""
+    """Return a number to three digits, never in powers of ten; less than half a thousandth is zero.
+
+    Parameters
+    ----------
+    value : float
+        In any unit, of either sign.
+    """
     # What is smaller than any scale in a shop shows is nothing.
     return "0" if abs(_rounded(value)) < _LEAST else _plain(_rounded(value))
 
@@ -177,7 +183,13 @@ _AT_EDGE = {Edge.FRONT: "in front", Edge.MIDDLE: "in the middle", Edge.BACK: "be
 
 
 def friction_words(used: FrictionUsed) -> str:
-    """Say what friction the factors are worked out with, and whether it is that of a wet contact."""
+    """Say what friction the factors are worked out with, and whether it is that of a wet contact.
+
+    Parameters
+    ----------
+    used : FrictionUsed
+        The friction, low to high, by material where one differs.
+    """
     mu, dry = range_words(used.mu, "", "mm"), range_words(used.dry_mu, "", "mm")
     if not used.coolant:
         said = f"friction {mu}, dry as stated"
@@ -188,7 +200,13 @@ def friction_words(used: FrictionUsed) -> str:
 
 
 def kept_words(kept: KeptFixture) -> str:
-    """Return why a fixture is taken to be there throughout."""
+    """Return why a fixture is taken to be there throughout.
+
+    Parameters
+    ----------
+    kept : KeptFixture
+        The fixture, with the reason.
+    """
     return _KEPT[kept.reason].format(" and ".join(kept.of))
 
 
@@ -252,7 +270,18 @@ def note_words(note: PullNote | RemedyUnknown, write: Writing) -> str:
 
 
 def kept_lines(hold: HoldFound) -> list[str]:
-    """Return what was left out since it stands on nothing, and what was never taken away, and why."""
+    """Return what was left out since it stands on nothing, and what was never taken away, and why.
+
+    Parameters
+    ----------
+    hold : HoldFound
+        What was found of the hold.
+
+    Returns
+    -------
+    list of str
+        Empty where nothing was left out or kept.
+    """
     lines = []
     if hold.left_out:
         lines.append(f"left out of every figure, since it stands on nothing: {', '.join(hold.left_out)}")
@@ -277,7 +306,13 @@ _OF_CUTTER = {
 
 
 def outcome_words(part: PartHeld) -> str:
-    """Say what the freed body does to the wheel or the cutter."""
+    """Say what the freed body does to the wheel or the cutter.
+
+    Parameters
+    ----------
+    part : PartHeld
+        How the part holds in one cut.
+    """
     if part.down_its_axis:
         return f"goes round with the {part.tool} or climbs up it"
     if part.tool is Tool.CUTTER:
@@ -290,7 +325,13 @@ def outcome_words(part: PartHeld) -> str:
 
 
 def past_words(part: PartHeld) -> str:
-    """Say how a body goes on past what had stopped it, `tips over rail`; empty where nothing had."""
+    """Say how a body goes on past what had stopped it, `tips over rail`; empty where nothing had.
+
+    Parameters
+    ----------
+    part : PartHeld
+        How the part holds in one cut.
+    """
     if not part.over:
         return ""
     return f"{'tips' if part.tips_over else 'goes'} {over_words(part.over, tips_over=part.tips_over)}"
@@ -334,7 +375,13 @@ def loss_how(loss: HoldLoss, write: Writing) -> str:
 
 
 def magnet_state(magnet: MagnetUsed) -> str:
-    """Return what the magnet is switched to."""
+    """Return what the magnet is switched to.
+
+    Parameters
+    ----------
+    magnet : MagnetUsed
+        The magnet as it is used.
+    """
     if magnet.state is MagnetState.TRIFLE:
         return f"a trifle, {magnet.trifle_share:.0%} of full"
     return str(magnet.state)
@@ -372,7 +419,13 @@ def magnet_words(magnet: MagnetUsed, write: Writing) -> str:
 
 
 def tools_of(hold: HoldFound) -> str:
-    """Return what cuts the parts: `wheel`, `cutter`, `drill`, or several of them."""
+    """Return what cuts the parts: `wheel`, `cutter`, `drill`, or several of them.
+
+    Parameters
+    ----------
+    hold : HoldFound
+        What was found of the hold.
+    """
     asked = ((Tool.WHEEL, hold.grinds), (Tool.CUTTER, hold.mills), (Tool.DRILL, hold.drills))
     return " or ".join(tool for tool, cuts in asked if cuts)
 
@@ -388,7 +441,13 @@ _UPRIGHT = 0.999
 
 
 def first_words(steps: FirstSteps) -> str:
-    """Return what comes before the first body is touched, without a full stop."""
+    """Return what comes before the first body is touched, without a full stop.
+
+    Parameters
+    ----------
+    steps : FirstSteps
+        What is to be done first.
+    """
     asked = ((Tool.CUTTER, steps.mills), (Tool.DRILL, steps.drills))
     other = [tool for tool, cuts in asked if cuts]
     tools = [Tool.WHEEL, *other] if steps.grinds or not other else other
@@ -404,10 +463,16 @@ def step_words(name: str, way: OffWay | None, *, hand_n: float, keeps: bool, wri
 
     Parameters
     ----------
+    name : str
+        The body.
+    way : OffWay or None
+        How it comes off; None where no way was found.
     hand_n : float
         What fingers do.
     keeps : bool
         Its steel keeps magnetism, so that the force stands only once that is out.
+    write : Writing
+        Writes the quantities in the units of the set-up.
     """
     if way is None:
         return f"{name} does not come off in any way that was tried: lifted, tipped or slid"
@@ -459,7 +524,13 @@ def pry_words(pry: PryAt, write: Writing) -> str:
 
 
 def burr_words(burr: Burr) -> str:
-    """Return where an edge is that is stoned, and why it matters."""
+    """Return where an edge is that is stoned, and why it matters.
+
+    Parameters
+    ----------
+    burr : Burr
+        The edge, with its ends and what seats on it.
+    """
     where = "both ends of the stroke" if len(burr.ends) > 1 else f"the {burr.ends[0]} end"
     notes = ["where the sparks leave"] if burr.sparks and len(burr.ends) == 1 else []
     if burr.seats:

@@ -76,7 +76,13 @@ def direction_words(direction: Vector) -> str:
 
 
 def toward(direction: Sequence[float] | Floats) -> str:
-    """Return a direction in words: `toward -X` along an axis, else with its three parts."""
+    """Return a direction in words: `toward -X` along an axis, else with its three parts.
+
+    Parameters
+    ----------
+    direction : sequence of float or ndarray, shape (3,)
+        Of any length but zero.
+    """
     size = math.hypot(*direction)
     way = [float(part) / size for part in direction]
     k = max(range(3), key=lambda i: abs(way[i]))
@@ -359,7 +365,13 @@ def hand_words(hand: UnderHand, write: Writing) -> str:
 
 
 def settled_draws_words(unsettled: int) -> str:
-    """Return which draws were settled exactly, `unsettled` of which did not come to rest."""
+    """Return which draws were settled exactly, `unsettled` of which did not come to rest.
+
+    Parameters
+    ----------
+    unsettled : int
+        How many of those settled exactly did not come to rest.
+    """
     if unsettled == 0:
         return "those furthest out"
     return f"those furthest out, less {unsettled} that did not come to rest on their own"
@@ -444,6 +456,10 @@ def parting_says(pair: BodyPair, write: Writing) -> str | None:
         One without `parting_mm` or `parting_way` gives None.
     write : Writing
         Writes the quantities in the units of the set-up.
+
+    Returns
+    -------
+    str or None
     """
     if pair.parting_mm is None or pair.parting_way is None:
         return None
@@ -486,7 +502,13 @@ def _motion_words(several: Sequence[Freedom], write: Writing) -> str:
 
 
 def leaves_words(free: BodyFree) -> str:
-    """Return how a body comes away from what it touches."""
+    """Return how a body comes away from what it touches.
+
+    Parameters
+    ----------
+    free : BodyFree
+        What the body is free to do.
+    """
     if free.leaves:
         return f"comes away {' or '.join(toward(way) for way in free.leaves)}"
     return "does not come away" if free.shut_in else "comes away by turning only"

@@ -21,17 +21,35 @@ def row_holder_words(length_mm: float, width_mm: float) -> str:
 
 
 def vee_words(part: str) -> str:
-    """Say why a V-block has its size."""
+    """Say why a V-block has its size.
+
+    Parameters
+    ----------
+    part : str
+        Its name.
+    """
     return f"the smallest of the usual sizes that takes the row; its lands lie below the floor of {part}"
 
 
 def vise_words(part: str) -> str:
-    """Say why a vise has its size."""
+    """Say why a vise has its size.
+
+    Parameters
+    ----------
+    part : str
+        Its name.
+    """
     return f"the smallest of the usual sizes that takes {part}; the moving jaw is drawn where it grips"
 
 
 def parallel_words(jaw_mm: float) -> str:
-    """Say what a parallel is for."""
+    """Say what a parallel is for.
+
+    Parameters
+    ----------
+    jaw_mm : float
+        Height of the jaws.
+    """
     return f"raises the part, so that its top stands out of jaws {jaw_mm:g} mm tall"
 
 
@@ -55,7 +73,13 @@ def vee_stop_words() -> str:
 
 
 def vise_stop_words(part: str) -> str:
-    """Say what a stop between the jaws of a vise is for."""
+    """Say what a stop between the jaws of a vise is for.
+
+    Parameters
+    ----------
+    part : str
+        Its name.
+    """
     return f"takes the push of the wheel at the end of {part}, below the floor that it runs over"
 
 
@@ -109,19 +133,37 @@ def nest_words(early_mm: float, row_mm: float | None = None) -> str:
 
 
 def spaced_words(count: int) -> str:
-    """Say that parts of a row do not lie on each other."""
+    """Say that parts of a row do not lie on each other.
+
+    Parameters
+    ----------
+    count : int
+        How many parts are in the row.
+    """
     return f"{count} parts with a block between each two"
 
 
 def no_nest_words(untried: int) -> str:
-    """Say why parts of a row do not nest, or how many pitches were not tried."""
+    """Say why parts of a row do not nest, or how many pitches were not tried.
+
+    Parameters
+    ----------
+    untried : int
+        How many pitches were not tried; 0 where all were.
+    """
     if untried:
         return f"no nest was found; {untried} wider ones were not tried"
     return "no two flat ends of neighbours would lie on each other"
 
 
 def on_two_planes_words(bears_mm2: float) -> str:
-    """Say what bears where two planes lie in a trough."""
+    """Say what bears where two planes lie in a trough.
+
+    Parameters
+    ----------
+    bears_mm2 : float
+        Area that bears.
+    """
     return f"two planes at the angle of the trough bear, {_area(bears_mm2)} together"
 
 
@@ -129,12 +171,24 @@ ON_A_RIM = "it stands on a rim or on corners, since nothing flat is below"
 
 
 def on_a_round_words(radius_mm: float) -> str:
-    """Say what bears where a round lies in a trough."""
+    """Say what bears where a round lies in a trough.
+
+    Parameters
+    ----------
+    radius_mm : float
+        Radius of the round; its diameter is told.
+    """
     return f"a round of {2 * radius_mm:.4g} mm bears on both flanks along lines"
 
 
 def in_jaws_words(bears_mm2: float) -> str:
-    """Say what bears where jaws hold a part."""
+    """Say what bears where jaws hold a part.
+
+    Parameters
+    ----------
+    bears_mm2 : float
+        Area that bears.
+    """
     return f"{_area(bears_mm2)} lie on a parallel or on the bed, and the jaws hold it there"
 
 

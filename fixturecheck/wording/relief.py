@@ -47,7 +47,13 @@ class ReliefLine(StrEnum):
 
 
 def clash_words(clash: ClashFaces) -> str:
-    """Return a clash: `pawl_2.back+under into pawl_1.step_fillet`."""
+    """Return a clash: `pawl_2.back+under into pawl_1.step_fillet`.
+
+    Parameters
+    ----------
+    clash : ClashFaces
+        The faces on either side, and whether they only land.
+    """
     return f"{clash.a} {'onto' if clash.lands else 'into'} {clash.b}"
 
 
@@ -290,7 +296,13 @@ def why_words(why: NoCut | Rejected, write: Writing) -> str:
 
 
 def gives_words(refused: Refused) -> str:
-    """Return which face would have to give."""
+    """Return which face would have to give.
+
+    Parameters
+    ----------
+    refused : Refused
+        What was refused, with the faces of which one must give.
+    """
     used = ", though each of them is a seat or is ground" if refused.all_used else ""
     return f"{' or '.join(refused.must_give)} would have to give{used}"
 
@@ -319,7 +331,18 @@ def refused_lines(refused: Refused, write: Writing) -> Iterator[tuple[ReliefLine
 
 
 def unknown_words(found: ReliefOutcome) -> tuple[str, ...]:
-    """Return what could not be computed, and why."""
+    """Return what could not be computed, and why.
+
+    Parameters
+    ----------
+    found : ReliefOutcome
+        What looking for reliefs came to.
+
+    Returns
+    -------
+    tuple of str
+        Empty where all was computed.
+    """
     reason = found.landings_unknown
     return (f"whether anything lands first within tolerances: {reason}",) if reason else ()
 

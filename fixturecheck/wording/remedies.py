@@ -51,6 +51,10 @@ def any_of(remedies: Iterable[Remedy], write: Writing) -> str | None:
         In the order in which they are told.
     write : Writing
         Writes the quantities in the units of the set-up.
+
+    Returns
+    -------
+    str or None
     """
     return " Or: ".join(f"{remedy_words(r, write)}." for r in remedies) or None
 
@@ -251,6 +255,10 @@ def whole_words(changes: Sequence[WheelChange], write: Writing) -> str | None:
         Each does it alone.
     write : Writing
         Writes the quantities in the units of the set-up.
+
+    Returns
+    -------
+    str or None
     """
     if not changes:
         return None
@@ -269,6 +277,10 @@ def no_gouge_words(changes: Sequence[WheelChange], write: Writing) -> str | None
         All are made together.
     write : Writing
         Writes the quantities in the units of the set-up.
+
+    Returns
+    -------
+    str or None
     """
     if not changes:
         return None

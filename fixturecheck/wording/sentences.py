@@ -58,12 +58,24 @@ _SAYS: Mapping[tuple[str, Kind | None], str] = {
 
 
 def verdict_word(verdict: Verdict) -> str:
-    """Return a verdict with its sign: `✕ NO-GO`."""
+    """Return a verdict with its sign: `✕ NO-GO`.
+
+    Parameters
+    ----------
+    verdict : Verdict
+        Any of them.
+    """
     return f"{SIGNS[verdict]} {str(verdict).upper()}"
 
 
 def verdict_words(finding: Finding) -> str:
-    """Return a finding's verdict with its sign; where it was overruled, its check's own first."""
+    """Return a finding's verdict with its sign; where it was overruled, its check's own first.
+
+    Parameters
+    ----------
+    finding : Finding
+        One that may have been overruled.
+    """
     if finding.overruled is None:
         return verdict_word(finding.verdict)
     return f"{verdict_word(finding.overruled)}, counted as {str(finding.verdict).upper()}"
@@ -83,12 +95,24 @@ def plural(count: int, noun: str) -> str:
 
 
 def first_up(text: str) -> str:
-    """Return words with their first letter as a capital, whatever they begin with."""
+    """Return words with their first letter as a capital, whatever they begin with.
+
+    Parameters
+    ----------
+    text : str
+        May be empty.
+    """
     return text[:1].upper() + text[1:]
 
 
 def wide_spaces(text: str) -> str:
-    """Return words with plain spaces before units, as a terminal or a log shows them."""
+    """Return words with plain spaces before units, as a terminal or a log shows them.
+
+    Parameters
+    ----------
+    text : str
+        Words with narrow no-break spaces before units.
+    """
     return text.replace("\u202f", " ")
 
 
@@ -125,7 +149,13 @@ def sentence(text: str, names: Collection[str] = ()) -> str:
 
 
 def picture_text(text: str) -> str:
-    """Return words in letters that the pictures' built-in font has."""
+    """Return words in letters that the pictures' built-in font has.
+
+    Parameters
+    ----------
+    text : str
+        Words with any signs.
+    """
     for sign, word in _IN_PICTURES.items():
         text = text.replace(sign, word)
     return text
@@ -172,6 +202,10 @@ def sized(value: float, unit: str, units: str) -> tuple[float, str]:
         That of the number, as results name it; `share` is shown in percent.
     units : str
         Units of the report: `mm`, `inch` or `thou`.
+
+    Returns
+    -------
+    tuple of (float, str)
     """
     if unit == "share":
         return 100.0 * value, "%"
@@ -218,6 +252,10 @@ def shown(value: float | None, unit: str, units: str) -> str:
 
     Parameters
     ----------
+    value : float or None
+        In `unit`; None where it is missing.
+    unit : str
+        That of the number, as results name it.
     units : str
         `mm`, `inch`, or `thou` for inches with small lengths in thousandths.
     """
@@ -299,37 +337,73 @@ def _bodies_named(findings: Sequence[Finding]) -> list[str]:
 
 
 def who(findings: Sequence[Finding]) -> str:
-    """Name what findings are about: a run of numbered names by its ends, and no more than a few others."""
+    """Name what findings are about: a run of numbered names by its ends, and no more than a few others.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+        Those that are told as one.
+    """
     return names_listed(_bodies_named(findings))
 
 
 def names_listed(names: Sequence[str]) -> str:
-    """Name bodies: a run of numbered names by its ends, and no more than a few others."""
+    """Name bodies: a run of numbered names by its ends, and no more than a few others.
+
+    Parameters
+    ----------
+    names : sequence of str
+        In the order in which they are told; at least one.
+    """
     if len(names) >= _RUN and _is_run(names):
         return f"{names[0]} to {names[-1]}"
     return listed(names)
 
 
 def listed(names: Sequence[str]) -> str:
-    """Return names as a list in a sentence, cut after a few."""
+    """Return names as a list in a sentence, cut after a few.
+
+    Parameters
+    ----------
+    names : sequence of str
+        In the order in which they are told; at least one.
+    """
     if len(names) > _MOST_NAMED:
         return f"{', '.join(names[: _MOST_NAMED - 1])} and {len(names) - _MOST_NAMED + 1} more"
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def asked(finding: Finding) -> str:
-    """Return the check of a finding, and which of its questions it answers."""
+    """Return the check of a finding, and which of its questions it answers.
+
+    Parameters
+    ----------
+    finding : Finding
+        One with or without a kind.
+    """
     return f"{finding.check}, {finding.kind}" if finding.kind else finding.check
 
 
 def checks_words(together: Together) -> str:
-    """Return the checks of findings reported as one, and which of their questions they answer."""
+    """Return the checks of findings reported as one, and which of their questions they answer.
+
+    Parameters
+    ----------
+    together : Together
+        Findings that are reported as one.
+    """
     checks, kind = dict.fromkeys(f.check for f in together.all), together.finding.kind
     return ", ".join([*checks, *([str(kind)] if kind else [])])
 
 
 def title(together: Together) -> str:
-    """Return what stands beside the check: the subject of one finding, or what several are about."""
+    """Return what stands beside the check: the subject of one finding, or what several are about.
+
+    Parameters
+    ----------
+    together : Together
+        Findings that are reported as one.
+    """
     if not together.differ:
         return together.finding.subject
     faces = {FaceRef(f.about[0]).face for f in together.all if f.about}
@@ -413,7 +487,13 @@ def values_span(together: Together, units: str) -> str:
 
 
 def instance(together: Together) -> str:
-    """Return the words before the sentence of the finding that leads several."""
+    """Return the words before the sentence of the finding that leads several.
+
+    Parameters
+    ----------
+    together : Together
+        Findings that are reported as one.
+    """
     if not together.differ:
         return ""
     same = len({f.value for f in together.all}) == 1

@@ -56,12 +56,24 @@ def gauges_words(gauges_arcsec: Sequence[int]) -> str:
 
 
 def angle_dms(angle_deg: float) -> str:
-    """Return an angle in degrees, minutes and seconds."""
+    """Return an angle in degrees, minutes and seconds.
+
+    Parameters
+    ----------
+    angle_deg : float
+        In decimal degrees.
+    """
     return dms(angle_deg * ARCSEC_PER_DEG)
 
 
 def missed_words(incline: Incline) -> str:
-    """Return how far the angle reached is from the one asked."""
+    """Return how far the angle reached is from the one asked.
+
+    Parameters
+    ----------
+    incline : Incline
+        One slope of a body.
+    """
     missed = incline.missed_arcsec
     if abs(missed) < 0.05:
         return "as asked"
@@ -69,7 +81,13 @@ def missed_words(incline: Incline) -> str:
 
 
 def unsure_words(incline: Incline) -> str:
-    """Return how far the angle may be off besides, and by what."""
+    """Return how far the angle may be off besides, and by what.
+
+    Parameters
+    ----------
+    incline : Incline
+        One slope of a body.
+    """
     if incline.gauges_arcsec:
         return f'±{incline.unsure_arcsec:.1f}" as the gauges are made'
     if incline.stack is None:
@@ -170,7 +188,13 @@ _ON = {False: "the dial stands at", True: "the read-out shows"}
 
 
 def shown_on(reading: DialReading) -> str:
-    """Return what the dial or read-out shows, in what it is graduated in; a dash where there is none."""
+    """Return what the dial or read-out shows, in what it is graduated in; a dash where there is none.
+
+    Parameters
+    ----------
+    reading : DialReading
+        What is read, and in what it is graduated.
+    """
     if reading.shows_mm is None or reading.graduation_mm is None:
         return "\u2013"
     unit_mm, unit = (25.4, "in") if reading.inch else (1.0, "mm")
@@ -241,19 +265,36 @@ def move_words(move: DialMove, write: Writing) -> str:
 
 
 def time_words(time_min: float) -> str:
-    """Return a time in minutes, or in hours and minutes from two hours on."""
+    """Return a time in minutes, or in hours and minutes from two hours on.
+
+    Parameters
+    ----------
+    time_min : float
+    """
     if time_min < 120.0:
         return f"{time_min:.1f} min"
     return f"{int(time_min // 60)} h {round(time_min % 60)} min"
 
 
 def temperature_words(temperature_c: float) -> str:
-    """Return a temperature in both scales, as furnaces are set in either."""
+    """Return a temperature in both scales, as furnaces are set in either.
+
+    Parameters
+    ----------
+    temperature_c : float
+        Told in whole degrees.
+    """
     return f"{temperature_c:.0f} °C ({temperature_c * 1.8 + 32.0:.0f} °F)"
 
 
 def hrc_words(ends: Sequence[float]) -> str:
-    """Return a hardness or a range of it."""
+    """Return a hardness or a range of it.
+
+    Parameters
+    ----------
+    ends : sequence of float
+        One number, or both ends of a range, HRC, in any order.
+    """
     low, high = min(ends), max(ends)
     return f"{low:.3g} HRC" if low == high else f"{low:.3g} to {high:.3g} HRC"
 
@@ -292,7 +333,13 @@ def size_words(change: SizeChange, write: Writing) -> str:
 
 
 def tempered_words(steel: SteelTempered) -> str:
-    """Return how a steel comes out of its temper."""
+    """Return how a steel comes out of its temper.
+
+    Parameters
+    ----------
+    steel : SteelTempered
+        The steel, its temper and what that gives.
+    """
     at = "as quenched" if steel.temper_c is None else f"tempered at {temperature_words(steel.temper_c)}"
     hard = (
         f" comes out at {hrc_words(steel.hardness_hrc)}" if steel.hardness_hrc else " has no known hardness"

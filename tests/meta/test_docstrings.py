@@ -51,23 +51,13 @@ def _unsaid(module: Module) -> Iterator[str]:
 
 
 STILL_LACKING: Mapping[str, int] = {
-    "__main__": 1,
-    "checks": 58,
-    "cli": 3,
-    "commands": 36,
-    "comparing": 10,
     "dials": 24,
     "hold": 13,
     "holding": 88,
     "machining": 48,
     "magnet": 4,
-    "process": 52,
-    "pytest_plugin": 2,
     "release": 13,
-    "runs": 49,
     "sizes": 14,
-    "study": 23,
-    "wording": 57,
 }
 """By room, how many parameters, returns and errors its public functions leave unsaid; only ever lower it."""
 
