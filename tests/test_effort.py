@@ -109,7 +109,7 @@ def test_a_hold_that_was_cut_short_says_so(*, cut_short: bool) -> None:
         remedies=(),
         cut_short=cut_short,
     )
-    staged = SimpleNamespace(held=None, setup=SimpleNamespace(holding=None))
+    staged = SimpleNamespace(held=None, setup=SimpleNamespace(holding=None, clamps=()))
     why = hold._why(staged, part, Verdict.NO_GO)
     spent = (
         f"Not every cure was looked for: {SPENT}."

@@ -96,7 +96,7 @@ def test_a_nest_keeps_id_and_unit_whether_open_closed_or_not_known():
     told = {}
     for gap_mm, place in at.items():
         pair = body("left", block(20, 12, 8)), body("right", block(20, 12, 8, place))
-        found = identified(all_gauged(nest.check, pair, NEST))
+        found = identified([replace(f, check="nest") for f in all_gauged(nest.check, pair, NEST)])
         (told[gap_mm],) = [f for f in found if f.id == "nest/gap/right.left/left.right"]
         assert told[gap_mm].unit == "mm"
         assert told[gap_mm].value is None if gap_mm is None else abs(told[gap_mm].value - gap_mm) < 1e-6
