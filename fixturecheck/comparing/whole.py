@@ -267,9 +267,10 @@ def _key(fact: StatedFact, names: Renames, news: Container[_FactKey]) -> _FactKe
         about = tuple(names.cuts.get(name, name) for name in fact.about)
     else:
         about = tuple(str(_name_after(name, names)) for name in fact.about)
-    renamed = ".".join(names.bodies.get(name, name) for name in fact.key.split("."))
-    named = fact.of, about, renamed
-    return named if named in news else (fact.of, about, fact.key)
+    # A key names one body, each from its own name: two may have swapped theirs.
+    moved = (fact.key.replace(f".{old}.", f".{new}.") for old, new in names.bodies.items() if old != new)
+    renamed = ((fact.of, about, key) for key in moved if key != fact.key)
+    return next((key for key in renamed if key in news), (fact.of, about, fact.key))
 
 
 def _value_after(value: StatedValue, after: StatedValue, names: Renames) -> StatedValue:
