@@ -507,7 +507,7 @@ def write_build_files(options: argparse.Namespace, results: Sequence[BuildResult
     results : sequence of BuildResult
         What is told.
     changes : str
-        Of a comparison: what got better or worse, which goes into the summary as it stands.
+        Of a comparison: what got better or worse, which goes into the summary as a block of text.
 
     Raises
     ------

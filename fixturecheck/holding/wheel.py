@@ -342,7 +342,7 @@ class WheelScene:
             Where the wheel stands.
         motions : sequence of StartingMotion
             Of every body that moves.
-        _stopped_mm : float or None
+        stopped_mm : float or None
             Not read: what stands in the way of a part does not bound the bite of a wheel.
         travel_mm : float
             How far they are followed; beyond `TRAVEL_MM` only a bite counts, not what stays under the wheel.

@@ -175,7 +175,7 @@ def sarif_dict(results: Sequence[BuildResult], titles: Mapping[str, str]) -> dic
     results : sequence of BuildResult
         What was checked, in the order of the report.
     titles : mapping of str to str
-        What each check is called, by its ID.
+        What each check is called, by its name.
 
     Returns
     -------
@@ -248,7 +248,7 @@ def sarif_text(results: Sequence[BuildResult], titles: Mapping[str, str]) -> str
     results : sequence of BuildResult
         What was checked.
     titles : mapping of str to str
-        What each check is called, by its ID.
+        What each check is called, by its name.
 
     Returns
     -------

@@ -431,7 +431,7 @@ class NotAsked:
     Parameters
     ----------
     check : str
-        The check's ID.
+        The check's name.
     reason : WhyNotAsked
         The set-up does not state what the question needs, the user left the check out, or another answer that
         it needs came out badly.

@@ -263,7 +263,7 @@ def kinds_of(check: str, question: str) -> tuple[Kind, ...]:
     Parameters
     ----------
     check : str
-        ID of the check.
+        Name of the check.
     question : str
         What it asks, or a kind that no question joins with others.
 

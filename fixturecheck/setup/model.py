@@ -215,7 +215,7 @@ class Setup:
     small_lengths : str
         `as units`, or `thou`: what reports show lengths below a tenth of an inch in.
     severity : mapping of str to str
-        By a check's ID, what its no-go counts as.
+        By a check's name, what its no-go counts as.
     sources : tuple of Source
         The files that it was read from.
     staging : Staging or None
