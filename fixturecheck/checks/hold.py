@@ -33,6 +33,7 @@ from fixturecheck.machining.clearance import TIP_MM
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.hold import FILM, ClampKind, MagnetState, Tool
+from fixturecheck.result.remedy import RemedyKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.shop import tables
 from fixturecheck.units import percent
@@ -170,12 +171,27 @@ def _factor(stage: Stage, part: PartHold) -> Finding:
         about=(part.part,),
         cut=part.cut,
         says=says,
-        remedy=any_of(part.remedies, stage.setup.write) if verdict is not Verdict.GO else None,
+        remedy=_remedy(stage, part) if verdict is not Verdict.GO else None,
         source=_source(part),
         shapes=stage.shapes_under(part.part),
         location_mm=part.case.at_mm,
         direction=motion.velocity_at(part.case.at_mm) if motion else None,
     )
+
+
+def _remedy(stage: Stage, part: PartHold) -> str | None:
+    """Say what brings the factor back; nobody clamps a part anew whose magnet was not switched on."""
+    if _magnet_forgotten(stage) and all(r.kind is not RemedyKind.SWITCHED_ON for r in part.remedies):
+        stated = 'state magnet = "full" and its rated_pull_n_cm2 in [holding]'
+        return f"Switch the magnet on first: {stated}, and check again."
+    return any_of(part.remedies, stage.setup.write)
+
+
+def _magnet_forgotten(stage: Stage) -> bool:
+    """Tell whether the set-up has a magnet that is off, and no clamp."""
+    setup = stage.setup
+    off = setup.holding is not None and setup.holding.magnet == MagnetState.OFF
+    return off and not setup.clamps and bool(setup.poles())
 
 
 def _source(part: PartHold) -> str:
@@ -192,6 +208,8 @@ def _why(stage: Stage, part: PartHold, verdict: Verdict) -> str:
     if part.pushed_off_by:
         clamps = " and ".join(part.pushed_off_by)
         said.append(f"The force of {clamps} pushes it off its seat. Without that force the set-up rests.")
+    if _magnet_forgotten(stage):
+        return " ".join(["", *said, "The magnet is off, and no clamp is stated."])
     one_pole = _on_one_pole(stage, part.part)
     said += [*one_pole, *_off_the_poles(stage, part.part)]
     holding = stage.setup.holding

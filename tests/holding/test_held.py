@@ -136,7 +136,11 @@ def test_with_the_magnet_off_only_its_weight_holds_it(compared):
     assert worst.high == pytest.approx(even, rel=0.01)
     assert 0.9 * crowned < worst.low < crowned
     compared("the same by its weight alone", expected=crowned, got=worst.low)
-    assert next(hold.check(stage)).verdict is Verdict.NO_GO
+    told = next(hold.check(stage))
+    assert told.verdict is Verdict.NO_GO
+    assert "The magnet is off, and no clamp is stated." in told.says
+    assert told.remedy is not None
+    assert told.remedy.startswith("Switch the magnet on")
 
 
 def test_a_push_of_the_wheel_carries_its_own_drag_where_friction_is_above_their_ratio():
