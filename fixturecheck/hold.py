@@ -96,12 +96,29 @@ def held(
 
     Parameters
     ----------
+    setup : Setup
+        As stated.
+    placed : mapping of str to Solid
+        Every body where it stands.
+    contacts : ContactMap
+        What touches among them.
+    cuts : tuple of GroundCut
+        The cuts of the wheel that could be worked out.
     asked : collection of str
         The checks that will look at it; what is for others only is left out.
+    mesher : TetMesher, optional
+        With the meshes made so far; a new one where there is none.
     magnet_key : str
         Of `magnet_alone` of the set-up: what stands behind its poles is kept under it; empty keeps nothing.
     copied : bool
         Whether copies of this process may mesh, and load parts with one thing lost meanwhile.
+    progress : Progress
+        Is told what is being done.
+
+    Returns
+    -------
+    Held or None
+        Parts, magnet and release, with what is missing and why.
     """
     if setup.holding is None:
         return None
@@ -284,10 +301,25 @@ def trial_hold_of(
 
     Parameters
     ----------
+    process : CuttingProcess
+        What the part has to bear.
+    rig : Rig
+        What holds it.
+    magnet : Magnet or None
+        What a remedy solves again; kept in the answer, not read here.
+    mesher : TetMesher, optional
+        With the meshes made so far; a new one where there is none.
+    follow : bool
+        Whether it is followed; else the part has no ways.
     copied : bool
         Whether a copy of this process may load it with one thing lost meanwhile.
     loaded : callable, optional
         Called once it is loaded, with each thing lost too: a copy that did so has ended then.
+
+    Returns
+    -------
+    TrialHold
+        What was found, ready to be changed.
 
     Raises
     ------

@@ -54,6 +54,11 @@ def passes_for(depth_mm: float, feed_mm: float) -> int:
     feed_mm : float
         What one pass takes, above zero.
 
+    Returns
+    -------
+    int
+        Zero where nothing is to be taken.
+
     References
     ----------
     Closed form.
@@ -72,6 +77,11 @@ def strokes_for(cross_mm: float, step_mm: float) -> int:
         How far the wheel is fed across in all.
     step_mm : float
         Cross feed of one stroke, above zero.
+
+    Returns
+    -------
+    int
+        At least one.
 
     References
     ----------
@@ -133,10 +143,25 @@ def plan_passes(
         Depth of one pass of each sort.
     finish_mm : float
         How much of the depth is finished; no more than the depth.
+    spark_out : int
+        Passes over everything without feed.
+    strokes : int
+        Strokes of one pass down, and of one spark-out.
+    stroke_mm : float
+        Travel of the table in one stroke.
+    table_speed_m_min : float
+        Speed of the table, above zero.
+    reversal_s : float
+        What one reversal takes.
     once_min : float
         Time to touch off and to change parts, once for the batch.
     parts : int
         Parts in the cut.
+
+    Returns
+    -------
+    PassPlan
+        Passes of each sort, and the time for the batch and for one part.
 
     References
     ----------
@@ -250,7 +275,18 @@ class Dialled:
 
 
 def dials_stated(setup: Setup) -> Dials:
-    """Return what is stated of the dials, or the usual way."""
+    """Return what is stated of the dials, or the usual way.
+
+    Parameters
+    ----------
+    setup : Setup
+        Its dials may be left out.
+
+    Returns
+    -------
+    Dials
+        All defaults where none are stated.
+    """
     return setup.dials or Dials()
 
 
@@ -261,12 +297,19 @@ def dialled(
 
     Parameters
     ----------
+    setup : Setup
+        As stated.
     cuts : sequence of GroundCut
         Every cut of the set-up in its order, as ground.
     ground : GroundCut
         The cut.
     placed : mapping of str to Shape
         Every body where it stands.
+
+    Returns
+    -------
+    Dialled
+        Without readings where a touch-off is not possible.
 
     Raises
     ------

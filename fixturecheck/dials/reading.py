@@ -48,6 +48,11 @@ def lines_for(distance_mm: float, graduation_mm: float) -> int:
     graduation_mm : float
         Travel of the slide from one line to the next.
 
+    Returns
+    -------
+    int
+        Lines of the dial.
+
     References
     ----------
     Closed form.
@@ -63,6 +68,8 @@ def reading_at(
 
     Parameters
     ----------
+    feed : Feed
+        Which feed is read.
     wheel : Handwheel or None
         Its dial; None where it has none.
     distance_mm : float
@@ -71,6 +78,11 @@ def reading_at(
         Which way: `down`, `up`, `in` or `out`.
     units : str
         Of the set-up, for a dial that states none.
+
+    Returns
+    -------
+    DialReading
+        On a whole line; without a dial the distance itself.
 
     References
     ----------
@@ -113,6 +125,11 @@ def with_backlash_mm(distance_mm: float, backlash_mm: float, *, turned_back: boo
     turned_back : bool
         Whether the screw drives the slide the other way at the target than where the zero was set.
 
+    Returns
+    -------
+    float
+        The distance, and the play on top where the screw turns back.
+
     References
     ----------
     Lost motion of a screw with play; closed form.
@@ -129,6 +146,11 @@ def offset_mm(block_mm: float, finder_mm: float) -> float:
         Width of the block between them, 0 without one.
     finder_mm : float
         Diameter of the tip.
+
+    Returns
+    -------
+    float
+        Zero or more.
 
     References
     ----------

@@ -351,6 +351,11 @@ def touched(setup: Setup, name: FaceRef, stock_mm: float) -> TouchFace:
         The face, which may be of several pieces.
     stock_mm : float
         What still stands on it.
+
+    Returns
+    -------
+    TouchFace
+        As drawn, with the stock told beside it.
     """
     body = setup.body(name.body)
     standing = faces_of(placed_at(body.solid, body.at))
@@ -367,8 +372,19 @@ def touch_off(rim: WheelRim, face: TouchFace, side: Side, room: WheelRoom) -> To
 
     Parameters
     ----------
+    rim : WheelRim
+        The wheel as it meets the work.
+    face : TouchFace
+        What is touched.
+    side : Side
+        Whether the rim touches its top or the wheel's side its flank.
     room : WheelRoom
         Every body as it stands when the face is touched, with its stock.
+
+    Returns
+    -------
+    TouchOff or NoTouch
+        The place, or the reason with what is in the way.
 
     Raises
     ------
@@ -444,7 +460,18 @@ def _blocked(first: TouchOff, meeting: Meeting | None) -> NoTouch:
 
 
 def pose_of(touch: TouchOff) -> WheelPose:
-    """Return where the wheel stands as it touches."""
+    """Return where the wheel stands as it touches.
+
+    Parameters
+    ----------
+    touch : TouchOff
+        Where it touches.
+
+    Returns
+    -------
+    WheelPose
+        At the moment of touch.
+    """
     return WheelPose(x_mm=touch.at_mm[0], y_front_mm=touch.y_front_mm, low_z_mm=touch.low_z_mm)
 
 

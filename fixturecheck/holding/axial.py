@@ -272,6 +272,11 @@ def drilling_of(setup: Setup, placed: Mapping[str, Solid], drill: Drilling, part
     part : str
         Name of the part.
 
+    Returns
+    -------
+    AxialProcess
+        At one place, the start of the hole.
+
     Raises
     ------
     NotComputedError
@@ -381,6 +386,16 @@ def way_in_of(
 
 def refuse_no_force(run: EndMilling) -> NoReturn:
     """Refuse to load a part by a run of which nothing is stated that its force could be worked out from.
+
+    Parameters
+    ----------
+    run : EndMilling
+        Named in the error.
+
+    Returns
+    -------
+    NoReturn
+        It always raises.
 
     Raises
     ------

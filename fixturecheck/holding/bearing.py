@@ -134,6 +134,13 @@ def cells(triangles: Floats, across: Floats, cell_mm: float) -> tuple[Floats, Fl
         Two directions square to each other along which it is cut up; it is seen square to both.
     cell_mm : float
         Largest side of a cell.
+
+    Returns
+    -------
+    at_mm : ndarray, shape (n, 3)
+        Of what lies in each cell, mm.
+    area_mm2 : ndarray, shape (n,)
+        Above zero; empty cells are left out.
     """
     flat = triangles @ across.T
     sides = flat[:, 1:] - flat[:, :1]
@@ -332,6 +339,11 @@ def rigid_bodies(
         Direction in which each jaw slides; a body without one is free.
     contacts : ContactMap
         What touches, from which it follows what a body rolls about.
+
+    Returns
+    -------
+    tuple of Rigid
+        One for each name, in the same order.
     """
     out = []
     for name in names:
@@ -394,6 +406,11 @@ def spots(contacts: ContactMap, moving: Sequence[str]) -> tuple[Spot, ...]:
         Patches of every pair; those that are only near are left out.
     moving : sequence of str
         Names of the bodies that can move.
+
+    Returns
+    -------
+    tuple of Spot
+        Sorted by their faces and by the way they look.
     """
     together: dict[tuple[str, str, Vector], list[Patch]] = {}
     for patch in contacts.patches:
@@ -467,8 +484,15 @@ def contact_points(found: Sequence[Spot], mu: Callable[[frozenset[str]], float])
 
     Parameters
     ----------
+    found : sequence of Spot
+        What touches.
     mu : callable
         Friction between two bodies, by their names.
+
+    Returns
+    -------
+    tuple of ContactPoint
+        Those of the first spot first.
     """
     return tuple(
         point
@@ -493,12 +517,19 @@ def pull_loads(
 
     Parameters
     ----------
+    pulls : Pulls or None
+        The magnet; None pulls nothing.
     moving : container of str
         Bodies that can move.
     strength_share : float
         Between the weak end (0) and the strong end (1) of finish and material.
     error_share : float
         Between the low end (-1) and the high end (1) of the method's error.
+
+    Returns
+    -------
+    tuple of Load
+        A face between two bodies that can move gives one to each, the one against the other.
     """
     loads = []
     for face in pulls.faces if pulls else ():

@@ -97,6 +97,11 @@ def pressed_by(setup: Setup, placed: Mapping[str, Solid], clamp: Clamp) -> Press
         Every body where it stands.
     clamp : Clamp
         What presses.
+
+    Returns
+    -------
+    Pressed
+        The clamp with its force, place and direction.
     """
     one = Pressed(clamp=clamp, force=_force(setup, placed, clamp))
     if clamp.kind != ClampKind.VISE:
@@ -123,7 +128,18 @@ def _must_meet(setup: Setup, solid: Solid, one: Pressed) -> None:
 
 
 def guides(found: tuple[Pressed, ...]) -> dict[str, NDArray[np.float64]]:
-    """Return the direction in which each jaw slides."""
+    """Return the direction in which each jaw slides.
+
+    Parameters
+    ----------
+    found : tuple of Pressed
+        Clamps as forces; only vises have a jaw that slides.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (3,)
+        By the body of the jaw, the way it pushes.
+    """
     return {p.clamp.body: np.array(p.force.direction) for p in found if p.clamp.kind == ClampKind.VISE}
 
 
@@ -220,7 +236,18 @@ class Friction:
 
 
 def friction_of(setup: Setup) -> Friction:
-    """Return the friction of every contact of a set-up."""
+    """Return the friction of every contact of a set-up.
+
+    Parameters
+    ----------
+    setup : Setup
+        States the friction, the coolant and the materials.
+
+    Returns
+    -------
+    Friction
+        A material counts by itself only where the set-up states no coefficient.
+    """
     general = _mu_of(setup)
     by_material = {}
     for name in sorted({b.material for b in setup.bodies}) if not stated_holding(setup).mu else ():
@@ -232,7 +259,18 @@ def friction_of(setup: Setup) -> Friction:
 
 
 def stated_holding(setup: Setup) -> StatedHolding:
-    """Return the holding that is stated, or the defaults where none is."""
+    """Return the holding that is stated, or the defaults where none is.
+
+    Parameters
+    ----------
+    setup : Setup
+        Its holding may be left out.
+
+    Returns
+    -------
+    Holding
+        All defaults where none is stated.
+    """
     return setup.holding or StatedHolding()
 
 
@@ -243,7 +281,18 @@ def _mu_of(setup: Setup) -> Range:
 
 
 def dry_mu_of(setup: Setup) -> Range:
-    """Return the friction of the dry kind of contact as stated, low to high."""
+    """Return the friction of the dry kind of contact as stated, low to high.
+
+    Parameters
+    ----------
+    setup : Setup
+        States a coefficient or the kind of contact.
+
+    Returns
+    -------
+    Range
+        Without the film of coolant.
+    """
     holding = stated_holding(setup)
     return Range.of(holding.mu) if holding.mu else friction(holding.friction)
 

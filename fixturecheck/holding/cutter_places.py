@@ -121,7 +121,18 @@ def _stands_in(axis_mm: Vector, mill: Milling, bodies: Mapping[str, Floats]) -> 
 
 
 def cut_of(mill: Milling) -> Mill:
-    """Return a cut as numbers."""
+    """Return a cut as numbers.
+
+    Parameters
+    ----------
+    mill : Milling
+        As stated.
+
+    Returns
+    -------
+    Mill
+        Flutes without a stated helix are straight.
+    """
     return Mill(
         cutter_mm=mill.cutter_mm,
         teeth=mill.teeth,
@@ -135,7 +146,18 @@ def cut_of(mill: Milling) -> Mill:
 
 
 def taken(mill: Milling) -> Shearing:
-    """Return what cutting it takes; flutes lift by no more than they lean, if nothing rubs along them."""
+    """Return what cutting it takes; flutes lift by no more than they lean, if nothing rubs along them.
+
+    Parameters
+    ----------
+    mill : Milling
+        States what it cuts as, and its helix.
+
+    Returns
+    -------
+    Shearing
+        Of the table; with a stated helix the axial ratio goes from zero to its tangent.
+    """
     table = shearing(mill.cuts_as)
     if mill.helix_deg is None:
         return table
@@ -144,7 +166,18 @@ def taken(mill: Milling) -> Shearing:
 
 
 def axes_of(feed: Vector) -> tuple[Vector, Vector]:
-    """Return level unit vectors along a feed and to the left of it."""
+    """Return level unit vectors along a feed and to the left of it.
+
+    Parameters
+    ----------
+    feed : Vector
+        Any but straight up or down; its rise is left out.
+
+    Returns
+    -------
+    tuple of Vector
+        Along and to the left, seen from above.
+    """
     x, y = feed[0], feed[1]
     level = math.hypot(x, y)
     return (x / level, y / level, 0.0), (-y / level, x / level, 0.0)

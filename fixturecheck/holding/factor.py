@@ -95,10 +95,19 @@ def load_cases(
 
     Parameters
     ----------
+    rig : Rig
+        What holds the set-up.
+    process : CuttingProcess
+        What the part has to bear.
     change : callable
         What is lost of the holding.
     target_factor : float
         The first case that is surely borne less is the answer, alone; the others are left out.
+
+    Returns
+    -------
+    Loaded
+        Every case as sorted, and those that were loaded, the one borne least first.
 
     Raises
     ------
@@ -196,6 +205,11 @@ def least_settled(rig: Rig, found: Iterable[Borne]) -> tuple[Borne, ...]:
     found : iterable of Borne
         The cases as borne in coarse cells, in any order.
 
+    Returns
+    -------
+    tuple of Borne
+        Every case; the first is settled.
+
     Raises
     ------
     NotComputedError
@@ -221,6 +235,11 @@ def settled(rig: Rig, one: Borne) -> Borne:
         What it was loaded in.
     one : Borne
         A case; one that is settled stays as it is.
+
+    Returns
+    -------
+    Borne
+        Settled, with the cells that it was cut up in.
 
     Raises
     ------
@@ -253,8 +272,19 @@ def factors_of(rig: Rig, process: CuttingProcess, known: Borne) -> tuple[FactorR
 
     Parameters
     ----------
+    rig : Rig
+        What holds the set-up.
+    process : CuttingProcess
+        What the part has to bear.
     known : Borne
         The case at a corner that was loaded already; where none is worse, it is the worst.
+
+    Returns
+    -------
+    FactorRange
+        Low to high, with what drives it.
+    Borne
+        The case at the corner of the low end.
 
     Raises
     ------
@@ -272,6 +302,8 @@ def fine_enough(
 
     Parameters
     ----------
+    rig : Rig
+        What holds the set-up.
     inputs : mapping of str to Range
         What is not known well.
     cutting : callable
@@ -280,6 +312,13 @@ def fine_enough(
         A corner that was loaded already.
     tries : int
         How often the worst corner may ask for smaller cells than the one that is known.
+
+    Returns
+    -------
+    FactorRange
+        Low to high, with what drives it.
+    Borne
+        The case at the corner of the low end, settled.
 
     Raises
     ------
@@ -322,10 +361,19 @@ def part_hold(
 
     Parameters
     ----------
+    rig : Rig
+        What holds the set-up.
+    process : CuttingProcess
+        What the part has to bear.
     found : Loaded
         Every case, from `load_cases`.
     losses : callable
         Returns what one loss makes of it, as `losses_of` does.
+
+    Returns
+    -------
+    PartHold
+        Without ways and remedies, which are looked for later.
 
     Raises
     ------
@@ -416,6 +464,15 @@ def losses_of(losable: Sequence[str], rig: Rig, process: CuttingProcess) -> tupl
     ----------
     losable : sequence of str
         Blocks and clamps of which each may be missing, from `single_losses`.
+    rig : Rig
+        What holds the set-up.
+    process : CuttingProcess
+        What the part has to bear.
+
+    Returns
+    -------
+    tuple of Lost
+        One for each name, and one for the film where no coolant is used.
     """
     changes: dict[str, Change] = {n: partial(without, name=n) for n in losable}
     if not rig.wet:
@@ -495,6 +552,11 @@ def loose_blocks(setup: Setup, rig: Rig) -> tuple[str, ...]:
         Says which bodies are fixtures.
     rig : Rig
         Its bodies are those that can move.
+
+    Returns
+    -------
+    tuple of str
+        Names, in the order of the rig.
     """
     return tuple(
         b.name for b in rig.bodies if setup.body(b.name).role == BodyRole.FIXTURE and b.slides_along is None
@@ -506,10 +568,17 @@ def kept_of(setup: Setup, found: Mapping[str, Footing], loose: Collection[str]) 
 
     Parameters
     ----------
+    setup : Setup
+        Says which bodies are fixtures.
     found : mapping of str to Footing
         What each fixture stands by.
     loose : collection of str
         Fixtures of which each may be lost.
+
+    Returns
+    -------
+    tuple of KeptFixture
+        One for each fixture that stands and is not loose.
     """
     fixtures = (b for b in setup.bodies if b.role == BodyRole.FIXTURE and found[b.name].stands)
     return tuple(_kept(setup, b, found[b.name]) for b in fixtures if b.name not in loose)

@@ -113,10 +113,21 @@ def touch_of(
 
     Parameters
     ----------
+    shape : Shape
+        The body where it stands at first.
+    motion : StartingMotion
+        How it moves.
     name : str
         Of what it meets.
+    other : Shape
+        What it meets, where that stands.
     after_mm : float
         How far the body has moved when the two all but meet.
+
+    Returns
+    -------
+    StopContact or None
+        Where the two bear on each other, once the body is pressed a trifle into the other.
 
     Raises
     ------
@@ -185,12 +196,19 @@ def ways_of(scene: FreedScene, part: PartHold, found: Loaded, least_factor: floa
 
     Parameters
     ----------
+    scene : FreedScene
+        What stands there while the cut is made.
     part : PartHold
         How it holds; its losses are followed too.
     found : Loaded
         Every case.
     least_factor : float
         Factor that the set-up states.
+
+    Returns
+    -------
+    Ways
+        Those that do most harm first.
     """
     ways: list[Way] = []
     for borne, rank_factor in _cases(part, found, least_factor):

@@ -62,7 +62,18 @@ Change = Callable[[EquilibriumProblem], EquilibriumProblem]
 
 
 def nothing_lost(whole: EquilibriumProblem) -> EquilibriumProblem:
-    """Return a holding as it is."""
+    """Return a holding as it is.
+
+    Parameters
+    ----------
+    whole : EquilibriumProblem
+        As stated.
+
+    Returns
+    -------
+    EquilibriumProblem
+        The same.
+    """
     return whole
 
 

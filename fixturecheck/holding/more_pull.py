@@ -72,6 +72,16 @@ def larger_seat(trial: TrialHold) -> Iterator[Remedy]:
     """Look for the area of seat that holds the part, at the pull per area that was found.
 
     No more is asked for than the part has in one plane.
+
+    Parameters
+    ----------
+    trial : TrialHold
+        The part that does not hold as stated.
+
+    Yields
+    ------
+    Remedy
+        One, or none where no area that the part has in one plane is enough, or where no magnet pulls.
     """
     part, poles = trial.part.part, {b.name for b in trial.setup.poles()}
 
@@ -90,7 +100,18 @@ def larger_seat(trial: TrialHold) -> Iterator[Remedy]:
 
 
 def most_in_a_plane_mm2(body: Body) -> float:
-    """Return the greatest area of the flat faces of a body that lie in one plane and look one way."""
+    """Return the greatest area of the flat faces of a body that lie in one plane and look one way.
+
+    Parameters
+    ----------
+    body : Body
+        As drawn.
+
+    Returns
+    -------
+    float
+        Zero where no face is flat.
+    """
     areas: dict[tuple[float, ...], float] = {}
     for face in faces_of(body.solid):
         # The middle of a round face lies on its axis, where it has no normal.
@@ -104,7 +125,18 @@ def most_in_a_plane_mm2(body: Body) -> float:
 
 
 def more_magnet(trial: TrialHold) -> Iterator[Remedy]:
-    """Switch the magnet on, turn a trifle further up, or look for a chuck of a higher rating."""
+    """Switch the magnet on, turn a trifle further up, or look for a chuck of a higher rating.
+
+    Parameters
+    ----------
+    trial : TrialHold
+        The part that does not hold as stated.
+
+    Yields
+    ------
+    Remedy
+        One, or none where nothing that was tried is enough.
+    """
     magnet, holding = trial.magnet, trial.setup.holding
     if magnet is None or holding is None:
         return
@@ -169,7 +201,18 @@ def _sources(
 
 
 def finer_seat(trial: TrialHold) -> Iterator[Remedy]:
-    """Look for the next finer finishes of the part's seats, one after the other."""
+    """Look for the next finer finishes of the part's seats, one after the other.
+
+    Parameters
+    ----------
+    trial : TrialHold
+        The part that does not hold as stated.
+
+    Yields
+    ------
+    Remedy
+        The first finish tried that is enough, or none.
+    """
     magnet, holding = trial.magnet, trial.setup.holding
     body, pulls = trial.setup.body(trial.part.part), trial.rig.pulls
     if pulls is None or magnet is None or holding is None:
@@ -334,8 +377,14 @@ def slides_mm(row: PoleLine, middle_mm: float) -> tuple[float, ...]:
     Parameters
     ----------
     row : PoleLine
+        The poles side by side.
     middle_mm : float
         Middle of the part along the row.
+
+    Returns
+    -------
+    tuple of float
+        At most a few, of either sign; along X or Y as the row lies.
     """
 
     def to(places: Sequence[float]) -> list[float]:
@@ -358,6 +407,11 @@ def over_poles(trial: TrialHold, lighter: Callable[[TrialHold], Iterator[Remedy]
         The part where it stands.
     lighter : callable
         Looks for a lighter cut of a part; asked at the new place where that helps and is not enough.
+
+    Yields
+    ------
+    Remedy
+        One place that is enough; else the best one, once with each lighter cut that is enough there; or none.
     """
     poles, pulls = trial.setup.poles(), trial.rig.pulls
     if trial.magnet is None or pulls is None or not pulls.on(trial.part.part):

@@ -102,7 +102,18 @@ class PartSide:
 
 
 def stopped(trial: TrialHold) -> Iterator[Remedy]:
-    """Look for the lowest block on each side that the part moves toward when it lets go."""
+    """Look for the lowest block on each side that the part moves toward when it lets go.
+
+    Parameters
+    ----------
+    trial : TrialHold
+        The part that does not hold as stated.
+
+    Yields
+    ------
+    Remedy
+        Of the first side on which a block is enough, or none.
+    """
     for side in _sides_toward(trial):
         cure = _lowest(trial, side)
         if cure is not None:
@@ -111,7 +122,18 @@ def stopped(trial: TrialHold) -> Iterator[Remedy]:
 
 
 def fastened(trial: TrialHold) -> Iterator[Remedy]:
-    """Look at what a loose block does once it is fastened; at all of them where no single one is enough."""
+    """Look at what a loose block does once it is fastened; at all of them where no single one is enough.
+
+    Parameters
+    ----------
+    trial : TrialHold
+        The part that does not hold as stated.
+
+    Yields
+    ------
+    Remedy
+        One for each block that is enough alone; else one for all together, or none.
+    """
     loose = loose_blocks(trial.setup, trial.rig)
     found: list[Remedy] = []
     for names in [(n,) for n in loose] + ([loose] if len(loose) > 1 else []):
@@ -133,6 +155,11 @@ def with_fixed(rig: Rig, names: Sequence[str]) -> Rig:
     names : sequence of str
         The bodies that no longer move; what they weigh, clamps on them and contacts with no body that moves
         are left out.
+
+    Returns
+    -------
+    Rig
+        The rest as it was.
     """
     left = []
     for spot in rig.spots:
@@ -237,7 +264,18 @@ def _new_name(trial: TrialHold, what: str) -> str:
 
 
 def between_jaws(trial: TrialHold) -> Iterator[Remedy]:
-    """Look for the pair of sides that holds best between the jaws."""
+    """Look for the pair of sides that holds best between the jaws.
+
+    Parameters
+    ----------
+    trial : TrialHold
+        The part that does not hold as stated.
+
+    Yields
+    ------
+    Remedy
+        At the least torque tried that is enough, or none; none also for a part that is in a vise already.
+    """
     stated = trial.setup
     part = stated.body(trial.part.part)
     if stated.holding and stated.holding.jaws:
@@ -321,6 +359,11 @@ def in_vise(trial: TrialHold, part: Body, near: PartSide, far: PartSide) -> Setu
         The side that the moving jaw presses on.
     far : PartSide
         The opposite side, at the greater coordinate, where the fixed jaw stands.
+
+    Returns
+    -------
+    Setup
+        With the cut over this part alone.
     """
     stated, box = trial.setup, box_of(trial.process.placed[part.name])
     top_mm = trial.process.floor_mm - BELOW_MM
@@ -372,6 +415,11 @@ def remedies_of(trial: TrialHold) -> tuple[tuple[Remedy, ...], tuple[RemedyUnkno
 
     Another way of holding is looked for only where no change is enough.
 
+    Parameters
+    ----------
+    trial : TrialHold
+        The part that does not hold as stated.
+
     Returns
     -------
     remedies : tuple of Remedy
@@ -417,7 +465,18 @@ def _tried(
 
 
 def lighter_cut(trial: TrialHold) -> Iterator[Remedy]:
-    """Look for the heaviest cut that is held, by each of its numbers alone, on whole steps."""
+    """Look for the heaviest cut that is held, by each of its numbers alone, on whole steps.
+
+    Parameters
+    ----------
+    trial : TrialHold
+        The part that does not hold as stated.
+
+    Yields
+    ------
+    Remedy
+        One for each number of the cut that is enough alone.
+    """
     for one in trial.process.lighter():
         found = trial.least(
             _cut_at(trial, one),
@@ -436,7 +495,18 @@ def _cut_at(trial: TrialHold, lighter: Lighter) -> Callable[[float], Changed]:
 
 
 def cut_another_way(trial: TrialHold) -> Iterator[Remedy]:
-    """Look at the cut fed or milled another way: the first of each that is held."""
+    """Look at the cut fed or milled another way: the first of each that is held.
+
+    Parameters
+    ----------
+    trial : TrialHold
+        The part that does not hold as stated.
+
+    Yields
+    ------
+    Remedy
+        At most one of each kind.
+    """
     done: set[RemedyKind] = set()
     for kind, names, process in trial.process.turned():
         factor = trial.changed(process=process).factor(trial.least_factor) if kind not in done else 0.0
@@ -446,7 +516,18 @@ def cut_another_way(trial: TrialHold) -> Iterator[Remedy]:
 
 
 def tighter_clamps(trial: TrialHold) -> Iterator[Remedy]:
-    """Look for the factor by which all clamps together must press harder."""
+    """Look for the factor by which all clamps together must press harder.
+
+    Parameters
+    ----------
+    trial : TrialHold
+        The part that does not hold as stated.
+
+    Yields
+    ------
+    Remedy
+        One, or none where there is no clamp or no factor tried is enough.
+    """
     setup = trial.setup
     if not setup.clamps:
         return
@@ -471,6 +552,11 @@ def tightened(setup: Setup, ratio: float) -> Setup:
         States the clamps.
     ratio : float
         The factor.
+
+    Returns
+    -------
+    Setup
+        The rest as stated.
     """
     holding = setup.holding or Holding()
     return replace(
@@ -506,7 +592,18 @@ def tightened_amounts(clamps: Sequence[Clamp], ratio: float) -> tuple[Amount, ..
 
 
 def dried(trial: TrialHold) -> Iterator[Remedy]:
-    """Look at what the contacts hold without their film of coolant."""
+    """Look at what the contacts hold without their film of coolant.
+
+    Parameters
+    ----------
+    trial : TrialHold
+        The part that does not hold as stated.
+
+    Yields
+    ------
+    Remedy
+        One, or none where no coolant is used, where the film changes nothing or where dry is not enough.
+    """
     setup = trial.setup
     if setup.holding is None or not trial.rig.wet:
         return

@@ -307,6 +307,11 @@ def scaled_pull(rig: Rig, ratio: float, pulled: Callable[[FacePull], bool]) -> R
     pulled : callable
         Tells of the pull on a face whether it is changed.
 
+    Returns
+    -------
+    Rig
+        The rest as it was.
+
     Raises
     ------
     NotComputedError

@@ -137,6 +137,11 @@ def rig_of(setup: Setup, placed: Mapping[str, Solid], contacts: ContactMap, pull
         What touches among them.
     pulls : Pulls or None
         The magnet; None when it is off.
+
+    Returns
+    -------
+    Rig
+        Bodies that can move, what they touch, and all that presses, pulls and weighs on them.
     """
     moving = movers(setup, contacts)
     clamps = pressed(setup, placed)

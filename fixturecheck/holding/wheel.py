@@ -387,6 +387,11 @@ def grinding_of(setup: Setup, placed: Mapping[str, Solid], ground: GroundCut, bo
     body : Body
         The part.
 
+    Returns
+    -------
+    GrindingProcess
+        With the forces of its pass.
+
     Raises
     ------
     NotComputedError
@@ -427,6 +432,11 @@ def abrasion_of(setup: Setup, body: Body) -> Abrasion:
         States the abrasive; alumina where it states no holding.
     body : Body
         The part.
+
+    Returns
+    -------
+    Abrasion
+        Of the table of grinding, with its source.
     """
     kind = setup.holding.abrasive if setup.holding else "alumina"
     return abrasion(_grinding_class(setup, body), kind)
@@ -450,6 +460,11 @@ def target_faces(setup: Setup, placed: Mapping[str, Solid], body: str, face: str
         Name of the body.
     face : str
         Name of the face.
+
+    Returns
+    -------
+    Shape
+        A compound of faces.
     """
     names = setup.body(body).face_names()
     return compound([f for f, n in zip(faces_of(placed[body]), names, strict=True) if n == face])
@@ -509,6 +524,13 @@ def forces_of(setup: Setup, placed: Mapping[str, Solid], cut: Cut, body: Body) -
         States feeds and speeds.
     body : Body
         The part.
+
+    Returns
+    -------
+    Pass
+        Its numbers.
+    Forces
+        Of the wheel on the part.
     """
     made = _pass_of(setup, placed, cut, body)
     return made, pass_forces(made, abrasion_of(setup, body))
@@ -529,6 +551,11 @@ def follow_into(
         Where it stands.
     travel_mm : float
         How far the body is followed.
+
+    Returns
+    -------
+    Crash
+        Over the whole travel; without any overlap where the body cannot reach the wheel.
     """
     shape = scene.standing[motion.body]
     what = f"{motion.body} on its way and the wheel"
@@ -559,6 +586,11 @@ def follow_away(scene: WheelScene, motion: StartingMotion, wheel: Shape) -> Cras
         Of the body that is followed, over `TRAVEL_MM`.
     wheel : Shape
         Where it stands.
+
+    Returns
+    -------
+    Crash
+        It never digs in; without any overlap where the body cannot reach the wheel.
     """
     shape = scene.standing[motion.body]
     what = f"the stock of {motion.body} on its way and the wheel"

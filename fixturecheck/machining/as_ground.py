@@ -245,6 +245,11 @@ def wheel_side_mm(rim: WheelRim, path: WheelPath) -> float:
         The wheel as it meets the work.
     path : WheelPath
         Its path with a wall.
+
+    Returns
+    -------
+    float
+        In the machine's frame.
     """
     return path.y_from_mm if path.wall_sign < 0 else path.y_to_mm + rim.thickness_mm
 
@@ -316,8 +321,17 @@ def grind(setup: Setup, cut: Cut, *, path: WheelPath | None = None) -> GroundCut
 
     Parameters
     ----------
+    setup : Setup
+        States the parts, the machine and the wheel.
+    cut : Cut
+        What is ground, and how.
     path : WheelPath, optional
         A path to use instead of the one that the cut asks for.
+
+    Returns
+    -------
+    GroundCut
+        The parts as ground, the sweeps and the path.
 
     Raises
     ------
@@ -406,8 +420,23 @@ def taken_of(name: str, solid: Solid, stock: Stock, sweep: Shape, by: str, write
 
     Parameters
     ----------
+    name : str
+        Name of the part, for the errors.
+    solid : Solid
+        The part as drawn, where it stands.
+    stock : Stock
+        The part before the cut.
+    sweep : Shape
+        All that the wheel or cutter passes through.
     by : str
         What sweeps, named in the errors: `the wheel of top`.
+    write : Writing
+        Writes the volumes of the errors.
+
+    Returns
+    -------
+    Taken
+        What is left, what was taken, and both apart for the layer and for the part as drawn.
 
     Raises
     ------
@@ -465,6 +494,11 @@ def made_of(
         Where the wheel goes; None for an end mill.
     corner_mm : float or None
         Greatest radius that is left in a corner; None where no corner is made.
+
+    Returns
+    -------
+    CutMade
+        Volumes and faces of all parts together.
     """
     return CutMade(
         name=name,

@@ -89,9 +89,20 @@ def approaches(
 
     Parameters
     ----------
+    cut : CutDone
+        What moves, and the parts as cut.
+    placed : mapping of str to Solid
+        Every body where it stands.
+    least_mm : float
+        Clearance to keep.
     kept : bool
         Whether a process that stays warm recalls how a mover stands to a body that is not cut, and whether
         what holds of one copy holds of the next. A search must do neither: all that it tries counts.
+
+    Yields
+    ------
+    Approach
+        Movers in their order; of each the bodies that are too close, then the closest one if it is not.
 
     Raises
     ------
@@ -193,6 +204,11 @@ def depth_beside_flange(cut: GroundCut, reach_mm: float) -> Depth | None:
     reach_mm : float
         Height of the flange's lowest point over the floor, as `flange_reach_mm` gives it.
 
+    Returns
+    -------
+    Depth or None
+        The part, and how far it stands above the floor.
+
     Raises
     ------
     NotComputedError
@@ -214,9 +230,16 @@ def gouge_depth_mm(part: PartGround, enough_mm: float) -> float:
 
     Parameters
     ----------
+    part : PartGround
+        After the cut.
     enough_mm : float
         The thickness of a gouge that is no thicker than this across Y or Z stands for its depth, which it
         bounds.
+
+    Returns
+    -------
+    float
+        Zero where nothing was dug out.
     """
     thick_mm = thinner_mm(part.dug)
     if part.dug is None or thick_mm <= enough_mm:
@@ -276,6 +299,16 @@ def undrawn(clamp: Clamp) -> Undrawn | None:
 
     A strap lies on the part and its bar is about as thick as its screw; it points any way, since the set-up
     does not state one. A toe stands behind its tip, against its push.
+
+    Parameters
+    ----------
+    clamp : Clamp
+        As stated.
+
+    Returns
+    -------
+    Undrawn or None
+        What it fills at least and at most.
     """
     if clamp.kind == ClampKind.VISE or clamp.at_mm is None:
         return None

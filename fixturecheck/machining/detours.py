@@ -57,6 +57,11 @@ def clears(shape: Shape, sweeps: Sequence[Shape], least_mm: float) -> bool:
         Swept volumes, in the same frame.
     least_mm : float
         Clearance to keep.
+
+    Returns
+    -------
+    bool
+        False also where the two overlap.
     """
     for sweep in sweeps:
         for solid in solids_of(shape):
@@ -80,6 +85,11 @@ def least_that(works: Callable[[float], bool], upper_mm: float, guess_mm: float 
         The greatest change that is tried, rounded up to a step.
     guess_mm : float
         A change that is likely to be the least; zero is no guess.
+
+    Returns
+    -------
+    float or None
+        mm.
     """
     low, high = 0, int(upper_mm / STEP_MM) + 1
     guess = math.ceil(guess_mm / STEP_MM - 1e-6)
@@ -342,8 +352,21 @@ def passing(
 
     Parameters
     ----------
+    setup : Setup
+        States the machine and the wheel.
+    cut : GroundCut
+        The cut as made now.
+    placed : mapping of str to Shape
+        Every body where it stands.
+    name : str
+        Name of the body, one of those in `close`.
     close : mapping of str to set of Mover
         By body, what comes too near it.
+
+    Returns
+    -------
+    Passing
+        With every body that is neither cut nor too near, for another path to clear.
     """
     clear_now = [shape for n, shape in placed.items() if n not in close and n not in cut.cut.parts]
     return Passing(
@@ -353,7 +376,18 @@ def passing(
 
 
 def reroutes(by: Passing) -> Iterator[Dodge]:
-    """Yield every change of the path found that passes a body, the cheapest first."""
+    """Yield every change of the path found that passes a body, the cheapest first.
+
+    Parameters
+    ----------
+    by : Passing
+        The body, and what comes too near it.
+
+    Yields
+    ------
+    Dodge
+        At most one of each kind.
+    """
     for found in (shorter_travel(by), _tight_feed(by), beside(by)):
         if found is not None:
             yield found
@@ -364,6 +398,16 @@ def shorter_travel(by: Passing) -> Dodge | None:
 
     The end nearer to the body is shortened, or both where it reaches past both, and never so far that the
     wheel stays over the floor.
+
+    Parameters
+    ----------
+    by : Passing
+        The body, and what comes too near it.
+
+    Returns
+    -------
+    Dodge or None
+        None where no such travel passes it.
     """
     cut, (floor0, floor1) = by.cut.cut, by.floor_x_mm
     out_mm = run_out_mm(2 * by.rim.radius_mm, cut.stock_mm)
@@ -473,6 +517,16 @@ def beside(by: Passing) -> Dodge | None:
 
     Without a wall the wheel is centred over the floor; it may stand to one side as long as its flat still
     covers all of it.
+
+    Parameters
+    ----------
+    by : Passing
+        The body, and what comes too near it.
+
+    Returns
+    -------
+    Dodge or None
+        None with a wall, where no shift passes the body, or where it brings another one too near.
     """
     cut, path = by.cut.cut, by.cut.path
     if path.wall_sign != 0:
@@ -546,6 +600,11 @@ def no_gouge(setup: Setup, cut: GroundCut, part: PartGround) -> tuple[WheelChang
         The cut as made now.
     part : PartGround
         A part of it; where nothing was dug out of it, there is nothing to change.
+
+    Returns
+    -------
+    tuple of WheelChange
+        Of the cross feed, the wheel or the way the part stands.
     """
     if part.dug is None:
         return ()
@@ -724,10 +783,19 @@ def larger_wheel(setup: Setup, cut: GroundCut, depth_mm: float, body: str) -> tu
 
     Parameters
     ----------
+    setup : Setup
+        States the machine and the wheel.
+    cut : GroundCut
+        The cut as made now.
     depth_mm : float
         How far the body stands above the floor under the flanges.
     body : str
         The body, which must then be clear.
+
+    Returns
+    -------
+    tuple of WheelChange
+        The flange first; empty where neither is enough.
 
     Notes
     -----

@@ -245,6 +245,11 @@ def tip_depth_mm(drill: Drilling, hole: DrilledHole, diameter_mm: float) -> floa
         The hole; one that is open below is drilled beyond its end.
     diameter_mm : float
         Diameter of the drill.
+
+    Returns
+    -------
+    float
+        Length of the hole, what goes beyond it, and the point.
     """
     beyond = drill.breaks_through_mm if hole.through else 0.0
     return hole.long_mm + beyond + point_length_mm(diameter_mm, drill.point_deg)

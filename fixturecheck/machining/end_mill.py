@@ -135,6 +135,11 @@ def radius_at_mm(run: EndMilling, above_mm: float) -> float:
     above_mm : float
         Height above the tip; below the tip it counts as zero.
 
+    Returns
+    -------
+    float
+        At the tip that of the flat end.
+
     References
     ----------
     The corner is an arc to which the tapered side is tangent, closed form.
@@ -149,12 +154,34 @@ def radius_at_mm(run: EndMilling, above_mm: float) -> float:
 
 
 def largest_radius_mm(run: EndMilling) -> float:
-    """Return the radius of a cutter at the top of its flutes."""
+    """Return the radius of a cutter at the top of its flutes.
+
+    Parameters
+    ----------
+    run : EndMilling
+        Diameter, corner radius, taper and length of flute of the cutter.
+
+    Returns
+    -------
+    float
+        mm.
+    """
     return radius_at_mm(run, run.flute_mm)
 
 
 def flat_radius_mm(run: EndMilling) -> float:
-    """Return the radius of the flat end of a cutter; zero for a ball."""
+    """Return the radius of the flat end of a cutter; zero for a ball.
+
+    Parameters
+    ----------
+    run : EndMilling
+        Diameter and corner radius of the cutter.
+
+    Returns
+    -------
+    float
+        mm.
+    """
     return 0.5 * run.diameter_mm - run.corner_radius_mm
 
 
@@ -657,6 +684,11 @@ def under_itself_mm2(body: Body, solid: Solid, name: str) -> float | None:
         The part where it stands, its faces in the order of the body's.
     name : str
         Name of the face.
+
+    Returns
+    -------
+    float or None
+        Zero where nothing of the part stands over the face.
     """
     faces = [faces_of(solid)[i] for i in body.face_indices(name)]
     total = 0.0

@@ -276,6 +276,16 @@ def rim_of(setup: Setup) -> WheelRim:
     The wheel counts as filled from its outline to the axis: arbor and flange fill most of a bore or
     recess, and below the axis nothing that the traverse crosses could stand inside a cup untouched.
 
+    Parameters
+    ----------
+    setup : Setup
+        States the wheel and the flange.
+
+    Returns
+    -------
+    WheelRim
+        Outline, flat, and where the flanges bear.
+
     Raises
     ------
     SetupError
@@ -346,6 +356,11 @@ def run_out_mm(diameter_mm: float, depth_mm: float) -> float:
     depth_mm : float
         Depth of the wheel below the edge, from 0 to half of the diameter.
 
+    Returns
+    -------
+    float
+        From zero to half the diameter.
+
     Raises
     ------
     SetupError
@@ -380,6 +395,11 @@ def wheel_path(cut: Cut, rim: WheelRim, parts: Sequence[PartTargets]) -> WheelPa
         The wheel as it meets the work.
     parts : sequence of PartTargets
         One at least; the first sets height and wall.
+
+    Returns
+    -------
+    WheelPath
+        In the machine's frame.
 
     Raises
     ------

@@ -31,7 +31,18 @@ _FLAT_MM = 0.02
 
 
 def maps_of(pulls: Pulls | None) -> tuple[PullMap, ...]:
-    """Return the pull over every pair of faces."""
+    """Return the pull over every pair of faces.
+
+    Parameters
+    ----------
+    pulls : Pulls or None
+        The magnet; None where none pulls.
+
+    Returns
+    -------
+    tuple of PullMap
+        Empty without a field.
+    """
     if pulls is None or pulls.model is None:
         return ()
     gaps = counted(pulls.model, pulls.solved)
@@ -110,8 +121,15 @@ def flux_section(pulls: Pulls | None, about: str | None = None) -> FluxSection |
 
     Parameters
     ----------
+    pulls : Pulls or None
+        The magnet; None where none pulls.
     about : str or None
         The body; None takes one that is pulled.
+
+    Returns
+    -------
+    FluxSection or None
+        None also where no pair of faces is pulled together.
     """
     if pulls is None or pulls.model is None or pulls.solved is None or not pulls.faces:
         return None

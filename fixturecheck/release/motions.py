@@ -221,6 +221,11 @@ def finished(setup: Setup, where: FaceRef) -> bool:
         States the finishes, and the cuts that make a face.
     where : FaceRef
         A face, or an edge or corner between several: one that is finished is enough.
+
+    Returns
+    -------
+    bool
+        True also for a face that a cut of the set-up makes.
     """
     body = setup.body(where.body)
     for face in where.faces:
@@ -361,10 +366,19 @@ def ways_off(
 
     Parameters
     ----------
+    body : str
+        Name of the body.
     touches : sequence of TouchingFaces
         What it touches.
+    room : Room
+        What stands round it.
     gone : frozenset of str
         Bodies that have been taken away.
+
+    Returns
+    -------
+    tuple of WayOff
+        Lifts and tips first, then slides; empty where it cannot come off.
     """
     here = [t for t in touches if t.other_body not in gone]
     others = room.beside(body, gone)
@@ -433,6 +447,11 @@ def tips(solid: Solid, touches: Sequence[TouchingFaces]) -> Iterator[ReleaseMoti
         The body where it stands.
     touches : sequence of TouchingFaces
         What it touches.
+
+    Yields
+    ------
+    ReleaseMotion
+        Round an edge as its axis, with the arm of the farthest corner.
     """
     corners = np.array(box_of(solid)).reshape(2, 3)
     for middle, out in support_edges(touches):
@@ -446,7 +465,19 @@ def tips(solid: Solid, touches: Sequence[TouchingFaces]) -> Iterator[ReleaseMoti
 
 
 def support_edges(touches: Sequence[TouchingFaces]) -> list[tuple[Floats, Floats]]:
-    """Return the middle and the level direction outward of each edge of the outline that a body lies on."""
+    """Return the middle and the level direction outward of each edge of the outline that a body lies on.
+
+    Parameters
+    ----------
+    touches : sequence of TouchingFaces
+        What the body touches; only those that support it count.
+
+    Returns
+    -------
+    list of pairs of ndarray, shape (3,)
+        Middle in mm, and a unit vector; an edge that is not level comes at its lowest and at its highest
+        point. Empty where the body lies on nothing or on a line.
+    """
     under = [t for t in touches if t.supports]
     if not under:
         return []

@@ -101,10 +101,23 @@ def release_of(
 
     Parameters
     ----------
+    setup : Setup
+        As stated.
+    placed : mapping of str to Solid
+        Every body where it stands.
+    contacts : ContactMap
+        What touches among them.
+    cuts : sequence of GroundCut
+        Those that leave burrs.
     pulls : Pulls or None
         What a magnet that is off still pulls; None where there is none, or where that could not be solved.
     reason : str
         Why it could not be; empty where it could.
+
+    Returns
+    -------
+    Release
+        Without an order where it could not be computed, with the reason.
     """
     try:
         jaws = setup.holding.jaws if setup.holding else frozenset()
@@ -351,6 +364,11 @@ def burrs_of(setup: Setup, cuts: Sequence[GroundCut]) -> tuple[Burr, ...]:
         Holds the parts.
     cuts : sequence of GroundCut
         An edge that several cuts leave a burr on is told once, of the first.
+
+    Returns
+    -------
+    tuple of Burr
+        Of each sort those where the sparks leave come first.
     """
     found: dict[str, Burr] = {}
     for cut in cuts:

@@ -148,7 +148,18 @@ _SOFT_HRC = 50.0
 
 
 def hardening_found(setup: Setup) -> HardeningFound | None:
-    """Return what hardening does to the parts; None where the set-up states none."""
+    """Return what hardening does to the parts; None where the set-up states none.
+
+    Parameters
+    ----------
+    setup : Setup
+        States the hardening, the parts and the cuts.
+
+    Returns
+    -------
+    HardeningFound or None
+        With what could not be worked out and why.
+    """
     hardening = setup.hardening
     if hardening is None:
         return None

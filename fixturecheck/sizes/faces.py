@@ -121,7 +121,18 @@ def outer_round(bore: RoundFace, others: Iterable[RoundFace]) -> RoundFace | Non
 
 
 def flat_faces(body: Body) -> tuple[FlatFace, ...]:
-    """Return the flat faces of a body in the kernel's order."""
+    """Return the flat faces of a body in the kernel's order.
+
+    Parameters
+    ----------
+    body : Body
+        As drawn.
+
+    Returns
+    -------
+    tuple of FlatFace
+        In the part's own frame.
+    """
     table, names = brep_tables([body.solid])[0], body.face_names()
     normals, at_mm = planes_of(table.faces)
     return tuple(
@@ -137,7 +148,18 @@ def flat_faces(body: Body) -> tuple[FlatFace, ...]:
 
 
 def round_faces(body: Body) -> tuple[RoundFace, ...]:
-    """Return the cylindrical faces of a body in the kernel's order."""
+    """Return the cylindrical faces of a body in the kernel's order.
+
+    Parameters
+    ----------
+    body : Body
+        As drawn.
+
+    Returns
+    -------
+    tuple of RoundFace
+        In the part's own frame; outer ones and hollow ones.
+    """
     table, names = brep_tables([body.solid])[0], body.face_names()
     found = []
     for row, surface in zip(table.faces, derived(table, surfaces_of), strict=True):
@@ -173,7 +195,18 @@ class Hole:
 
 
 def holes_of(body: Body) -> tuple[Hole, ...]:
-    """Return the round holes of a body."""
+    """Return the round holes of a body.
+
+    Parameters
+    ----------
+    body : Body
+        As drawn.
+
+    Returns
+    -------
+    tuple of Hole
+        One for each axis and radius whose faces together go all the way round.
+    """
     pieces: dict[tuple[float, ...], list[RoundFace]] = {}
     for face in round_faces(body):
         if face.hollow:
@@ -201,6 +234,11 @@ def furthest_opposite(face: FlatFace, others: Sequence[FlatFace]) -> FlatFace | 
         The face that is measured from.
     others : sequence of FlatFace
         Flat faces of the same part.
+
+    Returns
+    -------
+    FlatFace or None
+        Never one that it looks at, as over a slot.
     """
     behind = [o for o in others if face.opposite(o) and face.at_mm + o.at_mm > 0.0]
     return max(behind, key=face.apart_mm, default=None)

@@ -158,6 +158,11 @@ def sizes_of(setup: Setup, body: Body) -> Iterator[PartSize | NotComputedError]:
         Seats, cuts and hardening; without hardening nothing is told.
     body : Body
         The part.
+
+    Yields
+    ------
+    PartSize or NotComputedError
+        Stated ones first.
     """
     hardening = setup.hardening
     if hardening is None:
@@ -196,6 +201,11 @@ def resized(setup: Setup, body: Body, size: PartSize) -> GrownSize:
         The part.
     size : PartSize
         One of its sizes, as `sizes_of` gave it.
+
+    Returns
+    -------
+    GrownSize
+        The change, the stock that is left and the stock that is needed.
 
     Raises
     ------
@@ -248,6 +258,11 @@ def distortion_mm(hardening: Hardening, body: Body) -> float:
         The process, or the distortion where it is stated.
     body : Body
         The part.
+
+    Returns
+    -------
+    float
+        As stated, or the high end of what the process does.
     """
     if hardening.distortion_mm is not None:
         return hardening.distortion_mm
@@ -257,7 +272,18 @@ def distortion_mm(hardening: Hardening, body: Body) -> float:
 
 
 def clean_up_mm(hardening: Hardening) -> Range:
-    """Return how deep the spoilt surface is: as stated, or by the process."""
+    """Return how deep the spoilt surface is: as stated, or by the process.
+
+    Parameters
+    ----------
+    hardening : Hardening
+        The process, or the depth where it is stated.
+
+    Returns
+    -------
+    Range
+        mm; of no width where it is stated.
+    """
     if hardening.clean_up_mm is not None:
         return Range.exactly(hardening.clean_up_mm)
     return hardening_process(hardening.process).removed_mm

@@ -50,15 +50,7 @@ def _unsaid(module: Module) -> Iterator[str]:
         yield from (w for w in lacking(function, told) if not (words and w.endswith(": what it returns")))
 
 
-STILL_LACKING: Mapping[str, int] = {
-    "dials": 24,
-    "hold": 13,
-    "holding": 88,
-    "machining": 48,
-    "magnet": 4,
-    "release": 13,
-    "sizes": 14,
-}
+STILL_LACKING: Mapping[str, int] = {}
 """By room, how many parameters, returns and errors its public functions leave unsaid; only ever lower it."""
 
 
