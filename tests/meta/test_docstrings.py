@@ -1,14 +1,12 @@
-"""Public functions say what they take, return and raise: those of pure numbers all, the others ever more."""
+"""Public functions say what they take, return and raise."""
 
 from __future__ import annotations
 
 import ast
 import re
-from collections import Counter
-from collections.abc import Iterator, Mapping
-from functools import cache
+from collections.abc import Iterator
 
-from tests.meta.source import Module, faults, is_pure, modules
+from tests.meta.source import Module, faults, modules
 
 ENTRY = re.compile(r"^(\*{0,2}\w+(?:, \*{0,2}\w+)*)(?: : .*)?$", re.MULTILINE)
 
@@ -39,8 +37,8 @@ def lacking(function: ast.FunctionDef, told: str) -> Iterator[str]:
         yield f"{function.name}: what it raises"
 
 
-def test_pure_functions_say_what_they_take_return_and_raise() -> None:
-    assert faults(_unsaid, filter(is_pure, modules())) == {}
+def test_public_functions_say_what_they_take_return_and_raise() -> None:
+    assert faults(_unsaid, modules()) == {}
 
 
 def _unsaid(module: Module) -> Iterator[str]:
@@ -48,29 +46,6 @@ def _unsaid(module: Module) -> Iterator[str]:
         # Words are all that a function of `wording` returns, and its first line says which.
         words = module.place == "wording" and ast.unparse(function.returns or ast.Constant(None)) == "str"
         yield from (w for w in lacking(function, told) if not (words and w.endswith(": what it returns")))
-
-
-STILL_LACKING: Mapping[str, int] = {}
-"""By room, how many parameters, returns and errors its public functions leave unsaid; only ever lower it."""
-
-
-@cache
-def _lacking_by_room() -> Counter[str]:
-    found: Counter[str] = Counter()
-    for module in modules():
-        if not is_pure(module):
-            found[module.place] += len(list(_unsaid(module)))
-    return found
-
-
-def test_no_room_leaves_more_unsaid_than_it_did() -> None:
-    """Where this fails, document what you added, in the style of numpy."""
-    assert {r: n for r, n in _lacking_by_room().items() if n > STILL_LACKING.get(r, 0)} == {}
-
-
-def test_no_room_is_let_off_that_has_nothing_left_to_say() -> None:
-    counts = _lacking_by_room()
-    assert {room for room, allowed in STILL_LACKING.items() if allowed and not counts[room]} == set()
 
 
 def test_what_is_left_out_is_seen() -> None:
