@@ -216,17 +216,13 @@ class _ComingOff:
         found, more = self._begun.value()
         memory = kept_shares()
         for key, kept in more.items():
-            memory.recalled(key, partial(_same, kept))
+            memory.keep(key, kept)
         return found
 
     def close(self) -> None:
         """End the copy, if it still runs."""
         if self._begun is not None:
             self._begun.end()
-
-
-def _same(kept: object) -> object:
-    return kept
 
 
 def _rig(

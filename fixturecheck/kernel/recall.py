@@ -146,6 +146,21 @@ class Memory:
         """What is kept now, by what was asked."""
         return dict(self._answers)
 
+    def keep(self, key: str, answer: object) -> None:
+        """Keep an answer as the one asked for last.
+
+        Parameters
+        ----------
+        key : str
+            As `recalled` takes it.
+        answer : object
+            No copy of it is made.
+        """
+        self._answers[key] = answer
+        self._answers.move_to_end(key)
+        if len(self._answers) > self._most:
+            self._answers.popitem(last=False)
+
     def recalled(self, key: str, work: Callable[[], T]) -> T:
         """Return what is kept under a key, or else what the work gives.
 
@@ -162,9 +177,7 @@ class Memory:
             What the work returned; no copy of it.
         """
         if key not in self._answers:
-            self._answers[key] = work()
-            if len(self._answers) > self._most:
-                self._answers.popitem(last=False)
+            self.keep(key, work())
         self._answers.move_to_end(key)
         return self._answers[key]  # type: ignore[return-value]  # kept under the key of the same work
 

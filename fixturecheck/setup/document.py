@@ -15,8 +15,17 @@ from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.fields import allowed_in, own_fields, shortened
 from fixturecheck.names import nearest
 from fixturecheck.result import Assumed
-from fixturecheck.setup.reader import RECORDS, SINGLE, KeyPath, Stated, TextSpot, homes_of, is_single
-from fixturecheck.units import INCH_SUFFIX, from_inch_key, inch_key, metric_unit
+from fixturecheck.setup.reader import (
+    RECORDS,
+    SINGLE,
+    KeyPath,
+    Stated,
+    TextSpot,
+    from_inches,
+    homes_of,
+    is_single,
+)
+from fixturecheck.units import INCH_SUFFIX, inch_key, metric_unit
 
 _PART = r"""(?:"(?:[^"\\]|\\.)*"|'[^']*'|[A-Za-z0-9_-]+)"""
 _DOTTED = rf"{_PART}(?:\s*\.\s*{_PART})*"
@@ -469,20 +478,9 @@ def _in_metric(value: object, key: str, table: str) -> tuple[object, str, str]:
             rule = allowed_in(field)
             matters = rule.matters if rule is not None and rule.matters else matters
             if key != field.name:
-                value = _from_inches(value, field.name)
+                value = from_inches(value, field.name)
             return value, field.name, matters
     return value, key, matters
-
-
-def _from_inches(value: object, key: str) -> object:
-    """Return a value under an inch key as under the metric `key`, each number of a list or table alike."""
-    if isinstance(value, Mapping):
-        return {name: _from_inches(one, key) for name, one in value.items()}
-    if isinstance(value, list | tuple):
-        return [_from_inches(one, key) for one in value]
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        return value
-    return from_inch_key(value, key=key)
 
 
 def _said(value: object) -> str:

@@ -395,7 +395,7 @@ class Stated:
             return self.get(key, kind, default)
         if key in self.values:
             self.fail(f"{self.what} states both {key} and {inch}; keep one", inch)
-        return _converted(self.get(inch, kind), key)
+        return from_inches(self.get(inch, kind), key)
 
     def within(self, rule: Allowed, key: str) -> None:
         """Refuse the value of a metric key, or of its inch key, where the rule does not allow it.
@@ -633,12 +633,25 @@ def kind_of(hint: Any) -> str:
     return {str: "text", float: "number", int: "whole", bool: "flag"}.get(hint, "anything")
 
 
-def _converted(value: Any, key: str) -> Any:
-    """Convert a number, or every number in a nest of lists, from the inch key's unit."""
+def from_inches(value: Any, key: str) -> Any:
+    """Convert a number, or every number in a nest of lists and tables, from the inch key's unit.
+
+    Parameters
+    ----------
+    value : object
+        As stated under the inch key; what is no number is kept.
+    key : str
+        The metric key.
+
+    Returns
+    -------
+    object
+        Built alike, its numbers in the unit of `key`.
+    """
     if isinstance(value, list | tuple):
-        return [_converted(v, key) for v in value]
+        return [from_inches(v, key) for v in value]
     if isinstance(value, Mapping):
-        return {name: _converted(v, key) for name, v in value.items()}
+        return {name: from_inches(v, key) for name, v in value.items()}
     if isinstance(value, bool) or not isinstance(value, int | float):
         return value
     if abs(value) > _LARGE:
