@@ -11,10 +11,11 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
 from functools import partial
 from importlib import import_module
+from typing import cast
 
 from fixturecheck.checks import MODULES, chosen
 from fixturecheck.checks.doubts import assumed, suspicions
-from fixturecheck.checks.stage import Stage, not_asked
+from fixturecheck.checks.stage import Check, Stage, not_asked
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.dials.plan import Dialled, dialled
@@ -382,7 +383,7 @@ def _in_turn(work: _Work, share: _Share, findings: list[Finding], *, waits: bool
 
 def _ask(check_name: str, work: _Work) -> Iterable[Finding]:
     """Return what a check finds; `nest`, which tries solids, is asked again only where it may differ."""
-    ask: Callable[[Stage], Iterable[Finding]] = import_module(MODULES[check_name]).check
+    ask = cast("Check", import_module(MODULES[check_name])).check
     if check_name != "nest":
         return ask(work.stage)
     bare = replace(work.stage, setup=work.bare["rest"], cuts=())

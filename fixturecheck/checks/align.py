@@ -129,17 +129,7 @@ def _carried_by(stage: Stage, slope: Body) -> frozenset[str]:
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield the findings of every part of every cut, then of the gang.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up worked out as far as geometry goes.
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield the findings of every part of every cut, then of the gang."""
     write = stage.setup.write
     for cut in stage.cuts:
         parts = targets_of(stage.setup, cut.cut)

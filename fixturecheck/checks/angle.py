@@ -50,17 +50,7 @@ _SOURCE = (
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield the stack of each slope, and what its angle does to each face that is ground on it.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up worked out as far as geometry goes.
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield the stack of each slope, and what its angle does to each face that is ground on it."""
     for body, riders in slopes_of(stage):
         own, who = body.inclines[-1], _leaf(stage.setup, body)
         if own.gauges_arcsec:

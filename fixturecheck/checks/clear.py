@@ -53,17 +53,7 @@ _LIMIT_SOURCE = "machine.least_clearance_mm; common practice, no source"
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield one finding for each body that comes too close, and one for whatever clears.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up worked out as far as geometry goes.
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield one finding for each body that comes too close, and one for whatever clears."""
     least_mm = stage.setup.machine.least_clearance_mm
     for cut in stage.worked:
         try:

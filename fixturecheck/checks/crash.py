@@ -50,17 +50,7 @@ _SOME_MM = 0.001
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield a finding for each part of each cut, and one for each loss that makes it unsafe.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up worked out as far as geometry goes.
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield a finding for each part of each cut, and one for each loss that makes it unsafe."""
     if stage.held is None:
         return
     for part in stage.held.parts:

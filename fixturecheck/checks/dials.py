@@ -42,17 +42,7 @@ _AGREES_MM = 1e-6
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield the findings of each cut: its touch-offs, the way, the readings, the feeds, the time.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up worked out as far as geometry goes.
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield the findings of each cut: its touch-offs, the way, the readings, the feeds, the time."""
     for offset in stage.offsets:
         yield _reached(stage.setup, offset)
         yield _met(stage.setup, offset)

@@ -61,17 +61,7 @@ _THREAD = "Machinery's Handbook, from memory; limits: common practice, no source
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield the findings of each hole of each part.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up worked out as far as geometry goes.
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield the findings of each hole of each part."""
     for drill in stage.setup.drills:
         for part in drill.parts:
             ref = FaceRef.of(part, drill.hole)

@@ -57,17 +57,7 @@ _TRADE = "common practice, no source"
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield the findings of sizes, surface, hardness, its test, holes and magnetism.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up worked out as far as geometry goes.
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield the findings of sizes, surface, hardness, its test, holes and magnetism."""
     found, hardening, write = stage.hardened, stage.setup.hardening, stage.setup.write
     if found is None or hardening is None:
         return

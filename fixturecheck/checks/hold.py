@@ -61,17 +61,7 @@ TIMES = "x load"
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield a finding for each part of each cut, for each loss that lets it go, and for what is missing.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up worked out as far as geometry goes.
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield a finding for each part of each cut, for each loss that lets it go, and for what is missing."""
     held = stage.held
     if held is None:
         if stage.setup.holding is not None:

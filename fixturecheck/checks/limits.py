@@ -40,17 +40,7 @@ _SIDE_SOURCE = (
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield the findings of each cut, then those of wheel and guard.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up worked out as far as geometry goes.
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield the findings of each cut, then those of wheel and guard."""
     for cut in stage.cuts:
         yield _speed(stage.setup, cut)
         yield from _travels(stage.setup, cut)

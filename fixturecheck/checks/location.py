@@ -46,17 +46,7 @@ _SOURCE = "ranks of the seats' contact rows; three, two and one point take six f
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield a finding for each part, for each of its seats, and for each face of it that is cut.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up worked out as far as geometry goes.
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield a finding for each part, for each of its seats, and for each face of it that is cut."""
     found = stage.answered
     if found is None:
         return

@@ -44,17 +44,7 @@ _FROM_THE_SIDE = "Come in from the side, with a slot cutter on a thinner neck, o
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield the findings of each run over each part.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up worked out as far as geometry goes.
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield the findings of each run over each part."""
     for cut in stage.milled:
         for part in cut.parts:
             yield from _Run(stage, cut, part).findings()

@@ -71,17 +71,7 @@ _DECIMALS = 6
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield a finding for each stated nest and for neighbours that touch or overlap without one.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up worked out as far as geometry goes.
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield a finding for each stated nest and for neighbours that touch or overlap without one."""
     nests = [s for s in stage.setup.seats if s.rank == Rank.NEST]
     stated: set[frozenset[str]] = set()
     held_open: set[frozenset[str]] = set()

@@ -46,17 +46,7 @@ _TOLERANCE = "half the profile tolerance of the face (ISO 1101), or the touch to
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield the findings of each cut: flange depth, then each part's stock, gouge, corner and faces.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up worked out as far as geometry goes.
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield the findings of each cut: flange depth, then each part's stock, gouge, corner and faces."""
     for cut in stage.cuts:
         yield _depth(stage.setup, cut)
         yield from _ridges(stage.setup, cut)

@@ -42,17 +42,7 @@ def _source(write: Writing) -> str:
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield a finding for each body in the order in which it comes off, for its steel, and for the burrs.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up worked out as far as geometry goes.
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield a finding for each body in the order in which it comes off, for its steel, and for the burrs."""
     held = stage.held
     if held is None or held.release is None:
         return

@@ -60,17 +60,7 @@ _HINTS = {
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield a finding for each part's rest, for the order of staging and for each stated press.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up worked out as far as geometry goes.
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield a finding for each part's rest, for the order of staging and for each stated press."""
     found = stage.answered
     if found is None:
         return

@@ -35,17 +35,7 @@ _CLOSED = "closed form: a cylinder that touches two planes"
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield the reading of each size, and whether its rolls lie where they should.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up worked out as far as geometry goes.
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield the reading of each size, and whether its rolls lie where they should."""
     write = stage.setup.write
     for size in rolled_sizes(stage.setup):
         if isinstance(size, tuple):

@@ -71,17 +71,7 @@ _EDGE = "a face held by a line or a point has no area for a magnet (common pract
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield a finding for each seat, each contact that is not meant, each part's footing, each overlap.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up worked out as far as geometry goes.
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield a finding for each seat, each contact that is not meant, each part's footing, each overlap."""
     found = footings(stage.setup, stage.contacts)
     idle = holding_nothing(found)
     opening = cache(partial(opening_of, stage))

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from fixturecheck.checks import MODULES
 from fixturecheck.contact.patch import ContactMap
@@ -17,7 +17,7 @@ from fixturecheck.nesting.answer import StagingAnswer
 from fixturecheck.nesting.seating import face_place
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.dials import DatumOffset
-from fixturecheck.result.finding import NotAsked, WhyNotAsked
+from fixturecheck.result.finding import Finding, NotAsked, WhyNotAsked
 from fixturecheck.result.hardening import HardeningFound
 from fixturecheck.result.shapes import NamedShape, Vector
 from fixturecheck.setup.model import Setup
@@ -107,6 +107,24 @@ class Stage:
             The face is not flat, or its pieces do not lie in one plane.
         """
         return face_place(self.setup, self.placed, body, face)
+
+
+class Check(Protocol):
+    """What every module of `checks` is: one question."""
+
+    def check(self, stage: Stage) -> Iterator[Finding]:
+        """Yield the findings of one question.
+
+        Parameters
+        ----------
+        stage : Stage
+            The set-up worked out as far as geometry goes.
+
+        Yields
+        ------
+        Finding
+        """
+        ...
 
 
 def not_asked(setup: Setup, *, left_out: Collection[str] = (), rests: bool = True) -> tuple[NotAsked, ...]:

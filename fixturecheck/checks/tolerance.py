@@ -51,17 +51,7 @@ _SHARE = "three and two standard deviations of a normal spread (common practice,
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield a finding for each seat, each wrong contact that may land first, and each cut face.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up worked out as far as geometry goes.
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield a finding for each seat, each wrong contact that may land first, and each cut face."""
     found = stage.answered
     if found is None:
         return

@@ -78,17 +78,7 @@ _RING = "Roark, circular rings, from memory; a wall thin against its radius"
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield the findings of each jaw.
-
-    Parameters
-    ----------
-    stage : Stage
-        The set-up worked out as far as geometry goes.
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield the findings of each jaw."""
     for stated in stage.setup.clamps:
         if stated.kind != ClampKind.VISE:
             continue

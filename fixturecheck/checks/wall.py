@@ -72,16 +72,7 @@ class _Press:
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield a finding for each face that a clamp presses and that has a wall behind it.
-
-    Parameters
-    ----------
-    stage : Stage
-
-    Yields
-    ------
-    Finding
-    """
+    """Yield a finding for each face that a clamp presses and that has a wall behind it."""
     for stated in stage.setup.clamps:
         try:
             clamp = pressed_by(stage.setup, stage.placed, stated)

@@ -19,7 +19,7 @@ from fixturecheck.kernel.place import matrix_of, placed_at
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.numeric import to_vector
 from fixturecheck.process.across import MODULES
-from fixturecheck.process.across.stage import JobStage, RouteFinding, with_origin
+from fixturecheck.process.across.stage import AcrossCheck, JobStage, RouteFinding, with_origin
 from fixturecheck.process.burrs import BurrsOf, MetBurr, burrs_left, burrs_met, with_burrs
 from fixturecheck.process.model import BodyOff, Job, JobResult, OperationFound
 from fixturecheck.process.records import Operation
@@ -103,7 +103,8 @@ def looked_across(stage: JobStage) -> list[RouteFinding]:
     found: list[RouteFinding] = []
     for name, module in MODULES.items():
         try:
-            found += (with_origin(stage.job, name, *one) for one in import_module(module).check(stage))
+            asked = cast("AcrossCheck", import_module(module))
+            found += (with_origin(stage.job, name, *one) for one in asked.check(stage))
         except (NotComputedError, KernelError) as reason:
             found.append(with_origin(stage.job, name, None, not_computed(stage.job.name, reason)))
     return found

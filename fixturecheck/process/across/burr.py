@@ -27,17 +27,7 @@ _SOURCE = "edges of the solids; burrs stand on sharp outside edges of a cut: com
 
 
 def check(stage: JobStage) -> Iterator[Across]:
-    """Yield a finding for each face of each operation that has a burr beside it.
-
-    Parameters
-    ----------
-    stage : JobStage
-        The job with its states and set-ups.
-
-    Yields
-    ------
-    Across
-    """
+    """Yield a finding for each face of each operation that has a burr beside it."""
     for operation in stage.job.operations:
         met = stage.burrs[operation.number].meets
         why = stage.setups[operation.number].not_burred

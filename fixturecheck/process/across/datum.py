@@ -23,17 +23,7 @@ TITLE = "Faces are measured from finished ones"
 
 
 def check(stage: JobStage) -> Iterator[Across]:
-    """Yield a finding for each datum of each operation that finishes a face.
-
-    Parameters
-    ----------
-    stage : JobStage
-        The job with its states and set-ups.
-
-    Yields
-    ------
-    Across
-    """
+    """Yield a finding for each datum of each operation that finishes a face."""
     makers = makers_of(stage.job.operations)
     for operation in stage.job.operations:
         finishes = [f for f in operation.makes if makers.get(f, (None,))[-1] is operation]

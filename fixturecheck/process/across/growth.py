@@ -50,17 +50,7 @@ _STEP_MM = 0.01
 
 
 def check(stage: JobStage) -> Iterator[Across]:
-    """Yield a finding for each face that is finished before a hardening and has a tolerance.
-
-    Parameters
-    ----------
-    stage : JobStage
-        The job with its states and set-ups.
-
-    Yields
-    ------
-    Across
-    """
+    """Yield a finding for each face that is finished before a hardening and has a tolerance."""
     makers = makers_of(stage.job.operations)
     for operation in stage.job.operations:
         if operation.kind != OperationKind.HARDEN:

@@ -40,17 +40,7 @@ _SOURCE = "hardness from the table of hardening steels; limit: common practice, 
 
 
 def check(stage: JobStage) -> Iterator[Across]:
-    """Yield a finding for each operation that cuts with an edge after a hardening.
-
-    Parameters
-    ----------
-    stage : JobStage
-        The job with its states and set-ups.
-
-    Yields
-    ------
-    Across
-    """
+    """Yield a finding for each operation that cuts with an edge after a hardening."""
     hardened: Operation | None = None
     for operation in stage.job.operations:
         if operation.kind == OperationKind.HARDEN:

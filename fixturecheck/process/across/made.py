@@ -32,17 +32,7 @@ _BEYOND_MM = 1e-4
 
 
 def check(stage: JobStage) -> Iterator[Across]:
-    """Yield a finding for each face that is not there, else for each operation, and one for the job.
-
-    Parameters
-    ----------
-    stage : JobStage
-        The job with its states and set-ups.
-
-    Yields
-    ------
-    Across
-    """
+    """Yield a finding for each face that is not there, else for each operation, and one for the job."""
     for operation in stage.job.operations:
         seats = [(ref.face, f"seats {ref.body} by it") for ref in stage.setups[operation.number].missing]
         there = stage.before(operation).faces

@@ -35,17 +35,7 @@ _SOURCE = "coercivity from the table of materials; closed forms of a ball and of
 
 
 def check(stage: JobStage) -> Iterator[Across]:
-    """Yield a finding for each operation that a part comes to from a magnet.
-
-    Parameters
-    ----------
-    stage : JobStage
-        The job with its states and set-ups.
-
-    Yields
-    ------
-    Across
-    """
+    """Yield a finding for each operation that a part comes to from a magnet."""
     held: tuple[Operation, Setup] | None = None
     for operation in stage.job.operations:
         setup = stage.setups[operation.number].setup

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 from fixturecheck.process.burrs import BurrsOf
 from fixturecheck.process.model import Job, PartState
@@ -91,3 +92,21 @@ class JobStage:
     def after(self, operation: Operation) -> PartState:
         """Return the part after an operation."""
         return self.states[self.job.operations.index(operation) + 1]
+
+
+class AcrossCheck(Protocol):
+    """What every module that asks across operations is: one question."""
+
+    def check(self, stage: JobStage) -> Iterator[Across]:
+        """Yield the findings of one question, each with its operation.
+
+        Parameters
+        ----------
+        stage : JobStage
+            The job with its states and set-ups.
+
+        Yields
+        ------
+        Across
+        """
+        ...

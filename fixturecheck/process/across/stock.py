@@ -27,17 +27,7 @@ _SHARE = 1e-6
 
 
 def check(stage: JobStage) -> Iterator[Across]:
-    """Yield a finding for each face that is made with stock, and for the blank.
-
-    Parameters
-    ----------
-    stage : JobStage
-        The job with its states and set-ups.
-
-    Yields
-    ------
-    Across
-    """
+    """Yield a finding for each face that is made with stock, and for the blank."""
     write = stage.job.write
     for face, makers in makers_of(stage.job.operations).items():
         if all(o.stock_of(face) is None and not o.leave_of(face) for o in makers):
