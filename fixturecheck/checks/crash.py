@@ -25,7 +25,7 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.holding.model import PartHold, Way
 from fixturecheck.machining.bite import Bitten
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
-from fixturecheck.result.hold import Outcome, Tool
+from fixturecheck.result.hold import Loss, Outcome, Tool
 from fixturecheck.statics.mechanism import Crash, crash_verdict
 from fixturecheck.units import Writing, factor_text
 from fixturecheck.wording.hold import case_words, loss_words, over_words
@@ -80,7 +80,7 @@ def _round_the_tool(stage: Stage, part: PartHold) -> Iterator[Finding]:
     least, low = _least(stage), part.factors.factor.low
     known = [(loss.lost, loss.collapse, loss.borne[0].case) for loss in part.losses if loss.collapse]
     weak = [one for one in known if one[1].factor.low < least] if low >= least else []
-    for lost, found, case in [("", part.factors.worst, part.case), *weak]:
+    for lost, found, case in [(None, part.factors.worst, part.case), *weak]:
         factor = found.factor.low
         whom = f"{first_up(loss_words(lost))}, {part.part}" if lost else part.part
         verb = "holds" if lost or factor >= least else "lets go at"
@@ -97,7 +97,7 @@ def _round_the_tool(stage: Stage, part: PartHold) -> Iterator[Finding]:
             unit=TIMES,
             at_least=least,
             verdict=Verdict.UNKNOWN if unknown else Verdict.CAUTION if lost else None,
-            subject=f"{_subject(part)}, {loss_words(lost)}" if lost else _subject(part),
+            subject=_subject(part, lost),
             kind=_kind(lost),
             about=about_loss(part.part, lost),
             cut=part.cut,
@@ -109,18 +109,18 @@ def _round_the_tool(stage: Stage, part: PartHold) -> Iterator[Finding]:
         )
 
 
-def _subject(part: PartHold) -> str:
-    return f"{part.part} in {part.cut}"
+def _subject(part: PartHold, lost: Loss | None = None) -> str:
+    whole = f"{part.part} in {part.cut}"
+    return f"{whole}, {loss_words(lost)}" if lost else whole
 
 
 def _source(part: PartHold) -> str:
     return SOURCE if part.tool is Tool.WHEEL else SOURCE_MILLED
 
 
-def _unknown(part: PartHold, says: str, lost: str = "") -> Finding:
-    subject = f"{_subject(part)}, {loss_words(lost)}" if lost else _subject(part)
+def _unknown(part: PartHold, says: str, lost: Loss | None = None) -> Finding:
     return not_computed(
-        subject,
+        _subject(part, lost),
         says,
         about=about_loss(part.part, lost),
         cut=part.cut,
@@ -130,7 +130,7 @@ def _unknown(part: PartHold, says: str, lost: str = "") -> Finding:
     )
 
 
-def _kind(lost: str) -> Kind:
+def _kind(lost: Loss | None) -> Kind:
     return kind_of_loss(lost) if lost else Kind.WAY
 
 
@@ -164,31 +164,31 @@ def _judge(stage: Stage, part: PartHold) -> Finding:
         return _unknown(part, says)
     verdict = crash_verdict(way.crash.outcome, way.factor, safe_factor=least)
     says = _begins(part.part, way, least, stage.setup.write) + _tale(way, stage.setup.write)
-    return _finding(stage, part, way, verdict, says, "")
+    return _finding(stage, part, way, verdict, says)
 
 
 def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
     """Warn of each loss that makes it unsafe: with it, the part would dig in below the least factor."""
-    for way in part.ways.lost if part.ways else ():
-        subject = loss_words(way.lost)
+    ways = part.ways.lost if part.ways else ()
+    for way, lost in ((way, way.lost) for way in ways if way.lost):
         if way.crash is None:
-            says = f"Where {part.part} goes {subject} is not known: {way.reason}."
-            yield _unknown(part, says, way.lost)
+            says = f"Where {part.part} goes {loss_words(lost)} is not known: {way.reason}."
+            yield _unknown(part, says, lost)
         elif way.digs_in:
             holds = f"{part.part} holds {factor_text(way.factor)} times the cutting load. Beyond that "
             begins = holds if way.factor > 0.0 else _moves_off(part.part, way)
-            says = f"{first_up(subject)}, {begins}{_tale(way, stage.setup.write)}"
-            yield _finding(stage, part, way, Verdict.CAUTION, says, subject)
+            says = f"{first_up(loss_words(lost))}, {begins}{_tale(way, stage.setup.write)}"
+            yield _finding(stage, part, way, Verdict.CAUTION, says)
 
 
-def _finding(stage: Stage, part: PartHold, way: Way, verdict: Verdict, says: str, extra: str) -> Finding:
+def _finding(stage: Stage, part: PartHold, way: Way, verdict: Verdict, says: str) -> Finding:
     least = _least(stage)
     return judge(
         way.factor,
         unit=TIMES,
         at_least=least,
         verdict=verdict,
-        subject=f"{_subject(part)}, {extra}" if extra else _subject(part),
+        subject=_subject(part, way.lost),
         kind=_kind(way.lost),
         about=about_loss(part.part, way.lost),
         cut=part.cut,

@@ -32,7 +32,7 @@ from fixturecheck.kernel.shapes import Box
 from fixturecheck.machining.clearance import TIP_MM
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
-from fixturecheck.result.hold import FILM, ClampKind, MagnetState, Tool
+from fixturecheck.result.hold import ClampKind, Loss, LossKind, MagnetState, Tool
 from fixturecheck.result.remedy import RemedyKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.shop import tables
@@ -279,38 +279,38 @@ def _beside(pole: Box, part: Box) -> Vector:
     return x, y, 0.0
 
 
-def kind_of_loss(lost: str) -> Kind:
+def kind_of_loss(lost: Loss) -> Kind:
     """Return the kind of a finding that tells of a part with something lost.
 
     Parameters
     ----------
-    lost : str
-        As in `Lost`.
+    lost : Loss
+        What is lost.
 
     Returns
     -------
     Kind
         That of the film of coolant, or of anything else.
     """
-    return Kind.FILM if lost == FILM else Kind.LOSS
+    return Kind.FILM if lost.kind is LossKind.DRYNESS else Kind.LOSS
 
 
-def about_loss(part: str, lost: str) -> tuple[str, ...]:
+def about_loss(part: str, lost: Loss | None) -> tuple[str, ...]:
     """Return what a finding is about that tells of a part with something lost.
 
     Parameters
     ----------
     part : str
         The part.
-    lost : str
-        As in `Lost`; empty where nothing is lost.
+    lost : Loss or None
+        What is lost; None where nothing is.
 
     Returns
     -------
     tuple of str
         The part, and the body or clamp that is lost.
     """
-    return (part,) if lost in {"", FILM} else (part, lost)
+    return (part, lost.label) if lost and lost.label else (part,)
 
 
 def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:

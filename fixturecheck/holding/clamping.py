@@ -20,7 +20,7 @@ from fixturecheck.kernel.construct import segment
 from fixturecheck.kernel.measure import distance, face_frame, is_inside
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.hold import ClampKind
+from fixturecheck.result.hold import ClampKind, Loss, LossKind
 from fixturecheck.setup.holding import Clamp
 from fixturecheck.setup.holding import Holding as StatedHolding
 from fixturecheck.setup.model import Setup
@@ -52,13 +52,13 @@ class Pressed:
             force_n=self.force.vector_n(self.force.force_n.at(share)),
             at_mm=self.force.at_mm,
             label=self.clamp.name,
-            by=self.lost,
+            by=self.loss.label,
         )
 
     @property
-    def lost(self) -> str:
-        """What its loss is called; no body has such a name."""
-        return f"clamp {self.clamp.name}"
+    def loss(self) -> Loss:
+        """What is lost where it comes loose."""
+        return Loss(kind=LossKind.CLAMP, name=self.clamp.name)
 
 
 def pressed(setup: Setup, placed: Mapping[str, Solid]) -> tuple[Pressed, ...]:

@@ -18,7 +18,7 @@ from fixturecheck.holding.rig import Rig
 from fixturecheck.interval import Range
 from fixturecheck.nesting.seating import Base, Footing
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.hold import FILM, ClampKind, KeptFixture, KeptReason
+from fixturecheck.result.hold import FILM, ClampKind, KeptFixture, KeptReason, Loss, LossKind
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import BodyRole
 from fixturecheck.statics.clamps import friction
@@ -454,7 +454,7 @@ def pull_on(rig: Rig, part: str) -> Range:
     return Range(low=min(ends), high=max(ends))
 
 
-def losses_of(losable: Sequence[str], rig: Rig, process: CuttingProcess) -> tuple[Lost, ...]:
+def losses_of(losable: Sequence[Loss], rig: Rig, process: CuttingProcess) -> tuple[Lost, ...]:
     """Take away one block or clamp at a time, or wet every contact that is dry; the lowest factor first.
 
     Every case is loaded again: what is worst with a block in place need not be worst without it. What could
@@ -462,7 +462,7 @@ def losses_of(losable: Sequence[str], rig: Rig, process: CuttingProcess) -> tupl
 
     Parameters
     ----------
-    losable : sequence of str
+    losable : sequence of Loss
         Blocks and clamps of which each may be missing, from `single_losses`.
     rig : Rig
         What holds the set-up.
@@ -472,17 +472,17 @@ def losses_of(losable: Sequence[str], rig: Rig, process: CuttingProcess) -> tupl
     Returns
     -------
     tuple of Lost
-        One for each name, and one for the film where no coolant is used.
+        One for each of them, and one for the film where no coolant is used.
     """
-    changes: dict[str, Change] = {n: partial(without, name=n) for n in losable}
+    changes: dict[Loss, Change] = {one: partial(without, name=one.label) for one in losable}
     if not rig.wet:
         changes[FILM] = partial(filmed, film_mu=friction(FILM_ROW).low)
     found = []
-    for name, change in changes.items():
+    for loss, change in changes.items():
         try:
-            found.append(Lost(lost=name, borne=_of_every_stroke(load_cases(rig, process, change=change))))
+            found.append(Lost(lost=loss, borne=_of_every_stroke(load_cases(rig, process, change=change))))
         except NotComputedError as reason:
-            found.append(Lost(lost=name, borne=(), reason=str(reason)))
+            found.append(Lost(lost=loss, borne=(), reason=str(reason)))
     return tuple(sorted(found, key=lambda x: x.collapse.factor.low if x.collapse else -1.0))
 
 
@@ -512,7 +512,7 @@ def _pushing_off(rig: Rig, problem: EquilibriumProblem) -> tuple[str, ...]:
     def rests(clamps: Iterable[Pressed]) -> bool:
         left = problem
         for clamp in clamps:
-            left = without(left, clamp.lost)
+            left = without(left, clamp.loss.label)
         return collapse(left, ceiling=CEILING).rests
 
     single = [c for c in rig.clamps if rests([c])]
@@ -521,7 +521,7 @@ def _pushing_off(rig: Rig, problem: EquilibriumProblem) -> tuple[str, ...]:
     return tuple(c.clamp.name for c in single)
 
 
-def single_losses(setup: Setup, rig: Rig) -> tuple[str, ...]:
+def single_losses(setup: Setup, rig: Rig) -> tuple[Loss, ...]:
     """Return what may be lost one at a time: every loose block, and every strap and toe on what can move.
 
     A vise is not taken away: without it nothing is clamped.
@@ -535,12 +535,13 @@ def single_losses(setup: Setup, rig: Rig) -> tuple[str, ...]:
 
     Returns
     -------
-    tuple of str
-        Names of blocks, and of clamps as `Pressed.lost` has them.
+    tuple of Loss
+        Blocks, then clamps.
     """
     moving = {b.name for b in rig.bodies}
     clamps = (c for c in rig.clamps if c.clamp.kind != ClampKind.VISE and c.clamp.body in moving)
-    return (*loose_blocks(setup, rig), *(c.lost for c in clamps))
+    blocks = (Loss(kind=LossKind.BODY, name=name) for name in loose_blocks(setup, rig))
+    return (*blocks, *(c.loss for c in clamps))
 
 
 def loose_blocks(setup: Setup, rig: Rig) -> tuple[str, ...]:

@@ -30,7 +30,7 @@ from fixturecheck.kernel.sample import points_all_over
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.machining.bite import Bitten
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.hold import MotionKind, Outcome
+from fixturecheck.result.hold import Loss, MotionKind, Outcome
 from fixturecheck.statics.collapse import Collapse, collapse
 from fixturecheck.statics.equilibrium import ContactPoint, EquilibriumProblem
 from fixturecheck.statics.mechanism import StartingMotion
@@ -266,7 +266,7 @@ def _by_harm(way: Way) -> tuple[bool, bool, float]:
     return not way.digs_in, way.crash is not None, way.factor
 
 
-def follow(scene: FreedScene, borne: Borne, least_factor: float, lost: str = "") -> Way | None:
+def follow(scene: FreedScene, borne: Borne, least_factor: float, lost: Loss | None = None) -> Way | None:
     """Follow one collapse, and past what stops it; None where it stopped at the ceiling and nothing goes.
 
     What stops a part holds it only where it touches. The part is loaded again with that added, and if it then
@@ -280,8 +280,8 @@ def follow(scene: FreedScene, borne: Borne, least_factor: float, lost: str = "")
         The case in which it lets go.
     least_factor : float
         Past what stops the part, a way into the tool counts where it is borne below this factor.
-    lost : str
-        Name of the block or clamp that is taken to be lost; empty for none.
+    lost : Loss or None
+        What is taken to be lost; None for nothing.
 
     Returns
     -------
@@ -343,13 +343,13 @@ def _past(scene: FreedScene, borne: Borne, stopped: Way, touch: StopContact, lea
 
 
 def _step(
-    scene: FreedScene, case: LoadCase, found: Collapse, lost: str, touched: Sequence[StopContact]
+    scene: FreedScene, case: LoadCase, found: Collapse, lost: Loss | None, touched: Sequence[StopContact]
 ) -> tuple[Way, StopContact | None]:
     """Follow one motion up to the first thing that it meets; where that stops it, say where it bears."""
     part = scene.process.part
     mine = next((m for m in found.motions if m.body == part), found.motions[0])
     way = Way(case=case, factor=found.factor.low, lost=lost, motion=mine, crash=None)
-    away = {lost, *(m.body for m in found.motions)}
+    away = {lost.label if lost else "", *(m.body for m in found.motions)}
     try:
         others = {n: s for n, s in scene.others(case).items() if n not in away}
         hits, after_mm, touch = _first_stop(scene, mine, others, touched)

@@ -9,7 +9,7 @@ from fixturecheck.holding.bearing import Spot
 from fixturecheck.interval import Range
 from fixturecheck.machining.bite import Bitten
 from fixturecheck.magnet.pull import Pulls
-from fixturecheck.result.hold import AxialStroke, CutCase, CutterWay, KeptFixture, Outcome, Stroke, Tool
+from fixturecheck.result.hold import AxialStroke, CutCase, CutterWay, KeptFixture, Loss, Outcome, Stroke, Tool
 from fixturecheck.result.release import BodyLeaves, Burr, FirstSteps
 from fixturecheck.result.remedy import Remedy, RemedyUnknown
 from fixturecheck.result.shapes import Vector
@@ -113,7 +113,7 @@ class Lost:
 
     Parameters
     ----------
-    lost : str
+    lost : Loss
         What is lost.
     borne : tuple of Borne
         Every case without it, the one borne least first; empty where it could not be computed.
@@ -121,7 +121,7 @@ class Lost:
         Why not.
     """
 
-    lost: str
+    lost: Loss
     borne: tuple[Borne, ...]
     reason: str = ""
 
@@ -141,8 +141,8 @@ class Way:
         Stroke and place of the wheel.
     factor : float
         Times the cutting load at which it lets go there.
-    lost : str
-        What is lost besides; empty for the set-up as stated.
+    lost : Loss or None
+        What is lost besides; None for the set-up as stated.
     motion : StartingMotion or None
         How the body that goes first starts to move; None where no motion was found, and then no crash either.
     crash : Crash, Bitten or None
@@ -163,7 +163,7 @@ class Way:
 
     case: LoadCase
     factor: float
-    lost: str
+    lost: Loss | None
     motion: StartingMotion | None
     crash: Crash | Bitten | None
     bites: str | None = None

@@ -12,8 +12,38 @@ from fixturecheck.result.release import BodyLeaves, Burr, FirstSteps
 from fixturecheck.result.remedy import Remedy, RemedyUnknown
 from fixturecheck.result.shapes import Vector
 
-FILM = "film of coolant"
-"""What is lost where contacts that are stated as dry get wet."""
+
+class LossKind(StrEnum):
+    """What is lost of a hold."""
+
+    BODY = "body"
+    CLAMP = "clamp"
+    DRYNESS = "dryness"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loss:
+    """One thing that may be lost of a hold.
+
+    Parameters
+    ----------
+    kind : LossKind
+        What it is.
+    name : str
+        Of the body or clamp; empty for other kinds.
+    """
+
+    kind: LossKind
+    name: str = ""
+
+    @property
+    def label(self) -> str:
+        """What it goes by among the names of bodies; no body has such a name as a clamp then has."""
+        return f"clamp {self.name}" if self.kind is LossKind.CLAMP else self.name
+
+
+FILM = Loss(kind=LossKind.DRYNESS)
+"""Contacts that are stated as dry get wet."""
 
 
 class MagnetState(StrEnum):
@@ -410,15 +440,15 @@ class HoldLoss:
 
     Parameters
     ----------
-    lost : str
-        Name of the body or clamp that is lost, or `FILM`.
+    lost : Loss
+        What is lost.
     failure : LetsGo or None
         How it then lets go; None where that was not computed.
     reason : str
         Why not.
     """
 
-    lost: str
+    lost: Loss
     failure: LetsGo | None
     reason: str = ""
 

@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 
 from fixturecheck.result.hold import (
-    FILM,
     AxialStroke,
     CutCase,
     CutterWay,
@@ -19,6 +18,8 @@ from fixturecheck.result.hold import (
     HoldLoss,
     KeptFixture,
     KeptReason,
+    Loss,
+    LossKind,
     MagnetState,
     MagnetUsed,
     Outcome,
@@ -350,15 +351,15 @@ def over_words(over: Sequence[str], *, tips_over: bool) -> str:
     return f"{'over' if tips_over else 'past'} {' and '.join(over)}" if over else ""
 
 
-def loss_words(lost: str) -> str:
+def loss_words(lost: Loss) -> str:
     """Return the words for a loss: `without` a block or a clamp, `with` a film of coolant.
 
     Parameters
     ----------
-    lost : str
-        Name of a body, of a clamp, or `FILM`.
+    lost : Loss
+        What is lost.
     """
-    return f"with a {FILM}" if lost == FILM else f"without {lost}"
+    return "with a film of coolant" if lost.kind is LossKind.DRYNESS else f"without {lost.label}"
 
 
 def loss_how(loss: HoldLoss, write: Writing) -> str:

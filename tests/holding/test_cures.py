@@ -33,7 +33,7 @@ from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import box, cylinder
 from fixturecheck.machining import grinding
 from fixturecheck.magnet.pull import Pulls
-from fixturecheck.result.hold import FILM, Driver
+from fixturecheck.result.hold import FILM, Driver, Loss, LossKind
 from fixturecheck.shop.tables import finishes
 from fixturecheck.units import METRIC
 from fixturecheck.wording.remedies import remedy_words
@@ -342,7 +342,7 @@ def test_what_a_loss_leaves_is_the_same_from_a_copy_of_the_process(monkeypatch):
         for copied in (False, True)
     )
     assert SentBack.begun == 1
-    assert {x.lost for x in here} == {"clamp strap", FILM}
+    assert {x.lost for x in here} == {Loss(kind=LossKind.CLAMP, name="strap"), FILM}
     assert [told(x) for x in there] == [told(x) for x in here]
     touched = {id(patch) for spot in rig.spots for patch in spot.patches}
     sent = [p for x in there for b in x.borne for spot in b.spots for p in spot.patches]

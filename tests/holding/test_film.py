@@ -13,6 +13,7 @@ from fixturecheck.holding.model import Held, Lost
 from fixturecheck.interval import Range
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.finding import Verdict
+from fixturecheck.result.hold import FILM, Loss, LossKind
 from fixturecheck.statics.clamps import friction
 from tests.holding.rigs import ground, let_go, rigged, strap, unfollowed
 
@@ -61,7 +62,7 @@ def test_friction_that_counts_slides_by_coulomb(stated, mu):
 
 
 def test_under_coolant_the_film_is_no_loss_of_its_own():
-    for wet, lost in ((True, []), (False, ["film of coolant"])):
+    for wet, lost in ((True, []), (False, [FILM])):
         process, rig = ground(strapped(coolant=wet))
         assert [x.lost for x in losses_of((), rig, process)] == lost
 
@@ -105,7 +106,7 @@ def test_a_loss_under_which_it_lets_go_under_the_cut_itself_is_a_caution(wet_and
     stage = wet_and_dry[1]
     part = stage.held.parts[0]
     less = replace(part.borne.collapse, factor=Range(low=low, high=5.0))
-    lost = Lost(lost="clamp strap", borne=(replace(part.borne, collapse=less),))
+    lost = Lost(lost=Loss(kind=LossKind.CLAMP, name="strap"), borne=(replace(part.borne, collapse=less),))
     held = Held(parts=(replace(part, losses=(lost,)),), pulls=None, release=None, missing={})
     cautions = [f for f in hold.check(replace(stage, held=held)) if f.verdict is Verdict.CAUTION]
     assert [f.value for f in cautions] == ([low] if low < 1.0 else [])

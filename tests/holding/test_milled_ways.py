@@ -14,7 +14,7 @@ from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.kernel.boolean import united
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.measure import box_of
-from fixturecheck.result.hold import CutCase, Outcome
+from fixturecheck.result.hold import CutCase, Loss, LossKind, Outcome
 from fixturecheck.statics import equilibrium
 from fixturecheck.statics.collapse import collapse
 from fixturecheck.statics.equilibrium import ContactPoint, Load, Rigid
@@ -238,9 +238,9 @@ def test_where_the_cutter_would_stand_in_a_wall_it_does_not():
 @pytest.mark.parametrize(
     ("loose", "lost", "outcome", "hits"),
     [
-        (False, "", Outcome.STOPPED, "stop_0"),
-        (True, "", Outcome.DIGS_IN, "stop_0"),
-        (False, "stop_0", Outcome.DIGS_IN, None),
+        (False, None, Outcome.STOPPED, "stop_0"),
+        (True, None, Outcome.DIGS_IN, "stop_0"),
+        (False, Loss(kind=LossKind.BODY, name="stop_0"), Outcome.DIGS_IN, None),
     ],
 )
 def test_only_what_stands_firm_and_is_there_stops_a_part(loose, lost, outcome, hits):

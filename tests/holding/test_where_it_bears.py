@@ -19,12 +19,13 @@ from fixturecheck.interval import Range
 from fixturecheck.kernel.construct import box, cylinder, polygon_face
 from fixturecheck.kernel.sample import triangles_of
 from fixturecheck.result.finding import Verdict
-from fixturecheck.result.hold import FILM, CutCase, Driver, Stroke
+from fixturecheck.result.hold import FILM, CutCase, Driver, Loss, LossKind, Stroke
 from fixturecheck.statics.collapse import collapse
 from fixturecheck.statics.equilibrium import Load
 from tests.holding.rigs import ground, rigged, strap, unfollowed
 
 LONG, WIDE, TALL = 60.0, 40.0, 15.0
+LEFT, RIGHT = (Loss(kind=LossKind.CLAMP, name=name) for name in ("left", "right"))
 MU = 0.2
 UNEVEN = 3.0
 
@@ -150,11 +151,9 @@ def test_a_wrong_go_by_one_strap_of_two(strapped):
 def test_a_wrong_go_by_a_strap_that_nobody_took_away(strapped):
     """Each strap is one of the single losses, the only one too: then the weight alone is left."""
     both, one = (stage.held.parts[0] for stage in strapped)
-    (loss,) = [x for x in one.losses if x.lost == "clamp left"]
+    (loss,) = [x for x in one.losses if x.lost == LEFT]
     assert loss.collapse.factor.low < 0.05
-    assert {x.lost for x in both.losses} == {
-        "clamp left", "clamp right", "film of coolant"
-    }  # fmt: skip
+    assert {x.lost for x in both.losses} == {LEFT, RIGHT, FILM}
     rows = [f for f in hold.check(strapped[1]) if f.subject == "block in top, without clamp left"]
     (row,) = rows
     assert row.verdict is Verdict.CAUTION
@@ -163,7 +162,7 @@ def test_a_wrong_go_by_a_strap_that_nobody_took_away(strapped):
 
 def test_what_one_of_two_straps_leaves_is_what_the_other_holds_alone(strapped):
     both, one = (stage.held.parts[0] for stage in strapped)
-    (left,) = [x for x in both.losses if x.lost == "clamp right"]
+    (left,) = [x for x in both.losses if x.lost == RIGHT]
     least = min(b.collapse.factor.low for b in left.borne)
     # At the low end of all that holds, as `one` was at its worst corner.
     assert least == pytest.approx(one.factors.factor.low, rel=1e-6)

@@ -23,6 +23,8 @@ from fixturecheck.result.hold import (
     KeptFixture,
     KeptReason,
     LetsGo,
+    Loss,
+    LossKind,
     MagnetState,
     MagnetUsed,
     MotionKind,
@@ -103,7 +105,7 @@ WEAK = PartHeld(
             lost=FILM,
             failure=LetsGo(rests=True, factor=0.8, at_least=False, broke_off=False, motions=(GOES,)),
         ),
-        HoldLoss(lost="rail", failure=None, reason="no answer & <none>"),
+        HoldLoss(lost=Loss(kind=LossKind.BODY, name="rail"), failure=None, reason="no answer & <none>"),
     ),
     remedies=(
         Remedy(

@@ -12,7 +12,7 @@ from fixturecheck.holding.remedy_search import least_that_reaches
 from fixturecheck.interval import Range
 from fixturecheck.machining import grinding
 from fixturecheck.result.finding import Verdict
-from fixturecheck.result.hold import FILM, MotionKind, Outcome
+from fixturecheck.result.hold import FILM, Loss, LossKind, MotionKind, Outcome
 from fixturecheck.statics import collapse as collapse_module
 from fixturecheck.statics import loading
 from fixturecheck.statics.clamps import friction
@@ -101,7 +101,7 @@ def test_factors_as_people_say_them(factor: float, says: str):
 
 def test_a_loss_is_written_as_without_it_or_with_the_film():
     assert loss_words(FILM) == "with a film of coolant"
-    assert loss_words("block_left") == "without block_left"
+    assert loss_words(Loss(kind=LossKind.BODY, name="block_left")) == "without block_left"
 
 
 def test_share_of_the_pull_that_holds_sideways():
