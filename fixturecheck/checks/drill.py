@@ -19,7 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from fixturecheck.checks.stage import Stage
+from fixturecheck.checks.stage import Stage, under_spindle
 from fixturecheck.drilling import (
     depth_for_thread_mm,
     seat_depth_mm,
@@ -373,15 +373,7 @@ class _Hole:
 
     def _daylight(self, daylight_mm: float) -> Finding:
         """Hold the tool over the highest thing under it against the room below the raised spindle."""
-        write, drill = self._write, self._drill
-        top_mm, tool_mm = self._stage.top_mm, drill.longest_out_mm + drill.nut_long_mm
-        says = (
-            f"The work stands {write.length(top_mm)} over the table and the tool is {write.length(tool_mm)} "
-        )
-        says += f"long; the raised spindle leaves {write.length(daylight_mm, 'g')}."
-        return judge(
-            top_mm + tool_mm + self._stage.setup.machine.least_clearance_mm,
-            unit="mm",
-            at_most=daylight_mm,
-            **self._text(Kind.TOOL_DAYLIGHT, says, "Take a shorter drill or holder, or set the work lower."),
-        )
+        tool_mm = self._drill.longest_out_mm + self._drill.nut_long_mm
+        needed_mm, says = under_spindle(self._stage, "the tool is", tool_mm, daylight_mm)
+        text = self._text(Kind.TOOL_DAYLIGHT, says, "Take a shorter drill or holder, or set the work lower.")
+        return judge(needed_mm, unit="mm", at_most=daylight_mm, **text)

@@ -23,7 +23,7 @@ import math
 from collections.abc import Iterator
 from itertools import pairwise
 
-from fixturecheck.checks.stage import Stage
+from fixturecheck.checks.stage import Stage, under_spindle
 from fixturecheck.faceref import FaceRef
 from fixturecheck.machining.as_milled import MilledCut, floor_fillet_mm
 from fixturecheck.machining.cut import PartGround
@@ -304,12 +304,10 @@ class _Run:
 
     def _daylight(self, daylight_mm: float) -> Finding:
         """Hold the tool over the highest thing under it against the room below the raised spindle."""
-        write, tool_mm = self._write, self._run.stick_out_mm + self._run.nut_long_mm
-        top_mm = self._stage.top_mm
-        says = f"The work stands {write.length(top_mm)} over the table and cutter and nut are "
-        says += f"{write.length(tool_mm)} long; the raised spindle leaves {write.length(daylight_mm, 'g')}."
+        tool_mm = self._run.stick_out_mm + self._run.nut_long_mm
+        needed_mm, says = under_spindle(self._stage, "cutter and nut are", tool_mm, daylight_mm)
         return judge(
-            top_mm + tool_mm + self._stage.setup.machine.least_clearance_mm,
+            needed_mm,
             unit="mm",
             at_most=daylight_mm,
             **self._text(

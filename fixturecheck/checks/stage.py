@@ -109,6 +109,31 @@ class Stage:
         return face_place(self.setup, self.placed, body, face)
 
 
+def under_spindle(stage: Stage, tool: str, tool_mm: float, daylight_mm: float) -> tuple[float, str]:
+    """Return what a tool needs under the raised spindle, mm, and a sentence of that and what is there.
+
+    Parameters
+    ----------
+    stage : Stage
+        What stands on the table.
+    tool : str
+        The tool with its verb, `the tool is`.
+    tool_mm : float
+        Length of the tool with its holder.
+    daylight_mm : float
+        What the raised spindle leaves.
+
+    Returns
+    -------
+    tuple of (float, str)
+        Work, tool and least clearance together.
+    """
+    write, top_mm = stage.setup.write, stage.top_mm
+    says = f"The work stands {write.length(top_mm)} over the table and {tool} {write.length(tool_mm)} long; "
+    says += f"the raised spindle leaves {write.length(daylight_mm, 'g')}."
+    return top_mm + tool_mm + stage.setup.machine.least_clearance_mm, says
+
+
 class Check(Protocol):
     """What every module of `checks` is: one question."""
 

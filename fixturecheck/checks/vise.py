@@ -26,6 +26,7 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.checks.stage import Stage
 from fixturecheck.checks.touching import along_round
+from fixturecheck.checks.wall import ring_squeezed_mm
 from fixturecheck.holding.clamping import Pressed, pressed_by
 from fixturecheck.holding.jaws import (
     LEVEL,
@@ -50,12 +51,9 @@ from fixturecheck.setup.records import BodyRole
 from fixturecheck.shop.tables import material
 from fixturecheck.sizes.faces import holes_of, outer_round, round_faces
 from fixturecheck.statics.stiffness import (
-    THIN_SHARE,
     Elastic,
     contact_modulus_mpa,
     line_contact,
-    section_mm4,
-    squeezed_mm,
 )
 from fixturecheck.wording.sentences import first_up
 
@@ -405,16 +403,14 @@ def _ring(stage: Stage, grip: Grip, part: SqueezedPart) -> Iterator[Finding]:
             or abs(float(turn @ hole.face.axis @ grip.clamp.force.direction)) > LEVEL
         ):
             continue
-        wall_mm = outer.radius_mm - hole.face.radius_mm
-        radius_mm = 0.5 * (outer.radius_mm + hole.face.radius_mm)
         name = f"{body.name}.{hole.names[0]}"
-        if wall_mm > THIN_SHARE * radius_mm:
-            says = f"{name} has a wall of {write.length(wall_mm)}, too thick for the formula of a thin ring."
+        squeezed = ring_squeezed_mm(body, hole.face, outer, force_n)
+        if squeezed is None:
+            wall = write.length(outer.radius_mm - hole.face.radius_mm)
+            says = f"{name} has a wall of {wall}, too thick for the formula of a thin ring."
             yield not_computed(name, says, about=(name,))
             continue
-        low, high = extent_along(body.solid, hole.face.axis)
-        softest_mpa = material(body.material).youngs_modulus_mpa[0]
-        across, along = squeezed_mm(force_n, radius_mm, softest_mpa, section_mm4(wall_mm, high - low))
+        across, along = squeezed
         most_n = grip.clamp.force.force_n.high * min(zones) / -across
         says = f"The jaws squeeze the ring at {name} by {write.gap(-across * 1e3)} in line with them, and it "
         says += f"grows {write.gap(along * 1e3)} square to them. If it is bored round like that, it is "

@@ -39,7 +39,7 @@ from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.records import BodyRole
 from fixturecheck.shop.tables import Material, material
-from fixturecheck.sizes.faces import holes_of, outer_round, round_faces
+from fixturecheck.sizes.faces import RoundFace, holes_of, outer_round, round_faces
 from fixturecheck.statics.stiffness import THIN_SHARE, bent_mm, section_mm4, squeezed_mm
 from fixturecheck.units import Writing
 
@@ -164,6 +164,33 @@ def _rounds(stage: Stage, clamp: Pressed) -> Iterator[tuple[Body, FaceRef, Vecto
             yield body, FaceRef.of(other, own.faces[0]), patch.contact.centroid
 
 
+def ring_squeezed_mm(
+    part: Body, bore: RoundFace, outer: RoundFace, force_n: float
+) -> tuple[float, float] | None:
+    """Return by how much a ring grows in line with two forces that press on it, and square to them, mm.
+
+    Parameters
+    ----------
+    part : Body
+        What the ring is of; of steel the softest counts.
+    bore, outer : RoundFace
+        Its two faces.
+    force_n : float
+        Each of the two forces.
+
+    Returns
+    -------
+    tuple of float or None
+        As `squeezed_mm` has them; None where its wall is too thick for the formula of a thin ring.
+    """
+    wall_mm, radius_mm = outer.radius_mm - bore.radius_mm, 0.5 * (outer.radius_mm + bore.radius_mm)
+    if wall_mm > THIN_SHARE * radius_mm:
+        return None
+    low, high = extent_along(part.solid, bore.axis)
+    softest_mpa = material(part.material).youngs_modulus_mpa[0]
+    return squeezed_mm(force_n, radius_mm, softest_mpa, section_mm4(wall_mm, high - low))
+
+
 def _round(stage: Stage, clamp: Pressed, part: Body, ref: FaceRef, at_mm: Vector) -> Finding:
     """Judge a round face under a clamp: solid behind, a thin ring in closed form, and else not known."""
     if not is_hollow_along(stage.placed[part.name], at_mm, clamp.force.direction):
@@ -172,9 +199,8 @@ def _round(stage: Stage, clamp: Pressed, part: Body, ref: FaceRef, at_mm: Vector
     pressed = [face for face in round_faces(part) if face.name == ref.face]
     rings = [(hole.face, outer) for hole in holes_of(part) if (outer := outer_round(hole.face, pressed))]
     ring = max(rings, key=lambda one: one[0].radius_mm, default=None)
-    wall_mm = ring[1].radius_mm - ring[0].radius_mm if ring else 0.0
-    radius_mm = 0.5 * (ring[1].radius_mm + ring[0].radius_mm) if ring else 0.0
-    if ring is None or wall_mm > THIN_SHARE * radius_mm:
+    squeezed = ring_squeezed_mm(part, *ring, force_n) if ring else None
+    if squeezed is None:
         why = (
             "it is no plain ring" if ring is None else "its wall is too thick for the formula of a thin ring"
         )
@@ -185,9 +211,7 @@ def _round(stage: Stage, clamp: Pressed, part: Body, ref: FaceRef, at_mm: Vector
         return not_computed(
             ref, says, about=(ref,), named=clamp.clamp.name, asks=Kind.THIN_WALL, source=_RING
         )
-    low, high = extent_along(part.solid, ring[0].axis)
-    softest_mpa = material(part.material).youngs_modulus_mpa[0]
-    gives_mm = -squeezed_mm(force_n, radius_mm, softest_mpa, section_mm4(wall_mm, high - low))[0]
+    gives_mm = -squeezed[0]
     allowed_mm = _allowed_mm(part.zone_mm(name) for name in _made_on(stage.setup, part.name))
     says = (
         f"{clamp.clamp.name} presses the ring at {ref} with up to {write.force(force_n)}. In line with that "
