@@ -67,7 +67,9 @@ _SHARES_HELD = {
     "contacts": 0.05, "cuts": 0.09, "dials": 0.01, "rest": 0.1, "hardening": 0.0, "holding": 0.75,
 }  # fmt: skip
 """Share of the work that each step takes, without and with a holding."""
-_CLASHES = frozenset({("seat", Kind.OVERLAP), ("nest", Kind.OPEN), ("nest", Kind.OVERLAP)})
+_CLASHES = frozenset(
+    {("seat", Kind.OVERLAP), ("seat", Kind.TOUCHES_NOTHING), ("nest", Kind.OPEN), ("nest", Kind.OVERLAP)}
+)
 """No-go, by check and kind, by which bodies cannot all be where they are drawn: no contact there is real."""
 _CARRIES = 0.5
 """Height of the unit normal of a face that carries weight: within 60 degrees of level."""
@@ -400,8 +402,8 @@ def _untold(work: _Work, names: list[str]) -> Iterator[Finding]:
         reason = NotComputedError(f"the parts do not come to rest: {why}")
         yield not_computed(work.stage.setup.name, reason, check=names[0])
     if held and names[0] in {"crash", "release"} and (names[0] == "crash" or held.release is None):
-        for subject, why in sorted(held.missing.items()):
-            yield not_computed(subject, NotComputedError(why), check=names[0])
+        for asked, why in held.unknown:
+            yield not_computed(asked.subject, NotComputedError(why), check=names[0])
 
 
 def _nothing(setup: Setup, asked: frozenset[str]) -> Finding:
@@ -423,19 +425,18 @@ def _nothing(setup: Setup, asked: frozenset[str]) -> Finding:
 def _clash(findings: list[Finding]) -> Finding | None:
     """Return the first finding by which the bodies cannot all be where they are drawn; None without one."""
     failed = [f for f in findings if f.verdict is Verdict.NO_GO]
-    return next((f for f in failed if (f.check, f.kind) in _CLASHES or _in_the_air(f)), None)
+    return next((f for f in failed if (f.check, f.kind) in _CLASHES or _hangs(f)), None)
 
 
-def _in_the_air(finding: Finding) -> bool:
-    """Tell whether a part hangs over a seat that is to carry it, or touches nothing that holds it.
+def _hangs(finding: Finding) -> bool:
+    """Tell whether a part hangs over a seat that is to carry it.
 
     A stop that stands open at its side leaves the part standing where it is.
     """
-    if finding.check != "seat":
-        return False
     way = finding.direction
-    carries = way is not None and abs(way[2]) >= _CARRIES
-    return (finding.kind is Kind.OPEN and carries) or (finding.kind is Kind.NO_FOOTING and not finding.shapes)
+    return (
+        (finding.check, finding.kind) == ("seat", Kind.OPEN) and way is not None and abs(way[2]) >= _CARRIES
+    )
 
 
 def _waiting(check_name: str, setup: Setup, clash: Finding) -> Finding:

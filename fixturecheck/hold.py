@@ -17,7 +17,7 @@ from fixturecheck.holding.clamping import dry_mu_of, friction_of, stated_holding
 from fixturecheck.holding.cutter import MillingProcess
 from fixturecheck.holding.factor import CEILING, kept_of, load_cases, losses_of, part_hold, single_losses
 from fixturecheck.holding.failure_path import ways_of
-from fixturecheck.holding.model import Held, Lost, PartHold, Release
+from fixturecheck.holding.model import Asked, Held, Lost, PartHold, PartInCut, Release, Whole
 from fixturecheck.holding.process import CuttingProcess
 from fixturecheck.holding.remedies import remedies_of
 from fixturecheck.holding.remedy_search import TrialHold
@@ -127,8 +127,10 @@ def held(
     try:
         left = setup.without(idle)
     except SetupError as reason:
-        missing = {"holding": f"without {' and '.join(sorted(idle))}, which does not stand, {reason}"}
-        return Held(parts=(), pulls=None, release=None, missing=missing, left_out=tuple(sorted(idle)))
+        why = f"without {' and '.join(sorted(idle))}, which does not stand, {reason}"
+        return Held(
+            parts=(), pulls=None, release=None, missing={Whole.HOLDING: why}, left_out=tuple(sorted(idle))
+        )
     there = {name: solid for name, solid in placed.items() if name not in idle}
     loose = {*movers(left, contacts.without(idle))} - setup.holding.jaws
     kept = kept_of(setup, standing, loose)
@@ -154,13 +156,13 @@ def _worked_out(
     copied: bool,
 ) -> Held:
     """Work out how a set-up holds in which everything stands."""
-    missing: dict[str, str] = {}
+    missing: dict[Asked, str] = {}
     progress("magnet", 0.0)
     loads, follows = "hold" in asked or "crash" in asked, "crash" in asked
     magnet, pulls, (left, unsolved) = _magnet(
         setup, contacts, mesher, sources, missing, pulls=loads, residual="release" in asked
     )
-    why = missing.get("magnet", unsolved)
+    why = missing.get(Whole.MAGNET, unsolved)
     coming_off = _ComingOff(partial(release_of, setup, placed, contacts, cuts, left, why))
     with closing(coming_off):
         meanwhile = coming_off.begin if copied and "release" in asked else None
@@ -174,10 +176,11 @@ def _worked_out(
                 try:
                     trials.append(load(process_of(), copied=copied, loaded=meanwhile))
                 except (NotComputedError, KernelError) as reason:
-                    missing[f"{name} in {cut_name}"] = str(reason)
+                    missing[PartInCut(part=name, cut=cut_name)] = str(reason)
         ground = {cut.cut.name for cut in cuts}
         for cut in setup.cuts if loads else ():
-            missing.update({f"{n} in {cut.name}": _NOT_GROUND for n in cut.parts if cut.name not in ground})
+            if cut.name not in ground:
+                missing.update({PartInCut(part=n, cut=cut.name): _NOT_GROUND for n in cut.parts})
         progress("remedies", 0.7)
         # Where it goes is asked alone: no remedy is looked for.
         remedied = "hold" in asked
@@ -230,13 +233,13 @@ def _rig(
     placed: Mapping[str, Solid],
     contacts: ContactMap,
     pulls: Pulls | None,
-    missing: dict[str, str],
+    missing: dict[Asked, str],
 ) -> Rig | None:
     """Put together what holds it; None where that is not known."""
     try:
         return rig_of(setup, placed, contacts, pulls)
     except (NotComputedError, KernelError) as reason:
-        missing["holding"] = str(reason)
+        missing[Whole.HOLDING] = str(reason)
         return None
 
 
@@ -376,7 +379,7 @@ def _magnet(
     contacts: ContactMap,
     mesher: TetMesher,
     sources: Callable[[], tuple[MagnetSource, ...]],
-    missing: dict[str, str],
+    missing: dict[Asked, str],
     *,
     pulls: bool,
     residual: bool,
@@ -397,7 +400,7 @@ def _magnet(
         magnet = magnet_of(setup, contacts, mesher, sources=sources)
         return magnet, *at_once(lambda: magnet.pulls(share) if share and pulls else None, left)
     except (NotComputedError, KernelError) as reason:
-        missing["magnet"] = str(reason)
+        missing[Whole.MAGNET] = str(reason)
         return None, None, (None, "")
 
 
@@ -424,7 +427,7 @@ def hold_found(setup: Setup, held: Held) -> HoldFound:
         friction=_friction(setup),
         parts=tuple(_part(p, setup) for p in held.parts),
         faces=tuple(_face(f) for f in (held.pulls.faces if held.pulls else ())),
-        missing=tuple(sorted(held.missing.items())),
+        missing=tuple((asked.subject, why) for asked, why in held.unknown),
         notes=(*held.notes, *(held.pulls.notes if held.pulls else ())),
         kept=held.kept,
         left_out=held.left_out,

@@ -21,10 +21,9 @@ import numpy as np
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.effort import SPENT
-from fixturecheck.holding.axial import WAYS_IN, way_in_name
 from fixturecheck.holding.clamping import pressed_by
 from fixturecheck.holding.jaws import grip_of, squeezed_parts
-from fixturecheck.holding.model import Held, PartHold
+from fixturecheck.holding.model import Held, PartHold, PartInCut
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import box_of, on_face
 from fixturecheck.kernel.place import placed_at
@@ -68,7 +67,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             says = "Whether the parts hold is not known: the holding was stated but not worked out."
             yield not_computed("holding", says, source=SOURCE)
         return
-    yield from _missing(stage, held)
+    yield from _missing(held)
     yield from _under_the_cutter(stage)
     if not stage.setup.loads_parts and not stage.setup.unloaded:
         yield judge(
@@ -87,26 +86,21 @@ def check(stage: Stage) -> Iterator[Finding]:
         yield from _losses(stage, part)
 
 
-def _missing(stage: Stage, held: Held) -> Iterator[Finding]:
-    asked = {f"{part} in {c.name}": (part, c.name) for c in stage.setup.cuts for part in c.parts}
-    asked |= {f"{part} in {m.name}": (part, m.name) for m in stage.setup.mills for part in m.parts}
-    asked |= {f"{part} in {d.name}": (part, d.name) for d in stage.setup.drills for part in d.parts}
-    asked |= {
-        f"{part} in {name}": (part, name)
-        for run in stage.setup.end_mills
-        for part in run.parts
-        for name in (run.name, *(way_in_name(run, way) for way in WAYS_IN))
-    }
-    for subject, reason in sorted(held.missing.items()):
-        if subject in asked:
-            part, cut = asked[subject]
-            says = f"Whether it holds is not known: {reason}."
+def _missing(held: Held) -> Iterator[Finding]:
+    for asked, reason in held.unknown:
+        if isinstance(asked, PartInCut):
             yield not_computed(
-                subject, says, about=(part,), cut=cut, asks=Kind.FACTOR, unit=TIMES, source=SOURCE
+                asked.subject,
+                f"Whether it holds is not known: {reason}.",
+                about=(asked.part,),
+                cut=asked.cut,
+                asks=Kind.FACTOR,
+                unit=TIMES,
+                source=SOURCE,
             )
-            continue
-        says = f"Whether the parts hold is not known: {reason}."
-        yield not_computed(subject, says, named=subject, source=SOURCE)
+        else:
+            says = f"Whether the parts hold is not known: {reason}."
+            yield not_computed(asked.subject, says, named=asked.subject, source=SOURCE)
 
 
 def _under_the_cutter(stage: Stage) -> Iterator[Finding]:

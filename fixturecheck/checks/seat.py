@@ -319,14 +319,13 @@ def _footing(stage: Stage, part: Body, held: list[Patch]) -> Iterator[Finding]:
         return
     sharp = [p for p in held if p.contact.kind in {ContactKind.LINE, ContactKind.POINT}]
     if not sharp:
-        says = f"{part.name} touches nothing that holds it."
         yield judge(
             None,
             verdict=Verdict.NO_GO,
-            kind=Kind.NO_FOOTING,
+            kind=Kind.TOUCHES_NOTHING,
             about=(part.name,),
             unit="mm2",
-            says=says,
+            says=f"{part.name} touches nothing that holds it.",
             remedy=_to_stand_on(stage, part),
             source=_EDGE,
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 
 from fixturecheck.holding.bearing import Spot
 from fixturecheck.interval import Range
@@ -307,6 +308,41 @@ class Release:
     reason: str = ""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartInCut:
+    """One part in one cut: a hold that is asked for.
+
+    Parameters
+    ----------
+    part, cut : str
+        Their names.
+    """
+
+    part: str
+    cut: str
+
+    @property
+    def subject(self) -> str:
+        """What findings about it are listed under."""
+        return f"{self.part} in {self.cut}"
+
+
+class Whole(StrEnum):
+    """What the hold of every part rests on."""
+
+    HOLDING = "holding"
+    MAGNET = "magnet"
+
+    @property
+    def subject(self) -> str:
+        """What findings about it are listed under."""
+        return self.value
+
+
+Asked = PartInCut | Whole
+"""What is worked out of a hold."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Held:
     """All that was found of a set-up's hold.
@@ -319,8 +355,8 @@ class Held:
         The magnet as stated; None where it could not be computed.
     release : Release or None
         How it comes apart.
-    missing : mapping of str to str
-        By subject, why it could not be computed.
+    missing : mapping of PartInCut or Whole to str
+        Why it could not be computed.
     notes : tuple of RemedyUnknown
         What was assumed, in words.
     kept : tuple of KeptFixture
@@ -332,7 +368,12 @@ class Held:
     parts: tuple[PartHold, ...]
     pulls: Pulls | None
     release: Release | None
-    missing: Mapping[str, str]
+    missing: Mapping[Asked, str]
     notes: tuple[RemedyUnknown, ...] = ()
     kept: tuple[KeptFixture, ...] = ()
     left_out: tuple[str, ...] = ()
+
+    @property
+    def unknown(self) -> tuple[tuple[Asked, str], ...]:
+        """What could not be computed and why, by subject."""
+        return tuple(sorted(self.missing.items(), key=lambda one: one[0].subject))

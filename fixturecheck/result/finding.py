@@ -66,6 +66,7 @@ class Kind(StrEnum):
     ALONG_ITS_ROUND = "along its round"
     NOT_MEANT = "not meant"
     NO_FOOTING = "no footing"
+    TOUCHES_NOTHING = "touches nothing"
     BESIDE_THE_NEST = "beside the nest"
     STANDS_ON_NOTHING = "stands on nothing"
     ON_NOTHING = "on nothing"

@@ -44,6 +44,7 @@ _SAYS: Mapping[tuple[str, Kind | None], str] = {
     ("seat", Kind.ON_A_LINE): "{count} seats, of {who}, bear on a line or a point only.",
     ("seat", Kind.NOT_MEANT): "{count} contacts, of {who}, are no seats.",
     ("seat", Kind.NO_FOOTING): "{count} parts, {who}, have no area under them.",
+    ("seat", Kind.TOUCHES_NOTHING): "{count} parts, {who}, touch nothing that holds them.",
     ("seat", Kind.OVERLAP): "{count} pairs overlap as drawn, {value} each: {pairs}.",
     ("reach", Kind.STOCK_LEFT): "Stock up to {value} thick is left on {count} parts, {who}.",
     ("reach", Kind.GOUGE): "{count} parts, {who}, are gouged {value} deep.",

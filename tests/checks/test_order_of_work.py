@@ -10,7 +10,7 @@ from fixturecheck import Cut, Holding, Push, Seat, Setup, Staging, body, engine
 from fixturecheck import hold as run
 from fixturecheck.checks import MODULES
 from fixturecheck.errors import SetupError
-from fixturecheck.holding.model import Held
+from fixturecheck.holding.model import Held, Whole
 from fixturecheck.kernel.construct import box
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Verdict, WhyNotAsked
@@ -41,7 +41,7 @@ def asked_to_hold(monkeypatch: pytest.MonkeyPatch) -> list[frozenset[str]]:
 
     def held(*_: object, asked: frozenset[str], **__: object) -> Held:
         calls.append(asked)
-        return Held(parts=(), pulls=None, release=None, missing={"magnet": "nobody solved it"})
+        return Held(parts=(), pulls=None, release=None, missing={Whole.MAGNET: "nobody solved it"})
 
     monkeypatch.setattr(run, "held", held)
     return calls

@@ -98,7 +98,7 @@ def test_a_part_on_a_part_that_lies_on_the_chuck_has_a_footing():
 def test_a_part_that_only_a_side_or_a_hanging_part_meets_has_no_footing(lower_at, upper_at):
     lower, upper = body("lower", block(30, 20, 8, lower_at)), body("upper", block(20, 10, 5, upper_at))
     findings = gauged(seat.check, [CHUCK, lower, upper], on("lower", "bottom", "chuck", "top"))
-    assert ("upper", Kind.NO_FOOTING) in {(f.subject, f.kind) for f in findings}
+    assert ("upper", Kind.TOUCHES_NOTHING) in {(f.subject, f.kind) for f in findings}
 
 
 def test_a_rail_as_high_as_what_carries_the_part_is_told_to_be_too_low():
