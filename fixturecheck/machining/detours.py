@@ -20,7 +20,7 @@ from fixturecheck.kernel.construct import compound
 from fixturecheck.kernel.depth import thinner_mm
 from fixturecheck.kernel.measure import box_gap_mm, box_of, centre_of, flat_of, loose_box
 from fixturecheck.kernel.place import composed, placed_at, rotation, shifted, translation
-from fixturecheck.kernel.shapes import Shape, Solid
+from fixturecheck.kernel.shapes import Box, Shape, Solid
 from fixturecheck.machining.as_ground import grind, wheel_side_mm
 from fixturecheck.machining.clearance import Approach, approaches, gouge_depth_mm, too_near
 from fixturecheck.machining.cut import CutDone, GroundCut, PartGround
@@ -108,6 +108,12 @@ def least_that(works: Callable[[float], bool], upper_mm: float, guess_mm: float 
     return high * STEP_MM
 
 
+def _hits(name: str, shape: Shape, sweeps: Sequence[Shape]) -> list[Box]:
+    """Return the boxes of what sweeps take of each solid of a shape."""
+    taken = (split(solid, s, f"{name} by a sweep").taken for solid in solids_of(shape) for s in sweeps)
+    return [box_of(hit) for hit in taken if hit is not None]
+
+
 def lowered(name: str, shape: Shape, sweeps: Sequence[Shape], least_mm: float) -> Dodge | None:
     """Return by how much a body must lose height at the top; the rest of it is the tallest that clears.
 
@@ -133,8 +139,7 @@ def lowered(name: str, shape: Shape, sweeps: Sequence[Shape], least_mm: float) -
         rest = clipped(shape, (x0 - 1, y0 - 1, z0 - 1, x1 + 1, y1 + 1, z1 - by_mm), f"{name} made lower")
         return rest is not None and clears(rest, sweeps, least_mm)
 
-    hits = [h.taken for s in sweeps if (h := split(shape, s, f"{name} by a sweep")).taken is not None]
-    guess_mm = z1 - min((box_of(h)[2] for h in hits), default=z1) + least_mm
+    guess_mm = z1 - min((hit[2] for hit in _hits(name, shape, sweeps)), default=z1) + least_mm
     by_mm = least_that(below, z1 - z0 - 2 * STEP_MM, guess_mm)
     if by_mm is None:
         return None
@@ -168,8 +173,7 @@ def moved_aside(
         None where every move that clears the wheel overlaps another body, or none clears it.
     """
     mine, boxes = box_of(shape), [loose_box(s) for s in sweeps]
-    hits = [split(solid, s, f"{name} by a sweep").taken for solid in solids_of(shape) for s in sweeps]
-    near = [box_of(h) for h in hits if h is not None]
+    near = _hits(name, shape, sweeps)
     best: tuple[float, Vector] | None = None
     for k, sign in ((1, 1.0), (1, -1.0), (0, 1.0), (0, -1.0)):
         way: Vector = (sign, 0.0, 0.0) if k == 0 else (0.0, sign, 0.0)
@@ -240,8 +244,7 @@ def raised(
         None where no height that is tried clears.
     """
     box = box_of(shape)
-    hits = [h.taken for s in sweeps if (h := split(shape, s, f"{who} by a sweep")).taken is not None]
-    guess_mm = max((box_of(h)[5] - box_of(h)[2] for h in hits), default=0.0) + least_mm
+    guess_mm = max((hit[5] - hit[2] for hit in _hits(who, shape, sweeps)), default=0.0) + least_mm
 
     def higher(by_mm: float) -> bool:
         return clears(shifted(shape, (0.0, 0.0, -by_mm)), sweeps, least_mm)
@@ -506,10 +509,15 @@ def tight_step_mm(cut: GroundCut, overrun_mm: float) -> float | None:
         return None
     count = round(feed_mm / was_mm)
     exact_mm = (feed_mm - overrun_mm) / count
-    rounded = (math.ceil(exact_mm / unit - _SAME_MM) * unit for unit in _STEPS_MM)
-    found = next((r for r in rounded if (r - exact_mm) * count <= _OVERRUN_MM), math.nan)
-    step_mm = round(found if math.isfinite(found) else exact_mm, 6)
+    step_mm = _step_near_mm(exact_mm, count, math.ceil)
     return step_mm if 0.0 < step_mm < was_mm else None
+
+
+def _step_near_mm(exact_mm: float, count: int, rounds: Callable[[float], int]) -> float:
+    """Return the coarsest step that ends little off where `count` exact ones end, rounded up or down."""
+    same = _SAME_MM if rounds is math.floor else -_SAME_MM
+    rounded = (rounds(exact_mm / unit + same) * unit for unit in _STEPS_MM)
+    return round(next((r for r in rounded if abs(r - exact_mm) * count <= _OVERRUN_MM), exact_mm), 6)
 
 
 def beside(by: Passing) -> Dodge | None:
@@ -539,15 +547,12 @@ def beside(by: Passing) -> Dodge | None:
     if room < STEP_MM:
         return None
 
-    def works(by_mm: float) -> bool:
+    def aside(by_mm: float) -> WheelPath:
         step = -side * by_mm
-        return by.passed_on(replace(path, y_from_mm=path.y_from_mm + step, y_to_mm=path.y_to_mm + step))
+        return replace(path, y_from_mm=path.y_from_mm + step, y_to_mm=path.y_to_mm + step)
 
-    by_mm = least_that(works, room - STEP_MM)
-    step = 0.0 if by_mm is None else -side * by_mm
-    if by_mm is None or not by.hits_no_other(
-        replace(path, y_from_mm=path.y_from_mm + step, y_to_mm=path.y_to_mm + step)
-    ):
+    by_mm = least_that(lambda far_mm: by.passed_on(aside(far_mm)), room - STEP_MM)
+    if by_mm is None or not by.hits_no_other(aside(by_mm)):
         return None
     to_mm = cut.feed_shift_mm - side * by_mm
     return Dodge(kind=DodgeKind.SHIFT, by_mm=by_mm, to_mm=to_mm, direction=(0.0, -side, 0.0))
@@ -683,17 +688,10 @@ def _ends_at_a_wall(setup: Setup, cut: GroundCut, tight: GroundCut) -> tuple[Whe
     if corner_mm <= 0.0 or room_mm < -_SAME_MM or beyond_mm > corner_mm + _OVERRUN_MM:
         return ()
     count = math.ceil(room_mm / was_mm - _SAME_MM)
-    step_mm = _rounded_down_mm(room_mm / count, count) if count else was_mm
+    step_mm = _step_near_mm(room_mm / count, count, math.floor) if count else was_mm
     fillet_mm = corner_mm + (room_mm - count * step_mm) / walls
     feed = (_fed(cut, step_mm),) if abs(step_mm - was_mm) > _SAME_MM else ()
     return (*feed, WheelChange(kind=WheelChangeKind.FILLET, to_mm=fillet_mm))
-
-
-def _rounded_down_mm(exact_mm: float, count: int) -> float:
-    """Return a cross feed of `count` steps that ends no more than a little before it must."""
-    rounded = (math.floor(exact_mm / unit + _SAME_MM) * unit for unit in _STEPS_MM)
-    found = next((r for r in rounded if (exact_mm - r) * count <= _OVERRUN_MM), exact_mm)
-    return round(found, 6)
 
 
 def _thinner_wheel(setup: Setup, cut: GroundCut, dug: Shape) -> tuple[WheelChange, ...]:
