@@ -223,7 +223,6 @@ def _space(
     shim_mm: float,
     seats_um: tuple[float, float],
     pull_n: tuple[float, float],
-    share: tuple[float, float],
 ) -> Space:
     """Return the sources to try about those that give one reading.
 
@@ -240,7 +239,7 @@ def _space(
     return Space(
         gap_mm=_GAP_MM,
         seat_um=seats_um,
-        share=share,
+        share=_TABLE_SHARES,
         flux_t=flux_t,
         seat_flux_t=seat_flux_t,
         iron_a=max(iron_a, 0.1 * stiff),
@@ -269,7 +268,7 @@ class _Table:
     def __init__(
         self, piece: PieceOnPoles, shim_mm: float, seats_um: tuple[float, float], pull_n: tuple[float, float]
     ) -> None:
-        self.space = space = _space(piece, shim_mm, seats_um, pull_n, _TABLE_SHARES)
+        self.space = space = _space(piece, shim_mm, seats_um, pull_n)
         self._box = np.log([space.share, space.gap_mm, space.seat_um])
         at = [np.cos(np.pi * np.arange(n) / (n - 1)) for n in NODES]
         share, gap, seat = (

@@ -265,49 +265,9 @@ def _rows(mu: Floats, grip: Floats, slick: int) -> tuple[sparse.csc_matrix, Floa
 
 
 HOLDS = 1e-7
+"""Share of the load that is rounding where `unbalanced` leaves it."""
 _LEAST_SHARE = 1e-6
 """Of what all bodies bear: a load below that is rounding."""
-
-
-def friction_holds(
-    rows: CandidateRows,
-    bodies: Ints,
-    centres_mm: Floats,
-    load: Floats,
-    size_mm: Floats,
-    *,
-    mu: float,
-    closure_mm: float,
-) -> bool:
-    """Tell whether forces within the friction cones of closed contacts balance the load.
-
-    Parameters
-    ----------
-    rows : CandidateRows
-        Places where bodies might touch.
-    bodies : ndarray of int, shape (n,)
-        The loose bodies.
-    centres_mm : ndarray, shape (n, 3)
-        Points that moments are taken about.
-    load : ndarray, shape (n, 6)
-        Force and moment over size of each loose body about its centre.
-    size_mm : ndarray, shape (n,)
-        Each body's length.
-    mu : float
-        Coulomb coefficient; zero asks for balance by pushing alone.
-    closure_mm : float
-        Contacts with a larger gap carry nothing.
-
-    Returns
-    -------
-    bool
-        True where what is left unbalanced is nothing but rounding.
-
-    References
-    ----------
-    Closed form: Coulomb's law and the balance of forces and moments, any text on statics.
-    """
-    return unbalanced(rows, bodies, centres_mm, load, size_mm, mu=mu, closure_mm=closure_mm) <= HOLDS
 
 
 def unbalanced(

@@ -27,7 +27,7 @@ from fixturecheck.statics.contact_step import (
     metric_of,
     programme,
 )
-from fixturecheck.statics.limit import friction_holds
+from fixturecheck.statics.limit import HOLDS, unbalanced
 
 Finder = Callable[[Poses, float, float, float], CandidateRows]
 """Given poses, a reach in mm, an angle slack in radians and a depth in mm: every candidate nearer than the
@@ -330,16 +330,10 @@ class _Walk:
     def _gripped(self) -> bool:
         """Tell whether friction at the contacts holds the load without any motion."""
         rows, closure = self.rows, 10 * self.bounds.closure_mm
-        load = self.frame.wrench(self.poses)
-        return friction_holds(
-            rows,
-            self.frame.bodies,
-            self.centres,
-            load,
-            self.frame.size,
-            mu=self.bounds.grip,
-            closure_mm=closure,
-        )
+        load, frame = self.frame.wrench(self.poses), self.frame
+        grip = self.bounds.grip
+        left = unbalanced(rows, frame.bodies, self.centres, load, frame.size, mu=grip, closure_mm=closure)
+        return left <= HOLDS
 
     def _gone(self, count: int, which: int) -> Settling:
         """Say whether the body that left slid along something or fell through nothing."""

@@ -27,7 +27,7 @@ LAWS = {
     "magnet.field.solve": {"solve_flux"},
     "machining.grinding": {"pass_forces", "cut_loads"},
     "statics.stiffness": {"line_contact", "point_contact"},
-    "statics.limit": {"limit_factor", "friction_holds", "unbalanced"},
+    "statics.limit": {"limit_factor", "unbalanced"},
     "rigid": {"located", "seat_rows", "sensitivity"},
     "tolerancing.zones": {"draw_errors"},
     "shop.wheels": {"speed_limit"},
