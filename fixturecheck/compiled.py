@@ -23,6 +23,7 @@ Loop = TypeVar("Loop", bound=Callable[..., object])
 
 LOOPS = (
     "compiled",
+    "constants",
     "rigid",
     "statics/contact_step",
     "statics/loading_loops",

@@ -10,13 +10,13 @@ import numpy as np
 from numpy.polynomial import chebyshev
 
 from fixturecheck.arrays import Floats
+from fixturecheck.constants import MU0_H_M
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.magnet.field.gaps import seat_gap_um
-from fixturecheck.magnet.field.iron_loops import MU0_H_M
 from fixturecheck.magnet.iron import pole_row
 from fixturecheck.magnet.rating import POLE_FINISH, MagnetSource, PieceOnPoles, RatingPiece, piece_at
 from fixturecheck.magnet.source_fit import Contradiction, Fit, FittedSource, Reading, Space, fit_sources

@@ -10,6 +10,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from fixturecheck.arrays import Floats
+from fixturecheck.constants import MU0_H_M
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.brep.topology import brep_bytes, edges_of, faces_of
 from fixturecheck.kernel.construct import box, only_solid, prism
@@ -20,7 +21,6 @@ from fixturecheck.kernel.shapes import Placed, Solid
 from fixturecheck.magnet.circuit import Fineness, Iron, MagnetModel, Pole, behind, magnet_model
 from fixturecheck.magnet.field.bh import law_between
 from fixturecheck.magnet.field.gaps import strength_for_pull
-from fixturecheck.magnet.field.iron_loops import MU0_H_M
 from fixturecheck.magnet.field.solve import FluxSolution
 from fixturecheck.magnet.iron import Ferrous, as_iron, curves, felt, pitch_mm, pole_row
 from fixturecheck.numeric import to_vector

@@ -8,11 +8,11 @@ from enum import StrEnum
 
 import numpy as np
 
+from fixturecheck.constants import GRAVITY_M_S2, MU0_H_M
 from fixturecheck.errors import NotComputedError
 from fixturecheck.magnet.field.bh import BHLaw, linear_law
-from fixturecheck.magnet.field.iron_loops import MU0_H_M
 from fixturecheck.magnet.pull import Magnet, Pulls
-from fixturecheck.shop.tables import GRAVITY_M_S2, Material
+from fixturecheck.shop.tables import Material
 
 _FIELDS_A_M = np.geomspace(1.0, 1e5, 400)
 

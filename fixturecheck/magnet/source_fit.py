@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.arrays import Floats
-from fixturecheck.magnet.field.iron_loops import MU0_H_M
+from fixturecheck.constants import MU0_H_M
 
 Pulls = Callable[[Floats, Floats, Floats], Floats]
 """Pull in N of every piece, shape (n, k), by force in A, source gap in mm and seat gap in um, each (n,)."""

@@ -15,20 +15,13 @@ from itertools import pairwise
 from types import MappingProxyType
 from typing import Any, TypeVar
 
+from fixturecheck.constants import GRAVITY_M_S2, MU0_H_M, PURE_IRON_J_T
 from fixturecheck.errors import Mistakes, NotComputedError
 from fixturecheck.fields import allowed, shortened
 from fixturecheck.files import shipped_table
 from fixturecheck.names import row_of
 
 T = TypeVar("T")
-
-MU0_H_M = 4e-7 * math.pi
-
-GRAVITY_M_S2 = 9.80665
-"""Standard acceleration of free fall, ISO 80000-3."""
-
-PURE_IRON_J_T = 2.16
-"""Saturation polarisation of pure iron: end of the pure iron curve of a public magnetics table, 2.160 T."""
 
 WEAK_AT_A_M = 5e3
 """Field at which two curves are told apart as the weaker and the stronger."""

@@ -15,11 +15,11 @@ import numpy as np
 import pytest
 
 from fixturecheck import Holding, Seat, Setup, body, equipment
+from fixturecheck.constants import MU0_H_M
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.kernel.construct import box
 from fixturecheck.magnet.field.bh import fit_law
 from fixturecheck.magnet.field.gaps import seat_gap_um
-from fixturecheck.magnet.field.iron_loops import MU0_H_M
 from fixturecheck.magnet.iron import curves
 from fixturecheck.magnet.pull import FACE_ERROR_SHARE, magnet_of
 from fixturecheck.magnet.rating import PieceOnPoles, find_sources, piece_on, rating_gap_um

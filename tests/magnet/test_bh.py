@@ -3,10 +3,9 @@
 import numpy as np
 import pytest
 
+from fixturecheck.constants import MU0_H_M, PURE_IRON_J_T
 from fixturecheck.errors import SetupError
 from fixturecheck.magnet.field.bh import (
-    MU0_H_M,
-    PURE_IRON_J_T,
     fit_law,
     fit_misses,
     law_between,

@@ -11,6 +11,7 @@ from scipy.optimize import brentq
 from scipy.special import ellipk
 
 from fixturecheck.cache import FOLDER_VARIABLE, OFF, digest
+from fixturecheck.constants import MU0_H_M
 from fixturecheck.contact.placed import place_bodies
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.brep.topology import faces_of
@@ -21,7 +22,6 @@ from fixturecheck.magnet.circuit import Fineness, _size_mm, arched_regions
 from fixturecheck.magnet.field.bh import fit_law, linear_law
 from fixturecheck.magnet.field.elements import IronBody
 from fixturecheck.magnet.field.gaps import GapPatch, Kept, PoleSource, film_state
-from fixturecheck.magnet.field.iron_loops import MU0_H_M
 from fixturecheck.magnet.field.solve import solve_flux
 from tests.magnet import fluxparts as parts
 

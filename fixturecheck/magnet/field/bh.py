@@ -10,11 +10,8 @@ import numpy as np
 from scipy.optimize import nnls
 
 from fixturecheck.arrays import Floats
+from fixturecheck.constants import MU0_H_M, PURE_IRON_J_T
 from fixturecheck.errors import SetupError
-from fixturecheck.magnet.field.iron_loops import MU0_H_M
-
-PURE_IRON_J_T = 2.16
-"""Saturation polarisation of pure iron; no plain steel lies above it."""
 
 _FIT_POINTS_PER_DECADE = 6
 # How far beyond its last point a law may still rise: nothing is known there, and less pulls less.

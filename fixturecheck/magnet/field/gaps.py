@@ -15,10 +15,11 @@ from scipy import sparse
 from scipy.optimize import brentq
 
 from fixturecheck.arrays import Floats, Ints
+from fixturecheck.constants import MU0_H_M
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.magnet.field.bh import BHLaw
 from fixturecheck.magnet.field.elements import MM, IronBody, trace_shares
-from fixturecheck.magnet.field.iron_loops import MU0_H_M, through_film
+from fixturecheck.magnet.field.iron_loops import through_film
 from fixturecheck.magnet.field.linear import SymmetricMatrix
 from fixturecheck.magnet.field.sweep_loops import Places
 from fixturecheck.units import Writing

@@ -8,6 +8,7 @@ import numpy as np
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.compiled import compiled
+from fixturecheck.constants import MU0_H_M
 from fixturecheck.magnet.field.sweep_loops import Places
 
 EDGES = np.array([[0, 1], [0, 2], [0, 3], [1, 2], [1, 3], [2, 3]])
@@ -20,9 +21,6 @@ _NEAR, _FAR = 0.5854101966249685, 0.1381966011250105
 # meet there, and once more that of the edge that leads to the point's own corner; of its own corner itself.
 _CORNER, _EDGE, _OWN = 4.0 * _FAR - 1.0, 4.0 * _FAR, 4.0 * (_NEAR - _FAR)
 _LEADS = np.array([[0, 4, 5, 6], [4, 1, 7, 8], [5, 7, 2, 9], [6, 8, 9, 3]])
-
-MU0_H_M = 4e-7 * math.pi
-"""Permeability of free space, henry per metre."""
 
 _SAME, _TINY, _MOST = 1e-13, 1e-300, 80
 _NO_FIELD_A_M = 1e-30

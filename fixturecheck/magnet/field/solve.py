@@ -10,11 +10,11 @@ import numpy as np
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.cache import cached
+from fixturecheck.constants import MU0_H_M
 from fixturecheck.errors import NotComputedError
 from fixturecheck.magnet.field.bh import BHLaw
 from fixturecheck.magnet.field.elements import MM, IronBody
 from fixturecheck.magnet.field.gaps import FieldFrame, GapPatch, Kept, PoleSource, film_state
-from fixturecheck.magnet.field.iron_loops import MU0_H_M
 from fixturecheck.magnet.field.linear import SymmetricMatrix, TwoLevels, inner_product, norm
 
 _NO_JUMP_A = 1e-12
