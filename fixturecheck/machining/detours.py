@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from fixturecheck.errors import FixturecheckError, NotComputedError
@@ -44,6 +45,8 @@ from fixturecheck.shop.wheels import Wheel, least_flange_mm, rpm_for, speed_limi
 STEP_MM = 0.01
 """Answers are rounded to this, to the safe side."""
 _TOUCH_MM3 = 1e-6
+_not_offered = suppress(FixturecheckError)
+"""A change that cannot be worked out is simply no remedy."""
 
 
 def clears(shape: Shape, sweeps: Sequence[Shape], least_mm: float) -> bool:
@@ -632,15 +635,12 @@ def _turned_along(setup: Setup, cut: GroundCut, part: PartGround, dug: Shape) ->
             alone = replace(setup, bodies=(replace(body, at=at),), seats=(), cuts=())
             changed = replace(cut.cut, parts=(body.name,), wall=wall.face)
             change = WheelChange(kind=WheelChangeKind.TURN, wall=wall)
-            try:
+            with _not_offered:
                 again = grind(alone, changed)
                 if all(gouge_depth_mm(p, setup.tolerances.touch_mm) == 0.0 for p in again.parts):
                     return (change,)
                 if changed.way == CutWay.TRAVERSE and (fed := _ends_at_the_floor(alone, again)):
                     return (change, *fed)
-            except FixturecheckError:
-                # As above: a change that cannot be worked out is not offered.
-                continue
     return ()
 
 
@@ -662,11 +662,9 @@ def _ends_at_the_floor(setup: Setup, cut: GroundCut) -> tuple[WheelChange, ...]:
     tight = replace(cut.cut, cross_feed_mm=step_mm)
     if _made(setup, tight, cut):
         return (_fed(cut, step_mm),)
-    try:
+    with _not_offered:
         return _ends_at_a_wall(setup, cut, grind(setup, tight))
-    except FixturecheckError:
-        # As above: a change that cannot be worked out is not offered.
-        return ()
+    return ()
 
 
 def _fed(cut: GroundCut, step_mm: float) -> WheelChange:
@@ -712,14 +710,10 @@ def _thinner_wheel(setup: Setup, cut: GroundCut, dug: Shape) -> tuple[WheelChang
     change = WheelChange(kind=WheelChangeKind.THINNER, to_mm=thick_mm)
     if _made(thinner, cut.cut, cut, floor_too=False):
         return (change,)
-    if not crossed:
-        return ()
-    try:
-        besides = _ends_at_the_floor(thinner, grind(thinner, cut.cut))
-    except FixturecheckError:
-        # As above: a change that cannot be worked out is not offered.
-        return ()
-    return (change, *besides) if besides else ()
+    with _not_offered:
+        if crossed and (besides := _ends_at_the_floor(thinner, grind(thinner, cut.cut))):
+            return (change, *besides)
+    return ()
 
 
 def _room_beside_mm(rim: WheelRim, path: WheelPath, dug: Shape) -> float:
@@ -751,13 +745,11 @@ def made_when_dressed(setup: Setup, cut: Cut, radius_mm: float) -> bool:
     """
     if setup.wheel.dressed_profile_mm:
         return False
-    try:
+    with _not_offered:
         again = grind(replace(setup, wheel=replace(setup.wheel, corner_radius_mm=radius_mm)), cut)
-    except FixturecheckError:
-        # A wheel that cannot be dressed or ground so is simply no remedy.
-        return False
-    corners = [p.corner.radius_mm for p in again.parts if p.corner is not None]
-    return bool(corners) and max(corners) <= radius_mm + 1e-6
+        corners = [p.corner.radius_mm for p in again.parts if p.corner is not None]
+        return bool(corners) and max(corners) <= radius_mm + 1e-6
+    return False
 
 
 def _made(setup: Setup, cut: Cut, was: GroundCut, *, floor_too: bool = True) -> bool:
@@ -765,7 +757,6 @@ def _made(setup: Setup, cut: Cut, was: GroundCut, *, floor_too: bool = True) -> 
     try:
         again = grind(setup, cut)
     except FixturecheckError:
-        # As above: a change that cannot be worked out is not offered.
         return False
     limit_mm = setup.tolerances.touch_mm
     if floor_too and any(thinner_mm(p.missed) > limit_mm for p in again.parts):
@@ -834,14 +825,12 @@ def _larger(setup: Setup, cut: Cut, wheel: Wheel) -> WheelChange:
 
 def _lets_down(changed: Setup, was: GroundCut, setup: Setup, body: str) -> bool:
     """Tell whether a changed wheel or flange clears a body, and meets nothing that was clear."""
-    try:
+    with _not_offered:
         again = grind(changed, was.cut)
         placed = _placed(setup)
         close = _close(changed, again, placed)
         return (Mover.FLANGE, body) not in close and not _nearer(close, _close(setup, was, placed))
-    except FixturecheckError:
-        # What cannot be worked out is not offered.
-        return False
+    return False
 
 
 def _placed(setup: Setup) -> dict[str, Solid]:
